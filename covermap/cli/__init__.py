@@ -1,0 +1,1 @@
+"""cli: words to arguments, errors to one line. One file a command; it computes nothing."""

@@ -1,0 +1,1 @@
+"""measurements: antenna comparison logs, readings and calibration."""

@@ -1,0 +1,1 @@
+"""outputs: one writer a file. It formats results; it computes no physics."""

@@ -1,0 +1,1 @@
+"""web_map: map.html, one file that opens without a network."""

@@ -1,0 +1,1 @@
+"""terrain: elevation, land cover and sea as one Terrain value. It opens rasters; it knows no stations or physics."""
