@@ -1,0 +1,28 @@
+"""Options that mean and read the same in every command."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+scenario = click.argument("scenario", type=click.Path(path_type=Path))
+output = click.option(
+    "--output", type=click.Path(path_type=Path), help="Folder for the results (default: as the scenario says)."
+)
+workers = click.option(
+    "--workers", type=click.IntRange(min=1), help="Threads that compute (default: one a core)."
+)
+store = click.option(
+    "--store",
+    type=click.Path(path_type=Path),
+    help="Folder for path losses already computed (default: .covermap_store beside the scenario).",
+)
+progress = click.option(
+    "--progress",
+    type=click.Choice(["auto", "json", "none"]),
+    default="auto",
+    show_default=True,
+    help="How to tell progress on stderr; json: one {stage, fraction, seconds_left} a line.",
+)
+overwrite = click.option("--overwrite", is_flag=True, help="Write into a folder that is not ours.")

@@ -1,0 +1,74 @@
+"""Progress on stderr: one living line for people, JSON lines for programs, or nothing."""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+# told the stage, the fraction of it that is done, and words about it; False stops the run
+Progress = Callable[[str, float, str], bool]
+
+
+class _Clock:
+    """Time left in a stage, from the time its done part took."""
+
+    def __init__(self) -> None:
+        self._stage = ""
+        self._start = 0.0
+
+    def seconds_left(self, stage: str, fraction: float) -> float | None:
+        """Return the seconds left, or None while too little is done to tell."""
+        now = time.monotonic()
+        if stage != self._stage:
+            self._stage, self._start = stage, now
+        if fraction <= 0.02:
+            return None
+        return (now - self._start) * (1.0 - fraction) / fraction
+
+
+@contextmanager
+def progress_on_stderr(kind: str) -> Iterator[Progress]:
+    """Yield the function a job calls; kind is auto, json or none."""
+    if kind == "none":
+        yield lambda stage, fraction, words="": True
+    elif kind == "json":
+        yield _json_lines()
+    else:
+        with _living_line() as report:
+            yield report
+
+
+def _json_lines() -> Progress:
+    clock = _Clock()
+
+    def report(stage: str, fraction: float, words: str = "") -> bool:
+        left = clock.seconds_left(stage, fraction)
+        line = {"stage": stage, "fraction": round(fraction, 4), "seconds_left": None if left is None else round(left)}
+        print(json.dumps(line), file=sys.stderr, flush=True)
+        return True
+
+    return report
+
+
+@contextmanager
+def _living_line() -> Iterator[Progress]:
+    from rich.console import Console
+
+    console = Console(stderr=True, highlight=False)
+    clock = _Clock()
+    with console.status("Reading the inputs", spinner="dots") as status:
+        if not console.is_terminal:
+            yield lambda stage, fraction, words="": True
+            return
+
+        def report(stage: str, fraction: float, words: str = "") -> bool:
+            left = clock.seconds_left(stage, fraction)
+            tail = "" if left is None else f"   {left:.0f} s left"
+            text = f"{stage.capitalize():<10} {words}   {100 * fraction:.0f} %{tail}"
+            status.update(f"{text}   (safe to stop with Ctrl+C; the same command carries on)")
+            return True
+
+        yield report

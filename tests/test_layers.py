@@ -1,0 +1,94 @@
+"""The direction of imports: data flows one way, and formulas stay out of the doors."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).resolve().parents[1] / "covermap"
+
+# what each part may import besides errors and constants (and itself)
+MAY_IMPORT = {
+    "propagation": set(),
+    "reception": {"propagation"},
+    "tables": {"reception"},
+    "scenario": {"tables"},
+    "terrain": {"scenario", "tables", "propagation"},
+    "grid": {"terrain", "scenario", "propagation"},
+    "planning": {"reception", "grid", "terrain", "scenario", "tables", "propagation"},
+    "measurements": {"planning", "reception", "grid", "terrain", "scenario", "tables", "propagation"},
+    "outputs": {"planning", "measurements", "reception", "grid", "terrain", "scenario", "tables", "propagation"},
+    "cli": {"jobs"},
+    "qgis_plugin": {"jobs"},
+}
+EVERYONE = {"errors", "constants"}
+PHYSICS_MAY_IMPORT = {"math", "numpy", "numba", "dataclasses", "typing", "collections", "warnings", "functools",
+                      "__future__", "covermap", "statistics", "llvmlite"}  # fmt: skip
+
+
+def imports_of(path):
+    """Yield every imported module name of a file."""
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.Import):
+            for alias in node.names:
+                yield alias.name
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative import"
+            if node.module == "covermap":
+                for alias in node.names:
+                    yield f"covermap.{alias.name}"
+            else:
+                yield node.module
+
+
+def package_files(part):
+    return sorted((PACKAGE / part).rglob("*.py"))
+
+
+@pytest.mark.parametrize("part", sorted(MAY_IMPORT))
+def test_imports_never_point_back(part):
+    for path in package_files(part):
+        for name in imports_of(path):
+            pieces = name.split(".")
+            if pieces[0] != "covermap" or len(pieces) == 1 or pieces[1] == part:
+                continue
+            assert pieces[1] in MAY_IMPORT[part] | EVERYONE or name == "covermap.__version__", (
+                f"{path.relative_to(PACKAGE)} imports {name}"
+            )
+
+
+@pytest.mark.parametrize("part", ["propagation", "reception"])
+def test_physics_knows_no_files(part):
+    for path in package_files(part):
+        for name in imports_of(path):
+            assert name.split(".")[0] in PHYSICS_MAY_IMPORT, f"{path.relative_to(PACKAGE)} imports {name}"
+        assert "open(" not in path.read_text("utf-8"), f"{path.relative_to(PACKAGE)} opens a file"
+
+
+def test_every_module_says_what_it_holds():
+    for path in sorted(PACKAGE.rglob("*.py")):
+        assert ast.get_docstring(ast.parse(path.read_text("utf-8"))), f"{path} has no docstring"
+
+
+def test_no_module_stands_in_an_import_cycle():
+    graph = {}
+    for path in sorted(PACKAGE.rglob("*.py")):
+        name = ".".join(("covermap", *path.relative_to(PACKAGE).with_suffix("").parts)).removesuffix(".__init__")
+        top_level = [n for n in ast.parse(path.read_text("utf-8")).body if isinstance(n, ast.Import | ast.ImportFrom)]
+        targets = set()
+        for node in top_level:
+            if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("covermap"):
+                targets.add(node.module)
+        graph[name] = targets
+    done = set()
+
+    def visit(name, trail):
+        assert name not in trail, " -> ".join([*trail, name])
+        if name in done or name not in graph:
+            return
+        for target in graph[name]:
+            visit(target, [*trail, name])
+        done.add(name)
+
+    for name in graph:
+        visit(name, [])
