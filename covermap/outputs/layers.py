@@ -1,0 +1,95 @@
+"""The rasters of a result folder: name, type, unit and meaning of each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from covermap.constants import TIER_COUNT, UNKNOWN_UINT8
+from covermap.errors import InputError
+
+NEAR_MAST_FLAG = 1
+STEEP_RAY_FLAG = 2
+OUTSIDE_FLAG = 4
+AIM_UNKNOWN = -1
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One kind of raster.
+
+    kind : last part of the raster's name, or 'field' for rasters/field/STATION_ID.tif
+    nodata : value of unknown cells; None where every cell has a value
+    bands : number of bands; 0 means one band a service of the list
+    """
+
+    kind: str
+    dtype: str
+    nodata: float | None
+    unit: str
+    bands: int
+    meaning: str
+
+    @property
+    def of_list(self) -> bool:
+        """Return whether there is one such raster for each wanted list."""
+        return self.kind not in {"field", "ground", "flags", "homes"}
+
+    @property
+    def stacked(self) -> bool:
+        """Return whether its arrays carry a band axis first."""
+        return self.bands != 1
+
+
+_NAN = float("nan")
+_CLASS, _PERCENT, _FLOAT = ("uint8", UNKNOWN_UINT8, ""), ("uint8", UNKNOWN_UINT8, "%"), ("float32", _NAN)
+LAYERS: dict[str, Layer] = {
+    layer.kind: layer
+    for layer in (
+        Layer("tier", *_CLASS, 1, "lowest tier that is sure enough; 8 not promised"),
+        Layer("tier_chance", *_PERCENT, TIER_COUNT, "chance of the whole list with each tier's best plan"),
+        Layer("dead_zone_chance", *_PERCENT, 1, "chance that tier 7 brings dead_zone_services of the list"),
+        Layer("margin", *_FLOAT, "dB", 1, "worst margin with tier 5's best plan"),
+        Layer("stored_margin", *_FLOAT, "dB", 1, "worst margin with the stored plan"),
+        Layer("limiting_service", *_CLASS, 1, "index into SERVICES: lowest chance in the stored plan"),
+        Layer("deciding_service", *_CLASS, 1, "index into SERVICES: lowest chance one tier lower"),
+        Layer("aim", "int16", AIM_UNKNOWN, "degree", 1, "azimuth of the stored plan from true north"),
+        Layer("service_chance", *_PERCENT, 0, "chance of each service alone with the stored plan"),
+        Layer("service_chance_one_lower", *_PERCENT, 0, "the same with the best plan one tier lower"),
+        Layer("field", *_FLOAT, "dB(uV/m)", 1, "median field at 10 m, exceeded for 50 % of time"),
+        Layer("ground", *_FLOAT, "m", 1, "elevation at the cell's centre"),
+        Layer("flags", "uint8", None, "", 1, "sum of 1 near a mast, 2 steep ray without pattern, 4 outside"),
+        Layer("homes", *_FLOAT, "homes", 1, "homes in the cell"),
+    )
+}
+
+
+def layer_of(name: str) -> Layer:
+    """Return the layer of a raster name: 'LIST/tier', 'field/STATION_ID', 'ground', 'flags', 'homes'.
+
+    Raises InputError for any other name.
+    """
+    parts = name.split("/")
+    kind = "field" if len(parts) == 2 and parts[0] == "field" else parts[-1]
+    layer = LAYERS.get(kind)
+    expected_parts = 1 if kind in {"ground", "flags", "homes"} else 2
+    if layer is None or len(parts) != expected_parts or not all(parts):
+        kinds = ", ".join(f"LIST/{layer.kind}" for layer in LAYERS.values() if layer.of_list)
+        raise InputError(
+            f"No raster is called {name!r}. Names are {kinds}, field/STATION_ID, ground, flags and homes."
+        )
+    return layer
+
+
+def raster_path(folder: Path, name: str) -> Path:
+    """Return the path of a raster below the rasters folder. Raises InputError for an unknown name."""
+    layer_of(name)
+    return Path(folder) / f"{name}.tif"
+
+
+def as_layer_array(layer: Layer, array: np.ndarray) -> np.ndarray:
+    """Return an array as the layer stores it: its type, with a band axis first."""
+    array = np.ascontiguousarray(array, dtype=layer.dtype)
+    return array if array.ndim == 3 else array[np.newaxis]

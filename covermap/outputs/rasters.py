@@ -1,0 +1,224 @@
+"""Writes the rasters of a result folder tile by tile, then as cloud-optimised GeoTIFFs."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import threading
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from types import TracebackType
+from xml.sax.saxutils import escape
+
+import numpy as np
+import rasterio
+import rasterio.shutil
+from rasterio.windows import Window
+
+from covermap.errors import InputError
+from covermap.grid.frame import Grid, Tile
+from covermap.outputs.layers import Layer, as_layer_array, layer_of, raster_path
+from covermap.outputs.palette import TIERS, rgb
+from covermap.outputs.raster_style import tier_style
+from covermap.outputs.whole_file import TEMPORARY_FOLDER, write_text
+
+BLOCK_CELLS = 256
+CACHE_BYTES = 64 * 2**20
+SERVICES_TAG = "SERVICES"
+
+
+class RasterSet:
+    """The rasters of one run, open for tiles; nothing appears under a final name before finish().
+
+    Tiles that follow the 256-cell blocks of the files are written once each. Memory is a fixed block
+    cache, whatever the grid. write() may be called from one thread at a time; a lock sees to it.
+
+    Parameters
+    ----------
+    folder : the `rasters` folder of the result
+    grid : the run's grid
+    services : list name -> its services in order, for the tag SERVICES and the bands of service_chance
+    stations : station id -> text that describes it, for field rasters
+    tags : text tags for every file, such as run_id
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        grid: Grid,
+        *,
+        services: Mapping[str, Sequence[str]] | None = None,
+        stations: Mapping[str, str] | None = None,
+        tags: Mapping[str, str] | None = None,
+    ) -> None:
+        self.folder = Path(folder)
+        self.grid = grid
+        self.services = {name: tuple(values) for name, values in (services or {}).items()}
+        self.stations = dict(stations or {})
+        self.tags = dict(tags or {})
+        self._temporary = self.folder / TEMPORARY_FOLDER / f"rasters_{os.getpid()}"
+        self._open: dict[str, rasterio.io.DatasetWriter] = {}
+        self._lock = threading.Lock()
+        shutil.rmtree(self.folder / TEMPORARY_FOLDER, ignore_errors=True)
+
+    def __enter__(self) -> RasterSet:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if kind is None:
+            self.finish()
+        else:
+            self.discard()
+
+    @property
+    def names(self) -> list[str]:
+        """Return the names written so far, sorted."""
+        return sorted(self._open)
+
+    def write(self, name: str, tile: Tile, array: np.ndarray) -> None:
+        """Write a tile of raster `name` ('main/tier', 'field/STATION_ID', 'ground', ...).
+
+        array : shape (rows, cols) of the tile, or (bands, rows, cols) for rasters of several bands;
+            cells never written stay unknown
+
+        Raises
+        ------
+        InputError
+            If the name is unknown, or the shape differs from the tile's.
+        """
+        layer = layer_of(name)
+        bands = as_layer_array(layer, array)
+        expected = (self._band_count(name, layer), tile.rows, tile.cols)
+        if bands.shape != expected:
+            raise InputError(
+                f"raster {name!r}: the array has shape {bands.shape}, the tile needs {expected}."
+            )
+        with self._lock, rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES):
+            if name not in self._open:
+                self._open[name] = self._create(name, layer)
+            self._open[name].write(bands, window=Window(tile.col, tile.row, tile.cols, tile.rows))
+
+    def finish(self) -> list[Path]:
+        """Close the tiles, write every raster as a COG and rename all; return their paths."""
+        finals: list[tuple[Path, Path]] = []
+        with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES, GDAL_TIFF_INTERNAL_MASK=True):
+            for name, dataset in self._open.items():
+                dataset.close()
+                path = raster_path(self.folder, name)
+                source = raster_path(self._temporary, name)
+                whole = source.with_name(source.name + ".whole")
+                _write_cog(source, whole, layer_of(name))
+                source.unlink()
+                finals.append((whole, path))
+        for whole, path in finals:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            os.replace(whole, path)
+        written = [path for _, path in finals]
+        for name in self.names:
+            if layer_of(name).kind == "tier":
+                written += _write_tier_sidecars(raster_path(self.folder, name))
+        self.discard()
+        return written
+
+    def discard(self) -> None:
+        """Close and remove everything unfinished; finished files stay."""
+        for dataset in self._open.values():
+            dataset.close()
+        self._open = {}
+        shutil.rmtree(self._temporary, ignore_errors=True)
+        if self._temporary.parent.exists() and not any(self._temporary.parent.iterdir()):
+            self._temporary.parent.rmdir()
+
+    def _list_services(self, name: str) -> tuple[str, ...]:
+        return self.services.get(name.split("/")[0], ())
+
+    def _band_count(self, name: str, layer: Layer) -> int:
+        return layer.bands or len(self._list_services(name))
+
+    def _create(self, name: str, layer: Layer) -> rasterio.io.DatasetWriter:
+        """Open the temporary file of a raster and describe its bands."""
+        path = raster_path(self._temporary, name)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        dataset = rasterio.open(
+            path,
+            "w",
+            driver="GTiff",
+            width=self.grid.cols,
+            height=self.grid.rows,
+            count=self._band_count(name, layer),
+            dtype=layer.dtype,
+            nodata=layer.nodata,
+            crs=rasterio.crs.CRS.from_wkt(self.grid.crs_wkt),
+            transform=self.grid.transform,
+            tiled=True,
+            blockxsize=BLOCK_CELLS,
+            blockysize=BLOCK_CELLS,
+            interleave="band",
+            compress="deflate",
+            zlevel=1,
+            sparse_ok=True,
+            bigtiff="if_safer",
+        )
+        self._describe(dataset, name, layer)
+        return dataset
+
+    def _describe(self, dataset: rasterio.io.DatasetWriter, name: str, layer: Layer) -> None:
+        """Set tags, band names, units and, for tiers, the colour table."""
+        services = self._list_services(name)
+        dataset.update_tags(LAYER=name, MEANING=layer.meaning, **self.tags)
+        if services and layer.of_list:
+            dataset.update_tags(**{SERVICES_TAG: "|".join(text.replace("|", "/") for text in services)})
+        for band, description in enumerate(self._band_names(name, layer), start=1):
+            dataset.set_band_description(band, description)
+            if layer.unit:
+                dataset.set_band_unit(band, layer.unit)
+        if layer.kind == "tier":
+            table = {look.number: (*rgb(look.painted), 255) for look in TIERS}
+            dataset.write_colormap(1, {value: table.get(value, (0, 0, 0, 0)) for value in range(256)})
+
+    def _band_names(self, name: str, layer: Layer) -> Sequence[str]:
+        if layer.bands == 0:
+            return self._list_services(name)
+        if layer.kind == "tier_chance":
+            return [look.label for look in TIERS[: layer.bands]]
+        if layer.kind == "field":
+            return [self.stations.get(name.split("/")[1], name.split("/")[1])]
+        return [layer.meaning]
+
+
+def _write_cog(source: Path, path: Path, layer: Layer) -> None:
+    """Copy a finished GeoTIFF into a cloud-optimised one.
+
+    Overviews take the nearest cell in every layer: a mean of decibels or of classes is nobody's value.
+    """
+    rasterio.shutil.copy(
+        source,
+        path,
+        driver="COG",
+        COMPRESS="DEFLATE",
+        PREDICTOR="YES" if layer.dtype == "float32" or layer.unit else "NO",
+        BLOCKSIZE=BLOCK_CELLS,
+        OVERVIEWS="AUTO",
+        OVERVIEW_RESAMPLING="NEAREST",
+        BIGTIFF="IF_SAFER",
+    )
+
+
+def _write_tier_sidecars(path: Path) -> list[Path]:
+    """Write the category names GDAL reads and the style QGIS reads beside tier.tif."""
+    style, categories = path.with_suffix(".qml"), path.with_name(path.name + ".aux.xml")
+    write_text(style, tier_style())
+    write_text(categories, _category_names())
+    return [style, categories]
+
+
+def _category_names() -> str:
+    """Return the GDAL sidecar that names the classes 0 to 8."""
+    names = [""] + [look.label for look in TIERS]
+    rows = "".join(f"      <Category>{escape(name)}</Category>\n" for name in names)
+    return (
+        '<PAMDataset>\n  <PAMRasterBand band="1">\n    <CategoryNames>\n'
+        f"{rows}    </CategoryNames>\n  </PAMRasterBand>\n</PAMDataset>\n"
+    )

@@ -1,0 +1,96 @@
+"""A small made-up result folder for tests of what reads results; everything in it is invented."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pyproj
+
+from covermap.constants import RESULT_FORMAT
+from covermap.grid.frame import Grid, Tile
+from covermap.outputs.cautions import NOT_COUNTED, cautions
+from covermap.outputs.coverage import Coverage, grid_record
+from covermap.outputs.rasters import RasterSet
+
+GRID = Grid(pyproj.CRS.from_epsg(32625).to_wkt(), 100.0, 259_000.0, 4_876_000.0, 30, 40)
+SERVICES = {"main": ("Alpha", "Beta <b>Bold</b>", "Gamma"), "few": ("Alpha", "Gamma")}
+STATIONS = ("alpha-1", "beta-1", "gamma-1")
+UNKNOWN_BLOCK = (slice(0, 4), slice(0, 6))  # 24 cells without terrain
+WHOLE = Tile(0, 0, GRID.rows, GRID.cols)
+
+
+def make_arrays(list_name, rng):
+    """Return name -> array for one wanted list; tiers follow the chances at 90 %."""
+    shape = GRID.shape
+    services = SERVICES[list_name]
+    ease = np.add.outer(np.linspace(-20, 60, GRID.rows), np.linspace(0, 30, GRID.cols))
+    ease = ease + rng.normal(0.0, 6.0, shape)
+    chance = np.clip(ease[None] + 14.0 * np.arange(7)[:, None, None], 0, 100).round().astype(np.uint8)
+    reached = chance >= 90
+    tier = np.where(reached.any(axis=0), reached.argmax(axis=0) + 1, 8).astype(np.uint8)
+    service_chance = rng.integers(50, 101, (len(services), *shape)).astype(np.uint8)
+    arrays = {
+        "tier": tier,
+        "tier_chance": chance,
+        "dead_zone_chance": np.clip(chance[6].astype(int) + 40, 0, 100).astype(np.uint8),
+        "margin": rng.normal(4.0, 8.0, shape).astype(np.float32),
+        "stored_margin": rng.normal(4.0, 3.0, shape).astype(np.float32),
+        "limiting_service": rng.integers(0, len(services), shape).astype(np.uint8),
+        "deciding_service": rng.integers(0, len(services), shape).astype(np.uint8),
+        "aim": rng.choice([150, 151, 152, 355, 2], shape).astype(np.int16),
+        "service_chance": service_chance,
+        "service_chance_one_lower": (service_chance * 0.7).astype(np.uint8),
+    }
+    for name, array in arrays.items():
+        unknown = {"float32": np.nan, "int16": -1}.get(array.dtype.name, 255)
+        array[(Ellipsis, *UNKNOWN_BLOCK)] = unknown
+        arrays[name] = array
+    return arrays
+
+
+def make_run(grid=GRID, services=SERVICES, stations=STATIONS):
+    """Return the run record of the small result."""
+    notes = cautions(stations_as_of="2026-09-01", terrain="invented", cell_m=grid.cell_m)
+    return {
+        "result_format": RESULT_FORMAT,
+        "run_id": "0123456789ab",
+        "name": "Small <i>Isle</i>",
+        "grid": grid_record(grid),
+        "wanted": {name: {"services": list(values), "at_least": None} for name, values in services.items()},
+        "stations": list(stations),
+        "stations_as_of": "2026-09-01",
+        "homes": {"year": 2021, "total": None, "features_without_count": 0},
+        "confidence_percent": 90,
+        "warnings": [],
+        "not_counted": list(NOT_COUNTED),
+        "cautions": notes,
+    }
+
+
+def write_small_coverage(folder, *, homes=True, tile_cells=16, seed=1):
+    """Write rasters and run.json of a 30 x 40 cell result into folder; return its Coverage."""
+    folder = Path(folder)
+    rng = np.random.default_rng(seed)
+    whole = {}
+    for list_name in SERVICES:
+        for name, array in make_arrays(list_name, rng).items():
+            whole[f"{list_name}/{name}"] = array
+    for station in STATIONS:
+        whole[f"field/{station}"] = rng.normal(55.0, 12.0, GRID.shape).astype(np.float32)
+        whole[f"field/{station}"][UNKNOWN_BLOCK] = np.nan
+    whole["ground"] = rng.uniform(0.0, 300.0, GRID.shape).astype(np.float32)
+    whole["ground"][UNKNOWN_BLOCK] = np.nan
+    whole["flags"] = (rng.random(GRID.shape) < 0.02).astype(np.uint8)
+    if homes:
+        whole["homes"] = (rng.random(GRID.shape) < 0.4) * rng.integers(1, 30, GRID.shape).astype(np.float32)
+    run = make_run()
+    with RasterSet(folder / "rasters", GRID, services=SERVICES, tags={"RUN_ID": run["run_id"]}) as rasters:
+        for tile in GRID.tiles(tile_cells):
+            for name, array in whole.items():
+                rasters.write(name, tile, array[(Ellipsis, *tile.window)])
+    if homes:
+        run["homes"]["total"] = float(whole["homes"].sum())
+    else:
+        run["homes"] = None
+    (folder / "run.json").write_text(json.dumps(run), encoding="utf-8")
+    return Coverage(folder, run)
