@@ -1,0 +1,69 @@
+"""The seven receiving installations, as plain records. They are read by covermap.tables.tiers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Tier:
+    """One class of receiving installation, easiest first (tier 1).
+
+    indoors : True where building entry and indoor noise count
+    height_m : antenna above ground
+    entry_loss_db, entry_loss_sd_db : building entry, median and standard deviation; 0 outdoors
+    cable_m : antenna (or amplifier) to receiver; passive_loss_db : splitter and outlets behind it
+    amplifier_gain_db, amplifier_noise_figure_db : NaN where there is no amplifier
+    amp_in_max_dbm, amp_out_max_dbm : greatest total power at the amplifier's ports; inf without one
+    cross_polar_db : rejection of a signal of the other polarization
+    cost_order : price relative to the cheapest indoor antenna
+    source : where the row's figures come from; "judgement" where nobody published them
+    gain_dbd, directivity_dbd, beamwidth_deg, front_to_back_db : band (low_vhf, high_vhf, uhf) ->
+        value; a beamwidth of NaN receives from all directions alike
+    """
+
+    tier: int
+    name: str
+    indoors: bool
+    height_m: float
+    entry_loss_db: float
+    entry_loss_sd_db: float
+    cable_m: float
+    passive_loss_db: float
+    amplifier_gain_db: float
+    amplifier_noise_figure_db: float
+    amp_in_max_dbm: float
+    amp_out_max_dbm: float
+    cross_polar_db: float
+    cost_order: float
+    source: str
+    gain_dbd: dict[str, float]
+    directivity_dbd: dict[str, float]
+    beamwidth_deg: dict[str, float]
+    front_to_back_db: dict[str, float]
+
+    @property
+    def has_amplifier(self) -> bool:
+        """Return True where a masthead amplifier is part of the installation."""
+        return self.amplifier_gain_db == self.amplifier_gain_db  # NaN is not equal to itself
+
+
+@dataclass(frozen=True)
+class TierTable:
+    """Tiers 1 to 7 in order; table[5] is tier 5."""
+
+    tiers: tuple[Tier, ...]
+
+    def __getitem__(self, tier: int) -> Tier:
+        """Return a tier by its number, 1 to 7."""
+        if not 1 <= tier <= len(self.tiers):
+            raise KeyError(tier)
+        return self.tiers[tier - 1]
+
+    def __len__(self) -> int:
+        """Return the number of tiers."""
+        return len(self.tiers)
+
+    def __iter__(self):
+        """Iterate over the tiers, easiest first."""
+        return iter(self.tiers)

@@ -1,0 +1,83 @@
+"""A user's own copy of a table, read cell by cell with errors that say where."""
+
+from __future__ import annotations
+
+import csv
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+from covermap.errors import InputError
+from covermap.tables.loader import load_table
+
+
+@dataclass(frozen=True)
+class TableRow:
+    """One row of a table, and where it stands."""
+
+    where: str
+    cells: dict[str, str]
+
+    def text(self, column: str) -> str:
+        """Return a cell as text, without blanks around it."""
+        return (self.cells.get(column) or "").strip()
+
+    def number(self, column: str, lowest: float, highest: float, blank: float | None = None) -> float:
+        """Return a cell as a number from lowest to highest; `blank` stands for an empty cell.
+
+        Raises InputError if it is no number, out of range, or empty where blank is None.
+        """
+        text = self.text(column)
+        if not text and blank is not None:
+            return blank
+        try:
+            value = float(text)
+        except ValueError:
+            value = math.nan
+        if not lowest <= value <= highest:
+            raise InputError(
+                f'{self.where}, column {column}: found "{text}". '
+                f"It must be a number from {lowest:g} to {highest:g}. Correct the cell."
+            )
+        return value
+
+    def yes_no(self, column: str) -> bool:
+        """Return True for "yes" and False for "no"; anything else raises InputError."""
+        text = self.text(column).lower()
+        if text not in ("yes", "no"):
+            raise InputError(
+                f'{self.where}, column {column}: found "{self.text(column)}". Write yes or no in the cell.'
+            )
+        return text == "yes"
+
+
+def read_table_rows(name: str, path: Path | None, columns: tuple[str, ...]) -> list[TableRow]:
+    """Return the rows of the built-in table `name`, or of the user's file at `path`.
+
+    Raises InputError if the file cannot be read, is empty, or lacks one of the columns.
+    """
+    if path is None:
+        where, rows = f"{name}.csv", load_table(name)
+    else:
+        where, rows = path.name, _read_file(path)
+    if not rows:
+        raise InputError(f"{where}: found no rows. Start from the table that `covermap new` writes.")
+    missing = [column for column in columns if column not in rows[0]]
+    if missing:
+        raise InputError(
+            f"{where}, header: found {', '.join(str(column) for column in rows[0])}; "
+            f"missing {', '.join(missing)}. Add the column{'s' if len(missing) > 1 else ''} to the header."
+        )
+    return [TableRow(f"{where}, line {line}", row) for line, row in enumerate(rows, start=2)]
+
+
+def _read_file(path: Path) -> list[dict[str, str]]:
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise InputError(f"{path.name} cannot be read: {error.strerror}. Check the path {path}.") from error
+    except UnicodeDecodeError as error:
+        raise InputError(
+            f"{path.name} is not UTF-8 text ({error.reason}). Save it as CSV in UTF-8."
+        ) from error
+    return list(csv.DictReader(text.splitlines()))
