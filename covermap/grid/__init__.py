@@ -1,1 +1,1 @@
-"""grid: cells, tiles, the radial sweep, the store and executors. It turns terrain and masts into path losses per cell."""
+"""grid: cells, tiles, the radial sweep, store and executors. Terrain and masts become path losses."""

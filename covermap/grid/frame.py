@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pyproj
@@ -69,8 +70,51 @@ class Grid:
         return np.meshgrid(x, y)
 
     def centres_lonlat(self, tile: Tile) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Return longitude and latitude of the tile's cell centres in WGS 84 degrees, each (rows, cols)."""
-        x, y = self.centres(tile)
-        to_wgs84 = pyproj.Transformer.from_crs(self.crs, "EPSG:4326", always_xy=True)
-        longitude_deg, latitude_deg = to_wgs84.transform(x, y)
-        return np.asarray(longitude_deg), np.asarray(latitude_deg)
+        """Return longitude and latitude of the tile's cell centres in WGS 84 degrees.
+
+        Each of shape (rows, cols), read-only. Every cell is transformed alone: its answer does not
+        depend on the tile.
+        """
+        return _centres_lonlat(self, tile)
+
+    @property
+    def cells(self) -> int:
+        """Return the number of cells."""
+        return self.rows * self.cols
+
+    @property
+    def whole(self) -> Tile:
+        """Return the grid as one tile."""
+        return Tile(0, 0, self.rows, self.cols)
+
+    def corners_lonlat(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return longitude and latitude of the outer corners in WGS 84 degrees, each (4,)."""
+        x_max = self.x_min + self.cols * self.cell_m
+        y_min = self.y_max - self.rows * self.cell_m
+        x = np.array([self.x_min, x_max, x_max, self.x_min])
+        y = np.array([self.y_max, self.y_max, y_min, y_min])
+        longitude_deg, latitude_deg = to_wgs84(self.crs_wkt).transform(x, y)
+        return longitude_deg, latitude_deg
+
+    def cell_at(self, latitude_deg: float, longitude_deg: float) -> tuple[int, int] | None:
+        """Return (row, col) of the cell that holds a WGS 84 place, or None outside the grid."""
+        x, y = to_wgs84(self.crs_wkt).transform(longitude_deg, latitude_deg, direction="INVERSE")
+        col, row = (x - self.x_min) / self.cell_m, (self.y_max - y) / self.cell_m
+        if 0.0 <= row < self.rows and 0.0 <= col < self.cols:
+            return int(row), int(col)
+        return None
+
+
+@lru_cache(maxsize=16)
+def to_wgs84(crs_wkt: str) -> pyproj.Transformer:
+    """Return the transformer from a CRS to WGS 84 (x, y) to (longitude, latitude); safe among threads."""
+    return pyproj.Transformer.from_crs(pyproj.CRS.from_wkt(crs_wkt), "EPSG:4326", always_xy=True)
+
+
+@lru_cache(maxsize=32)  # 1 MB a tile of 256 cells; the masts of a tile share it
+def _centres_lonlat(grid: Grid, tile: Tile) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return longitude and latitude of a tile's cell centres, read-only because they are shared."""
+    longitude_deg, latitude_deg = to_wgs84(grid.crs_wkt).transform(*grid.centres(tile))
+    longitude_deg.setflags(write=False)
+    latitude_deg.setflags(write=False)
+    return longitude_deg, latitude_deg

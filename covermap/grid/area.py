@@ -1,0 +1,71 @@
+"""The asked area: polygons read from a file, and which cells stand inside."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import geopandas
+import numpy as np
+import rasterio.features
+import shapely
+from affine import Affine
+from numpy.typing import NDArray
+
+from covermap.errors import InputError
+from covermap.grid.frame import Grid, Tile
+
+if TYPE_CHECKING:
+    from covermap.scenario.settings import GridSettings
+
+
+def read_area(settings: GridSettings) -> geopandas.GeoSeries | None:
+    """Return the polygons of the [grid] settings' area file, with their CRS; None where no area is named.
+
+    Invalid polygons are made valid. Raises InputError when the file cannot be read, names no CRS or
+    holds anything else than polygons.
+    """
+    path = settings.area
+    if path is None:
+        return None
+    try:
+        shapes = geopandas.read_file(path).geometry
+    except (OSError, ValueError, RuntimeError) as error:
+        raise InputError(
+            f"[grid] area: {path} cannot be read as a vector file ({error}). "
+            "Give a GeoPackage, GeoJSON or shapefile with polygons."
+        ) from error
+    if shapes.crs is None:
+        raise InputError(
+            f"[grid] area: {path} does not say its coordinate system. Save it with a CRS; none is guessed."
+        )
+    shapes = shapes[~(shapes.isna() | shapes.is_empty)]
+    if shapes.empty:
+        raise InputError(f"[grid] area: {path} holds no shape. It needs at least one polygon.")
+    kinds = sorted(set(shapes.geom_type) - {"Polygon", "MultiPolygon"})
+    if kinds:
+        raise InputError(f"[grid] area: {path} holds {', '.join(kinds)}. It must hold polygons only.")
+    return shapes.make_valid()
+
+
+def area_mask(grid: Grid, tile: Tile, area: geopandas.GeoSeries | None) -> NDArray[np.bool_]:
+    """Return which cells of a tile have their centre inside the area, shape (rows, cols).
+
+    area : polygons in any CRS, as read_area gives them; None means that every cell is asked for
+    """
+    if area is None:
+        return np.ones((tile.rows, tile.cols), dtype=bool)
+    shapes = [shape for shape in area_in_grid(grid, area) if not shape.is_empty]
+    x_min, y_max = grid.x_min + tile.col * grid.cell_m, grid.y_max - tile.row * grid.cell_m
+    transform = Affine(grid.cell_m, 0.0, x_min, 0.0, -grid.cell_m, y_max)
+    if not shapes:
+        return np.zeros((tile.rows, tile.cols), dtype=bool)
+    return rasterio.features.geometry_mask(
+        shapes, out_shape=(tile.rows, tile.cols), transform=transform, all_touched=False, invert=True
+    )
+
+
+def area_in_grid(grid: Grid, area: geopandas.GeoSeries) -> list[shapely.Geometry]:
+    """Return the area's polygons in the grid's CRS, edges cut to 0.1 degrees so that they bend with it."""
+    if area.crs.is_geographic:
+        area = geopandas.GeoSeries(shapely.segmentize(area.values, 0.1), crs=area.crs)
+    return list(area.to_crs(grid.crs))

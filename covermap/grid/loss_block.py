@@ -1,0 +1,79 @@
+"""A loss block: the path losses from one mast to the cells of one tile, and how they are kept."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+LOSS_STEP_DB = 0.01
+LOSS_MIDDLE_DB = 300.0  # int16 then reaches from -27.67 to 627.67 dB
+SPREAD_STEP_DB = 0.25
+DEPARTURE_STEP_DEG = 0.01
+UNKNOWN_INT16 = np.int16(-32768)
+
+
+@dataclass(frozen=True, eq=False)
+class LossBlock:
+    """Path losses from one mast to the cells of a tile: F frequencies, H mount heights.
+
+    loss_db : float32 (F, H, rows, cols), median of time, between isotropic antennas; NaN is unknown
+    spread_db : float32, same shape, at least 0: loss at 50 % less loss at the other time percentage;
+        NaN where the loss is
+    departure_deg : float32 (rows, cols), elevation at the mast of the ray to the lowest mount: towards
+        the cell where the path is clear, else towards the mast's horizon; NaN where unknown
+    near : bool (rows, cols), within 250 m of the mast, where the loss is free space
+    """
+
+    loss_db: NDArray[np.float32]
+    spread_db: NDArray[np.float32]
+    departure_deg: NDArray[np.float32]
+    near: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class PackedBlock:
+    """A loss block in whole numbers, as the store keeps it.
+
+    loss : int16, 0.01 dB from 300 dB; spread : uint8, 0.25 dB; departure : int16, 0.01 degrees;
+    near : bool. -32768 is unknown.
+    """
+
+    loss: NDArray[np.int16]
+    spread: NDArray[np.uint8]
+    departure: NDArray[np.int16]
+    near: NDArray[np.bool_]
+
+
+def pack(block: LossBlock) -> PackedBlock:
+    """Return a block in whole numbers; values beyond their range take its end (63.75 dB of spread)."""
+    spread = np.clip(np.rint(np.nan_to_num(block.spread_db) / SPREAD_STEP_DB), 0, 255).astype(np.uint8)
+    return PackedBlock(
+        _to_int16((block.loss_db - np.float32(LOSS_MIDDLE_DB)) / np.float32(LOSS_STEP_DB)),
+        spread,
+        _to_int16(block.departure_deg / np.float32(DEPARTURE_STEP_DEG)),
+        block.near,
+    )
+
+
+def unpack(packed: PackedBlock) -> LossBlock:
+    """Return the block that whole numbers stand for."""
+    unknown = packed.loss == UNKNOWN_INT16
+    loss_db = packed.loss * np.float32(LOSS_STEP_DB) + np.float32(LOSS_MIDDLE_DB)
+    spread_db = packed.spread * np.float32(SPREAD_STEP_DB)
+    departure_deg = packed.departure * np.float32(DEPARTURE_STEP_DEG)
+    loss_db[unknown] = np.nan
+    spread_db[unknown] = np.nan
+    departure_deg[packed.departure == UNKNOWN_INT16] = np.nan
+    return LossBlock(loss_db, spread_db, departure_deg, packed.near)
+
+
+def as_stored(block: LossBlock) -> LossBlock:
+    """Return a block rounded as the store rounds it, so that computed and read blocks are the same."""
+    return unpack(pack(block))
+
+
+def _to_int16(values: NDArray[np.float32]) -> NDArray[np.int16]:
+    """Return values rounded into -32767 to 32767, NaN as -32768."""
+    return np.where(np.isnan(values), UNKNOWN_INT16, np.clip(np.rint(values), -32767, 32767)).astype(np.int16)

@@ -1,0 +1,158 @@
+"""From the scenario's [grid] settings to a Grid: its CRS, its extent and its size."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pyproj
+from numpy.typing import NDArray
+from pyproj.exceptions import CRSError
+
+from covermap.errors import InputError
+from covermap.grid.area import area_mask, read_area
+from covermap.grid.frame import Grid
+
+if TYPE_CHECKING:
+    import geopandas
+
+    from covermap.scenario.settings import GridSettings
+
+__all__ = ["area_mask", "make_grid", "read_area"]
+
+LIMIT_LATITUDE_DEG = 85.0  # our own: bearings and projections lose their sense near the poles
+LIMIT_CELLS = 100_000_000  # our own: 10 000 x 10 000 cells
+UTM_HALF_WIDTH_DEG = 3.0  # a UTM zone is 6 degrees wide
+UTM_SOUTH_DEG, UTM_NORTH_DEG = -80.0, 84.0  # where UTM is defined
+EDGE_POINTS = 65  # points along each side of a box in degrees, whose sides bend in the CRS
+
+Bounds = tuple[float, float, float, float]  # west, south, east, north in degrees; east may pass 180
+
+
+def make_grid(settings: GridSettings, elevation_bounds_deg: Bounds) -> Grid:
+    """Return the grid that the [grid] settings ask for.
+
+    settings : cell_m, crs ("auto" or "EPSG:..."), and area or west, south, east, north or neither
+    elevation_bounds_deg : west, south, east, north of the elevation, the extent when nothing is asked
+
+    The outer corner is a multiple of cell_m, so that runs over neighbouring areas share cells. A box
+    with west greater than east crosses the antimeridian. Raises InputError for an impossible CRS,
+    an extent beyond 85 degrees of latitude or one of 100 million cells.
+    """
+    area = read_area(settings)
+    bounds_deg = _asked_bounds(settings, area, elevation_bounds_deg)
+    crs = _grid_crs(settings.crs, bounds_deg)
+    x, y = _outline(crs, bounds_deg, area)
+    return _snapped(crs, settings.cell_m, x, y)
+
+
+def _asked_bounds(
+    settings: GridSettings, area: geopandas.GeoSeries | None, elevation_bounds_deg: Bounds
+) -> Bounds:
+    """Return the extent in degrees, east past 180 when it crosses the antimeridian."""
+    given = (settings.west, settings.south, settings.east, settings.north)
+    asked = [value for value in given if value is not None]
+    if area is not None:
+        bounds, source = tuple(area.to_crs("EPSG:4326").total_bounds), f"[grid] area {settings.area}"
+    elif len(asked) == 4:
+        bounds, source = tuple(asked), "[grid] west, south, east, north"
+    elif asked:
+        raise InputError(
+            f"[grid] has {len(asked)} of west, south, east and north. Give all four, or an area, or none."
+        )
+    else:
+        bounds, source = elevation_bounds_deg, "the elevation's extent"
+    west, south, east, north = (float(value) for value in bounds)
+    if not all(map(math.isfinite, (west, south, east, north))) or south >= north or west == east:
+        raise InputError(
+            f"{source}: {bounds} is no box. It needs west, south, east, north with south < north."
+        )
+    if max(-south, north) > LIMIT_LATITUDE_DEG:
+        raise InputError(
+            f"{source} reaches latitude {north if north > -south else south:g}. "
+            f"Grids end at {LIMIT_LATITUDE_DEG:g} degrees north and south; give a smaller area."
+        )
+    return west, south, east + 360.0 if east < west else east, north
+
+
+def _grid_crs(name: str, bounds_deg: Bounds) -> pyproj.CRS:
+    """Return the CRS by its name, or the one that suits the extent for "auto"."""
+    if name == "auto":
+        return _auto_crs(bounds_deg)
+    try:
+        crs = pyproj.CRS.from_user_input(name)
+    except CRSError as error:
+        raise InputError(
+            f'[grid] crs is "{name}", which is no known CRS. Write "auto" or a code such as "EPSG:32625".'
+        ) from error
+    if not crs.is_projected or any(axis.unit_conversion_factor != 1.0 for axis in crs.axis_info[:2]):
+        raise InputError(
+            f'[grid] crs is "{name}" ({crs.name}), whose unit is {crs.axis_info[0].unit_name}. '
+            'Cells are square metres: write "auto" or a projected CRS in metres, such as "EPSG:32625".'
+        )
+    return crs
+
+
+def _auto_crs(bounds_deg: Bounds) -> pyproj.CRS:
+    """Return UTM when the extent lies within 3 degrees of its meridian, else a local equal-area CRS."""
+    west, south, east, north = bounds_deg
+    middle = _wrapped((west + east) / 2.0)
+    zone = min(60, int((middle + 180.0) // 6.0) + 1)
+    meridian = 6.0 * zone - 183.0
+    off = max(abs(_wrapped(west - meridian)), abs(_wrapped(east - meridian)))
+    if (
+        off <= UTM_HALF_WIDTH_DEG
+        and east - west < 180.0
+        and south >= UTM_SOUTH_DEG
+        and north <= UTM_NORTH_DEG
+    ):
+        return pyproj.CRS.from_epsg((32600 if south + north >= 0.0 else 32700) + zone)
+    latitude = round((south + north) / 2.0, 2)
+    return pyproj.CRS.from_proj4(
+        f"+proj=laea +lat_0={latitude:g} +lon_0={round(middle, 2):g} +x_0=0 +y_0=0 +datum=WGS84 +units=m"
+    )
+
+
+def _wrapped(longitude_deg: float) -> float:
+    """Return a longitude within -180 up to, not including, 180."""
+    return (longitude_deg + 180.0) % 360.0 - 180.0
+
+
+def _outline(
+    crs: pyproj.CRS, bounds_deg: Bounds, area: geopandas.GeoSeries | None
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return x and y of points whose box is the extent."""
+    if area is not None:
+        box = area.to_crs(crs).total_bounds
+        return box[[0, 2]], box[[1, 3]]
+    west, south, east, north = bounds_deg
+    along_x, along_y = np.linspace(west, east, EDGE_POINTS), np.linspace(south, north, EDGE_POINTS)
+    longitude = np.concatenate([along_x, along_x, np.full(EDGE_POINTS, west), np.full(EDGE_POINTS, east)])
+    latitude = np.concatenate([np.full(EDGE_POINTS, south), np.full(EDGE_POINTS, north), along_y, along_y])
+    to_crs = pyproj.Transformer.from_crs("EPSG:4326", crs, always_xy=True)
+    x, y = to_crs.transform(longitude, latitude)
+    if not (np.isfinite(x).all() and np.isfinite(y).all()):
+        raise InputError(
+            f'[grid] crs "{crs.name}" does not reach all of {west:g}, {south:g}, {east:g}, {north:g}. '
+            'Write crs = "auto".'
+        )
+    return x, y
+
+
+def _snapped(crs: pyproj.CRS, cell_m: float, x: NDArray[np.float64], y: NDArray[np.float64]) -> Grid:
+    """Return the smallest grid of whole cells around points, its corner a multiple of cell_m."""
+    slack = 1e-6  # of a cell: a rounding error in the CRS must not add a row
+    first_col, last_col = math.floor(x.min() / cell_m + slack), math.ceil(x.max() / cell_m - slack)
+    first_row, last_row = math.floor(y.min() / cell_m + slack), math.ceil(y.max() / cell_m - slack)
+    rows, cols = max(1, last_row - first_row), max(1, last_col - first_col)
+    if rows * cols >= LIMIT_CELLS:
+        fits = cell_m * math.sqrt(rows * cols / LIMIT_CELLS)
+        step = 10.0 ** math.floor(math.log10(fits))
+        raise InputError(
+            f"[grid] cell_m is {cell_m:g}, which makes {rows} x {cols} = {rows * cols} cells; the limit is "
+            f"{LIMIT_CELLS}. Use cell_m = {step * (math.floor(fits / step) + 1):g} or a smaller area."
+        )
+    return Grid(
+        crs.to_wkt(), float(cell_m), first_col * float(cell_m), last_row * float(cell_m), int(rows), int(cols)
+    )
