@@ -1,0 +1,125 @@
+"""The land-cover raster and its table -> one layer of class numbers with their heights and kinds."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+import numpy as np
+import rasterio
+from numpy.typing import NDArray
+from rasterio.windows import Window
+
+from covermap.errors import InputError
+from covermap.terrain.layer import RasterLayer
+from covermap.terrain.raster_file import declared_crs, open_raster, read_rows
+
+UNKNOWN_CLASS = 255  # in LandCover.layer: no class known here
+_BLOCK_CELLS = 8_000_000
+
+
+class ClassTable(Protocol):
+    """What is needed of a land-cover table (covermap.tables.land_cover.LandCoverTable): one value a class."""
+
+    @property
+    def class_code(self) -> NDArray[np.int64]:
+        """Value in the raster."""
+
+    @property
+    def clutter_height_m(self) -> NDArray[np.float64]:
+        """Height above ground. [m]"""
+
+    @property
+    def open_land(self) -> NDArray[np.bool_]:
+        """Open land or water."""
+
+    @property
+    def water(self) -> NDArray[np.bool_]:
+        """Water."""
+
+    @property
+    def built_up(self) -> NDArray[np.bool_]:
+        """Houses."""
+
+
+@dataclass(frozen=True, eq=False)
+class LandCover:
+    """Land cover as row numbers of its table.
+
+    layer : uint8 row of the table, 255 unknown
+    clutter_height_m, open_land, water, built_up : shape (256,), by the layer's value; unknown is
+        0 m, not open, no water and not built up. [m] and bool
+    """
+
+    layer: RasterLayer
+    clutter_height_m: NDArray[np.float32]
+    open_land: NDArray[np.bool_]
+    water: NDArray[np.bool_]
+    built_up: NDArray[np.bool_]
+
+    def digest(self) -> str:
+        """Return the SHA-256 of the raster and of what its classes mean."""
+        sha = hashlib.sha256(self.layer.digest().encode())
+        for values in (self.clutter_height_m, self.open_land, self.water, self.built_up):
+            sha.update(values.tobytes())
+        return sha.hexdigest()
+
+
+def read_land_cover_file(path: Path, table: ClassTable) -> LandCover:
+    """Read a land-cover raster of any CRS.
+
+    Raises InputError if the file cannot be read, has no CRS or is rotated, or holds a class that the
+    table does not list.
+    """
+    codes = np.asarray(table.class_code)
+    if codes.size > UNKNOWN_CLASS:
+        raise InputError(
+            f"The land-cover table has {codes.size} classes; at most {UNKNOWN_CLASS} can be used."
+        )
+    with open_raster(path) as dataset:
+        crs_wkt = declared_crs(dataset, path)
+        classes = _read_classes(dataset, path, codes)
+        layer = RasterLayer(path.name, classes, dataset.transform, crs_wkt)
+    water = _by_class(table.water, np.bool_)
+    clutter_height_m = _by_class(table.clutter_height_m, np.float32)
+    clutter_height_m[water] = 0.0
+    return LandCover(
+        layer,
+        clutter_height_m,
+        _by_class(table.open_land, np.bool_),
+        water,
+        _by_class(table.built_up, np.bool_),
+    )
+
+
+def _by_class(column: NDArray, kind: type) -> NDArray:
+    values = np.zeros(256, dtype=kind)
+    values[: len(column)] = column
+    return values
+
+
+def _read_classes(dataset: rasterio.DatasetReader, path: Path, codes: NDArray) -> NDArray[np.uint8]:
+    order = np.argsort(codes)
+    classes = np.empty((dataset.height, dataset.width), dtype=np.uint8)
+    unlisted: set[int] = set()
+    step = max(1, _BLOCK_CELLS // dataset.width)
+    for row in range(0, dataset.height, step):
+        rows = min(step, dataset.height - row)
+        raw = read_rows(dataset, path, Window(0, row, dataset.width, rows))
+        void = np.ma.getmaskarray(raw) | ~np.isfinite(raw.data)
+        values = np.where(void, 0, raw.data).astype(np.int64)
+        found = order[np.minimum(np.searchsorted(codes, values, sorter=order), codes.size - 1)]
+        listed = codes[found] == values
+        unlisted.update(np.unique(values[~listed & ~void]).tolist())
+        classes[row : row + rows] = np.where(void, UNKNOWN_CLASS, found)
+    if unlisted:
+        shown = ", ".join(str(code) for code in sorted(unlisted)[:8])
+        raise InputError(
+            f"{path.name} holds class {shown}{' and more' if len(unlisted) > 8 else ''}, which the land-cover "
+            f"table does not list (it has {', '.join(str(code) for code in codes[:12])}).\n"
+            "  Name a table with a row for each class under [terrain] land_cover_table, or set the file's "
+            "nodata value to the class that means unknown."
+        )
+    return classes

@@ -1,0 +1,104 @@
+"""Opening a raster file: what makes one unusable, each said once and clearly."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import numpy as np
+import pyproj
+import rasterio
+from rasterio.errors import NotGeoreferencedWarning, RasterioError, RasterioIOError
+from rasterio.windows import Window
+
+from covermap.errors import InputError
+
+
+@contextmanager
+def open_raster(path: Path) -> Iterator[rasterio.DatasetReader]:
+    """Open a raster for reading.
+
+    Raises InputError when the file is missing, is no raster, has no place on Earth, or is rotated.
+    """
+    if not path.exists():
+        raise InputError(f"{path.name} is not there: {path}.\n  Correct the path under [terrain].")
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", NotGeoreferencedWarning)  # said below, as an error
+        try:
+            dataset = rasterio.open(path)
+        except RasterioIOError as error:
+            raise InputError(
+                f"{path.name} cannot be read as a raster: {error}.\n  Is it complete, and a format GDAL reads?"
+            ) from error
+    with dataset:
+        _check_transform(dataset, path)
+        yield dataset
+
+
+def _check_transform(dataset: rasterio.DatasetReader, path: Path) -> None:
+    transform = dataset.transform
+    if transform.is_identity:
+        raise InputError(
+            f"{path.name} does not say where its cells lie (no geotransform).\n"
+            "  Give it corners and a CRS, or write it anew from the program it came from."
+        )
+    if transform.b != 0.0 or transform.d != 0.0:
+        raise InputError(
+            f"{path.name} is rotated: its rows do not run along its CRS's x axis "
+            f"(rotation terms {transform.b:g} and {transform.d:g}).\n"
+            "  Resample it to a raster without rotation in the same CRS."
+        )
+
+
+def declared_crs(dataset: rasterio.DatasetReader, path: Path) -> str:
+    """Return the raster's CRS as WKT.
+
+    Raises InputError when there is none, when it is neither degrees nor projected, and when the
+    corners cannot belong to it.
+    """
+    if dataset.crs is None:
+        raise InputError(
+            f"{path.name} has no CRS; where its cells lie on Earth is not guessed.\n"
+            "  Write the CRS it was made in into the file (as an EPSG code)."
+        )
+    crs_wkt = str(dataset.crs.to_wkt())
+    crs = pyproj.CRS.from_wkt(crs_wkt)
+    horizontal = crs.sub_crs_list[0] if crs.is_compound else crs
+    if not (horizontal.is_geographic or horizontal.is_projected):
+        raise InputError(f"{path.name}: its CRS {crs.name!r} is neither projected nor in degrees.")
+    _check_corners(dataset, path, horizontal)
+    return crs_wkt
+
+
+def _check_corners(dataset: rasterio.DatasetReader, path: Path, crs: pyproj.CRS) -> None:
+    left, bottom, right, top = dataset.bounds
+    corners = f"x {left:.6g} to {right:.6g}, y {bottom:.6g} to {top:.6g}"
+    reach_x, reach_y = max(abs(left), abs(right)), max(abs(bottom), abs(top))
+    if crs.is_geographic and (reach_x > 540.0 or reach_y > 90.5):
+        raise InputError(
+            f"{path.name} says it is in degrees ({crs.name}), but it runs over {corners}.\n"
+            "  These look like metres: write the projected CRS it was made in into the file."
+        )
+    if crs.is_projected and reach_x <= 360.0 and reach_y <= 90.0 and abs(dataset.transform.a) < 0.5:
+        raise InputError(
+            f"{path.name} says it is projected ({crs.name}), but it runs over {corners}.\n"
+            "  These look like degrees: write the geographic CRS it was made in (often EPSG:4326) into the file."
+        )
+
+
+def read_rows(dataset: rasterio.DatasetReader, path: Path, window: Window) -> np.ma.MaskedArray:
+    """Return a window of band 1 with the file's own voids masked. InputError when it cannot be read."""
+    try:
+        raw = dataset.read(1, window=window, masked=True)
+    except (RasterioError, RasterioIOError) as error:
+        raise InputError(
+            f"{path.name} breaks off at row {int(window.row_off)} of {dataset.height}: {error}.\n"
+            "  The file is damaged or incomplete; fetch or write it again."
+        ) from error
+    # Older GDAL hands signed bytes out as unsigned ones and says so only here.
+    structure = dataset.tags(1, ns="IMAGE_STRUCTURE")
+    if raw.dtype == np.uint8 and structure.get("PIXELTYPE") == "SIGNEDBYTE":
+        return np.ma.MaskedArray(raw.data.view(np.int8), mask=np.ma.getmaskarray(raw))
+    return raw

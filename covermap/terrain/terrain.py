@@ -1,0 +1,211 @@
+"""The Terrain value: ground, land cover and radio zones of a scenario, asked in WGS 84 degrees."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from covermap.terrain.land_cover_file import UNKNOWN_CLASS, LandCover
+from covermap.terrain.layer import Floats, RasterLayer
+from covermap.terrain.lookup import classes_at, fill_classes_along, fill_heights_along, heights_at
+from covermap.terrain.zones import INLAND, SEA
+
+_IDENTITY = np.arange(256, dtype=np.uint8)
+
+
+@dataclass(frozen=True, eq=False)
+class Terrain:
+    """Everything a path crosses. Arrays in, arrays out; places are longitude and latitude in WGS 84 degrees.
+
+    elevation : layers of heights in m, the first that knows a place answers
+    bare_earth : layers of the bare ground where elevation includes the canopy, else empty
+    land_cover : classes, None without
+    zones : layer of ITU-R P.1812 radio zones (1 sea, 3 coastal land, 4 inland), None when all is inland
+    warnings : what is worth doubting, a sentence each; notes : what was understood
+    """
+
+    elevation: tuple[RasterLayer, ...]
+    bare_earth: tuple[RasterLayer, ...] = ()
+    land_cover: LandCover | None = None
+    zones: RasterLayer | None = None
+    warnings: tuple[str, ...] = ()
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def has_land_cover(self) -> bool:
+        """Return True when land cover was given."""
+        return self.land_cover is not None
+
+    @property
+    def with_canopy(self) -> bool:
+        """Return True when the elevation includes trees and houses; it then has no clutter on top."""
+        return bool(self.bare_earth)
+
+    @cached_property
+    def elevation_digest(self) -> str:
+        """SHA-256 of all heights (bare ground too), where they lie and their CRS."""
+        parts = [layer.digest() for layer in self.elevation]
+        return _combined(*parts, "bare", *(layer.digest() for layer in self.bare_earth))
+
+    @cached_property
+    def land_cover_digest(self) -> str:
+        """SHA-256 of the land cover and its classes' heights."""
+        return _combined("none") if self.land_cover is None else self.land_cover.digest()
+
+    @cached_property
+    def sea_digest(self) -> str:
+        """SHA-256 of the radio zones."""
+        return _combined("inland") if self.zones is None else self.zones.digest()
+
+    @cached_property
+    def digest(self) -> str:
+        """SHA-256 of all inputs that can change a path."""
+        return _combined(self.elevation_digest, self.land_cover_digest, self.sea_digest)
+
+    @cached_property
+    def bounds_deg(self) -> tuple[float, float, float, float]:
+        """West, south, east and north of the elevation in degrees; west > east across the antimeridian."""
+        rims = [layer.rim_lonlat() for layer in self.elevation]
+        reference = float(np.mean(rims[0][0]))
+        longitude = np.concatenate([x - 360.0 * np.round((np.mean(x) - reference) / 360.0) for x, _ in rims])
+        latitude = np.concatenate([y for _, y in rims])
+        west, east = float(longitude.min()), float(longitude.max())
+        west, east = (x - 360.0 if x > 180.0 else x + 360.0 if x < -180.0 else x for x in (west, east))
+        return west, float(latitude.min()), east, float(latitude.max())
+
+    @property
+    def finest_cell_m(self) -> float:
+        """Length of the smallest elevation cell in m."""
+        return min(layer.cell_m for layer in self.elevation)
+
+    def covers(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.bool_]:
+        """Return True at places within the edges of any elevation raster, void or not."""
+        return np.any([layer.covers(longitude_deg, latitude_deg) for layer in self.elevation], axis=0)
+
+    def elevation_m(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> Floats:
+        """Return the height that paths run over: bilinear at the data's own resolution.
+
+        Canopy included where the elevation has it. NaN outside the data and in voids. [m, float64]
+        """
+        return heights_at(self.elevation, longitude_deg, latitude_deg)
+
+    def ground_m(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> Floats:
+        """Return the height of the ground that masts stand on: bare earth, else the elevation. [m, float64]"""
+        return heights_at(self.bare_earth or self.elevation, longitude_deg, latitude_deg)
+
+    def clutter_height_m(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.float32]:
+        """Return the height of land cover on the ground, of the cell that holds each place.
+
+        0 without land cover, where its class is unknown, on water, and with a canopy elevation. [m]
+        """
+        if self.land_cover is None or self.with_canopy:
+            return np.zeros(np.broadcast(longitude_deg, latitude_deg).shape, dtype=np.float32)
+        return self.land_cover.clutter_height_m[self._classes(self.land_cover, longitude_deg, latitude_deg)]
+
+    def open_land(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.bool_]:
+        """Return True on open land and water; False without land cover."""
+        if self.land_cover is None:
+            return np.zeros(np.broadcast(longitude_deg, latitude_deg).shape, dtype=bool)
+        return self.land_cover.open_land[self._classes(self.land_cover, longitude_deg, latitude_deg)]
+
+    def water(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.bool_]:
+        """Return True on water of the land cover and on the sea."""
+        sea = self.zone(longitude_deg, latitude_deg) == SEA
+        if self.land_cover is None:
+            return sea
+        return sea | self.land_cover.water[self._classes(self.land_cover, longitude_deg, latitude_deg)]
+
+    def built_up(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.bool_]:
+        """Return True where the land cover has houses; False without land cover."""
+        if self.land_cover is None:
+            return np.zeros(np.broadcast(longitude_deg, latitude_deg).shape, dtype=bool)
+        return self.land_cover.built_up[self._classes(self.land_cover, longitude_deg, latitude_deg)]
+
+    def zone(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.uint8]:
+        """Return the radio zone of ITU-R P.1812: 1 sea, 3 coastal land, 4 inland and beyond the data."""
+        if self.zones is None:
+            return np.full(np.broadcast(longitude_deg, latitude_deg).shape, INLAND, dtype=np.uint8)
+        return classes_at(self.zones, longitude_deg, latitude_deg, INLAND)
+
+    def sample_profiles(
+        self,
+        knot_longitude_deg: Floats,
+        knot_latitude_deg: Floats,
+        steps_per_knot: int,
+        ground_out: Floats,
+        clutter_out: NDArray[np.float32],
+        zone_out: NDArray[np.uint8],
+    ) -> None:
+        """Fill ground, clutter and zone along many radials at once.
+
+        Parameters
+        ----------
+        knot_longitude_deg, knot_latitude_deg : ndarray, shape (R, K), K >= 2
+            Places along each geodesic, equally spaced: knot k is step k * steps_per_knot. [WGS 84 degrees]
+        steps_per_knot : int
+            Steps from one knot to the next; n <= (K - 1) steps_per_knot.
+        ground_out : float64, shape (R, n + 1)
+            Filled with what elevation_m gives; NaN unknown. [m]
+        clutter_out : float32, shape (R, n + 1)
+            Filled with what clutter_height_m gives. [m]
+        zone_out : uint8, shape (R, n + 1)
+            Filled with what zone gives.
+
+        Raises
+        ------
+        ValueError
+            If the knots end before the last step, or the shapes do not agree.
+
+        Only the knots are projected; positions between them come from a cubic through four knots.
+        Releases the GIL in its loops, so threads can fill different radials.
+        """
+        _check_lines(knot_longitude_deg, knot_latitude_deg, steps_per_knot, ground_out, clutter_out, zone_out)
+        knots = knot_longitude_deg, knot_latitude_deg, steps_per_knot
+        fill_heights_along(self.elevation, *knots, ground_out)
+        if self.land_cover is None or self.with_canopy:
+            clutter_out[...] = 0.0
+        else:
+            cover = self.land_cover
+            fill_classes_along(cover.layer, cover.clutter_height_m, 0.0, *knots, clutter_out)
+        if self.zones is None:
+            zone_out[...] = INLAND
+        else:
+            fill_classes_along(self.zones, _IDENTITY, INLAND, *knots, zone_out)
+
+    def _classes(
+        self, land_cover: LandCover, longitude_deg: ArrayLike, latitude_deg: ArrayLike
+    ) -> NDArray[np.uint8]:
+        return classes_at(land_cover.layer, longitude_deg, latitude_deg, UNKNOWN_CLASS)
+
+
+def _combined(*digests: str) -> str:
+    return hashlib.sha256("|".join(digests).encode()).hexdigest()
+
+
+def _check_lines(
+    longitude: NDArray,
+    latitude: NDArray,
+    steps_per_knot: int,
+    ground: NDArray,
+    clutter: NDArray,
+    zone: NDArray,
+) -> None:
+    lines, knots = longitude.shape
+    if latitude.shape != longitude.shape or knots < 2 or steps_per_knot < 1:
+        raise ValueError(
+            f"knots must be two arrays of one shape (R, K >= 2) with steps_per_knot >= 1; got "
+            f"{longitude.shape}, {latitude.shape} and {steps_per_knot}."
+        )
+    if not ground.shape == clutter.shape == zone.shape or ground.shape[0] != lines:
+        raise ValueError(
+            f"ground_out, clutter_out and zone_out must be ({lines}, n + 1); got {ground.shape}, "
+            f"{clutter.shape} and {zone.shape}."
+        )
+    if ground.shape[1] - 1 > (knots - 1) * steps_per_knot:
+        raise ValueError(
+            f"{knots} knots of {steps_per_knot} steps end before step {ground.shape[1] - 1}; add knots."
+        )
