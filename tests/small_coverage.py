@@ -84,7 +84,7 @@ def write_small_coverage(folder, *, homes=True, tile_cells=16, seed=1):
     if homes:
         whole["homes"] = (rng.random(GRID.shape) < 0.4) * rng.integers(1, 30, GRID.shape).astype(np.float32)
     run = make_run()
-    with RasterSet(folder / "rasters", GRID, services=SERVICES, tags={"RUN_ID": run["run_id"]}) as rasters:
+    with RasterSet(folder, GRID, services=SERVICES, tags={"RUN_ID": run["run_id"]}) as rasters:
         for tile in GRID.tiles(tile_cells):
             for name, array in whole.items():
                 rasters.write(name, tile, array[(Ellipsis, *tile.window)])

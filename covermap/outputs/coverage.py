@@ -14,13 +14,12 @@ from rasterio.windows import Window
 from covermap.constants import RESULT_FORMAT, UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.grid.frame import Grid, Tile
-from covermap.outputs.layers import AIM_UNKNOWN, layer_of, raster_path
+from covermap.outputs.layers import AIM_UNKNOWN, RASTERS_FOLDER, layer_of, raster_path
 
 if TYPE_CHECKING:
     import geopandas as gpd
 
 RUN_FILE = "run.json"
-RASTERS_FOLDER = "rasters"
 GEOPACKAGE_FILE = "coverage.gpkg"
 
 Cells = tuple[slice, slice] | Tile | None

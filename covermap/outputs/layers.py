@@ -14,6 +14,7 @@ NEAR_MAST_FLAG = 1
 STEEP_RAY_FLAG = 2
 OUTSIDE_FLAG = 4
 AIM_UNKNOWN = -1
+RASTERS_FOLDER = "rasters"
 
 
 @dataclass(frozen=True)

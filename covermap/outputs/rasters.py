@@ -17,11 +17,14 @@ from rasterio.windows import Window
 
 from covermap.errors import InputError
 from covermap.grid.frame import Grid, Tile
-from covermap.outputs.layers import Layer, as_layer_array, layer_of, raster_path
+from covermap.outputs.layers import RASTERS_FOLDER, Layer, as_layer_array, layer_of, raster_path
 from covermap.outputs.palette import TIERS, rgb
 from covermap.outputs.raster_style import tier_style
 from covermap.outputs.whole_file import TEMPORARY_FOLDER, write_text
+from covermap.reception.signals import ListReception
+from covermap.scenario.records import WantedList
 
+TILE_BLOCK_CELLS = 128  # of the unfinished files: the tiles of a run are multiples of it
 BLOCK_CELLS = 256
 CACHE_BYTES = 64 * 2**20
 SERVICES_TAG = "SERVICES"
@@ -30,12 +33,12 @@ SERVICES_TAG = "SERVICES"
 class RasterSet:
     """The rasters of one run, open for tiles; nothing appears under a final name before finish().
 
-    Tiles that follow the 256-cell blocks of the files are written once each. Memory is a fixed block
+    Tiles that follow the 128-cell blocks of the files are written once each. Memory is a fixed block
     cache, whatever the grid. write() may be called from one thread at a time; a lock sees to it.
 
     Parameters
     ----------
-    folder : the `rasters` folder of the result
+    output : the result folder; rasters stand below its `rasters`
     grid : the run's grid
     services : list name -> its services in order, for the tag SERVICES and the bands of service_chance
     stations : station id -> text that describes it, for field rasters
@@ -44,14 +47,14 @@ class RasterSet:
 
     def __init__(
         self,
-        folder: Path,
+        output: Path,
         grid: Grid,
         *,
         services: Mapping[str, Sequence[str]] | None = None,
         stations: Mapping[str, str] | None = None,
         tags: Mapping[str, str] | None = None,
     ) -> None:
-        self.folder = Path(folder)
+        self.folder = Path(output) / RASTERS_FOLDER
         self.grid = grid
         self.services = {name: tuple(values) for name, values in (services or {}).items()}
         self.stations = dict(stations or {})
@@ -99,6 +102,14 @@ class RasterSet:
             if name not in self._open:
                 self._open[name] = self._create(name, layer)
             self._open[name].write(bands, window=Window(tile.col, tile.row, tile.cols, tile.rows))
+
+    def write_list(self, wanted: WantedList, tile: Tile, reception: ListReception) -> None:
+        """Write what the cells of a tile need for one wanted list: every raster of the list."""
+        self.services[wanted.name] = wanted.services
+        for kind, values in list_arrays(reception).items():
+            self.write(
+                f"{wanted.name}/{kind}", tile, values.reshape(*values.shape[:-1], tile.rows, tile.cols)
+            )
 
     def finish(self) -> list[Path]:
         """Close the tiles, write every raster as a COG and rename all; return their paths."""
@@ -153,8 +164,8 @@ class RasterSet:
             crs=rasterio.crs.CRS.from_wkt(self.grid.crs_wkt),
             transform=self.grid.transform,
             tiled=True,
-            blockxsize=BLOCK_CELLS,
-            blockysize=BLOCK_CELLS,
+            blockxsize=TILE_BLOCK_CELLS,
+            blockysize=TILE_BLOCK_CELLS,
             interleave="band",
             compress="deflate",
             zlevel=1,
@@ -186,6 +197,22 @@ class RasterSet:
         if layer.kind == "field":
             return [self.stations.get(name.split("/")[1], name.split("/")[1])]
         return [layer.meaning]
+
+
+def list_arrays(reception: ListReception) -> dict[str, np.ndarray]:
+    """Return the arrays of a list by raster name, cells along the last axis."""
+    return {
+        "tier": reception.tier,
+        "tier_chance": reception.tier_chance_percent,
+        "dead_zone_chance": reception.dead_zone_chance_percent,
+        "margin": reception.margin_db,
+        "stored_margin": reception.stored_margin_db,
+        "limiting_service": reception.limiting_service,
+        "deciding_service": reception.deciding_service,
+        "aim": reception.aim_deg,
+        "service_chance": reception.service_chance_percent,
+        "service_chance_one_lower": reception.service_chance_one_lower_percent,
+    }
 
 
 def _write_cog(source: Path, path: Path, layer: Layer) -> None:

@@ -1,0 +1,167 @@
+"""Homes from a raster of homes per raster cell, whatever its CRS and spacing; the total is kept."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pyproj
+import rasterio
+from affine import Affine
+from numpy.typing import NDArray
+from rasterio.windows import Window
+
+from covermap.errors import InputError
+from covermap.grid.frame import Grid, Tile
+
+PARTS_A_CELL = 4  # a raster cell is cut until its parts are no wider than a quarter of a grid cell
+MOST_PARTS = 64
+READ_CELLS = 512
+
+
+class RasterHomes:
+    """Homes as a raster: each raster cell is cut into equal parts, and each part counts where it lies.
+
+    Nothing is lost or counted twice: a part lies in one cell of the grid or outside it. Cells of the
+    raster that are negative count as without a count; nodata cells hold no homes.
+
+    path : a raster of homes per raster cell (not per km2)
+    """
+
+    def __init__(self, path: Path, grid: Grid) -> None:
+        self.path = path
+        self.grid = grid
+        try:
+            dataset = rasterio.open(path)
+        except rasterio.errors.RasterioIOError as error:
+            raise InputError(
+                f"{path.name} (homes): not readable ({error}). Give a layer or raster GDAL reads."
+            ) from error
+        with dataset:
+            if dataset.crs is None:
+                raise InputError(
+                    f"{path.name} (homes): no CRS is declared, and none is guessed. Declare it in the file."
+                )
+            self._transform: Affine = dataset.transform
+            self._shape = dataset.shape
+            source_crs = pyproj.CRS.from_wkt(dataset.crs.to_wkt())
+        same = source_crs.equals(grid.crs, ignore_axis_order=True)
+        self._to_grid = None if same else pyproj.Transformer.from_crs(source_crs, grid.crs, always_xy=True)
+        self._parts = self._parts_a_side()
+        self.total, self.outside, self.features_without_count = self._count_all()
+        self.warnings = self._count_warnings()
+
+    def window(self, tile: Tile) -> NDArray[np.float32]:
+        """Return homes per cell, shape (rows, cols); 0 where there are none."""
+        homes = np.zeros(tile.rows * tile.cols)
+        for window in self._windows_over(tile):
+            count, row, col = self._parts_of(window)
+            inside = (
+                (row >= tile.row)
+                & (row < tile.row + tile.rows)
+                & (col >= tile.col)
+                & (col < tile.col + tile.cols)
+            )
+            cell = (row[inside] - tile.row) * tile.cols + col[inside] - tile.col
+            homes += np.bincount(cell, count[inside], minlength=homes.size)
+        return homes.astype(np.float32).reshape(tile.rows, tile.cols)
+
+    def _read(self, window: Window) -> tuple[NDArray[np.float64], int]:
+        """Return the counts of a window, 0 where there is none, and how many cells are negative."""
+        with rasterio.open(self.path) as dataset:
+            values = dataset.read(1, window=window, masked=True).astype(np.float64)
+        count = np.ma.filled(values, 0.0)
+        count = np.where(np.isfinite(count), count, 0.0)
+        return np.maximum(count, 0.0), int((count < 0).sum())
+
+    def _parts_of(self, window: Window) -> tuple[NDArray, NDArray, NDArray]:
+        """Return homes, grid row and grid col of every part of a window's cells that hold homes."""
+        count, _ = self._read(window)
+        row, col = np.nonzero(count)
+        parts = self._parts
+        step = (np.arange(parts) + 0.5) / parts
+        y = (window.row_off + row)[:, None, None] + step[None, :, None] + np.zeros((1, 1, parts))
+        x = (window.col_off + col)[:, None, None] + step[None, None, :] + np.zeros((1, parts, 1))
+        x, y = self._transform * (x.ravel(), y.ravel())
+        if self._to_grid is not None:
+            x, y = self._to_grid.transform(x, y)
+        homes = np.repeat(count[row, col] / parts**2, parts**2)
+        finite = np.isfinite(x) & np.isfinite(y)
+        x, y = np.where(finite, x, -1e12), np.where(finite, y, -1e12)
+        return (
+            homes,
+            np.floor((self.grid.y_max - y) / self.grid.cell_m).astype(np.int64),
+            np.floor((x - self.grid.x_min) / self.grid.cell_m).astype(np.int64),
+        )
+
+    def _count_all(self) -> tuple[float, float, int]:
+        """Return all homes, those outside the grid, and the cells without a count."""
+        total = outside = 0.0
+        without = 0
+        for row in range(0, self._shape[0], READ_CELLS):
+            for col in range(0, self._shape[1], READ_CELLS):
+                window = Window(
+                    col, row, min(READ_CELLS, self._shape[1] - col), min(READ_CELLS, self._shape[0] - row)
+                )
+                count, negative = self._read(window)
+                without += negative
+                total += float(count.sum())
+                outside += self._outside(window)
+        return total, outside, without
+
+    def _outside(self, window: Window) -> float:
+        """Return the homes of a window outside the grid; parts are looked at in bands of a few rows."""
+        outside = 0.0
+        for band in _bands(window, self._parts):
+            count, row, col = self._parts_of(band)
+            inside = (row >= 0) & (row < self.grid.rows) & (col >= 0) & (col < self.grid.cols)
+            outside += float(count[~inside].sum())
+        return outside
+
+    def _windows_over(self, tile: Tile) -> list[Window]:
+        """Return windows of the raster that hold everything over a tile, with two cells to spare."""
+        edge = np.linspace(0.0, 1.0, 21)
+        x = self.grid.x_min + (tile.col + tile.cols * edge) * self.grid.cell_m
+        y = self.grid.y_max - (tile.row + tile.rows * edge) * self.grid.cell_m
+        x, y = (axis.ravel() for axis in np.meshgrid(x, y))
+        if self._to_grid is not None:
+            x, y = self._to_grid.transform(x, y, direction="INVERSE")
+        col, row = ~self._transform * (x, y)
+        first = max(math.floor(row.min()) - 2, 0), max(math.floor(col.min()) - 2, 0)
+        last = min(math.ceil(row.max()) + 2, self._shape[0]), min(math.ceil(col.max()) + 2, self._shape[1])
+        if first[0] >= last[0] or first[1] >= last[1]:
+            return []
+        return _bands(Window(first[1], first[0], last[1] - first[1], last[0] - first[0]), self._parts)
+
+    def _parts_a_side(self) -> int:
+        """Return into how many parts a side each raster cell is cut."""
+        corners_x, corners_y = self._transform * (
+            self._shape[1] / 2 + np.array([0.0, 1.0, 0.0]),
+            self._shape[0] / 2 + np.array([0.0, 0.0, 1.0]),
+        )
+        if self._to_grid is not None:
+            corners_x, corners_y = self._to_grid.transform(corners_x, corners_y)
+        corners_x, corners_y = np.asarray(corners_x), np.asarray(corners_y)
+        width_m = math.hypot(corners_x[1] - corners_x[0], corners_y[1] - corners_y[0])
+        height_m = math.hypot(corners_x[2] - corners_x[0], corners_y[2] - corners_y[0])
+        widest_m = max(width_m, height_m)
+        if not math.isfinite(widest_m):
+            return PARTS_A_CELL
+        return min(max(math.ceil(PARTS_A_CELL * widest_m / self.grid.cell_m), 1), MOST_PARTS)
+
+    def _count_warnings(self) -> tuple[str, ...]:
+        if not self.features_without_count:
+            return ()
+        return (
+            f"{self.path.name}: {self.features_without_count} cells are negative; their homes are not known.",
+        )
+
+
+def _bands(window: Window, parts: int, most: int = 4_000_000) -> list[Window]:
+    """Return a window cut into bands of rows of at most `most` parts."""
+    rows = max(int(most / (parts * parts * max(window.width, 1))), 1)
+    return [
+        Window(window.col_off, row, window.width, min(rows, window.row_off + window.height - row))
+        for row in range(int(window.row_off), int(window.row_off + window.height), rows)
+    ]
