@@ -3,7 +3,9 @@
 import math
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
+from covermap.errors import InputError
 from covermap.propagation.compiling import kernel
 from covermap.propagation.spherical_earth import spherical_earth_loss_db
 
@@ -24,6 +26,13 @@ def knife_edge_loss_db(nu):
         return 0.0
     shifted = nu - 0.1
     return 6.9 + 20.0 * math.log10(math.sqrt(shifted * shifted + 1.0) + shifted)
+
+
+@kernel
+def _fill_knife_edge_loss(nu, loss_db):
+    """Write the loss of each nu into loss_db, both shape (n,)."""
+    for i in range(nu.shape[0]):
+        loss_db[i] = knife_edge_loss_db(nu[i])
 
 
 @kernel
@@ -141,3 +150,36 @@ def delta_bullington_db(
         sea_fraction,
     )
     return profile_db + max(spherical_db - smooth_db, 0.0), profile_db, smooth_db, spherical_db
+
+
+def knife_edge_loss(nu: ArrayLike) -> float | NDArray[np.float64]:
+    """Diffraction loss over one knife edge.
+
+    Parameters
+    ----------
+    nu : float or array_like of any shape
+        Fresnel-Kirchhoff parameter, dimensionless, positive when the edge stands above the line
+        of sight; NaN gives NaN.
+
+    Returns
+    -------
+    float, or ndarray of float64 in the shape of nu
+        Loss, 0 up to nu = -0.78. [dB]
+
+    Raises
+    ------
+    InputError
+        If nu is not a number.
+
+    References
+    ----------
+    ITU-R P.526-16, section 4.1.
+    """
+    try:
+        values = np.asarray(nu, dtype=np.float64)
+    except (TypeError, ValueError) as error:
+        raise InputError(f"nu must be a number or an array of numbers, got {nu!r}.") from error
+    flat = np.ascontiguousarray(values).reshape(-1)
+    loss_db = np.empty(flat.shape)
+    _fill_knife_edge_loss(flat, loss_db)
+    return float(loss_db[0]) if values.ndim == 0 else loss_db.reshape(values.shape)

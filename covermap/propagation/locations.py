@@ -1,5 +1,6 @@
 """How loss varies over the places of one cell."""
 
+from covermap.propagation.checks import not_negative, positive
 from covermap.propagation.compiling import kernel
 from covermap.propagation.inverse_normal import inverse_complementary_normal
 
@@ -29,7 +30,7 @@ def height_share(rx_height_m, clutter_height_m):
 
 
 @kernel
-def location_sd(frequency_ghz, cell_m, rx_height_m, clutter_height_m):
+def location_spread_db(frequency_ghz, cell_m, rx_height_m, clutter_height_m):
     """Return the standard deviation of the loss over the places of a cell, in dB.
 
     cell_m : side of the cell (wa). clutter_height_m : R of the class. NaN gives NaN.
@@ -40,3 +41,43 @@ def location_sd(frequency_ghz, cell_m, rx_height_m, clutter_height_m):
     """
     spread_db = (0.52 + 0.024 * frequency_ghz) * cell_m**0.28
     return spread_db * height_share(rx_height_m, clutter_height_m)
+
+
+def location_sd_db(
+    frequency_mhz: float, cell_m: float, rx_height_m: float = 10.0, clutter_height_m: float = 10.0
+) -> float:
+    """Standard deviation of the field over the places of one cell.
+
+    Parameters
+    ----------
+    frequency_mhz : float
+        Centre frequency. [MHz]
+    cell_m : float
+        Side of the cell. [m]
+    rx_height_m : float
+        Receiving antenna above ground; from 10 m above the clutter the spread is 0. [m]
+    clutter_height_m : float
+        Height of the land-cover class. [m]
+
+    Returns
+    -------
+    float
+        Standard deviation. [dB]
+
+    Raises
+    ------
+    InputError
+        If frequency_mhz or cell_m is not above 0, or a height is negative.
+
+    References
+    ----------
+    ITU-R P.1812-8, section 4.7.
+    """
+    return float(
+        location_spread_db(
+            positive("frequency_mhz", frequency_mhz) / 1000.0,
+            positive("cell_m", cell_m),
+            not_negative("rx_height_m", rx_height_m),
+            not_negative("clutter_height_m", clutter_height_m),
+        )
+    )
