@@ -1,0 +1,102 @@
+"""Reads a latitude or longitude as people write it: decimal degrees, or degrees, minutes and seconds."""
+
+from __future__ import annotations
+
+import re
+
+from covermap.scenario.text_table import DASHES, Row, as_number
+
+HIGHEST_LATITUDE_DEG = 85.0
+HEMISPHERE_SIGN = {"N": 1, "E": 1, "S": -1, "W": -1}
+FORMS = (
+    "Write decimal degrees (44.2125, west and south negative) or degrees, minutes and seconds "
+    "(44 12 45 N, 44-12-45 N, 44°12'45\"N)."
+)
+# degrees, then minutes, then seconds, cut at blanks, hyphens, colons, degree and minute signs or letters
+DMS = re.compile(
+    r"(?P<front>[NSEW])?\s*(?P<sign>[+-])?\s*(?P<d>\d{1,3})(?:\s*[°ºd:\s-]\s*)"
+    r"(?P<m>\d{1,2}(?:[.,]\d+)?)\s*(?:['′’m:\s-]+\s*(?P<s>\d{1,2}(?:[.,]\d+)?)\s*(?:[\"″”]|''|′′|s(?=\s*[NSEW]))?)?['′’m]?\s*"
+    r"(?P<back>[NSEW])?",
+    re.IGNORECASE,
+)
+DECIMAL = re.compile(
+    r"(?P<front>[NSEW])?\s*(?P<sign>[+-])?(?P<d>\d+(?:[.,]\d*)?|[.,]\d+)\s*[°º]?\s*(?P<back>[NSEW])?",
+    re.IGNORECASE,
+)
+PACKED = re.compile(r"[+-]?(?P<d>\d{2,3})(?P<m>\d{2})(?P<s>\d{2}(?:\.\d+)?)")
+
+
+def read_latitude_deg(row: Row, warnings: list[str]) -> float:
+    """Return latitude_deg of a row, -85 to 85. Raises InputError if it is missing or out of range."""
+    value = _read(row, "latitude_deg", "NS", warnings)
+    if abs(value) > 90.0:
+        raise row.wrong(
+            "latitude_deg",
+            "A latitude lies between -90 and 90 degrees. If latitude and longitude are exchanged, "
+            "exchange the two columns.",
+        )
+    if abs(value) > HIGHEST_LATITUDE_DEG:
+        raise row.wrong(
+            "latitude_deg",
+            f"Within 5 degrees of a pole the grid has no meaning; up to {HIGHEST_LATITUDE_DEG:g} degrees is "
+            "possible. Correct the latitude or remove the row.",
+        )
+    return value
+
+
+def read_longitude_deg(row: Row, warnings: list[str]) -> float:
+    """Return longitude_deg of a row, -180 to 180. Raises InputError if it is missing or out of range."""
+    value = _read(row, "longitude_deg", "EW", warnings)
+    if abs(value) > 360.0:
+        raise row.wrong("longitude_deg", "A longitude lies between -180 and 180 degrees. Correct the cell.")
+    return (value + 180.0) % 360.0 - 180.0 if abs(value) > 180.0 else value
+
+
+def _read(row: Row, column: str, letters: str, warnings: list[str]) -> float:
+    text = row.text(column).translate(DASHES).strip()
+    if not text or text.lower() in ("nan", "null", "none", "n/a"):
+        raise row.wrong(column, f"A station needs a position. {FORMS}")
+    plain = as_number(text, row.comma)
+    if plain == plain:
+        return _packed(row, column, text, warnings) if abs(plain) > 360.0 else plain
+    match = DECIMAL.fullmatch(text)
+    if match:
+        return _signed(row, column, letters, match, float(match["d"].replace(",", ".")))
+    match = DMS.fullmatch(text)
+    if not match:
+        raise row.wrong(column, FORMS)
+    return _signed(
+        row, column, letters, match, _from_dms(row, column, match["d"], match["m"], match["s"] or "0")
+    )
+
+
+def _signed(row: Row, column: str, letters: str, match: re.Match[str], degrees: float) -> float:
+    letter = (match["front"] or match["back"] or "").upper()
+    if letter and letter not in letters:
+        raise row.wrong(
+            column, f"{column} takes {letters[0]} or {letters[1]}, not {letter}. Correct the cell."
+        )
+    if (match["front"] and match["back"]) or (letter and match["sign"]):
+        raise row.wrong(column, f"Give the side once: a sign, or one letter ({letters[0]} or {letters[1]}).")
+    sign = HEMISPHERE_SIGN[letter] if letter else -1 if match["sign"] == "-" else 1
+    return sign * degrees
+
+
+def _from_dms(row: Row, column: str, degrees: str, minutes: str, seconds: str) -> float:
+    minutes_number, seconds_number = float(minutes.replace(",", ".")), float(seconds.replace(",", "."))
+    if minutes_number >= 60.0 or seconds_number >= 60.0:
+        raise row.wrong(column, f"Minutes and seconds must be under 60. {FORMS}")
+    return float(degrees) + minutes_number / 60.0 + seconds_number / 3600.0
+
+
+def _packed(row: Row, column: str, text: str, warnings: list[str]) -> float:
+    """Return degrees from a packed number such as 403015, which is 40 30 15."""
+    match = PACKED.fullmatch(text)
+    if not match:
+        raise row.wrong(column, FORMS)
+    degrees = _from_dms(row, column, match["d"], match["m"], match["s"])
+    warnings.append(
+        f'{row.where}, column {column}: "{text}" is read as {match["d"]} degrees {match["m"]} minutes '
+        f"{match['s']} seconds. Write decimal degrees to be sure."
+    )
+    return -degrees if text.startswith("-") else degrees

@@ -1,0 +1,154 @@
+"""Finds out how a CSV file was written: encoding, delimiter, quotes, and what a comma in a number means."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+from covermap.errors import InputError
+from covermap.scenario.text_table import DASHES, NUMBER, Row, TextTable
+
+DELIMITERS = (",", ";", "\t", "|")
+SMART_QUOTES = "\u201c\u201d\u201e\u201f"
+THOUSANDS = re.compile(r"[+-]?\d{1,3}(,\d{3})+(\.\d+)?")
+DECIMAL = re.compile(r"[+-]?\d*,\d+([eE][+-]?\d+)?")
+
+
+def read_csv_table(path: Path, is_number: Callable[[str], bool]) -> TextTable:
+    """Return a CSV file as text, whatever program wrote it.
+
+    is_number : tells from a column's name whether it holds numbers; only there a comma may be a
+        decimal comma, one meaning a file
+
+    Raises InputError if the file is unreadable, empty, has a ragged row, or uses commas both ways.
+    """
+    text, warnings = _decode(path)
+    delimiter = _delimiter(text)
+    records = _records(path.name, _plain_quotes(text, delimiter), delimiter)
+    if not records:
+        raise InputError(f"{path.name} is empty. Its first line must name the columns.")
+    columns = _header(path.name, records[0][1])
+    number_columns = [index for index, column in enumerate(columns) if is_number(column)]
+    comma = _comma_meaning(path.name, columns, records[1:], number_columns)
+    rows = tuple(
+        Row(path.name, f"line {line}", dict(zip(columns, cells, strict=True)), comma)
+        for line, cells in _full_rows(path.name, columns, records[1:], delimiter)
+    )
+    if comma:
+        warnings.append(f"{path.name}: a comma in a number is read as a {comma} comma.")
+    return TextTable(path.name, columns, rows, tuple(warnings))
+
+
+def _decode(path: Path) -> tuple[str, list[str]]:
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        raise InputError(f"{path.name} cannot be read: {error.strerror}. Check the path {path}.") from error
+    if raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        encoding = "utf-16"
+    elif b"\0" in raw[:400]:
+        encoding = "utf-16-le" if raw[1:2] == b"\0" else "utf-16-be"
+    else:
+        encoding = "utf-8-sig"
+    try:
+        return raw.decode(encoding), []
+    except UnicodeDecodeError:
+        warning = f"{path.name} is not UTF-8; read as Windows-1252. Check names with accents."
+        return raw.decode("cp1252", errors="replace"), [warning]
+
+
+def _delimiter(text: str) -> str:
+    header = next((line for line in text.splitlines() if line.strip()), "")
+    return max(DELIMITERS, key=header.count)
+
+
+def _plain_quotes(text: str, delimiter: str) -> str:
+    """Replace smart quotes that stand where CSV quotes would, at the border of a field."""
+    border = re.escape(delimiter)
+    text = re.sub(rf"(^|{border})[{SMART_QUOTES}]", r'\1"', text, flags=re.MULTILINE)
+    return re.sub(rf"[{SMART_QUOTES}](?={border}|\r?$)", '"', text, flags=re.MULTILINE)
+
+
+def _records(file: str, text: str, delimiter: str) -> list[tuple[int, list[str]]]:
+    """Return (line, cells) of every line that is not blank."""
+    reader = csv.reader(text.splitlines(keepends=True), delimiter=delimiter)
+    records, line = [], 1
+    try:
+        for cells in reader:
+            if any(cell.strip() for cell in cells):
+                records.append((line, cells))
+            line = reader.line_num + 1
+    except csv.Error as error:
+        raise InputError(
+            f"{file}, line {reader.line_num}: cannot be read as CSV ({error}). Look for a quote without its pair."
+        ) from error
+    return records
+
+
+def column_name(text: str) -> str:
+    """Return a column's name as covermap compares it: lower case, blanks as underscores."""
+    return re.sub(r"\s+", "_", text.strip().strip("\ufeff" + SMART_QUOTES).lower())
+
+
+def _header(file: str, cells: list[str]) -> tuple[str, ...]:
+    columns = [column_name(cell) for cell in cells]
+    named = [column for column in columns if column]
+    for column in named:
+        if named.count(column) > 1:
+            raise InputError(f'{file}, header: found the column "{column}" twice. Keep one of them.')
+    return tuple(column or f"unnamed_{index}" for index, column in enumerate(columns, start=1))
+
+
+def _full_rows(
+    file: str, columns: tuple[str, ...], records: list[tuple[int, list[str]]], delimiter: str
+) -> list[tuple[int, list[str]]]:
+    """Return the rows filled up to the header; a longer row is an error."""
+    full = []
+    for line, cells in records:
+        if any(cell.strip() for cell in cells[len(columns) :]):
+            raise InputError(
+                f"{file}, line {line}: found {len(cells)} cells under {len(columns)} columns, cut at "
+                f'"{delimiter}". A name or number that holds the delimiter must stand in quotes. '
+                "Quote the cell, or save the file with another delimiter."
+            )
+        full.append((line, (cells + [""] * len(columns))[: len(columns)]))
+    return full
+
+
+def _comma_meaning(
+    file: str, columns: tuple[str, ...], records: list[tuple[int, list[str]]], number_columns: list[int]
+) -> str:
+    """Return "decimal", "thousands" or nothing. Raises InputError where a file means both or either."""
+    seen: dict[str, str] = {}
+    for line, cells in records:
+        for index in number_columns:
+            kind = _comma_kind(cells[index] if index < len(cells) else "")
+            seen.setdefault(
+                kind, f'line {line}, column {columns[index]}, "{cells[index].strip()}"' if kind else ""
+            )
+    decimal, thousands = seen.get("decimal"), seen.get("thousands")
+    point, either = seen.get("point"), seen.get("either")
+    if decimal and (thousands or point):
+        raise InputError(
+            f"{file}: found a decimal comma ({decimal}) and a decimal point ({thousands or point}). "
+            "One file may use one of them. Change the numbers to one form."
+        )
+    if either and not decimal and not thousands and not point:
+        raise InputError(
+            f"{file}, {either}: the comma may be a decimal comma or part of thousands. "
+            "Nothing else in the file tells. Write the number with a decimal point."
+        )
+    return "decimal" if decimal else "thousands" if thousands or either else ""
+
+
+def _comma_kind(cell: str) -> str:
+    text = cell.translate(DASHES).strip()
+    if "," not in text:
+        return "point" if "." in text and NUMBER.fullmatch(text) else ""
+    if THOUSANDS.fullmatch(text):
+        sure = text.count(",") > 1 or "." in text
+        return "thousands" if sure else "decimal" if text.lstrip("+-").startswith("0") else "either"
+    return "decimal" if DECIMAL.fullmatch(text) else ""

@@ -1,0 +1,240 @@
+"""The scenario file as checked settings; attribute names are the keys of the TOML file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationInfo,
+    model_validator,
+)
+from pydantic_core import PydanticCustomError
+
+from covermap.tables.noise import ENVIRONMENTS
+
+SLUG_PATTERN = r"^[A-Za-z0-9_-]{1,64}$"
+
+
+def _absolute(path: Path, info: ValidationInfo) -> Path:
+    """Return the path made absolute against the scenario's folder."""
+    folder = (info.context or {}).get("folder", Path.cwd())
+    return path if str(path).startswith("/vsi") else Path(folder, path.expanduser()).resolve()
+
+
+def _existing(path: Path, info: ValidationInfo) -> Path:
+    """Return the absolute path of an input, which must exist (GDAL's /vsi paths are left to GDAL)."""
+    absolute = _absolute(path, info)
+    if not str(absolute).startswith("/vsi") and not absolute.exists():
+        raise PydanticCustomError(
+            "missing_file",
+            "It must be a file that exists; {absolute} does not. Correct the path (it is relative to the "
+            "scenario file) or put the file there.",
+            {"absolute": str(absolute)},
+        )
+    return absolute
+
+
+def _one_or_many(value: object) -> object:
+    return [value] if isinstance(value, str | Path) else value
+
+
+InputPath = Annotated[Path, AfterValidator(_existing)]
+OutputPath = Annotated[Path, AfterValidator(_absolute)]
+InputPaths = Annotated[list[InputPath], BeforeValidator(_one_or_many)]
+Longitude = Annotated[float, Field(ge=-180.0, le=180.0)]
+Latitude = Annotated[float, Field(ge=-85.0, le=85.0)]
+
+
+class Section(BaseModel):
+    """A table of the scenario file: unknown keys are errors, values do not change."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+def _wrong(kind: str, sentence: str, found: str = "") -> PydanticCustomError:
+    """Return an error whose sentence says what would be right and what to do next."""
+    return PydanticCustomError(kind, sentence, {"found": found})
+
+
+class GridSettings(Section):
+    """[grid]: where cells are. Without an area the elevation's extent is used."""
+
+    cell_m: float = Field(default=100.0, ge=5.0, le=10_000.0)
+    crs: str = Field(default="auto", pattern=r"^(auto|(?i:EPSG):\d{4,6})$")
+    area: InputPath | None = None
+    west: Longitude | None = None  # west may be greater than east: across the 180 degree meridian
+    south: Latitude | None = None
+    east: Longitude | None = None
+    north: Latitude | None = None
+
+    @model_validator(mode="after")
+    def _check_area(self) -> GridSettings:
+        sides = {"west": self.west, "south": self.south, "east": self.east, "north": self.north}
+        given = [name for name, value in sides.items() if value is not None]
+        if given and len(given) < 4:
+            missing = [name for name in sides if name not in given]
+            raise _wrong(
+                "sides", f"Missing: {', '.join(missing)}. Give all four sides, or none.", ", ".join(given)
+            )
+        if given and self.area:
+            raise _wrong("sides", "Keep either area or the four sides.", "area and west, south, east, north")
+        if self.south is not None and self.north is not None and self.south >= self.north:
+            raise _wrong(
+                "sides",
+                "south must be less than north. Exchange them, or look at their signs.",
+                f"south {self.south:g}, north {self.north:g}",
+            )
+        return self
+
+
+class TerrainSettings(Section):
+    """[terrain]: elevation, land cover and sea."""
+
+    elevation: InputPaths = Field(min_length=1)
+    elevation_unit: Literal["m", "ft", "dm", "cm"] | None = None  # only where the file does not say
+    kind: Literal["bare_earth", "with_canopy"] = "bare_earth"
+    bare_earth: InputPaths = []
+    land_cover: InputPath | None = None
+    land_cover_table: InputPath | None = None
+    sea: InputPath | None = None
+
+    @model_validator(mode="after")
+    def _check_kind(self) -> TerrainSettings:
+        if self.kind == "with_canopy" and not self.bare_earth:
+            raise _wrong(
+                "bare_earth",
+                "Elevation with trees and roofs in it also needs bare_earth = [...] for the two ends of a path. "
+                "Add the bare-earth elevation.",
+                'kind = "with_canopy" without bare_earth',
+            )
+        if self.land_cover_table and not self.land_cover:
+            raise _wrong(
+                "land_cover",
+                "The table has no classes to explain. Add land_cover, or remove land_cover_table.",
+                "land_cover_table without land_cover",
+            )
+        return self
+
+
+class TransmitterSettings(Section):
+    """[transmitters]: the station file, and what its rows leave unsaid."""
+
+    file: InputPath
+    layer: str | None = None  # of a GeoPackage that has several
+    channel_plan: str | None = None
+    default_system: str = "atsc1_8vsb"
+    patterns: InputPath | None = None
+
+
+class WantedSettings(Section):
+    """[wanted.NAME]: services a viewer wants; without services all wanted ones of the station file."""
+
+    services: list[str] = []
+    at_least: int | None = Field(default=None, ge=1)
+
+    @model_validator(mode="after")
+    def _check_content(self) -> WantedSettings:
+        if not self.services and self.at_least is None:
+            raise _wrong(
+                "empty_list",
+                "A wanted list needs services = [...], at_least = a number, or both. Name the services.",
+                "neither services nor at_least",
+            )
+        return self
+
+
+class PredictionSettings(Section):
+    """[prediction]: model and radio climate."""
+
+    model: Literal["p1812", "free_space"] = "p1812"
+    time_rule: Literal["us_90_10", "gt_50_1"] = "us_90_10"
+    reach_km: float = Field(default=250.0, ge=1.0, le=1000.0)
+    # The clutter of a P.1812 profile starts 50 m from both ends.
+    profile_step_m: float = Field(default=50.0, ge=50.0, le=250.0)
+    n0: float = Field(default=325.0, ge=200.0, le=500.0)
+    dn: float = Field(default=45.0, gt=0.0, le=150.0)  # a positive number; the effective earth needs dn < 157
+    calibration: InputPath | None = None
+
+
+class ReceptionSettings(Section):
+    """[reception]: how sure, in what noise, with which installations."""
+
+    confidence_percent: float = Field(default=90.0, ge=1.0, le=99.0)
+    prediction_error_db: Literal["auto"] | Annotated[float, Field(ge=0.5, le=20.0)] = "auto"
+    noise_environment: Literal[ENVIRONMENTS] = "residential"  # type: ignore[valid-type]
+    antenna_tiers: InputPath | None = None
+    tuner_noise_figure_db: float = Field(default=7.0, ge=0.0, le=20.0)
+    dead_zone_services: int = Field(default=1, ge=1)
+
+
+class HomesSettings(Section):
+    """[homes]: points or polygons with a count, or a raster of homes per cell."""
+
+    file: InputPath
+    count: str | None = None
+    year: int | None = Field(default=None, ge=1900, le=2100)
+    roof_access_percent: str | None = None
+
+
+class AreasSettings(Section):
+    """[areas]: neighbourhoods, the service area, and names to find on the map."""
+
+    neighbourhoods: InputPath | None = None
+    neighbourhood_key: str | None = None
+    neighbourhood_name: str | None = None
+    service_area: InputPath | None = None
+    depot: tuple[Longitude, Latitude] | None = None  # [lon, lat]
+    radius_km: float | None = Field(default=None, gt=0.0, le=1000.0)
+    places: InputPath | None = None
+
+    @model_validator(mode="after")
+    def _check_depot(self) -> AreasSettings:
+        if (self.depot is None) != (self.radius_km is None):
+            found = "depot without radius_km" if self.depot else "radius_km without depot"
+            raise _wrong("depot", "The two belong together. Give both, or neither.", found)
+        if self.depot is not None and self.service_area:
+            raise _wrong("depot", "Keep one of the two.", "service_area and depot")
+        return self
+
+
+class BusinessSettings(Section):
+    """[business]: prices for the stock table."""
+
+    prices: InputPath
+
+
+class OutputsSettings(Section):
+    """[outputs]: which rasters are written."""
+
+    field_rasters: Literal["auto"] | bool = "auto"
+
+
+class DisplaySettings(Section):
+    """[display]: units of what people read; files stay metric."""
+
+    distance: Literal["km", "mi"] = "km"
+    height: Literal["m", "ft"] = "m"
+
+
+class Settings(Section):
+    """A whole scenario file. Paths are absolute."""
+
+    name: str = Field(default="", max_length=255)
+    output: OutputPath = Field(default=Path("out"), validate_default=True)
+    grid: GridSettings = GridSettings()
+    terrain: TerrainSettings
+    transmitters: TransmitterSettings
+    wanted: dict[Annotated[str, Field(pattern=SLUG_PATTERN)], WantedSettings] = {}
+    prediction: PredictionSettings = PredictionSettings()
+    reception: ReceptionSettings = ReceptionSettings()
+    homes: HomesSettings | None = None
+    areas: AreasSettings | None = None
+    business: BusinessSettings | None = None
+    outputs: OutputsSettings = OutputsSettings()
+    display: DisplaySettings = DisplaySettings()

@@ -1,0 +1,13 @@
+"""The nearest of known words, for messages about a word that is not known."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Sequence
+
+
+def nearest(word: str, words: Sequence[str]) -> str:
+    """Return ` Did you mean "..."?` for the nearest of the words, or an empty text."""
+    lower = {candidate.lower(): candidate for candidate in words}
+    close = difflib.get_close_matches(word.lower(), lower, n=1, cutoff=0.6)
+    return f' Did you mean "{lower[close[0]]}"?' if close else ""

@@ -1,0 +1,274 @@
+"""Reads the station file: rows of a CSV or features of a layer become checked stations."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from covermap.errors import InputError
+from covermap.scenario import station_words as words
+from covermap.scenario.channels import Channel, ChannelPlan, read_channel, read_channel_plan
+from covermap.scenario.columns import (
+    check_columns,
+    is_number_column,
+    read_antenna_height_m,
+    read_erp_kw,
+    read_ground_m,
+)
+from covermap.scenario.coordinates import read_latitude_deg, read_longitude_deg
+from covermap.scenario.csv_dialect import read_csv_table
+from covermap.scenario.datum import to_wgs84
+from covermap.scenario.patterns import Patterns, find_pattern, read_patterns
+from covermap.scenario.records import Station
+from covermap.scenario.settings import SLUG_PATTERN, TransmitterSettings
+from covermap.scenario.station_checks import compare_stations
+from covermap.scenario.systems import System, find_system
+from covermap.scenario.text_table import Row, TextTable
+from covermap.scenario.vector_table import read_vector_table
+
+CSV_SUFFIXES = (".csv", ".txt", ".tsv")
+AS_OF = re.compile(r"\d{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?)?")
+
+
+@dataclass(frozen=True)
+class StationList:
+    """The stations of a file, what was noticed, and why rows were left out (reason -> count)."""
+
+    stations: tuple[Station, ...]
+    warnings: tuple[str, ...]
+    left_out: dict[str, int]
+
+
+@dataclass(frozen=True)
+class _Defaults:
+    """What a row's empty cells mean."""
+
+    plan: ChannelPlan | None
+    system: str
+    patterns: Patterns
+
+
+def read_stations(settings: TransmitterSettings) -> StationList:
+    """Return the stations of the transmitter file, in file order.
+
+    Raises InputError at the first row that is wrong, if an id stands twice with different rows, and
+    if no station is left.
+    """
+    plan = read_channel_plan(settings.channel_plan) if settings.channel_plan else None
+    patterns, warnings = read_patterns(settings.patterns) if settings.patterns else ({}, [])
+    find_system(settings.default_system, "[transmitters], default_system")
+    table, noticed = check_columns(_read_table(settings.file, settings.layer))
+    warnings += [*table.warnings, *noticed]
+    left_out: dict[str, int] = {}
+    rows = _rows_on_air(table, left_out, warnings)
+    defaults = _Defaults(plan, settings.default_system, patterns)
+    stations = [_station(row, defaults, warnings, left_out) for row in rows]
+    kept = tuple(station for station in stations if station is not None)
+    if not kept:
+        raise InputError(_no_stations(table, left_out))
+    warnings += _missing_polarization(rows) + compare_stations(kept)
+    return StationList(kept, tuple(warnings), left_out)
+
+
+def _read_table(path: Path, layer: str | None) -> TextTable:
+    if path.suffix.lower() in CSV_SUFFIXES:
+        return read_csv_table(path, is_number_column)
+    return read_vector_table(path, layer)
+
+
+def _no_stations(table: TextTable, left_out: dict[str, int]) -> str:
+    reasons = ", ".join(f"{count} {reason}" for reason, count in left_out.items())
+    found = (
+        f"all {sum(left_out.values())} rows are left out ({reasons})"
+        if left_out
+        else "no rows below the header"
+    )
+    return f"{table.file}: no stations: found {found}.\n  Add a row for each transmitter that is on the air."
+
+
+def _rows_on_air(table: TextTable, left_out: dict[str, int], warnings: list[str]) -> list[Row]:
+    """Return the rows to use: on the air or planned, television, each id once."""
+    by_id: dict[str, Row] = {}
+    for row in table.rows:
+        reason = words.reason_to_leave_out(row)
+        if reason:
+            left_out[reason] = left_out.get(reason, 0) + 1
+            continue
+        key = _station_id(row)
+        earlier = by_id.get(key.lower())
+        by_id[key.lower()] = row if earlier is None else _one_of_two(earlier, row, left_out, warnings)
+    return list(by_id.values())
+
+
+def _one_of_two(earlier: Row, row: Row, left_out: dict[str, int], warnings: list[str]) -> Row:
+    """Return which of two rows of one id to use. Raises InputError if they differ and both are on the air."""
+    if {name: row.text(name) for name in row.cells} == {name: earlier.text(name) for name in earlier.cells}:
+        warnings.append(
+            f'{row.where}: the same row as {earlier.place} (station "{_station_id(row)}"); used once.'
+        )
+        left_out["repeated"] = left_out.get("repeated", 0) + 1
+        return earlier
+    on_air = [one for one in (earlier, row) if words.status(one) == "on_air"]
+    if len(on_air) != 1:
+        column = "station_id" if "station_id" in row.cells else "service"
+        raise row.wrong(
+            column,
+            f'Station "{_station_id(row)}" already stands in {earlier.place}, with other values. Every '
+            "transmitter needs its own station_id. Delete one row, or give it another station_id.",
+        )
+    warnings.append(
+        f'{row.where}: station "{_station_id(row)}" also stands in {earlier.place}; '
+        f"the row on the air ({on_air[0].place}) is used, the planned one is left out."
+    )
+    left_out["planned beside on air"] = left_out.get("planned beside on air", 0) + 1
+    return on_air[0]
+
+
+def _station_id(row: Row) -> str:
+    """Return the row's station_id; without that column one made of service and channel."""
+    given = row.text("station_id")
+    if "station_id" not in row.cells:
+        channel = row.text("rf_channel") or row.text("frequency_mhz")
+        return _slug(f"{row.text('mast')}-{row.text('service')}-{channel}")
+    if not re.fullmatch(SLUG_PATTERN, given):
+        example = f' ("{_slug(given)}")' if given else ""
+        raise row.wrong(
+            "station_id",
+            f"A station id becomes a file's name: letters, digits, - and _, at most 64{example}. Correct the cell; "
+            "service may hold any text.",
+        )
+    return given
+
+
+def _slug(text: str) -> str:
+    return re.sub(r"[^A-Za-z0-9_]+", "-", text).strip("-")[:64] or "station"
+
+
+def _service(row: Row) -> str:
+    service = row.text("service")
+    if not service:
+        raise row.wrong("service", "A station needs the name of the programme it carries. Fill the cell.")
+    if len(service) > 255 or any(ord(letter) < 32 for letter in service):
+        raise row.wrong("service", "A name has at most 255 letters and no control characters. Shorten it.")
+    return service
+
+
+def _station(row: Row, defaults: _Defaults, warnings: list[str], left_out: dict[str, int]) -> Station | None:
+    """Return the station of a row; None, counted and warned about, where its ERP is unknown."""
+    erp_kw = read_erp_kw(row, warnings)
+    if erp_kw is None:
+        warnings.append(
+            f"{row.where}: no ERP, only the power at the transmitter's output, which never stands in for it. "
+            "The row is left out."
+        )
+        left_out["ERP unknown"] = left_out.get("ERP unknown", 0) + 1
+        return None
+    longitude_deg, latitude_deg = _position(row, warnings)
+    channel = read_channel(row, defaults.plan, warnings)
+    system = _system(row, channel, defaults)
+    ground_m = read_ground_m(row)
+    return Station(
+        station_id=_station_id(row),
+        service=_service(row),
+        mast=row.text("mast")
+        or f"{abs(latitude_deg):.3f} {'NS'[latitude_deg < 0]} "
+        f"{abs(longitude_deg):.3f} {'EW'[longitude_deg < 0]}",
+        displayed_channel=row.text("displayed_channel"),
+        status=words.status(row),
+        latitude_deg=latitude_deg,
+        longitude_deg=longitude_deg,
+        rf_channel=channel.number,
+        frequency_mhz=channel.centre_mhz,
+        bandwidth_mhz=system.bandwidth_in(channel.width_mhz),
+        band=channel.band,
+        erp_kw=erp_kw,
+        antenna_height_m=read_antenna_height_m(row, ground_m, warnings),
+        ground_m=ground_m,
+        polarization=words.polarization(row, warnings),
+        azimuth_pattern=find_pattern(row, "azimuth", defaults.patterns),
+        elevation_pattern=find_pattern(row, "elevation", defaults.patterns),
+        electrical_tilt_deg=_tilt_deg(row, "electrical_tilt_deg", warnings),
+        mechanical_tilt_deg=_tilt_deg(row, "mechanical_tilt_deg", warnings),
+        mechanical_tilt_azimuth_deg=_azimuth_deg(row),
+        system=system.name,
+        required_cn_db=_required_cn_db(row, system),
+        use=words.use(row),
+        sfn_group=row.text("sfn_group"),
+        sfn_delay_us=_plain_number(row, "sfn_delay_us", -10_000.0, 10_000.0),
+        as_of=_as_of(row),
+        source=row.where,
+    )
+
+
+def _position(row: Row, warnings: list[str]) -> tuple[float, float]:
+    """Return longitude and latitude in WGS 84. Raises InputError at 0, 0."""
+    latitude_deg = read_latitude_deg(row, warnings)
+    longitude_deg = read_longitude_deg(row, warnings)
+    if latitude_deg == 0.0 and longitude_deg == 0.0:
+        raise InputError(
+            f'{row.where}, columns latitude_deg and longitude_deg: found "0" and "0".\n'
+            "  That is a place in the sea that stands for an unknown position. Fill the cells or remove the row."
+        )
+    return to_wgs84(row, longitude_deg, latitude_deg, warnings)
+
+
+def _system(row: Row, channel: Channel, defaults: _Defaults) -> System:
+    given = row.text("system")
+    where = f"{row.where}, column system" if given else "[transmitters], default_system"
+    system = find_system(given or defaults.system, where)
+    if not system.fits(channel.width_mhz):
+        widths = " or ".join(f"{width:g}" for width in system.channel_widths_mhz)
+        raise InputError(
+            f'{where}: found "{system.name}", a system of {widths} MHz channels; {row.place} is on channel '
+            f"{channel.label}, {channel.width_mhz:g} MHz wide.\n  Correct the system, or channel_plan."
+        )
+    return system
+
+
+def _required_cn_db(row: Row, system: System) -> float:
+    """Return the row's own required C/N, else the system's. [dB]"""
+    right = "It must be a number of dB from -10 to 40. Correct the cell or leave it empty."
+    given = row.number("required_cn_db", right)
+    if given is not None and not -10.0 <= given <= 40.0:
+        raise row.wrong("required_cn_db", right)
+    return system.required_cn_db if given is None else given
+
+
+def _tilt_deg(row: Row, column: str, warnings: list[str]) -> float:
+    tilt_deg = _plain_number(row, column, -15.0, 15.0)
+    if tilt_deg < 0.0:
+        warnings.append(
+            f'{row.where}, column {column}: found "{row.text(column)}". Positive is down: is it tilted up?'
+        )
+    return tilt_deg
+
+
+def _azimuth_deg(row: Row) -> float:
+    return _plain_number(row, "mechanical_tilt_azimuth_deg", 0.0, 360.0) % 360.0
+
+
+def _plain_number(row: Row, column: str, lowest: float, highest: float) -> float:
+    """Return an optional number, 0 where the cell is empty."""
+    right = f"It must be a number from {lowest:g} to {highest:g}. Correct the cell or leave it empty."
+    value = row.number(column, right)
+    if value is not None and not lowest <= value <= highest:
+        raise row.wrong(column, right)
+    return value or 0.0
+
+
+def _as_of(row: Row) -> str:
+    text = row.text("as_of")[:10] if row.place.startswith("feature") else row.text("as_of")
+    if text and not AS_OF.fullmatch(text):
+        raise row.wrong("as_of", "It must be a date such as 2026-09-01. Correct the cell or leave it empty.")
+    return text
+
+
+def _missing_polarization(rows: list[Row]) -> list[str]:
+    missing = [row for row in rows if not row.text("polarization")]
+    if not missing:
+        return []
+    return [
+        f"{missing[0].file}: polarization is missing in {len(missing)} of {len(rows)} rows (first: "
+        f"{missing[0].place}); taken as horizontal."
+    ]

@@ -1,0 +1,131 @@
+"""Finds the services a wanted list names: by name, by the number shown on the set, or by RF channel."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+
+from covermap.errors import InputError
+from covermap.scenario.records import Station, WantedList
+from covermap.scenario.settings import WantedSettings
+from covermap.scenario.suggestions import nearest
+
+RF_CHANNEL = re.compile(r"RF\s*[ER]?0*(\d+)", re.IGNORECASE)
+DISPLAYED = re.compile(r"\d+([.-]\d+)?")
+MOST_SERVICES = 254  # a service is a uint8 index in the rasters; 255 is unknown
+
+
+def find_wanted_lists(
+    file: str, wanted: Mapping[str, WantedSettings], stations: Sequence[Station]
+) -> tuple[tuple[WantedList, ...], list[str]]:
+    """Return the wanted lists of a scenario, in file order, and warnings.
+
+    Raises InputError if there is no list, or one names an unknown or ambiguous service.
+    """
+    services = tuple(dict.fromkeys(station.service for station in stations if station.use == "wanted"))
+    if not wanted:
+        raise InputError(
+            f"{file}: found no wanted list. What a viewer wants has no default. The station file carries:\n"
+            f"    {', '.join(services) or 'no wanted service'}\n"
+            '  Add [wanted.main] with services = ["..."], or at_least = a number of them.'
+        )
+    if not services:
+        raise InputError(
+            f"{file}, [wanted]: every station of the file is an interferer. Set use = wanted for some."
+        )
+    warnings: list[str] = []
+    return tuple(_list(file, name, wanted[name], services, stations, warnings) for name in wanted), warnings
+
+
+def _list(
+    file: str,
+    name: str,
+    settings: WantedSettings,
+    all_services: tuple[str, ...],
+    stations: Sequence[Station],
+    warnings: list[str],
+) -> WantedList:
+    where = f"{file}, [wanted.{name}]"
+    found = [_service(where, entry, all_services, stations) for entry in settings.services] or list(
+        all_services
+    )
+    services = tuple(dict.fromkeys(found))
+    if len(services) < len(found):
+        twice = ", ".join(service for service in services if found.count(service) > 1)
+        warnings.append(f"{where}: {twice} is named more than once; counted once.")
+    if len(services) > MOST_SERVICES:
+        raise InputError(
+            f"{where}: found {len(services)} services. A list may hold {MOST_SERVICES}. Shorten it."
+        )
+    if settings.at_least is not None and settings.at_least > len(services):
+        raise InputError(
+            f"{where}, at_least: found {settings.at_least}, but the list has {len(services)} services. "
+            f"It must be from 1 to {len(services)}. Change the value."
+        )
+    carriers = tuple(
+        tuple(
+            index
+            for index, station in enumerate(stations)
+            if station.service == service and station.use == "wanted"
+        )
+        for service in services
+    )
+    return WantedList(name, services, carriers, settings.at_least)
+
+
+def _service(where: str, entry: str, services: tuple[str, ...], stations: Sequence[Station]) -> str:
+    """Return the service an entry of a list means. Raises InputError if it means none, or several."""
+    text = entry.strip()
+    same_name = [service for service in services if service == text] or [
+        service for service in services if service.lower() == text.lower()
+    ]
+    matches = same_name or _by_number(text, stations)
+    if len(matches) > 1:
+        raise InputError(
+            f'{where}: found "{entry}", which is {len(matches)} services: {", ".join(matches)}. '
+            "Name the one that is meant by its service."
+        )
+    if not matches:
+        raise InputError(_unknown(where, entry, services, stations))
+    return matches[0]
+
+
+def _by_number(text: str, stations: Sequence[Station]) -> list[str]:
+    """Return the services on a displayed number ("5.1") or an RF channel ("RF 21")."""
+    wanted = [station for station in stations if station.use == "wanted"]
+    rf_channel = RF_CHANNEL.fullmatch(text)
+    if rf_channel:
+        matches = [station.service for station in wanted if station.rf_channel == int(rf_channel[1])]
+    elif DISPLAYED.fullmatch(text):
+        number = text.replace("-", ".")
+        matches = [
+            station.service for station in wanted if station.displayed_channel.replace("-", ".") == number
+        ]
+    else:
+        matches = []
+    return list(dict.fromkeys(matches))
+
+
+def _unknown(where: str, entry: str, services: tuple[str, ...], stations: Sequence[Station]) -> str:
+    text = entry.strip()
+    if any(station.service == text for station in stations):
+        return (
+            f'{where}: found "{entry}", whose stations are all interferers. '
+            "Set use to wanted in the station file, or remove it from the list."
+        )
+    if text.isdigit():
+        shown = [
+            station.displayed_channel
+            for station in stations
+            if station.displayed_channel.split(".")[0] == text
+        ]
+        hint = f' Did you mean "{shown[0]}"?' if shown else ""
+        return (
+            f'{where}: found "{entry}", and no station shows that number.{hint}\n'
+            f'  A channel on the air is written "RF {text}", a number shown on the set "{text}.1". Correct the entry.'
+        )
+    shown = [station.displayed_channel for station in stations if station.displayed_channel]
+    return (
+        f'{where}: found "{entry}", which no station carries.{nearest(text, [*services, *shown])}\n'
+        f"  The services are: {', '.join(services)}. Correct the entry."
+    )
