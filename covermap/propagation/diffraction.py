@@ -58,6 +58,30 @@ def line_height_m(distance_km, total_km, tx_level_m, rx_level_m):
 
 
 @kernel
+def largest_nu(distance_km, surface_m, tx_level_m, rx_level_m, effective_radius_km, wavelength_m):
+    """Return (largest nu, its index) over the points between the ends of a profile.
+
+    Arguments as bullington_nu. Without a point between the ends: (-1e30, 1).
+
+    Source: ITU-R P.1812-8, section 4.3.1 and Attachment 1 to Annex 1, section 5.3. Accuracy: exact.
+    """
+    last = distance_km.shape[0] - 1
+    total_km = distance_km[last]
+    largest = NO_EDGE
+    best = 1
+    for i in range(1, last):
+        before_km = distance_km[i]
+        after_km = total_km - before_km
+        bulged_m = surface_m[i] + 500.0 / effective_radius_km * before_km * after_km
+        above_m = bulged_m - line_height_m(before_km, total_km, tx_level_m, rx_level_m)
+        nu = fresnel_parameter(above_m, before_km, after_km, wavelength_m)
+        if nu > largest:
+            largest = nu
+            best = i
+    return largest, best
+
+
+@kernel
 def bullington_nu(distance_km, surface_m, tx_level_m, rx_level_m, effective_radius_km, wavelength_m):
     """Return nu of Bullington's single edge for a profile.
 
@@ -73,17 +97,15 @@ def bullington_nu(distance_km, surface_m, tx_level_m, rx_level_m, effective_radi
     curvature = 500.0 / effective_radius_km
     tx_slope = NO_EDGE
     rx_slope = NO_EDGE
-    nu = NO_EDGE
     for i in range(1, last):
-        before_km = distance_km[i]
-        after_km = total_km - before_km
-        bulged_m = surface_m[i] + curvature * before_km * after_km
-        tx_slope = max(tx_slope, (bulged_m - tx_level_m) / before_km)
+        after_km = total_km - distance_km[i]
+        bulged_m = surface_m[i] + curvature * distance_km[i] * after_km
+        tx_slope = max(tx_slope, (bulged_m - tx_level_m) / distance_km[i])
         rx_slope = max(rx_slope, (bulged_m - rx_level_m) / after_km)
-        above_m = bulged_m - line_height_m(before_km, total_km, tx_level_m, rx_level_m)
-        nu = max(nu, fresnel_parameter(above_m, before_km, after_km, wavelength_m))
     if tx_slope < (rx_level_m - tx_level_m) / total_km:
-        return nu
+        return largest_nu(distance_km, surface_m, tx_level_m, rx_level_m, effective_radius_km, wavelength_m)[
+            0
+        ]
     crossing_km = (rx_level_m - tx_level_m + rx_slope * total_km) / (tx_slope + rx_slope)
     above_m = (
         tx_level_m + tx_slope * crossing_km - line_height_m(crossing_km, total_km, tx_level_m, rx_level_m)

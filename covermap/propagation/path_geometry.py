@@ -4,7 +4,7 @@ import math
 
 from covermap.constants import EARTH_RADIUS_KM
 from covermap.propagation.compiling import kernel
-from covermap.propagation.diffraction import NO_EDGE, fresnel_parameter, line_height_m
+from covermap.propagation.diffraction import NO_EDGE, largest_nu, line_height_m
 
 SEA_ZONE = 1  # radio zones of ITU-R P.1812-8: 1 sea, 3 coastal land, 4 inland
 COASTAL_ZONE = 3
@@ -24,12 +24,18 @@ def median_radius_km(dn):
 
 
 @kernel
+def elevation_slope(rise_m, distance_km, effective_radius_km):
+    """Return the tangent of elevation_mrad's angle, dimensionless. Source and accuracy: the same."""
+    return rise_m / (1000.0 * distance_km) - distance_km / (2.0 * effective_radius_km)
+
+
+@kernel
 def elevation_mrad(rise_m, distance_km, effective_radius_km):
     """Return the elevation angle of a point rise_m higher at distance_km, in mrad above the horizontal.
 
     Source: ITU-R P.1812-8, Attachment 1 to Annex 1, horizon angles. Accuracy: exact on a parabolic bulge.
     """
-    return 1000.0 * math.atan(rise_m / (1000.0 * distance_km) - distance_km / (2.0 * effective_radius_km))
+    return 1000.0 * math.atan(elevation_slope(rise_m, distance_km, effective_radius_km))
 
 
 @kernel
@@ -38,43 +44,20 @@ def horizon(distance_km, ground_m, antenna_level_m, from_transmitter, effective_
 
     distance_km, ground_m : shape (n,). antenna_level_m : antenna at that end, above sea level.
     from_transmitter : False looks from the receiver. The point nearest the transmitter wins a tie.
-    Without a point between the ends: (-1e30, 1).
+    Without a point between the ends: straight down, and index 1.
 
     Source: ITU-R P.1812-8, Attachment 1 to Annex 1, horizon angles. Accuracy: exact.
     """
     last = distance_km.shape[0] - 1
-    best_mrad = NO_EDGE
+    steepest = NO_EDGE
     best = 1
     for i in range(1, last):
         away_km = distance_km[i] if from_transmitter else distance_km[last] - distance_km[i]
-        angle_mrad = elevation_mrad(ground_m[i] - antenna_level_m, away_km, effective_radius_km)
-        if angle_mrad > best_mrad:
-            best_mrad = angle_mrad
+        slope = elevation_slope(ground_m[i] - antenna_level_m, away_km, effective_radius_km)
+        if slope > steepest:
+            steepest = slope
             best = i
-    return best_mrad, best
-
-
-@kernel
-def most_obstructing_point(distance_km, ground_m, tx_level_m, rx_level_m, effective_radius_km, wavelength_m):
-    """Return the index of the point between the ends with the largest nu (1 if there is none).
-
-    Source: ITU-R P.1812-8, Attachment 1 to Annex 1, horizon distances of a line-of-sight path.
-    Accuracy: exact.
-    """
-    last = distance_km.shape[0] - 1
-    total_km = distance_km[last]
-    largest_nu = NO_EDGE
-    best = 1
-    for i in range(1, last):
-        before_km = distance_km[i]
-        after_km = total_km - before_km
-        bulged_m = ground_m[i] + 500.0 / effective_radius_km * before_km * after_km
-        above_m = bulged_m - line_height_m(before_km, total_km, tx_level_m, rx_level_m)
-        nu = fresnel_parameter(above_m, before_km, after_km, wavelength_m)
-        if nu > largest_nu:
-            largest_nu = nu
-            best = i
-    return best
+    return 1000.0 * math.atan(steepest), best
 
 
 @kernel
@@ -93,9 +76,7 @@ def horizons(distance_km, ground_m, tx_level_m, rx_level_m, effective_radius_km,
         rx_mrad, rx_point = horizon(distance_km, ground_m, rx_level_m, False, effective_radius_km)
         return tx_mrad, rx_mrad, tx_point, rx_point
     rx_mrad = elevation_mrad(tx_level_m - rx_level_m, total_km, effective_radius_km)
-    point = most_obstructing_point(
-        distance_km, ground_m, tx_level_m, rx_level_m, effective_radius_km, wavelength_m
-    )
+    _, point = largest_nu(distance_km, ground_m, tx_level_m, rx_level_m, effective_radius_km, wavelength_m)
     return direct_mrad, rx_mrad, point, point
 
 
