@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from covermap.constants import EARTH_RADIUS_KM
 from covermap.grid.frame import Grid
 from covermap.grid.geodesy import WGS84, MastGeometry, points_along
+from covermap.propagation.compiling import kernel
 
 STEPS_PER_KNOT = (
     64  # 3.2 km at 50 m: a straight line in degrees strays 0.2 m x tan(latitude) from the geodesic
@@ -34,16 +35,22 @@ class Radials:
 
     def azimuth_deg(self, radial: NDArray[np.int64]) -> NDArray[np.float64]:
         """Return the azimuth at the mast of radials by their number."""
-        return radial * (360.0 / self.count)
+        return np.asarray(radial, dtype=np.float64) * (360.0 / self.count)
 
     def knots(self, radial: NDArray[np.int64], steps: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Return longitude and latitude [deg] of every 64th point of radials, each (R, K).
 
-        The knots reach at least the given number of steps; where they stand does not depend on it.
+        The knots reach at least one knot beyond the given number of steps, and are four at least: a curve
+        laid through the four knots around a step is then the same however far the radial is followed.
         """
-        knots = -(-steps // STEPS_PER_KNOT) + 1
-        distance_km = np.arange(knots) * (STEPS_PER_KNOT * self.step_km)
-        return points_along(self.latitude_deg, self.longitude_deg, self.azimuth_deg(radial), distance_km)
+        return points_along(
+            self.latitude_deg, self.longitude_deg, self.azimuth_deg(radial), self._knot_km(steps)
+        )
+
+    def _knot_km(self, steps: int) -> NDArray[np.float64]:
+        """Return the distances of the knots that steps need, shape (K,)."""
+        knots = np.arange(max(4, -(-steps // STEPS_PER_KNOT) + 2), dtype=np.float64)
+        return np.asarray(knots * (STEPS_PER_KNOT * self.step_km), dtype=np.float64)
 
     def nearest(self, geometry: MastGeometry) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
         """Return for each cell the number of its nearest radial and step."""
@@ -54,14 +61,28 @@ class Radials:
     def mid_latitude_deg(self, radial: NDArray[np.int64], steps: int) -> NDArray[np.float64]:
         """Return the latitude half way to each step of radials, shape (R, steps + 1).
 
-        On the sphere of P.1812's Earth, which is within 0.2 degrees of the ellipsoid at the middle of
-        500 km; the model needs it for the incidence of ducting alone (ITU-R P.1812-8 section 3.6).
+        On the sphere of P.1812's Earth, straight between knots (1e-5 degrees); the model needs it for the
+        incidence of ducting alone (ITU-R P.1812-8 section 3.6).
         """
         latitude = math.radians(self.latitude_deg)
-        arc = np.arange(steps + 1) * (0.5 * self.step_km / EARTH_RADIUS_KM)
+        arc = self._knot_km(steps) * (0.5 / EARTH_RADIUS_KM)
         along = np.cos(np.radians(self.azimuth_deg(radial)))[:, np.newaxis]
         sine = math.sin(latitude) * np.cos(arc) + math.cos(latitude) * np.sin(arc) * along
-        return np.degrees(np.arcsin(np.clip(sine, -1.0, 1.0)))
+        out = np.empty((along.shape[0], steps + 1))
+        fill_between_knots(np.degrees(np.arcsin(np.clip(sine, -1.0, 1.0))), STEPS_PER_KNOT, out)
+        return out
+
+
+@kernel
+def fill_between_knots(knots, steps_per_knot, out):
+    """Write values that run straight between knots, shape (R, K), into out, shape (R, steps + 1)."""
+    radials, points = out.shape
+    for radial in range(radials):
+        for step in range(points):
+            knot = step // steps_per_knot
+            share = (step - knot * steps_per_knot) / steps_per_knot
+            first = knots[radial, knot]
+            out[radial, step] = first + share * (knots[radial, knot + 1] - first)
 
 
 def make_radials(
