@@ -68,11 +68,12 @@ class Store:
         path = self.path(digest)
         try:
             content = path.read_bytes()
-            os.utime(path)  # marks the block as used; access times are often not kept
         except FileNotFoundError:
             return None
         except OSError as error:
             raise CovermapError(f"The store's file {path} cannot be read: {error.strerror}.") from error
+        with contextlib.suppress(OSError):  # another's eviction, or a store that may only be read
+            os.utime(path)  # marks the block as used; access times are often not kept
         packed = _decode(content, digest)
         with self._lock:
             if packed is None:
