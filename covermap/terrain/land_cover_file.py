@@ -95,7 +95,7 @@ def read_land_cover_file(path: Path, table: ClassTable) -> LandCover:
 
 
 def _by_class(column: NDArray, kind: type) -> NDArray:
-    values = np.zeros(256, dtype=kind)
+    values: NDArray = np.zeros(256, dtype=kind)
     values[: len(column)] = column
     return values
 
@@ -117,8 +117,8 @@ def _read_classes(dataset: rasterio.DatasetReader, path: Path, codes: NDArray) -
     if unlisted:
         shown = ", ".join(str(code) for code in sorted(unlisted)[:8])
         raise InputError(
-            f"{path.name} holds class {shown}{' and more' if len(unlisted) > 8 else ''}, which the land-cover "
-            f"table does not list (it has {', '.join(str(code) for code in codes[:12])}).\n"
+            f"{path.name} holds class {shown}{' and more' if len(unlisted) > 8 else ''}, which the "
+            f"land-cover table does not list (it has {', '.join(str(code) for code in codes[:12])}).\n"
             "  Name a table with a row for each class under [terrain] land_cover_table, or set the file's "
             "nodata value to the class that means unknown."
         )

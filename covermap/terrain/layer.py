@@ -94,7 +94,7 @@ class RasterLayer:
         return (x - self.transform.c) / self.transform.a, (y - self.transform.f) / self.transform.e
 
     def line_positions(self, longitude_deg: Floats, latitude_deg: Floats) -> tuple[Floats, Floats]:
-        """Return (col, row) of knots along lines, shape (lines, K): no jump where a line crosses 180 degrees."""
+        """Return (col, row) of knots along lines, shape (lines, K), without a jump at 180 degrees."""
         col, row = self.positions(longitude_deg, latitude_deg)
         if self.is_geographic:
             turn = abs(360.0 / self.transform.a)

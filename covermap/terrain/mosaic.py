@@ -71,5 +71,6 @@ def _join(group: Sequence[RasterLayer]) -> RasterLayer:
         top, left = row - first_row, col - first_col
         part = heights_m[top : top + height, left : left + width]
         np.copyto(part, layer.array, where=np.isnan(part))
-    transform = group[0].transform * Affine.translation(first_col, first_row)
+    t = group[0].transform
+    transform = Affine(t.a, 0.0, t.c + first_col * t.a, 0.0, t.e, t.f + first_row * t.e)
     return RasterLayer(f"{group[0].name} and {len(group) - 1} more", heights_m, transform, group[0].crs_wkt)

@@ -30,7 +30,8 @@ def open_raster(path: Path) -> Iterator[rasterio.DatasetReader]:
             dataset = rasterio.open(path)
         except RasterioIOError as error:
             raise InputError(
-                f"{path.name} cannot be read as a raster: {error}.\n  Is it complete, and a format GDAL reads?"
+                f"{path.name} cannot be read as a raster: {error}.\n"
+                "  Is it complete, and a format GDAL reads?"
             ) from error
     with dataset:
         _check_transform(dataset, path)
@@ -84,7 +85,7 @@ def _check_corners(dataset: rasterio.DatasetReader, path: Path, crs: pyproj.CRS)
     if crs.is_projected and reach_x <= 360.0 and reach_y <= 90.0 and abs(dataset.transform.a) < 0.5:
         raise InputError(
             f"{path.name} says it is projected ({crs.name}), but it runs over {corners}.\n"
-            "  These look like degrees: write the geographic CRS it was made in (often EPSG:4326) into the file."
+            "  These look like degrees: write the CRS it was made in (often EPSG:4326) into the file."
         )
 
 

@@ -51,7 +51,7 @@ def read_terrain(settings: Any, table: ClassTable | None = None) -> Terrain:
         if not asked.bare_earth:
             raise InputError(
                 '[terrain] kind is "with_canopy", but bare_earth is missing.\n'
-                "  Masts and homes stand on the ground under the canopy: name a bare-earth elevation as bare_earth."
+                "  Masts and homes stand on the ground under the canopy: name its elevation as bare_earth."
             )
         bare_earth, more = _read_elevation(asked.bare_earth, asked.elevation_unit)
         warnings += more
@@ -110,6 +110,6 @@ def _doubt_sea_level(terrain: Terrain) -> tuple[str, ...]:
     if abs(middle_m) <= SEA_SURFACE_M:
         return ()
     return (
-        f"The sea lies at {middle_m:.0f} m in the elevation and should be near 0: are these heights above the "
-        "ellipsoid, or of the sea floor? They are taken as they stand.",
+        f"The sea lies at {middle_m:.0f} m in the elevation and should be near 0: are these heights above "
+        "the ellipsoid, or of the sea floor? They are taken as they stand.",
     )

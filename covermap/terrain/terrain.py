@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from covermap.terrain.extent import covers, summary_in_words
 from covermap.terrain.land_cover_file import UNKNOWN_CLASS, LandCover
 from covermap.terrain.layer import Floats, RasterLayer
 from covermap.terrain.lookup import classes_at, fill_classes_along, fill_heights_along, heights_at
@@ -84,7 +86,14 @@ class Terrain:
 
     def covers(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.bool_]:
         """Return True at places within the edges of any elevation raster, void or not."""
-        return np.any([layer.covers(longitude_deg, latitude_deg) for layer in self.elevation], axis=0)
+        return covers(self.elevation, longitude_deg, latitude_deg)
+
+    def summary(self, places_deg: Sequence[tuple[float, float]] = ()) -> str:
+        """Return one line on the elevation: range, gaps, and how far it reaches past the masts.
+
+        places_deg : (latitude, longitude) of each mast; without any the last part is left out
+        """
+        return summary_in_words(self.elevation, places_deg)
 
     def elevation_m(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> Floats:
         """Return the height that paths run over: bilinear at the data's own resolution.
@@ -94,7 +103,7 @@ class Terrain:
         return heights_at(self.elevation, longitude_deg, latitude_deg)
 
     def ground_m(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> Floats:
-        """Return the height of the ground that masts stand on: bare earth, else the elevation. [m, float64]"""
+        """Return the height of the ground masts stand on: bare earth, else the elevation. [m, float64]"""
         return heights_at(self.bare_earth or self.elevation, longitude_deg, latitude_deg)
 
     def clutter_height_m(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.float32]:

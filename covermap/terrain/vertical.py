@@ -72,8 +72,8 @@ def vertical_remark(dataset: rasterio.DatasetReader, path: Path) -> tuple[str, .
     crs = _crs(dataset)
     if crs is not None and crs.is_geographic and len(crs.axis_info) == 3:
         return (
-            f"{path.name}: its CRS {crs.name} counts heights from the ellipsoid, which differs from sea level "
-            "by up to 100 m. Heights are taken as they stand; give heights above mean sea level.",
+            f"{path.name}: its CRS {crs.name} counts heights from the ellipsoid, which differs from sea "
+            "level by up to 100 m. Heights are taken as they stand; give heights above mean sea level.",
         )
     if crs is not None and crs.is_compound:
         return (

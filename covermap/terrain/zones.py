@@ -80,14 +80,15 @@ def zones_from_polygons(
         return None, (
             f"{path.name}: no sea within {COAST_KM:.0f} km of the elevation: every path is over inland.",
         )
-    core = near_sea[pad:, pad:] if pad else near_sea
-    return _zone_layer(frame, sea, _spread(core, factor, frame), _heights_on(frame, elevation)), ()
+    return _zone_layer(
+        frame, sea, _spread(near_sea[pad:, pad:], factor, frame), _heights_on(frame, elevation)
+    ), ()
 
 
 def zones_from_water(
     elevation: Sequence[RasterLayer], land_cover: LandCover
 ) -> tuple[RasterLayer | None, tuple[str, ...]]:
-    """Return the zone layer (uint8) from water that touches the land cover's edge, and notes; None without any.
+    """Return the zone layer (uint8) from water that touches the land cover's edge, and notes; None without.
 
     Water whose middle height is above 10 m is a lake cut by the edge, not the sea.
     """
@@ -104,7 +105,7 @@ def zones_from_water(
     padded = np.zeros((rows, cols), dtype=bool)
     padded[: frame.rows, : frame.cols] = sea
     blocks = padded.reshape(coarse.rows, factor, coarse.cols, factor).any(axis=(1, 3))
-    near_sea = _within_coast(blocks, coarse.cell_m)
+    near_sea = _within_coast(np.asarray(blocks), coarse.cell_m)
     note = "The sea is taken from the land cover: its water that reaches the data's edge."
     return _zone_layer(frame, sea, _spread(near_sea, factor, frame), heights_m), (note,)
 
@@ -163,7 +164,7 @@ def _read_polygons(path: Path) -> geopandas.GeoSeries:
     if len(areas) == 0:
         raise InputError(
             f"{path.name}: found no polygon among {len(frame)} features.\n"
-            "  [terrain] sea is a layer of polygons that cover the sea; a coastline does not say which side is wet."
+            "  [terrain] sea is a layer of polygons over the sea; a line does not say which side it is."
         )
     areas = areas.make_valid()
     # long straight edges in degrees are curves in a projected CRS
@@ -211,8 +212,8 @@ def _distance_scale(frame: _Frame, padded: bool) -> tuple[int, int]:
 def _within_coast(sea: NDArray[np.bool_], cell_m: float) -> NDArray[np.bool_]:
     if not sea.any():
         return np.zeros_like(sea)
-    distance_cells = ndimage.distance_transform_edt(~sea)
-    return distance_cells * (cell_m / 1000.0) <= COAST_KM
+    distance_cells = np.asarray(ndimage.distance_transform_edt(~sea))
+    return np.asarray(distance_cells * (cell_m / 1000.0) <= COAST_KM)
 
 
 def _spread(coarse: NDArray[np.bool_], factor: int, frame: _Frame) -> NDArray[np.bool_]:

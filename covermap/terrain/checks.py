@@ -1,0 +1,112 @@
+"""Whether the elevation reaches every mast, and what to add where it does not."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from covermap.errors import InputError
+from covermap.terrain.extent import nearest_edge
+from covermap.terrain.layer import RasterLayer
+from covermap.terrain.terrain import Terrain
+
+Mast = tuple[str, float, float, bool]  # label, latitude_deg, longitude_deg, has a wanted service
+
+
+def check_masts(terrain: Terrain, masts: Sequence[Mast]) -> tuple[str, ...]:
+    """Check that the elevation reaches each mast.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    masts : sequence of (label, latitude_deg, longitude_deg, has_wanted)
+
+    Returns
+    -------
+    tuple of str
+        A warning for each mast without a wanted service that stands where no height is known.
+
+    Raises
+    ------
+    InputError
+        If a mast with a wanted service does: how far the elevation ends short, and which degrees to add.
+    """
+    if not masts:
+        return ()
+    latitude = np.array([mast[1] for mast in masts])
+    longitude = np.array([mast[2] for mast in masts])
+    unknown = np.isnan(terrain.elevation_m(longitude, latitude)) | np.isnan(
+        terrain.ground_m(longitude, latitude)
+    )
+    lost = [mast for mast, is_unknown in zip(masts, unknown, strict=True) if is_unknown]
+    wanted = [mast for mast in lost if mast[3]]
+    if wanted:
+        raise InputError(_refusal(terrain, wanted))
+    return tuple(
+        f"{_reaches_not(terrain, mast)} It has no wanted service; its interference is not counted."
+        for mast in lost
+    )
+
+
+def _refusal(terrain: Terrain, masts: Sequence[Mast]) -> str:
+    _, latitude, longitude, _ = masts[0]
+    distance_km, edge_longitude, edge_latitude = nearest_edge(
+        _lacking(terrain, masts[0]), latitude, longitude
+    )
+    if distance_km == 0.0:
+        advice = "Fill the gap with a second file under [terrain] elevation, or remove the station."
+    elif math.isfinite(distance_km):
+        tiles = (
+            f"{_degrees(latitude, edge_latitude, 'S', 'N')}, {_degrees(longitude, edge_longitude, 'W', 'E')}"
+        )
+        advice = f"Add tiles covering {tiles} under\n  [terrain] elevation, or remove the station."
+    else:
+        advice = "Is its position right? Correct it, or remove the station."
+    others = ", ".join(mast[0] for mast in masts[1:])
+    return f"{_reaches_not(terrain, masts[0])}\n  A path needs terrain all the way. {advice}" + (
+        f"\n  The same holds for {others}." if others else ""
+    )
+
+
+def _reaches_not(terrain: Terrain, mast: Mast) -> str:
+    label, latitude, longitude, _ = mast
+    place = f"{label} ({_coordinate(latitude, 'S', 'N')}, {_coordinate(longitude, 'W', 'E')})"
+    layers = _lacking(terrain, mast)
+    distance_km, _, _ = nearest_edge(layers, latitude, longitude)
+    if distance_km == 0.0:
+        return f"{_file_names(layers)} has a gap (void cells) at {place}."
+    short = (
+        f"it ends {distance_km:.1f} km short" if distance_km < 10 else f"it ends {distance_km:.0f} km short"
+    )
+    return f"{_file_names(layers)} does not reach {place}" + (
+        f": {short}." if math.isfinite(distance_km) else "."
+    )
+
+
+def _lacking(terrain: Terrain, mast: Mast) -> Sequence[RasterLayer]:
+    """Return the layers that do not know the height at a mast: the elevation, else the bare earth."""
+    _, latitude, longitude, _ = mast
+    return terrain.elevation if np.isnan(terrain.elevation_m(longitude, latitude)) else terrain.bare_earth
+
+
+def _file_names(layers: Sequence[RasterLayer]) -> str:
+    first = layers[0].name
+    return first if len(layers) == 1 else f"The elevation ({first} and others)"
+
+
+def _coordinate(degrees: float, negative: str, positive: str) -> str:
+    return f"{abs(degrees):.3f} {negative if degrees < 0 else positive}"
+
+
+def _degrees(place: float, edge: float, negative: str, positive: str) -> str:
+    """Return the whole degrees from the elevation's edge to beyond a place: "44.0-45.0 N"."""
+    first = math.floor(min(place, edge) + (0.01 if edge < place else 0.0))
+    last = math.ceil(max(place, edge) - (0.01 if edge > place else 0.0))
+    last = max(last, first + 1)
+    if last <= 0:
+        return f"{abs(first):.1f}-{abs(last):.1f} {negative}"
+    if first >= 0:
+        return f"{first:.1f}-{last:.1f} {positive}"
+    return f"{abs(first):.1f} {negative} to {last:.1f} {positive}"

@@ -1,0 +1,97 @@
+"""How far a stack of rasters reaches and what gaps it has, in numbers and in words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import pyproj
+from numpy.typing import ArrayLike, NDArray
+
+from covermap.terrain.layer import RasterLayer
+from covermap.terrain.lookup import heights_at
+
+Layers = Sequence[RasterLayer]
+
+_GEOD = pyproj.Geod(ellps="WGS84")
+_MOST_VOIDS = 200_000  # void cells of a raster that are looked up in the others
+_SPARE_AZIMUTHS_DEG = np.arange(0.0, 360.0, 5.0)
+_SPARE_KM = np.arange(1.0, 101.0)
+
+
+def covers(layers: Layers, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.bool_]:
+    """Return True at places within the edges of any raster, void or not."""
+    return np.asarray(np.any([layer.covers(longitude_deg, latitude_deg) for layer in layers], axis=0))
+
+
+def gap_share(layers: Layers) -> float:
+    """Return the share (0 to 1) of the rasters' cells where none knows a height."""
+    cells = sum(layer.array.size for layer in layers)
+    return sum(_open_voids(layer, layers) for layer in layers) / cells
+
+
+def spare_km(layers: Layers, latitude_deg: float, longitude_deg: float) -> float:
+    """Return how far the rasters go on around a place in every direction, in whole km up to 100."""
+    azimuth, distance_km = np.meshgrid(_SPARE_AZIMUTHS_DEG, _SPARE_KM, indexing="ij")
+    longitude, latitude, _ = _GEOD.fwd(
+        np.full(azimuth.shape, longitude_deg),
+        np.full(azimuth.shape, latitude_deg),
+        azimuth,
+        distance_km * 1000.0,
+    )
+    inside = covers(layers, longitude, latitude).all(axis=0)
+    return float(_SPARE_KM[inside.cumprod().astype(bool)].max(initial=0.0))
+
+
+def nearest_edge(layers: Layers, latitude_deg: float, longitude_deg: float) -> tuple[float, float, float]:
+    """Return distance in km (0 inside), longitude and latitude of the rasters' point nearest to a place."""
+    if bool(covers(layers, longitude_deg, latitude_deg)):
+        return 0.0, longitude_deg, latitude_deg
+    found = []
+    for layer in layers:
+        longitude, latitude = layer.nearest_inside(longitude_deg, latitude_deg)
+        distance_m = _GEOD.inv(longitude_deg, latitude_deg, longitude, latitude)[2]
+        found.append(
+            (float(distance_m) / 1000.0 if math.isfinite(distance_m) else math.inf, longitude, latitude)
+        )
+    return min(found)
+
+
+def _open_voids(layer: RasterLayer, layers: Layers) -> float:
+    """Return how many of a raster's cells no other raster knows either, from a sample if there are many."""
+    void = np.flatnonzero(np.isnan(layer.array))
+    if void.size == 0 or len(layers) == 1:
+        return float(void.size)
+    sample = void[:: max(1, void.size // _MOST_VOIDS)]
+    row, col = np.unravel_index(sample, layer.array.shape)
+    heights_m = heights_at(layers, *layer.lonlat(col + 0.5, row + 0.5))
+    return float(void.size * np.isnan(heights_m).mean())
+
+
+def summary_in_words(layers: Layers, places_deg: Sequence[tuple[float, float]] = ()) -> str:
+    """Return one line: range of heights, gaps, and how far it reaches past masts at (latitude, longitude).
+
+    As in "0 to 842 m, no gaps, reaches every mast with 6 km to spare".
+    """
+    lowest = min(float(np.nanmin(layer.array)) for layer in layers)
+    highest = max(float(np.nanmax(layer.array)) for layer in layers)
+    parts = [f"{round(lowest):d} to {round(highest):d} m", _gaps_in_words(gap_share(layers))]
+    if places_deg:
+        parts.append(_spare_in_words(layers, places_deg))
+    return ", ".join(parts)
+
+
+def _gaps_in_words(share: float) -> str:
+    if share == 0.0:
+        return "no gaps"
+    return f"{100.0 * share:.1f} % gaps" if share >= 0.0005 else "gaps in under 0.1 %"
+
+
+def _spare_in_words(layers: Layers, places_deg: Sequence[tuple[float, float]]) -> str:
+    outside = sum(not bool(covers(layers, longitude, latitude)) for latitude, longitude in places_deg)
+    if outside:
+        return f"does not reach {outside} of {len(places_deg)} masts"
+    spare = min(spare_km(layers, latitude, longitude) for latitude, longitude in places_deg)
+    over = "over " if spare >= _SPARE_KM[-1] else ""
+    return f"reaches every mast with {over}{spare:.0f} km to spare"

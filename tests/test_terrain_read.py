@@ -1,0 +1,286 @@
+"""Reading elevation and land cover: units, voids, mosaics, and one clear error for a bad file."""
+
+import pickle
+
+import numpy as np
+import pyproj
+import pytest
+from affine import Affine
+from terrain_files import NORTH_M, UTM, WEST_M, land_cover_table, settings, write_raster
+
+from covermap.errors import InputError
+from covermap.terrain import elevation_file, read_terrain
+
+TO_WGS84 = pyproj.Transformer.from_crs(UTM, "EPSG:4326", always_xy=True)
+
+
+def height_at(terrain, x, y):
+    return float(terrain.elevation_m(*TO_WGS84.transform(x, y)))
+
+
+def level(height, rows=4, cols=5, dtype="float32"):
+    return np.full((rows, cols), height, dtype=dtype)
+
+
+INSIDE = WEST_M + 210.0, NORTH_M - 190.0
+
+
+@pytest.mark.parametrize(
+    ("unit", "metres"),
+    [
+        ("m", 1000.0),
+        ("ft", 304.8),  # international foot: 0.3048 m by definition
+        ("US survey foot", 1000.0 * 1200.0 / 3937.0),  # US survey foot: 1200/3937 m by definition
+        ("dm", 100.0),
+        ("cm", 10.0),
+    ],
+)
+def test_heights_are_metres_whatever_unit_the_band_declares(tmp_path, unit, metres):
+    path = write_raster(tmp_path / "e.tif", level(1000.0), unit=unit)
+    assert height_at(read_terrain(settings(path)), *INSIDE) == pytest.approx(metres, abs=1e-4)
+
+
+def test_elevation_unit_counts_where_the_file_names_none(tmp_path):
+    path = write_raster(tmp_path / "e.tif", level(1000, dtype="int16"))
+    assert height_at(read_terrain(settings(path, elevation_unit="ft")), *INSIDE) == pytest.approx(
+        304.8, abs=1e-4
+    )
+
+
+def test_unit_of_the_file_goes_before_elevation_unit_and_says_so(tmp_path):
+    path = write_raster(tmp_path / "e.tif", level(1000.0), unit="m")
+    terrain = read_terrain(settings(path, elevation_unit="ft"))
+    assert height_at(terrain, *INSIDE) == 1000.0
+    assert any('elevation_unit = "ft" was not used' in sentence for sentence in terrain.warnings)
+
+
+def test_unknown_unit_is_refused(tmp_path):
+    path = write_raster(tmp_path / "e.tif", level(10.0), unit="cubit")
+    with pytest.raises(InputError, match="'cubit', which is not known"):
+        read_terrain(settings(path))
+
+
+def test_feet_of_a_vertical_crs_are_read(tmp_path):
+    # EPSG:6360 is NAVD88 height in US survey feet; EPSG:26912 is NAD83 / UTM 12N
+    path = write_raster(tmp_path / "e.tif", level(1000.0), crs="EPSG:26912+6360")
+    terrain = read_terrain(settings(path))
+    west, south, east, north = terrain.bounds_deg
+    middle = terrain.elevation_m((west + east) / 2, (south + north) / 2)
+    assert float(middle) == pytest.approx(304.8006, abs=1e-3)  # 1000 x 1200/3937
+    assert any("NAVD88" in sentence for sentence in terrain.warnings)
+
+
+def test_ellipsoidal_heights_are_doubted(tmp_path):
+    transform = Affine(0.001, 0.0, 3.0, 0.0, -0.001, 45.0)
+    path = write_raster(tmp_path / "e.tif", level(50.0), crs="EPSG:4979", transform=transform)
+    assert any("ellipsoid" in sentence for sentence in read_terrain(settings(path)).warnings)
+
+
+@pytest.mark.parametrize("void", [-32768, -9999])
+@pytest.mark.parametrize("dtype", ["int16", "float32"])
+def test_undeclared_void_codes_are_unknown(tmp_path, void, dtype):
+    heights = level(100, dtype=dtype)
+    heights[0, 0] = void
+    terrain = read_terrain(settings(write_raster(tmp_path / "e.tif", heights)))
+    assert np.isnan(height_at(terrain, WEST_M + 60.0, NORTH_M - 60.0))
+    assert height_at(terrain, WEST_M + 250.0, NORTH_M - 250.0) == 100.0
+
+
+def test_declared_nodata_nan_and_infinity_are_unknown(tmp_path):
+    heights = level(100.0)
+    heights[0, 0], heights[0, 4], heights[3, 0] = 777.0, np.nan, np.inf
+    terrain = read_terrain(settings(write_raster(tmp_path / "e.tif", heights, nodata=777.0)))
+    corners = [(60.0, 60.0), (440.0, 60.0), (60.0, 340.0)]
+    assert all(np.isnan(height_at(terrain, WEST_M + x, NORTH_M - y)) for x, y in corners)
+    assert height_at(terrain, WEST_M + 440.0, NORTH_M - 340.0) == 100.0
+    assert terrain.summary() == "100 to 100 m, 15.0 % gaps"  # 3 of 20 cells
+
+
+def test_signed_bytes_keep_their_sign(tmp_path):
+    path = write_raster(tmp_path / "e.tif", level(-5, dtype="int8"))
+    assert height_at(read_terrain(settings(path)), *INSIDE) == -5.0
+
+
+def test_scale_and_offset_of_the_band_are_applied(tmp_path):
+    import rasterio
+
+    path = write_raster(tmp_path / "e.tif", level(1000, dtype="int16"))
+    with rasterio.open(path, "r+") as dataset:
+        dataset.scales, dataset.offsets = (0.1,), (20.0,)
+    assert height_at(read_terrain(settings(path)), *INSIDE) == pytest.approx(
+        120.0, abs=1e-4
+    )  # 1000 x 0.1 + 20
+
+
+def test_few_impossible_heights_become_unknown_with_a_warning(tmp_path):
+    heights = level(100.0, 20, 20)
+    heights[0, 0] = -32767.0
+    terrain = read_terrain(settings(write_raster(tmp_path / "e.tif", heights)))
+    assert np.isnan(height_at(terrain, WEST_M + 50.0, NORTH_M - 50.0))
+    assert any("1 of 400 cells" in sentence for sentence in terrain.warnings)
+
+
+def test_heights_no_ground_has_mean_a_wrong_unit(tmp_path):
+    path = write_raster(tmp_path / "e.tif", level(14000.0))  # feet or decimetres taken for metres
+    with pytest.raises(
+        InputError, match=r"20 of 20 cells lie between 14000 and 14000 m(.|\n)*elevation_unit"
+    ):
+        read_terrain(settings(path))
+
+
+def test_raster_without_crs_is_refused(tmp_path):
+    path = write_raster(tmp_path / "e.tif", level(10.0), crs=None)
+    with pytest.raises(InputError, match=r"e\.tif has no CRS"):
+        read_terrain(settings(path))
+
+
+def test_rotated_raster_is_refused_with_the_reason(tmp_path):
+    turned = Affine(94.0, 34.2, WEST_M, 34.2, -94.0, NORTH_M)  # 100 m cells turned by 20 degrees
+    path = write_raster(tmp_path / "e.tif", level(10.0), transform=turned)
+    with pytest.raises(InputError, match="is rotated"):
+        read_terrain(settings(path))
+
+
+def test_metres_declared_as_degrees_are_refused(tmp_path):
+    path = write_raster(tmp_path / "e.tif", level(10.0), crs="EPSG:4326")
+    with pytest.raises(InputError, match=r"says it is in degrees(.|\n)*look like metres"):
+        read_terrain(settings(path))
+
+
+def test_degrees_declared_as_metres_are_refused(tmp_path):
+    transform = Affine(0.001, 0.0, 3.0, 0.0, -0.001, 45.0)
+    path = write_raster(tmp_path / "e.tif", level(10.0), transform=transform)
+    with pytest.raises(InputError, match="look like degrees"):
+        read_terrain(settings(path))
+
+
+def test_truncated_raster_is_refused(tmp_path):
+    rng = np.random.default_rng(1)
+    path = write_raster(tmp_path / "e.tif", rng.random((300, 300)).astype("float32") * 500.0)
+    whole = path.read_bytes()
+    path.write_bytes(whole[: len(whole) // 2])
+    with pytest.raises(InputError, match="damaged or incomplete"):
+        read_terrain(settings(path))
+
+
+def test_text_missing_and_picture_are_no_elevation(tmp_path):
+    text = tmp_path / "readme.tif"
+    text.write_text("not a raster")
+    with pytest.raises(InputError, match="cannot be read as a raster"):
+        read_terrain(settings(text))
+    with pytest.raises(InputError, match="is not there"):
+        read_terrain(settings(tmp_path / "gone.tif"))
+    picture = write_raster(tmp_path / "p.tif", np.zeros((3, 4, 4), dtype="uint8"))
+    with pytest.raises(InputError, match="this is a picture"):
+        read_terrain(settings(picture))
+
+
+def test_wholly_void_raster_is_refused(tmp_path):
+    path = write_raster(tmp_path / "e.tif", level(-9999.0))
+    with pytest.raises(InputError, match="every cell is void"):
+        read_terrain(settings(path))
+
+
+def test_fine_raster_answers_first_and_the_coarse_one_where_it_is_void_or_ends(tmp_path):
+    coarse = write_raster(tmp_path / "coarse.tif", level(10.0))
+    fine_heights = level(20.0, 10, 10)
+    fine_heights[8:, 8:] = np.nan
+    fine = write_raster(
+        tmp_path / "fine.tif", fine_heights, transform=Affine(20.0, 0.0, WEST_M, 0.0, -20.0, NORTH_M)
+    )
+    terrain = read_terrain(settings(coarse, fine))
+    assert height_at(terrain, WEST_M + 60.0, NORTH_M - 60.0) == 20.0
+    assert height_at(terrain, WEST_M + 190.0, NORTH_M - 190.0) == 10.0  # void in the fine one
+    assert height_at(terrain, WEST_M + 400.0, NORTH_M - 300.0) == 10.0  # outside the fine one
+    assert terrain.summary() == "10 to 20 m, no gaps"
+
+
+def test_tiles_of_one_grid_leave_no_seam(tmp_path):
+    ramp = np.tile(np.arange(10, dtype="float32") * 10.0, (4, 1))  # 10 m a cell, eastwards
+    paths = [
+        write_raster(
+            tmp_path / f"{part}.tif",
+            ramp[:, 5 * part : 5 * part + 5],
+            transform=Affine(100.0, 0.0, WEST_M + 500.0 * part, 0.0, -100.0, NORTH_M),
+        )
+        for part in (0, 1)
+    ]
+    terrain = read_terrain(settings(*paths))
+    # linear across the seam at 500 m: the cell centres at 450 and 550 m hold 40 and 50 m
+    assert height_at(terrain, WEST_M + 500.0, NORTH_M - 200.0) == pytest.approx(45.0, abs=1e-4)
+
+
+def test_canopy_needs_bare_earth_and_adds_no_clutter(tmp_path):
+    canopy = write_raster(tmp_path / "canopy.tif", level(120.0))
+    bare = write_raster(tmp_path / "bare.tif", level(100.0))
+    cover = write_raster(tmp_path / "cover.tif", level(3, dtype="uint8"))
+    with pytest.raises(InputError, match="bare_earth is missing"):
+        read_terrain(settings(canopy, kind="with_canopy"))
+    terrain = read_terrain(
+        settings(canopy, kind="with_canopy", bare_earth=[bare], land_cover=cover), land_cover_table()
+    )
+    place = TO_WGS84.transform(*INSIDE)
+    assert (float(terrain.elevation_m(*place)), float(terrain.ground_m(*place))) == (120.0, 100.0)
+    assert float(terrain.clutter_height_m(*place)) == 0.0
+
+
+def test_land_cover_gives_height_and_kind_of_the_cell(tmp_path):
+    elevation = write_raster(tmp_path / "e.tif", level(300.0))
+    classes = np.array([[1, 2, 3, 3, 255]] * 4, dtype="uint8")
+    cover = write_raster(tmp_path / "cover.tif", classes, nodata=255)
+    terrain = read_terrain(settings(elevation, land_cover=cover), land_cover_table())
+    longitude, latitude = TO_WGS84.transform(
+        WEST_M + 50.0 + 100.0 * np.arange(5), np.full(5, NORTH_M - 150.0)
+    )
+    assert terrain.clutter_height_m(longitude, latitude).tolist() == [0.0, 0.0, 15.0, 15.0, 0.0]  # water: 0
+    assert terrain.open_land(longitude, latitude).tolist() == [True, True, False, False, False]
+    assert terrain.water(longitude, latitude).tolist() == [True, False, False, False, False]
+    assert not terrain.built_up(longitude, latitude).any()
+
+
+def test_class_the_table_does_not_list_is_refused(tmp_path):
+    elevation = write_raster(tmp_path / "e.tif", level(300.0))
+    cover = write_raster(tmp_path / "cover.tif", level(57, dtype="uint8"))
+    with pytest.raises(InputError, match="holds class 57"):
+        read_terrain(settings(elevation, land_cover=cover), land_cover_table())
+
+
+def test_digest_follows_what_changes_a_path(tmp_path):
+    path = write_raster(tmp_path / "e.tif", level(300.0))
+    same = write_raster(tmp_path / "other_name.tif", level(300.0))
+    higher = level(300.0)
+    higher[2, 2] += 1.0
+    changed = write_raster(tmp_path / "changed.tif", higher)
+    moved = write_raster(
+        tmp_path / "moved.tif", level(300.0), transform=Affine(100.0, 0.0, WEST_M + 1.0, 0.0, -100.0, NORTH_M)
+    )
+    cover = write_raster(tmp_path / "cover.tif", level(3, dtype="uint8"))
+    digest = read_terrain(settings(path)).digest
+    assert read_terrain(settings(same)).digest == digest
+    taller = land_cover_table()
+    taller.clutter_height_m = np.array([4.0, 0.0, 16.0])
+    others = [
+        read_terrain(settings(changed)).digest,
+        read_terrain(settings(moved)).digest,
+        read_terrain(settings(path, land_cover=cover), land_cover_table()).digest,
+        read_terrain(settings(path, land_cover=cover), taller).digest,
+    ]
+    assert len({digest, *others}) == 5
+
+
+def test_raster_too_large_for_memory_is_mapped_and_reads_the_same(tmp_path, monkeypatch):
+    heights = np.random.default_rng(2).random((30, 40)).astype("float32")
+    path = write_raster(tmp_path / "e.tif", heights)
+    in_memory = read_terrain(settings(path))
+    monkeypatch.setattr(elevation_file, "MAPPED_CELLS", 100)
+    mapped = read_terrain(settings(path))
+    assert isinstance(mapped.elevation[0].array.base, np.memmap)
+    assert mapped.digest == in_memory.digest
+    assert height_at(mapped, *INSIDE) == height_at(in_memory, *INSIDE)
+
+
+def test_terrain_survives_the_journey_to_another_process(tmp_path):
+    terrain = read_terrain(settings(write_raster(tmp_path / "e.tif", level(300.0))))
+    copy = pickle.loads(pickle.dumps(terrain))
+    assert copy.digest == terrain.digest
+    assert height_at(copy, *INSIDE) == 300.0
