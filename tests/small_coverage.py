@@ -32,7 +32,7 @@ def make_arrays(list_name, rng):
     arrays = {
         "tier": tier,
         "tier_chance": chance,
-        "dead_zone_chance": np.clip(chance[6].astype(int) + 40, 0, 100).astype(np.uint8),
+        "dead_zone_chance": np.clip(chance[6].astype(int) + 5, 0, 98).astype(np.uint8),
         "margin": rng.normal(4.0, 8.0, shape).astype(np.float32),
         "stored_margin": rng.normal(4.0, 3.0, shape).astype(np.float32),
         "limiting_service": rng.integers(0, len(services), shape).astype(np.uint8),

@@ -14,7 +14,7 @@ from rasterio.windows import Window
 from covermap.constants import RESULT_FORMAT, UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.grid.frame import Grid, Tile
-from covermap.outputs.layers import AIM_UNKNOWN, RASTERS_FOLDER, layer_of, raster_path
+from covermap.outputs.layers import AIM_UNKNOWN, OUTSIDE_FLAG, RASTERS_FOLDER, layer_of, raster_path
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -86,6 +86,12 @@ class Coverage:
         with rasterio.open(self.path(name)) as dataset:
             bands = dataset.read(window=self._window(window))
         return bands if layer.stacked else bands[0]
+
+    def inside_area(self, tile: Tile) -> np.ndarray:
+        """Return which cells of a tile lie in the asked area, bool, shape (rows, cols)."""
+        if not self.has("flags"):
+            return np.ones((tile.rows, tile.cols), dtype=bool)
+        return (self.read("flags", tile) & OUTSIDE_FLAG) == 0
 
     def areas(self, list_name: str | None = None) -> gpd.GeoDataFrame:
         """Return the neighbourhoods with their columns, one row each and list, or of one list only.

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import geopandas as gpd
 import numpy as np
@@ -15,17 +14,13 @@ from numpy.typing import NDArray
 
 from covermap.errors import InputError
 from covermap.grid.frame import Grid, Tile
-from covermap.planning.cell_fractions import PolygonCells
-from covermap.planning.homes_raster import RasterHomes
+from covermap.planning.homes_points import PointHomes
+from covermap.planning.homes_polygons import BuiltUp, PolygonHomes
+from covermap.planning.homes_raster import RasterHomes, raster_total
 from covermap.planning.polygons import polygons_only, read_layer
 
 if TYPE_CHECKING:
-    from covermap.scenario.settings import HomesSettings
-
-BuiltUp = Callable[[Tile], NDArray[np.bool_]]
-"""Gives which cells of a tile are built up, shape (rows, cols)."""
-
-OVERLAP_SHARE = 1.05  # judgement: a cell covered more often than this by home polygons counts as overlap
+    from covermap.scenario.settings import HomesSettings, Settings
 
 
 class Homes(Protocol):
@@ -46,125 +41,9 @@ class Homes(Protocol):
         """Return homes per cell, shape (rows, cols); 0 no homes, NaN only homes without a count."""
         ...
 
-
-class PointHomes:
-    """Homes as points: each counts in the cell that holds it.
-
-    x, y : in the grid's CRS. [m]
-    count : homes at each point, NaN without a count
-    """
-
-    def __init__(
-        self, x: NDArray, y: NDArray, count: NDArray, grid: Grid, warnings: tuple[str, ...] = ()
-    ) -> None:
-        self.x, self.y, self.count = x, y, count
-        self.grid = grid
-        self.warnings = warnings
-        self.row = np.floor((grid.y_max - y) / grid.cell_m).astype(np.int64)
-        self.col = np.floor((x - grid.x_min) / grid.cell_m).astype(np.int64)
-        inside = (self.row >= 0) & (self.row < grid.rows) & (self.col >= 0) & (self.col < grid.cols)
-        self.total = float(np.nansum(count))
-        self.outside = float(np.nansum(count[~inside]))
-        self.features_without_count = int(np.isnan(count).sum())
-        self._by_row = np.argsort(self.row, kind="stable")
-
-    def points_in(self, tile: Tile) -> NDArray[np.int64]:
-        """Return the indices of the points in a tile."""
-        low, high = np.searchsorted(self.row[self._by_row], [tile.row, tile.row + tile.rows])
-        band = self._by_row[low:high]
-        return band[(self.col[band] >= tile.col) & (self.col[band] < tile.col + tile.cols)]
-
-    def window(self, tile: Tile) -> NDArray[np.float32]:
-        """Return homes per cell, shape (rows, cols); 0 no homes, NaN only homes without a count."""
-        chosen = self.points_in(tile)
-        cell = (self.row[chosen] - tile.row) * tile.cols + self.col[chosen] - tile.col
-        known = ~np.isnan(self.count[chosen])
-        size = tile.rows * tile.cols
-        homes = np.bincount(cell[known], self.count[chosen][known], minlength=size)
-        return _with_unknown(
-            homes, np.bincount(cell, minlength=size) > 0, np.bincount(cell[known], minlength=size) > 0, tile
-        )
-
-
-class PolygonHomes:
-    """Homes as polygons with a count, spread over their cells by area.
-
-    With built_up a polygon's homes stand in its built-up cells alone; one without any keeps its area.
-
-    polygons, count : one a feature; polygons in the grid's CRS, NaN without a count
-    """
-
-    def __init__(
-        self,
-        polygons: NDArray[Any],
-        count: NDArray,
-        grid: Grid,
-        built_up: BuiltUp | None = None,
-        warnings: tuple[str, ...] = (),
-    ) -> None:
-        self.count = count
-        self.grid = grid
-        self.built_up = built_up
-        self._cells = PolygonCells(polygons, grid)
-        self.total = float(np.nansum(count))
-        self.features_without_count = int(np.isnan(count).sum())
-        area, built, overlap = self._measure()
-        whole = shapely.area(polygons) / grid.cell_m**2
-        with np.errstate(invalid="ignore", divide="ignore"):
-            inside = np.where(whole > 0, np.minimum(area / whole, 1.0), 0.0)
-            inside[inside > 1.0 - 1e-6] = 1.0  # float32 coverage
-            self._per_area = np.where(area > 0, count * inside / area, 0.0)
-            self._per_built = np.where(built > 0, count * inside / built, 0.0)
-        self._use_built = built > 0
-        self.outside = float(np.nansum(count * (1.0 - inside)))
-        self.warnings = warnings + self._spread_warnings(area, overlap)
-
-    def window(self, tile: Tile) -> NDArray[np.float32]:
-        """Return homes per cell, shape (rows, cols); 0 no homes, NaN only homes without a count."""
-        part, weight = self._weights(tile)
-        rate = np.where(self._use_built, self._per_built, self._per_area)[part.polygon]
-        weight = np.where(self._use_built[part.polygon], weight, part.fraction)
-        known = ~np.isnan(rate)
-        size = tile.rows * tile.cols
-        homes = np.bincount(part.cell[known], (rate * weight)[known], minlength=size)
-        return _with_unknown(
-            homes,
-            np.bincount(part.cell, weight, minlength=size) > 0,
-            np.bincount(part.cell[known], weight[known], minlength=size) > 0,
-            tile,
-        )
-
-    def _weights(self, tile: Tile):
-        """Return the fractions of a tile, and the part of each that is built up (all without land cover)."""
-        part = self._cells.fractions(tile)
-        if self.built_up is None or part.cell.size == 0:
-            return part, part.fraction
-        return part, part.fraction * self.built_up(tile).ravel()[part.cell]
-
-    def _measure(self) -> tuple[NDArray, NDArray, int]:
-        """Return each polygon's area and built-up area on the grid in cells, and the overlapped cells."""
-        area, built = np.zeros(self.count.size), np.zeros(self.count.size)
-        overlap = 0
-        for tile in self.grid.tiles():
-            part, weight = self._weights(tile)
-            area += np.bincount(part.polygon, part.fraction, minlength=area.size)
-            built += np.bincount(part.polygon, weight, minlength=area.size)
-            overlap += int((np.bincount(part.cell, part.fraction) > OVERLAP_SHARE).sum())
-        return area, built, overlap
-
-    def _spread_warnings(self, area: NDArray, overlap: int) -> tuple[str, ...]:
-        found = []
-        bare = int(((area > 0) & ~self._use_built & (self.count > 0)).sum())
-        if self.built_up is not None and bare:
-            found.append(
-                f"homes: {bare} areas have no built-up cell; their homes are spread over the whole area."
-            )
-        if overlap:
-            found.append(
-                f"homes: areas overlap in {overlap} cells, where homes are counted twice. "
-                "Keep totals and parts in different files."
-            )
-        return tuple(found)
+    def places_without_count(self) -> tuple[NDArray, NDArray] | None:
+        """Return x and y of the features without a count; None where their places are not kept."""
+        ...
 
 
 def homes_per_cell(
@@ -195,6 +74,28 @@ def homes_per_cell(
     frame = read_layer(path, grid, "homes")
     count, warnings = _counts(frame, settings.count, path)
     return _vector_homes(frame, count, grid, _as_function(built_up), warnings, path)
+
+
+def homes_in_words(settings: Settings) -> str:
+    """Return what a scenario says about homes: '4,800 in 62 neighbourhoods, 2021'.
+
+    Raises InputError if a layer is not readable, or a column is missing.
+    """
+    if settings.homes is None:
+        return "none given; results are shares of land"
+    path = Path(settings.homes.file)
+    if _is_raster(path):
+        total, without = raster_total(path)
+    else:
+        count, _ = _counts(read_layer(path, None, "homes"), settings.homes.count, path)
+        total, without = float(np.nansum(count)), int(np.isnan(count).sum())
+    words = f"{total:,.0f}"
+    if settings.areas is not None and settings.areas.neighbourhoods is not None:
+        areas = len(read_layer(Path(settings.areas.neighbourhoods), None, "neighbourhoods"))
+        words += f" in {areas:,} neighbourhoods"
+    if settings.homes.year is not None:
+        words += f", {settings.homes.year}"
+    return words + (f"; {without:,} features without a count" if without else "")
 
 
 def _vector_homes(
@@ -252,11 +153,6 @@ def _counts(
     return count, (
         f"{path.name}: {without} of {len(count)} features have no count; their homes are not known.",
     )
-
-
-def _with_unknown(homes: NDArray, covered: NDArray, counted: NDArray, tile: Tile) -> NDArray[np.float32]:
-    """Return homes as a tile, NaN in cells that only features without a count reach."""
-    return np.where(covered & ~counted, np.nan, homes).astype(np.float32).reshape(tile.rows, tile.cols)
 
 
 def _as_function(built_up: BuiltUp | NDArray[np.bool_] | None) -> BuiltUp | None:

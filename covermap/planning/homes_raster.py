@@ -35,9 +35,7 @@ class RasterHomes:
         try:
             dataset = rasterio.open(path)
         except rasterio.errors.RasterioIOError as error:
-            raise InputError(
-                f"{path.name} (homes): not readable ({error}). Give a layer or raster GDAL reads."
-            ) from error
+            raise _unreadable(path, error) from error
         with dataset:
             if dataset.crs is None:
                 raise InputError(
@@ -67,23 +65,19 @@ class RasterHomes:
             homes += np.bincount(cell, count[inside], minlength=homes.size)
         return homes.astype(np.float32).reshape(tile.rows, tile.cols)
 
-    def _read(self, window: Window) -> tuple[NDArray[np.float64], int]:
-        """Return the counts of a window, 0 where there is none, and how many cells are negative."""
-        with rasterio.open(self.path) as dataset:
-            values = dataset.read(1, window=window, masked=True).astype(np.float64)
-        count = np.ma.filled(values, 0.0)
-        count = np.where(np.isfinite(count), count, 0.0)
-        return np.maximum(count, 0.0), int((count < 0).sum())
+    def places_without_count(self) -> None:
+        """Return None: the places of negative cells are not kept."""
+        return None
 
     def _parts_of(self, window: Window) -> tuple[NDArray, NDArray, NDArray]:
         """Return homes, grid row and grid col of every part of a window's cells that hold homes."""
-        count, _ = self._read(window)
+        count, _ = _read_counts(self.path, window)
         row, col = np.nonzero(count)
         parts = self._parts
         step = (np.arange(parts) + 0.5) / parts
         y = (window.row_off + row)[:, None, None] + step[None, :, None] + np.zeros((1, 1, parts))
         x = (window.col_off + col)[:, None, None] + step[None, None, :] + np.zeros((1, parts, 1))
-        x, y = self._transform * (x.ravel(), y.ravel())
+        x, y = _apply(self._transform, x.ravel(), y.ravel())
         if self._to_grid is not None:
             x, y = self._to_grid.transform(x, y)
         homes = np.repeat(count[row, col] / parts**2, parts**2)
@@ -99,15 +93,11 @@ class RasterHomes:
         """Return all homes, those outside the grid, and the cells without a count."""
         total = outside = 0.0
         without = 0
-        for row in range(0, self._shape[0], READ_CELLS):
-            for col in range(0, self._shape[1], READ_CELLS):
-                window = Window(
-                    col, row, min(READ_CELLS, self._shape[1] - col), min(READ_CELLS, self._shape[0] - row)
-                )
-                count, negative = self._read(window)
-                without += negative
-                total += float(count.sum())
-                outside += self._outside(window)
+        for window in _blocks(self._shape):
+            count, negative = _read_counts(self.path, window)
+            without += negative
+            total += float(count.sum())
+            outside += self._outside(window)
         return total, outside, without
 
     def _outside(self, window: Window) -> float:
@@ -127,7 +117,7 @@ class RasterHomes:
         x, y = (axis.ravel() for axis in np.meshgrid(x, y))
         if self._to_grid is not None:
             x, y = self._to_grid.transform(x, y, direction="INVERSE")
-        col, row = ~self._transform * (x, y)
+        col, row = _apply(~self._transform, x, y)
         first = max(math.floor(row.min()) - 2, 0), max(math.floor(col.min()) - 2, 0)
         last = min(math.ceil(row.max()) + 2, self._shape[0]), min(math.ceil(col.max()) + 2, self._shape[1])
         if first[0] >= last[0] or first[1] >= last[1]:
@@ -136,15 +126,15 @@ class RasterHomes:
 
     def _parts_a_side(self) -> int:
         """Return into how many parts a side each raster cell is cut."""
-        corners_x, corners_y = self._transform * (
+        col, row = (
             self._shape[1] / 2 + np.array([0.0, 1.0, 0.0]),
             self._shape[0] / 2 + np.array([0.0, 0.0, 1.0]),
         )
+        x, y = _apply(self._transform, col, row)
         if self._to_grid is not None:
-            corners_x, corners_y = self._to_grid.transform(corners_x, corners_y)
-        corners_x, corners_y = np.asarray(corners_x), np.asarray(corners_y)
-        width_m = math.hypot(corners_x[1] - corners_x[0], corners_y[1] - corners_y[0])
-        height_m = math.hypot(corners_x[2] - corners_x[0], corners_y[2] - corners_y[0])
+            x, y = self._to_grid.transform(x, y)
+        width_m = math.hypot(x[1] - x[0], y[1] - y[0])
+        height_m = math.hypot(x[2] - x[0], y[2] - y[0])
         widest_m = max(width_m, height_m)
         if not math.isfinite(widest_m):
             return PARTS_A_CELL
@@ -156,6 +146,46 @@ class RasterHomes:
         return (
             f"{self.path.name}: {self.features_without_count} cells are negative; their homes are not known.",
         )
+
+
+def raster_total(path: Path) -> tuple[float, int]:
+    """Return all homes of a raster, and its cells without a count. Raises InputError if not readable."""
+    try:
+        with rasterio.open(path) as dataset:
+            blocks = [_read_counts(path, window) for window in _blocks(dataset.shape)]
+    except rasterio.errors.RasterioIOError as error:
+        raise _unreadable(path, error) from error
+    return sum(float(count.sum()) for count, _ in blocks), sum(negative for _, negative in blocks)
+
+
+def _unreadable(path: Path, error: Exception) -> InputError:
+    return InputError(f"{path.name} (homes): not readable ({error}). Give a layer or raster GDAL reads.")
+
+
+def _blocks(shape: tuple[int, int]) -> list[Window]:
+    """Return windows that cut a raster of (rows, cols)."""
+    return [
+        Window(col, row, min(READ_CELLS, shape[1] - col), min(READ_CELLS, shape[0] - row))
+        for row in range(0, shape[0], READ_CELLS)
+        for col in range(0, shape[1], READ_CELLS)
+    ]
+
+
+def _read_counts(path: Path, window: Window) -> tuple[NDArray[np.float64], int]:
+    """Return the counts of a window, 0 where there is none, and how many cells are negative."""
+    with rasterio.open(path) as dataset:
+        values = dataset.read(1, window=window, masked=True).astype(np.float64)
+    count = np.ma.filled(values, 0.0)
+    count = np.where(np.isfinite(count), count, 0.0)
+    return np.maximum(count, 0.0), int((count < 0).sum())
+
+
+def _apply(transform: Affine, col: NDArray, row: NDArray) -> tuple[NDArray, NDArray]:
+    """Return x and y of places given in raster columns and rows."""
+    return (
+        transform.a * col + transform.b * row + transform.c,
+        transform.d * col + transform.e * row + transform.f,
+    )
 
 
 def _bands(window: Window, parts: int, most: int = 4_000_000) -> list[Window]:

@@ -17,8 +17,8 @@ from covermap.grid.frame import Grid
 REPAIR_AREA_SHARE = 0.01  # a repair that moves more of the area than this is for a person
 
 
-def read_layer(path: Path, grid: Grid, what: str) -> gpd.GeoDataFrame:
-    """Return the first layer of a vector file in the grid's CRS.
+def read_layer(path: Path, grid: Grid | None, what: str) -> gpd.GeoDataFrame:
+    """Return the first layer of a vector file in the grid's CRS, or in its own without a grid.
 
     Raises InputError if it is not readable, empty or has no CRS; `what` names it in the message.
     """
@@ -36,7 +36,7 @@ def read_layer(path: Path, grid: Grid, what: str) -> gpd.GeoDataFrame:
         raise InputError(
             f"{path.name} ({what}): no CRS is declared, and none is guessed. Declare it in the file."
         )
-    return frame.to_crs(grid.crs_wkt)
+    return frame if grid is None else frame.to_crs(grid.crs_wkt)
 
 
 def polygons_only(geometry: NDArray[Any], path: Path) -> tuple[NDArray[Any], tuple[str, ...]]:

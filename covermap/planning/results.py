@@ -1,0 +1,41 @@
+"""What planning asks of a finished prediction."""
+
+from __future__ import annotations
+
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covermap.grid.frame import Grid, Tile
+
+
+class Results(Protocol):
+    """A finished prediction, read tile by tile; covermap.open_coverage gives one.
+
+    run : facts of the run; read here are homes.year, stations_as_of and run_id
+    """
+
+    grid: Grid
+    run: dict[str, Any]
+
+    @property
+    def lists(self) -> tuple[str, ...]:
+        """Return the names of the wanted lists."""
+        ...
+
+    def services(self, list_name: str) -> tuple[str, ...]:
+        """Return the services of a list."""
+        ...
+
+    def has(self, name: str) -> bool:
+        """Return whether there is a raster of this name."""
+        ...
+
+    def read(self, name: str, window: Tile | None = None) -> np.ndarray:
+        """Return the cells of a tile of a raster."""
+        ...
+
+    def inside_area(self, tile: Tile) -> NDArray[np.bool_]:
+        """Return which cells of a tile lie in the asked area, shape (rows, cols)."""
+        ...
