@@ -8,7 +8,7 @@ from covermap.errors import InputError
 from covermap.propagation.checks import percent, positive, within
 from covermap.propagation.compiling import kernel
 
-# r, s, t, u, v, w, x, y, z of ITU-R P.2109-2, table 1 (the same figures as in P.2109-1's workbook).
+# r, s, t, u, v, w, x, y, z of ITU-R P.2109-1, table 1; that P.2109-2 keeps them is from memory.
 COEFFICIENTS = {
     "traditional": (12.64, 3.72, 0.96, 9.6, 2.0, 9.1, -3.0, 4.5, -2.0),
     "thermally_efficient": (28.19, -3.0, 8.48, 13.5, 3.8, 27.8, -2.9, 9.4, -2.1),
@@ -24,7 +24,7 @@ def entry_loss_db(frequency_ghz, coefficients, deviate, elevation_deg):
         probability, 0 for the median. elevation_deg : of the path at the facade; its sign does not matter.
 
     Source: ITU-R P.2109-2, section 3, equations (1) to (10).
-    Accuracy: of the formulas, 0.0005 dB against the published workbook.
+    Accuracy: of the formulas, 0.0005 dB against the published workbook of P.2109-1.
     """
     r, s, t, u, v, w, x, y, z = coefficients
     log_f = math.log10(frequency_ghz)

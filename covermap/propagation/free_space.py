@@ -3,8 +3,7 @@
 import math
 
 from covermap.constants import BOLTZMANN_DBM_PER_HZ, DIPOLE_FACTOR_DB, FIELD_FROM_LOSS_DB
-from covermap.errors import InputError
-from covermap.propagation.checks import positive
+from covermap.propagation.checks import finite, positive
 from covermap.propagation.compiling import kernel
 
 FREE_SPACE_FIELD_DBUVM = 106.92  # ITU-R P.525: 1 kW from a half-wave dipole at 1 km
@@ -119,18 +118,16 @@ def field_from_loss(loss_db: float, erp_kw: float, frequency_mhz: float) -> floa
     Raises
     ------
     InputError
-        If erp_kw or frequency_mhz is zero, negative or not a number, or loss_db is infinite.
+        If erp_kw or frequency_mhz is zero, negative or not a number, or loss_db is infinite or no number.
 
     References
     ----------
     ITU-R P.1812-8, field strength from basic transmission loss.
     """
-    if math.isinf(loss_db):
-        raise InputError(f"loss_db must be a number of dB, got {loss_db}.")
+    unknown = isinstance(loss_db, float) and math.isnan(loss_db)
+    loss_db = math.nan if unknown else finite("loss_db", loss_db)
     erp_dbk = 10.0 * math.log10(positive("erp_kw", erp_kw))
-    return float(
-        field_from_loss_dbuvm(float(loss_db), erp_dbk, positive("frequency_mhz", frequency_mhz) / 1000.0)
-    )
+    return float(field_from_loss_dbuvm(loss_db, erp_dbk, positive("frequency_mhz", frequency_mhz) / 1000.0))
 
 
 def power_from_field(field_dbuvm: float, gain_dbd: float, frequency_mhz: float) -> float:
@@ -153,10 +150,14 @@ def power_from_field(field_dbuvm: float, gain_dbd: float, frequency_mhz: float) 
     Raises
     ------
     InputError
-        If frequency_mhz is zero, negative or not a number.
+        If a figure is not a number or frequency_mhz is not above 0.
 
     References
     ----------
     ITU-R P.525; dipole factors as in OET Bulletin 69, table 3.
     """
-    return field_dbuvm + gain_dbd + float(dipole_factor_db(positive("frequency_mhz", frequency_mhz)))
+    return (
+        finite("field_dbuvm", field_dbuvm)
+        + finite("gain_dbd", gain_dbd)
+        + float(dipole_factor_db(positive("frequency_mhz", frequency_mhz)))
+    )

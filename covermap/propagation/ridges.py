@@ -1,7 +1,6 @@
 """Ridges in the way: the taut string over a profile, and what it touches."""
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,13 +86,12 @@ class _TautString:
 
     def groups(self) -> list[list[int]]:
         """Contacts gathered into ridges and runs over the bulge, from the transmitter on."""
-        contacts = self.knots[1:-1]
-        gathered = [contacts[:1]] if contacts else []
-        for first, second in pairwise(contacts):
-            if self.parted(first, second):
-                gathered.append([second])
+        gathered: list[list[int]] = []
+        for contact in self.knots[1:-1]:
+            if gathered and not self.parted(gathered[-1][-1], contact):
+                gathered[-1].append(contact)
             else:
-                gathered[-1].append(second)
+                gathered.append([contact])
         return gathered
 
     def is_bulge(self, group: list[int]) -> bool:
