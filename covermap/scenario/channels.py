@@ -113,9 +113,9 @@ def read_channel(row: Row, plan: ChannelPlan | None, warnings: list[str]) -> Cha
         name = plan.name if plan else ""
         raise row.wrong(
             "rf_channel",
-            f"The row also has frequency_mhz {frequency_mhz:g}, but channel {channel.label} of plan {name} is "
-            f"{channel.lower_mhz:g} to {channel.upper_mhz:g} MHz. If rf_channel is the number shown on the set, "
-            "put it in displayed_channel; else correct one of the two.",
+            f"The row also has frequency_mhz {frequency_mhz:g}, but channel {channel.label} of plan {name} "
+            f"is {channel.lower_mhz:g} to {channel.upper_mhz:g} MHz. If rf_channel is the number shown on "
+            "the set, put it in displayed_channel; else correct one of the two.",
         )
     return channel
 
@@ -132,7 +132,8 @@ def _channel_named(row: Row, text: str, plan: ChannelPlan | None, warnings: list
     if plan is None:
         raise InputError(
             f'{row.where}, column rf_channel: found "{text}", and [transmitters] names no channel_plan.\n'
-            f"  A channel's frequency depends on the country. Set channel_plan to one of {', '.join(plan_names())}."
+            "  A channel's frequency depends on the country. Set channel_plan to one of "
+            f"{', '.join(plan_names())}."
         )
     label = text.upper().removeprefix("RF").removeprefix("CH").strip().lstrip("0") or "0"
     right = f"RF channel (a whole number, {plan.span} in plan {plan.name})"
@@ -169,8 +170,8 @@ def _check_use(row: Row, channel: Channel, plan: ChannelPlan, warnings: list[str
         )
     if channel.use == "old":
         warnings.append(
-            f"{row.where}, column rf_channel: channel {channel.label} of plan {plan.name} is no longer used for "
-            "television. Is it an old list?"
+            f"{row.where}, column rf_channel: channel {channel.label} of plan {plan.name} is no longer used "
+            "for television. Is it an old list?"
         )
 
 

@@ -65,7 +65,9 @@ AMBIGUOUS = {
         "Rename it antenna_height_m or antenna_height_ft if it is above ground, antenna_height_amsl_m if "
         "above sea level.",
     ),
-    **dict.fromkeys(("ground", "ground_height", "elevation", "site_elevation"), "Rename it ground_m or ground_ft."),
+    **dict.fromkeys(
+        ("ground", "ground_height", "elevation", "site_elevation"), "Rename it ground_m or ground_ft."
+    ),
     **dict.fromkeys(
         ("frequency", "freq"), "Rename it frequency_mhz; divide by 1000 if it is in kHz, by 1000000 if in Hz."
     ),
@@ -73,7 +75,9 @@ AMBIGUOUS = {
         ("channel", "ch"),
         "Rename it rf_channel (what the transmitter uses) or displayed_channel (what a set shows).",
     ),
-    **dict.fromkeys(("tilt", "beam_tilt"), "Rename it electrical_tilt_deg or mechanical_tilt_deg (positive is down)."),
+    **dict.fromkeys(
+        ("tilt", "beam_tilt"), "Rename it electrical_tilt_deg or mechanical_tilt_deg; positive is down."
+    ),
 }  # fmt: skip
 
 
@@ -169,8 +173,8 @@ def read_erp_kw(row: Row, warnings: list[str]) -> float | None:
     if erp_kw > HIGHEST_ERP_KW:
         raise row.wrong(
             column,
-            f"That is {erp_kw:,.0f} kW; no station has more than {HIGHEST_ERP_KW:,.0f} kW. If the numbers are "
-            "in watts, rename the column erp_w.",
+            f"That is {erp_kw:,.0f} kW; no station has more than {HIGHEST_ERP_KW:,.0f} kW. If the numbers "
+            "are in watts, rename the column erp_w.",
         )
     if erp_kw < LOWEST_ERP_KW:
         warnings.append(
@@ -238,6 +242,6 @@ def _above_ground_m(row: Row, amsl_m: float, ground_m: float | None, warnings: l
         )
     if amsl_m < ground_m + 5.0:
         warnings.append(
-            f"{row.where}, column {column}: the antenna stands only {amsl_m - ground_m:.1f} m above its ground."
+            f"{row.where}, column {column}: the antenna stands only {amsl_m - ground_m:.1f} m above ground."
         )
     return amsl_m - ground_m

@@ -83,7 +83,8 @@ def _records(file: str, text: str, delimiter: str) -> list[tuple[int, list[str]]
             line = reader.line_num + 1
     except csv.Error as error:
         raise InputError(
-            f"{file}, line {reader.line_num}: cannot be read as CSV ({error}). Look for a quote without its pair."
+            f"{file}, line {reader.line_num}: cannot be read as CSV ({error}). "
+            "Look for a quote without its pair."
         ) from error
     return records
 

@@ -32,8 +32,7 @@ def to_wgs84(row: Row, longitude_deg: float, latitude_deg: float, warnings: list
 def _shifted(
     row: Row, crs: str, longitude_deg: float, latitude_deg: float, warnings: list[str]
 ) -> tuple[float, float]:
-    from pyproj.aoi import AreaOfInterest  # slow to import; few files need it
-    from pyproj.transformer import TransformerGroup
+    from pyproj.transformer import AreaOfInterest, TransformerGroup  # slow to import; few files need it
 
     place = AreaOfInterest(
         longitude_deg - 0.01, latitude_deg - 0.01, longitude_deg + 0.01, latitude_deg + 0.01

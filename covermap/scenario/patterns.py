@@ -112,7 +112,8 @@ def _relative_field(row: Row) -> float:
         raise row.wrong(
             "relative_field",
             "It must be a number from 0 to 1: field divided by the greatest field. Numbers below 0 are "
-            "decibels: use 10^(dB/20). Numbers above 1 are per cent or field strengths: divide by the greatest.",
+            "decibels: use 10^(dB/20). Numbers above 1 are per cent or field strengths: divide by the "
+            "greatest.",
         )
     return field
 
@@ -144,8 +145,8 @@ def _closed(
     widest = int(np.argmax(gaps_deg))
     if gaps_deg[widest] > LARGEST_GAP_DEG:
         raise InputError(
-            f"{where}: found no row between {around_deg[widest]:g} and {around_deg[widest + 1] % 360.0:g} degrees. "
-            f"Only gaps up to {LARGEST_GAP_DEG:g} degrees are filled in. Add the missing azimuths."
+            f"{where}: found no row between {around_deg[widest]:g} and {around_deg[widest + 1] % 360.0:g} "
+            f"degrees. Only gaps up to {LARGEST_GAP_DEG:g} degrees are filled in. Add the missing azimuths."
         )
     start = np.interp(360.0, around_deg, np.append(field, field[0])) if angle_deg[0] > 0.0 else field[0]
     if angle_deg[0] > 0.0:
@@ -161,12 +162,13 @@ def _relative_db(
         raise InputError(f"{where}: found no field greater than 0. Correct the column relative_field.")
     if abs(greatest - 1.0) > SAME_FIELD:
         warnings.append(
-            f"{where}: its greatest field is {greatest:g}, not 1. Used as it stands: no direction has full ERP."
+            f"{where}: its greatest field is {greatest:g}, not 1. No direction has the full ERP: right?"
         )
     peak_deg = float(angle_deg[int(np.argmax(field))])
     if plane == "elevation" and peak_deg > 0.0:
         warnings.append(
-            f"{where}: greatest at {peak_deg:g} degrees, above the horizontal. Downward is negative: is the sign right?"
+            f"{where}: greatest at {peak_deg:g} degrees, above the horizontal. Downward is negative: "
+            "is the sign right?"
         )
     with np.errstate(divide="ignore"):
         relative_db = 20.0 * np.log10(field)

@@ -109,8 +109,8 @@ class TerrainSettings(Section):
         if self.kind == "with_canopy" and not self.bare_earth:
             raise _wrong(
                 "bare_earth",
-                "Elevation with trees and roofs in it also needs bare_earth = [...] for the two ends of a path. "
-                "Add the bare-earth elevation.",
+                "Elevation with trees and roofs in it also needs bare_earth = [...] for the two ends of a "
+                "path. Add the bare-earth elevation.",
                 'kind = "with_canopy" without bare_earth',
             )
         if self.land_cover_table and not self.land_cover:

@@ -173,7 +173,7 @@ def _model_at(location: tuple[int | str, ...]) -> type[BaseModel] | None:
         if model is Settings and part == "wanted":
             continue
         field = model.model_fields.get(str(part))
-        annotation = field.annotation if field else Settings.model_fields["wanted"].annotation
+        annotation: object = (field or Settings.model_fields["wanted"]).annotation
         found = _models_in(annotation)
         if not found:
             return None

@@ -31,11 +31,14 @@ def check_positions(stations: Sequence[Station], bounds_deg: Bounds) -> None:
         latitude_deg, longitude_deg = station.latitude_deg, station.longitude_deg
         if _inside(longitude_deg, latitude_deg, bounds_deg):
             continue
-        found = f'{station.source} (station "{station.station_id}"): found {_place(latitude_deg, longitude_deg)}, '
-        found += f"outside the elevation ({_area(bounds_deg)}).\n  "
+        found = (
+            f'{station.source} (station "{station.station_id}"): '
+            f"found {_place(latitude_deg, longitude_deg)}, outside the elevation ({_area(bounds_deg)}).\n  "
+        )
         if abs(longitude_deg) <= 90.0 and _inside(latitude_deg, longitude_deg, bounds_deg):
             raise InputError(
-                f"{found}With latitude and longitude exchanged it lies inside. Exchange latitude_deg and longitude_deg."
+                f"{found}With latitude and longitude exchanged it lies inside. "
+                "Exchange latitude_deg and longitude_deg."
             )
         if _inside(-longitude_deg, latitude_deg, bounds_deg):
             raise InputError(
@@ -91,8 +94,8 @@ def _displayed_as_rf(stations: Sequence[Station]) -> list[str]:
     if len(shown) < 3 or len(same) < len(shown):
         return []
     return [
-        f"{stations[0].source.rsplit(',', 1)[0]}: rf_channel equals the number shown on the set in every row. "
-        "Are these the channels on the air?"
+        f"{stations[0].source.rsplit(',', 1)[0]}: rf_channel equals the number shown on the set in every "
+        "row. Are these the channels on the air?"
     ]
 
 
@@ -117,8 +120,8 @@ def _mast_at_two_places(stations: Sequence[Station]) -> list[str]:
         distance_km = _distance_km(members[0], farthest)
         if distance_km > SAME_MAST_KM:
             warnings.append(
-                f'{farthest.source}: mast "{mast}" stands {distance_km:.1f} km from where {members[0].station_id} '
-                "has it. A mast is one structure: give the second place another name."
+                f'{farthest.source}: mast "{mast}" stands {distance_km:.1f} km from where '
+                f"{members[0].station_id} has it. A mast is one structure: give the other place its own name."
             )
     return warnings
 

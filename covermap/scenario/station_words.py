@@ -11,9 +11,11 @@ STATUS = {
 }  # fmt: skip
 # Words of a status under which nothing is on the air -> the reason given to people.
 NOT_ON_AIR = {
-    "off_air": "off air", "off air": "off air", "silent": "off air", "deleted": "deleted", "cancelled": "deleted",
-    "canceled": "deleted", "expired": "expired", "filed": "filed only", "application": "filed only",
-    "applied": "filed only", "pending": "filed only", "permit": "filed only", "construction permit": "filed only",
+    "off_air": "off air", "off air": "off air", "silent": "off air", "deleted": "deleted",
+    "cancelled": "deleted", "canceled": "deleted", "expired": "expired",
+    "filed": "filed only", "application": "filed only",
+    "applied": "filed only", "pending": "filed only", "permit": "filed only",
+    "construction permit": "filed only",
 }  # fmt: skip
 POLARIZATION = {
     "": "horizontal", "h": "horizontal", "horizontal": "horizontal", "v": "vertical", "vertical": "vertical",
@@ -60,8 +62,8 @@ def polarization(row: Row, warnings: list[str]) -> str:
     word = row.text("polarization").lower()
     if word in ELLIPTICAL:
         warnings.append(
-            f'{row.where}, column polarization: found "{row.text("polarization")}"; taken as horizontal, with the '
-            "ERP of the row as its horizontal part."
+            f'{row.where}, column polarization: found "{row.text("polarization")}"; taken as horizontal, '
+            "with the ERP of the row as its horizontal part."
         )
         return "horizontal"
     if word not in POLARIZATION:

@@ -51,7 +51,7 @@ def find_system(name: str, where: str) -> System:
         family = [known for known in systems() if known.startswith(name.lower().split("_")[0])]
         listed = ", ".join((family or list(systems()))[:8])
         raise InputError(
-            f'{where}: found "{name}".{nearest(name, list(systems()))}\n  It must be a system with its mode, such as '
-            f"{listed}. Families: {', '.join(families)}. Correct the name."
+            f'{where}: found "{name}".{nearest(name, list(systems()))}\n  It must be a system with its mode, '
+            f"such as {listed}. Families: {', '.join(families)}. Correct the name."
         )
     return found

@@ -35,7 +35,7 @@ class Row:
         return InputError(f'{self.where}, column {column}: found "{self.text(column)}".\n  {right}')
 
     def number(self, column: str, right: str) -> float | None:
-        """Return a cell as a finite number, None if empty. Raises InputError with `right` if it is neither."""
+        """Return a cell as a finite number, None if empty; otherwise raises InputError saying `right`."""
         if not self.text(column):
             return None
         value = as_number(self.text(column), self.comma)

@@ -135,8 +135,8 @@ def _station_id(row: Row) -> str:
         example = f' ("{_slug(given)}")' if given else ""
         raise row.wrong(
             "station_id",
-            f"A station id becomes a file's name: letters, digits, - and _, at most 64{example}. Correct the cell; "
-            "service may hold any text.",
+            f"A station id becomes a file's name: letters, digits, - and _, at most 64{example}. Correct "
+            "the cell; service may hold any text.",
         )
     return given
 
@@ -208,7 +208,8 @@ def _position(row: Row, warnings: list[str]) -> tuple[float, float]:
     if latitude_deg == 0.0 and longitude_deg == 0.0:
         raise InputError(
             f'{row.where}, columns latitude_deg and longitude_deg: found "0" and "0".\n'
-            "  That is a place in the sea that stands for an unknown position. Fill the cells or remove the row."
+            "  That is a place in the sea that stands for an unknown position. Fill the cells or remove the "
+            "row."
         )
     return to_wgs84(row, longitude_deg, latitude_deg, warnings)
 

@@ -122,7 +122,8 @@ def _unknown(where: str, entry: str, services: tuple[str, ...], stations: Sequen
         hint = f' Did you mean "{shown[0]}"?' if shown else ""
         return (
             f'{where}: found "{entry}", and no station shows that number.{hint}\n'
-            f'  A channel on the air is written "RF {text}", a number shown on the set "{text}.1". Correct the entry.'
+            f'  A channel on the air is written "RF {text}", a number shown on the set "{text}.1". '
+            "Correct the entry."
         )
     shown = [station.displayed_channel for station in stations if station.displayed_channel]
     return (
