@@ -1,0 +1,62 @@
+"""The output folder: whether it is ours, and what of an earlier run goes."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from covermap.errors import InputError
+from covermap.outputs.coverage import RUN_FILE
+from covermap.outputs.whole_file import TEMPORARY_FOLDER, remove_files
+
+
+def require_ours(folder: Path, overwrite: bool = False) -> None:
+    """Check that results may be written to a folder: new, empty, an earlier result, or an unfinished one.
+
+    Nothing is written or removed here. With `overwrite` any folder will do; files in it that are not
+    results stay. Raises InputError otherwise.
+    """
+    folder = Path(folder)
+    if folder.exists() and not folder.is_dir():
+        raise InputError(
+            f"{folder} is a file, not a folder. Name another output folder. Nothing was written."
+        )
+    if overwrite or not folder.exists() or read_record(folder) is not None:
+        return
+    foreign = sorted(path.name for path in folder.iterdir() if not _is_unfinished(path))
+    if foreign:
+        raise InputError(
+            f"{folder} holds files that are not a covermap result, for example {foreign[0]}. Name another "
+            "folder, or add --overwrite: files that are not results stay as they are. Nothing was written."
+        )
+
+
+def read_record(folder: Path) -> dict[str, Any] | None:
+    """Return run.json of an earlier result of any format, None where there is none of ours."""
+    try:
+        run = json.loads((Path(folder) / RUN_FILE).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+    return run if isinstance(run, dict) and "result_format" in run else None
+
+
+def remove_earlier_result(folder: Path, keep: Iterable[str]) -> None:
+    """Remove the files an earlier run.json lists, except `keep` (relative, forward slashes)."""
+    record = read_record(folder)
+    if record is not None:
+        listed = [name for name in record.get("files", []) if isinstance(name, str)]
+        remove_files(folder, listed, keep=[*keep, RUN_FILE])
+
+
+def relative_names(folder: Path, paths: Iterable[Path]) -> list[str]:
+    """Return paths below a folder as run.json lists them, sorted."""
+    return sorted({Path(path).relative_to(folder).as_posix() for path in paths})
+
+
+def _is_unfinished(path: Path) -> bool:
+    """Return whether a path is only what an interrupted run left."""
+    if path.name == TEMPORARY_FOLDER:
+        return True
+    return path.is_dir() and all(_is_unfinished(inner) for inner in path.iterdir())
