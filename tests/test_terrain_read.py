@@ -193,6 +193,10 @@ def test_fine_raster_answers_first_and_the_coarse_one_where_it_is_void_or_ends(t
     assert height_at(terrain, WEST_M + 190.0, NORTH_M - 190.0) == 10.0  # void in the fine one
     assert height_at(terrain, WEST_M + 400.0, NORTH_M - 300.0) == 10.0  # outside the fine one
     assert terrain.summary() == "10 to 20 m, no gaps"
+    assert (
+        terrain.notes[0]
+        == "2 elevation files answer in this order: fine.tif (20 m), then coarse.tif (100 m)."
+    )
 
 
 def test_tiles_of_one_grid_leave_no_seam(tmp_path):

@@ -92,9 +92,9 @@ def test_water_at_the_edge_is_sea_and_a_lake_is_not(tmp_path):
 def test_without_sea_and_land_cover_all_is_inland_and_said_so(tmp_path):
     terrain = read_terrain(settings(write_ground(tmp_path / "e.tif", 0.0)))
     assert zone_at(terrain, 5.5) == 4
-    assert any(
-        "Neither a sea layer nor land cover" in sentence for sentence in terrain.notes + terrain.warnings
-    )
+    assert any("Neither a sea layer nor land cover" in sentence for sentence in terrain.notes)
+    assert any("no sea is known" in sentence for sentence in terrain.warnings)
+    assert read_terrain(settings(write_ground(tmp_path / "high.tif", 600.0))).warnings == ()
 
 
 @pytest.mark.parametrize(("height", "words"), [(48.0, "lies at 48 m"), (-60.0, "lies at -60 m")])

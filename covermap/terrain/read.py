@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -57,9 +58,9 @@ def read_terrain(settings: Any, table: ClassTable | None = None) -> Terrain:
         warnings += more
     land_cover = _read_land_cover(asked, table)
     zones, notes = _read_zones(asked, elevation, land_cover)
-    terrain = Terrain(elevation, bare_earth, land_cover, zones, notes=notes)
-    warnings += _doubt_sea_level(terrain)
-    return Terrain(elevation, bare_earth, land_cover, zones, warnings, notes)
+    terrain = Terrain(elevation, bare_earth, land_cover, zones, warnings, notes)
+    terrain = replace(terrain, warnings=(*warnings, *_doubt_sea_level(terrain), *_doubt_all_land(terrain)))
+    return replace(terrain, notes=(*_mosaic_in_words(len(asked.elevation), elevation), *notes))
 
 
 def _read_elevation(
@@ -113,3 +114,23 @@ def _doubt_sea_level(terrain: Terrain) -> tuple[str, ...]:
         f"The sea lies at {middle_m:.0f} m in the elevation and should be near 0: are these heights above "
         "the ellipsoid, or of the sea floor? They are taken as they stand.",
     )
+
+
+def _doubt_all_land(terrain: Terrain) -> tuple[str, ...]:
+    """Return a warning when no sea is known although the ground comes down to where one may be."""
+    if terrain.zones is not None:
+        return ()
+    lowest_m = min(float(np.nanmin(layer.array)) for layer in terrain.elevation)
+    if lowest_m > SEA_SURFACE_M:
+        return ()
+    return (
+        f"The ground comes down to {lowest_m:.0f} m, but no sea is known: every path is taken as inland. "
+        "If there is sea here, name its polygons under [terrain] sea.",
+    )
+
+
+def _mosaic_in_words(files: int, elevation: Sequence[RasterLayer]) -> tuple[str, ...]:
+    if files == 1:
+        return ()
+    cells = ", then ".join(f"{layer.name} ({layer.cell_m:.3g} m)" for layer in elevation)
+    return (f"{files} elevation files answer in this order: {cells}.",)

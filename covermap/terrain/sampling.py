@@ -191,9 +191,12 @@ def fill_nearest_along(array, values, outside, knot_col, knot_row, steps_per_kno
             segment_positions(knot_col[line], segment, count, steps_per_knot, col)
             segment_positions(knot_row[line], segment, count, steps_per_knot, row)
             for step in range(count):
-                value = outside
-                if is_inside(col[step], row[step], cols, rows):
-                    down = np.uint32(min(max(np.int32(row[step]), 0), rows - 1))
-                    along = np.uint32(min(max(np.int32(col[step]), 0), cols - 1))
-                    value = values[array[down, along]]
-                out[line, start + step] = value
+                x = col[step]
+                y = row[step]
+                if x >= 0.0 and y >= 0.0 and x < cols and y < rows:
+                    out[line, start + step] = values[array[np.uint32(np.int32(y)), np.uint32(np.int32(x))]]
+                elif is_inside(x, y, cols, rows):
+                    down = min(max(int(y), 0), rows - 1)
+                    out[line, start + step] = values[array[down, min(max(int(x), 0), cols - 1)]]
+                else:
+                    out[line, start + step] = outside
