@@ -61,7 +61,9 @@ def _read(row: Row, column: str, letters: str, warnings: list[str]) -> float:
         return _packed(row, column, text, warnings) if abs(plain) > 360.0 else plain
     match = DECIMAL.fullmatch(text)
     if match:
-        return _signed(row, column, letters, match, float(match["d"].replace(",", ".")))
+        degrees = float(match["d"].replace(",", "."))
+        degrees = _packed(row, column, match["d"], warnings) if degrees > 360.0 else degrees
+        return _signed(row, column, letters, match, degrees)
     match = DMS.fullmatch(text)
     if not match:
         raise row.wrong(column, FORMS)

@@ -88,10 +88,13 @@ def _pattern(key: tuple[str, str], rows: list[Row], warnings: list[str]) -> Patt
     order = np.argsort(angle_deg, kind="stable")
     angle_deg, field = angle_deg[order], field[order]
     _check_twice(angle_deg, rows, order)
-    if plane == "azimuth":
-        angle_deg, field = _closed(name, angle_deg, field, rows)
     where = f"{rows[0].file}, pattern {name} ({plane})"
-    return Pattern(name, plane, angle_deg, _relative_db(where, plane, angle_deg, field, warnings))
+    if plane == "azimuth":
+        angle_deg, field = _whole_circle(where, angle_deg, field)
+    relative_db = _relative_db(where, plane, angle_deg, field, warnings)
+    if plane == "azimuth":
+        angle_deg, relative_db = _closed(angle_deg, relative_db)
+    return Pattern(name, plane, angle_deg, relative_db)
 
 
 def _angle_deg(row: Row, plane: str) -> float:
@@ -125,21 +128,22 @@ def _check_twice(angle_deg: NDArray[np.float64], rows: list[Row], order: NDArray
         raise row.wrong("angle_deg", "The same angle stands twice in this pattern. Delete one of the rows.")
 
 
-def _closed(
-    name: str, angle_deg: NDArray[np.float64], field: NDArray[np.float64], rows: list[Row]
+def _whole_circle(
+    where: str, angle_deg: NDArray[np.float64], field: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return an azimuth pattern from 0 to 360 degrees. Raises InputError where a gap is over 10 degrees."""
-    where = f"{rows[0].file}, pattern {name} (azimuth)"
-    if angle_deg[0] == 0.0 and angle_deg[-1] == 360.0:
-        if abs(field[0] - field[-1]) > SAME_FIELD:
+    """Return an azimuth pattern with each direction once, 0 up to but not including 360 degrees.
+
+    Raises InputError where 0 and 360 degrees disagree, or a gap is over 10 degrees.
+    """
+    if angle_deg[-1] == 360.0:
+        if angle_deg[0] == 0.0 and abs(field[0] - field[-1]) > SAME_FIELD:
             raise InputError(
                 f"{where}: found {field[0]:g} at 0 degrees and {field[-1]:g} at 360. They are one direction. "
                 "Correct one of them, or leave 360 out."
             )
-        angle_deg, field = angle_deg[:-1], field[:-1]
-    angle_deg, field = np.mod(angle_deg, 360.0), field
-    order = np.argsort(angle_deg)
-    angle_deg, field = angle_deg[order], field[order]
+        north = [0.0] if angle_deg[0] > 0.0 else []
+        angle_deg = np.concatenate([north, angle_deg[:-1]])
+        field = np.concatenate([field[-1:] if north else [], field[:-1]])
     around_deg = np.append(angle_deg, angle_deg[0] + 360.0)
     gaps_deg = np.diff(around_deg)
     widest = int(np.argmax(gaps_deg))
@@ -148,10 +152,18 @@ def _closed(
             f"{where}: found no row between {around_deg[widest]:g} and {around_deg[widest + 1] % 360.0:g} "
             f"degrees. Only gaps up to {LARGEST_GAP_DEG:g} degrees are filled in. Add the missing azimuths."
         )
-    start = np.interp(360.0, around_deg, np.append(field, field[0])) if angle_deg[0] > 0.0 else field[0]
+    return angle_deg, field
+
+
+def _closed(
+    angle_deg: NDArray[np.float64], relative_db: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the pattern from 0 to 360 degrees, both of which have the value at north."""
+    around_deg = np.append(angle_deg, angle_deg[0] + 360.0)
+    north_db = float(np.interp(360.0, around_deg, np.append(relative_db, relative_db[0])))
     if angle_deg[0] > 0.0:
-        angle_deg, field = np.insert(angle_deg, 0, 0.0), np.insert(field, 0, start)
-    return np.append(angle_deg, 360.0), np.append(field, start)
+        angle_deg, relative_db = np.insert(angle_deg, 0, 0.0), np.insert(relative_db, 0, north_db)
+    return np.append(angle_deg, 360.0), np.append(relative_db, north_db)
 
 
 def _relative_db(
