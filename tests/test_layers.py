@@ -23,7 +23,7 @@ MAY_IMPORT = {
 }
 EVERYONE = {"errors", "constants"}
 PHYSICS_MAY_IMPORT = {"math", "numpy", "numba", "dataclasses", "typing", "collections", "warnings", "functools",
-                      "__future__", "covermap", "statistics", "llvmlite"}  # fmt: skip
+                      "__future__", "covermap", "statistics", "llvmlite", "itertools"}  # fmt: skip
 
 
 def imports_of(path):
