@@ -70,23 +70,36 @@ def test_every_module_says_what_it_holds():
         assert ast.get_docstring(ast.parse(path.read_text("utf-8"))), f"{path} has no docstring"
 
 
-def test_no_module_stands_in_an_import_cycle():
-    graph = {}
+def module_names():
+    """Return dotted name -> path of every module of the package."""
+    names = {}
     for path in sorted(PACKAGE.rglob("*.py")):
-        name = ".".join(("covermap", *path.relative_to(PACKAGE).with_suffix("").parts)).removesuffix(".__init__")
-        top_level = [n for n in ast.parse(path.read_text("utf-8")).body if isinstance(n, ast.Import | ast.ImportFrom)]
-        targets = set()
-        for node in top_level:
-            if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("covermap"):
-                targets.add(node.module)
-        graph[name] = targets
+        dotted = ".".join(("covermap", *path.relative_to(PACKAGE).with_suffix("").parts))
+        names[dotted.removesuffix(".__init__")] = path
+    return names
+
+
+def top_level_targets(path, names):
+    """Return the modules of the package that a module imports when it is loaded."""
+    targets = set()
+    for node in ast.parse(path.read_text("utf-8")).body:
+        if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("covermap"):
+            for alias in node.names:
+                submodule = f"{node.module}.{alias.name}"
+                targets.add(submodule if submodule in names else node.module)
+    return targets
+
+
+def test_no_module_stands_in_an_import_cycle():
+    names = module_names()
+    graph = {name: top_level_targets(path, names) for name, path in names.items()}
     done = set()
 
     def visit(name, trail):
         assert name not in trail, " -> ".join([*trail, name])
         if name in done or name not in graph:
             return
-        for target in graph[name]:
+        for target in sorted(graph[name]):
             visit(target, [*trail, name])
         done.add(name)
 
