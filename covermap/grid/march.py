@@ -49,7 +49,7 @@ class RadialBatch:
     """Profiles along some radials, arrays of shape (R, steps + 1); index 0 is the mast."""
 
     ground_m: NDArray[np.float64]
-    clutter_m: NDArray[np.float64]
+    clutter_m: NDArray[np.float32]
     zone: NDArray[np.uint8]
     mid_latitude_deg: NDArray[np.float64]
 
@@ -122,7 +122,7 @@ def sample_radials(
     terrain.sample_profiles(longitude_deg, latitude_deg, STEPS_PER_KNOT, ground_m, clutter_m, zone)
     ground_m[:, 0] = mast_ground_m
     clutter_m[:, : math.ceil(CLEAR_OF_CLUTTER_KM / radials.step_km - 1e-9)] = 0.0
-    return RadialBatch(ground_m, clutter_m.astype(np.float64), zone, radials.mid_latitude_deg(numbers, steps))
+    return RadialBatch(ground_m, clutter_m, zone, radials.mid_latitude_deg(numbers, steps))
 
 
 @kernel
