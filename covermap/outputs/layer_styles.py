@@ -75,7 +75,7 @@ def transmitter_style(columns: Sequence[str]) -> LayerStyle:
     renderer = (
         f'  <renderer-v2 type="singleSymbol" symbollevels="0" forceraster="0">\n{symbol}  </renderer-v2>\n'
     )
-    tip = '<b>[% "service" %]</b><br>[% "displayed_channel" %], [% "erp_kw" %] kW'
+    tip = f'<b>{_shown("service")}</b><br>{_shown("displayed_channel")}, [% "erp_kw" %] kW'
     qml = _document(renderer, columns, opacity=1.0, geometry_type=0, map_tip=tip)
     return LayerStyle("transmitters", "Stations", "Transmitters as understood", qml)
 
@@ -141,9 +141,14 @@ def _map_tip(column: str, columns: Sequence[str]) -> str:
     """Return what the pointer shows over a polygon: tier and homes."""
     names = " ".join(f"WHEN {look.number} THEN '{look.label}'" for look in TIERS)
     homes = next((name for name in ("homes", "homes_total") if name in columns), None)
-    heading = '<b>[% "neighbourhood_name" %]</b><br>' if "neighbourhood_name" in columns else ""
+    heading = f"<b>{_shown('neighbourhood_name')}</b><br>" if "neighbourhood_name" in columns else ""
     tail = f"<br>[% coalesce(round(\"{homes}\"), 'unknown') %] homes" if homes else ""
     return f"{heading}[% CASE \"{column}\" {names} ELSE 'Unknown' END %]{tail}"
+
+
+def _shown(column: str) -> str:
+    """Return an expression that shows an attribute as text: a map tip is HTML, and names come from inputs."""
+    return f"[% replace(replace(\"{column}\", '&', '&amp;'), '<', '&lt;') %]"
 
 
 def _rgba(colour: str) -> str:
