@@ -67,16 +67,19 @@ def test_area_across_the_180_degree_meridian_is_accepted(tmp_path):
 
 # each: table and text, then where, what was found, what is right, what to do
 EXTRA_CASES = [
+    ("[areas]\ndepot = [-36]\nradius_km = 5", ["[areas], depot: found a shorter", "two numbers", "Complete"]),
+    ('[homes]\nfile = "a\\u0000b"', ["[homes], file: found", "cannot be a path", "Correct it"]),
+    ('[homes]\nfile = "~nobody-here/a"', ["[homes], file: found", "a file that exists", "Correct the path"]),
     ("[gird]\na = 1", ['scenario.toml, [gird]: found "gird"', 'Did you mean "grid"?', "Correct the key"]),
     ('[prediction]\nmodel = "itm"', ["[prediction], model", 'found "itm"', '"p1812"', "Change the key"]),
     (
         '[prediction]\nmodel = "p1813"',
         ["[prediction], model", 'found "p1813"', 'Did you mean "p1812"?', "Change"],
     ),
-    ("[prediction]\nprofile_step_m = 49", ["profile_step_m: found 49", "from 50 to 250", "Change the value"]),
+    ("[prediction]\nprofile_step_m = 49", ["profile_step_m: found 49", "from 50 to 100", "Change the value"]),
     (
         "[prediction]\nprofile_step_m = 251",
-        ["profile_step_m: found 251", "from 50 to 250", "Change the value"],
+        ["profile_step_m: found 251", "from 50 to 100", "Change the value"],
     ),
     ("[prediction]\ndn = -40", ["[prediction], dn: found -40", "above 0 to 150", "Change the value"]),
     ('[prediction]\nn0 = "high"', ['[prediction], n0: found "high"', "a number", "Change the value"]),

@@ -106,6 +106,11 @@ CELL_CASES = [
     ({"erp_kw": "0"}, ['column erp_kw: found "0"', "greater than 0", "rename the column erp_dbk"]),
     ({"erp_kw": "-3"}, ['column erp_kw: found "-3"', "only be decibels", "rename the column erp_dbk"]),
     ({"erp_kw": "40000"}, ['column erp_kw: found "40000"', "more than 5,000 kW", "rename the column erp_w"]),
+    (
+        {"erp_kw": "1e-300"},
+        ['column erp_kw: found "1e-300"', "no power a transmitter has", "unit of the column"],
+    ),
+    ({"rf_channel": "²"}, ['column rf_channel: found "²"', "2 to 36", "Correct the cell"]),
     ({"antenna_height_m": ""}, ['column antenna_height_m: found ""', "height above ground", "Fill the cell"]),
     ({"antenna_height_m": "0"}, ['column antenna_height_m: found "0"', "greater than 0", "Correct the cell"]),
     (
@@ -483,3 +488,6 @@ def test_ground_that_differs_from_the_terrain_is_said_as_promised(tmp_path):
     ]
     assert compare_ground(stations, [240.0]) == []
     assert compare_ground(stations, [math.nan]) == []
+    # 212 m of ground and 120 m of mast: 332 m
+    with pytest.raises(InputError, match=r"line 2: ground filed 212 m, terrain says 333 m, which is above"):
+        compare_ground(stations, [333.0])

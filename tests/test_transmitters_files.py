@@ -1,13 +1,20 @@
 """Station files as other programs write them: encodings, delimiters, commas, layers."""
 
+import contextlib
+import csv
+
 import geopandas
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from shapely.geometry import LineString, Point
 
 from covermap.errors import InputError
 from covermap.scenario import read_scenario
 from covermap.scenario.coordinates import read_latitude_deg, read_longitude_deg
+from covermap.scenario.settings import TransmitterSettings
 from covermap.scenario.text_table import Row, as_number
+from covermap.scenario.transmitters import read_stations
 from tests.scenario_files import HEADER, ROWS, changed_row, station_csv, write_scenario
 
 ANY = "[wanted.any]\nat_least = 1\n"
@@ -218,3 +225,32 @@ def test_file_that_is_neither_csv_nor_layer_is_refused(tmp_path):
     message = refusal(tmp_path, "no layer", stations_name="stations.docx")
     assert message.startswith("stations.docx is neither a CSV nor a vector layer")
     assert "Give a .csv file" in message
+
+
+CELLS = st.sampled_from(
+    ["", "-", "0", "-1", "1e999", "-1e308", "nan", "٣", "²", "5.1", "1,5", "1,234,567", '"', "“x”", "=cmd",
+     "44 60 0", "4-4-4", "x" * 300, "\0", "a\nb", "📺", "E5", "9A", "RF 21", "+21", "FM", "NAD27",
+     "-999", "1e5"]
+)  # fmt: skip
+
+
+@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    column=st.sampled_from(HEADER.split(",")),
+    cell=st.one_of(CELLS, st.text(max_size=12)),
+    delimiter=st.sampled_from(",;\t"),
+)
+def test_any_cell_is_read_or_refused_as_wrong_input(tmp_path, column, cell, delimiter):
+    path = tmp_path / "any.csv"
+    with open(path, "w", newline="", encoding="utf-8", errors="replace") as handle:
+        writer = csv.writer(handle, delimiter=delimiter)
+        writer.writerow(HEADER.split(","))
+        values = dict(zip(HEADER.split(","), ROWS[0].split(","), strict=True))
+        writer.writerow((values | {column: cell}).values())
+        writer.writerow(ROWS[1].split(","))
+    stations = ()
+    with contextlib.suppress(InputError):  # any other error fails the test
+        stations = read_stations(TransmitterSettings(file=path, channel_plan="us_6mhz")).stations
+    assert all(station.erp_kw > 0 and station.antenna_height_m > 0 for station in stations)
+    assert all(abs(station.latitude_deg) <= 85 for station in stations)
+    assert all(abs(station.longitude_deg) <= 180 for station in stations)

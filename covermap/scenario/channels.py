@@ -15,7 +15,8 @@ LOWEST_MHZ, HIGHEST_MHZ = 30.0, 3000.0  # ITU-R P.1812 begins at 30 MHz; above 3
 HIGH_VHF_FROM_MHZ = 120.0  # between the plans' low band (to 108 MHz) and high band (from 137 MHz)
 UHF_FROM_MHZ = 300.0  # ITU Radio Regulations, article 2
 OFFSET_MHZ = 0.3  # filed centres lie up to 0.17 MHz off the raster; two rasters are 0.5 MHz apart
-DISPLAYED = re.compile(r"\d+[.,:-]\d+")
+DISPLAYED = re.compile(r"[0-9]+[.,:-][0-9]+")
+WHOLE = re.compile(r"[0-9]{1,3}")
 
 
 @dataclass(frozen=True)
@@ -144,7 +145,7 @@ def _channel_named(row: Row, text: str, plan: ChannelPlan | None, warnings: list
             f"  {right} in rf_channel.",
         )
     channel = plan.channels.get(label)
-    if channel is None and label.isdigit():
+    if channel is None and WHOLE.fullmatch(label):
         channel = _unlettered(row, label, plan)
     if channel is None:
         raise row.wrong("rf_channel", f"It must be an {right}. Correct the cell, or channel_plan.")

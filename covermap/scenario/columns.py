@@ -13,7 +13,8 @@ from covermap.scenario.text_table import Row, TextTable
 
 METRES_PER_FOOT = 0.3048  # international foot, exact
 HIGHEST_ERP_KW = 5000.0
-LOWEST_ERP_KW = 0.001
+LOWEST_ERP_KW = 0.001  # less is doubted
+SMALLEST_ERP_KW = 1e-9  # a microwatt: less is refused
 
 TEXT_COLUMNS = (
     "station_id", "service", "mast", "displayed_channel", "status", "rf_channel", "polarization",
@@ -176,6 +177,8 @@ def read_erp_kw(row: Row, warnings: list[str]) -> float | None:
             f"That is {erp_kw:,.0f} kW; no station has more than {HIGHEST_ERP_KW:,.0f} kW. If the numbers "
             "are in watts, rename the column erp_w.",
         )
+    if not erp_kw > SMALLEST_ERP_KW:
+        raise row.wrong(column, "That is no power a transmitter has. Is the unit of the column right?")
     if erp_kw < LOWEST_ERP_KW:
         warnings.append(
             f'{row.where}, column {column}: "{row.text(column)}" is {erp_kw * 1000.0:.2g} W. '

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -24,7 +25,11 @@ SLUG_PATTERN = r"^[A-Za-z0-9_-]{1,64}$"
 def _absolute(path: Path, info: ValidationInfo) -> Path:
     """Return the path made absolute against the scenario's folder."""
     folder = (info.context or {}).get("folder", Path.cwd())
-    return path if str(path).startswith("/vsi") else Path(folder, path.expanduser()).resolve()
+    if str(path).startswith("/vsi"):
+        return path
+    with contextlib.suppress(RuntimeError):  # "~name" without such a user is a file's own name
+        path = path.expanduser()
+    return Path(folder, path).resolve()
 
 
 def _existing(path: Path, info: ValidationInfo) -> Path:
@@ -155,8 +160,8 @@ class PredictionSettings(Section):
     model: Literal["p1812", "free_space"] = "p1812"
     time_rule: Literal["us_90_10", "gt_50_1"] = "us_90_10"
     reach_km: float = Field(default=250.0, ge=1.0, le=1000.0)
-    # The clutter of a P.1812 profile starts 50 m from both ends.
-    profile_step_m: float = Field(default=50.0, ge=50.0, le=250.0)
+    # The clutter of a P.1812 profile starts 50 m from both ends; the sweep takes steps up to 100 m.
+    profile_step_m: float = Field(default=50.0, ge=50.0, le=100.0)
     n0: float = Field(default=325.0, ge=200.0, le=500.0)
     dn: float = Field(default=45.0, gt=0.0, le=150.0)  # a positive number; the effective earth needs dn < 157
     calibration: InputPath | None = None

@@ -80,10 +80,14 @@ def _one_error(file: str, error: ErrorDetails) -> str:
     if error["type"] == "extra_forbidden":
         return f"{where}: {_unknown_key(error['loc'])}"
     if error["type"] == "missing":
+        if isinstance(error["loc"][-1], int):
+            return (
+                f"{where}, {key}: found a shorter list. It must be {TYPE_WORDS['tuple_type']}. Complete it."
+            )
         top = len(error["loc"]) == 1
         where, what = (file, f"the table [{error['loc'][0]}]") if top else (where, f'the key "{key}"')
         return f"{where}: {what} is missing. Add it; `covermap new DIR` writes a scenario with every key."
-    where = f"{where}, {key}" if key else where
+    where = f"{where}, {key}" if key and key != "[key]" else where
     if key in EITHER_WORDS:
         return f"{where}: found {_shown(error['input'])}. It must be {EITHER_WORDS[key]}. Change the value."
     if error["loc"] == ("prediction", "model") and error["input"] == "itm":
@@ -118,6 +122,10 @@ def _wrong_value(error: ErrorDetails) -> str:
         return f"found {found}. It must be {_bounds(error)}. Change the value."
     if kind == "string_pattern_mismatch":
         return f"found {found}. {_pattern_words(error['loc'])}"
+    if kind == "value_error":
+        return (
+            f"found {found}. It cannot be a path ({error['msg'].removeprefix('Value error, ')}). Correct it."
+        )
     if kind == "too_short":
         return f"found {found}. It must name at least one file. Add it."
     return f"found {found}. {error['msg']}"

@@ -56,13 +56,22 @@ def compare_ground(stations: Sequence[Station], terrain_ground_m: Sequence[float
     """Return a warning for each station whose filed ground differs from the terrain by more than 30 m.
 
     terrain_ground_m : elevation at each station, NaN unknown
+    Raises InputError where the terrain stands above the antenna, as filed above sea level.
     """
-    return [
-        f"{station.source.replace(', line', ' line')}: ground filed {station.ground_m:.0f} m, "
-        f"terrain says {terrain_m:.0f} m: wrong site or datum?"
-        for station, terrain_m in zip(stations, terrain_ground_m, strict=True)
-        if station.ground_m is not None and abs(station.ground_m - terrain_m) > GROUND_DIFFERENCE_M
-    ]
+    warnings = []
+    for station, terrain_m in zip(stations, terrain_ground_m, strict=True):
+        if station.ground_m is None or not abs(station.ground_m - terrain_m) > GROUND_DIFFERENCE_M:
+            continue
+        where = station.source.replace(", line", " line")
+        filed = f"ground filed {station.ground_m:.0f} m, terrain says {terrain_m:.0f} m"
+        if terrain_m > station.ground_m + station.antenna_height_m:
+            raise InputError(
+                f"{where}: {filed}, which is above the antenna "
+                f"({station.ground_m + station.antenna_height_m:.0f} m above sea level).\n"
+                "  The position, the datum or a unit is wrong. Correct the row, or leave ground_m empty."
+            )
+        warnings.append(f"{where}: {filed}: wrong site or datum?")
+    return warnings
 
 
 def _inside(longitude_deg: float, latitude_deg: float, bounds_deg: Bounds) -> bool:
