@@ -1,0 +1,214 @@
+"""What the page knows beside its value layers, as one JSON record; names as in Python."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import date
+from typing import Any
+
+from covermap.outputs import palette, words
+from covermap.outputs.coverage import Coverage
+from covermap.outputs.layers import NEAR_MAST_FLAG, STEEP_RAY_FLAG
+from covermap.outputs.web_map.declination import FIRST_YEAR, LAST_YEAR, Declination, declination
+from covermap.outputs.web_map.layers import FIELD_OFFSET_DB
+from covermap.outputs.web_map.page_grid import PageGrid
+from covermap.outputs.web_map.summary import ListSummary, home_summary, land_summary
+from covermap.scenario.records import Scenario, Station, WantedList
+
+FADED_OPACITY = 0.12  # of squares without homes, when the reader fades them
+SURE_GREYS = ("#FFFFFF", "#D6D6D6", "#A6A6A6", "#6E6E6E", "#262626")
+SIGNAL_STEPS = (
+    (90, "90 and more", "#F6ECF3"),
+    (75, "75 to 90", "#DDBFD8"),
+    (60, "60 to 75", "#B68DB6"),
+    (45, "45 to 60", "#8A6294"),
+    (30, "30 to 45", "#5B3F6B"),
+    (None, "under 30", "#2D1E3B"),
+)
+LADDER = ("indoors", "wall", "roof", "amplifier", "unsure")  # under 1-3, 4, 5, 6-7, 8
+FLAG_NOTES = (
+    (
+        NEAR_MAST_FLAG,
+        "Within 250 m of a mast: free space and antenna patterns only, hills and houses left out.",
+    ),
+    (
+        STEEP_RAY_FLAG,
+        "A signal leaves its mast more than 3° below level and the mast's pattern in height is not "
+        "known: the real signal may be weaker.",
+    ),
+)
+
+
+@dataclass(frozen=True)
+class Place:
+    """A name on the map, WGS 84."""
+
+    name: str
+    longitude_deg: float
+    latitude_deg: float
+
+
+def page_facts(
+    coverage: Coverage,
+    scenario: Scenario,
+    grid: PageGrid,
+    summaries: Mapping[str, ListSummary],
+    places: Sequence[Place],
+    tier_names: Sequence[str] | None,
+) -> dict[str, Any]:
+    """Return the record; text in it is raw and is escaped where it is written and shown."""
+    run = coverage.run
+    shown = _shown_stations(scenario)
+    grid_facts = grid.facts()
+    return {
+        "name": scenario.name,
+        "confidence_percent": run["confidence_percent"],
+        "stations_as_of": run.get("stations_as_of") or scenario.stations_as_of,
+        "cautions": list(run["cautions"]),
+        "grid": {key: value for key, value in grid_facts.items() if key != "outline"},
+        "outline": grid_facts["outline"],
+        "tiers": _tiers(run["confidence_percent"], tier_names),
+        "lists": [
+            _wanted_list(coverage, wanted, shown, summaries.get(wanted.name))
+            for wanted in scenario.wanted
+            if wanted.name in coverage.lists
+        ],
+        "stations": [_station(coverage, scenario, index, order) for order, index in enumerate(shown)],
+        "masts": _masts(scenario, shown),
+        "places": [asdict(place) for place in places],
+        "has_homes": coverage.has("homes"),
+        "declination": _declination(grid, run.get("stations_as_of") or scenario.stations_as_of),
+        "flag_notes": [{"flag": flag, "words": text} for flag, text in FLAG_NOTES],
+        **_looks(),
+    }
+
+
+def _looks() -> dict[str, Any]:
+    """Return thresholds, words and colours that the scripts must share with Python."""
+    below = ["and over", *(f"to {round(lowest)}" for lowest, _ in words.CHANCE_WORDS[:-1])]
+    sure = [
+        {"lowest": lowest, "words": _sure_words(lowest, name, upper), "fill": grey}
+        for (lowest, name), upper, grey in zip(words.CHANCE_WORDS, below, SURE_GREYS, strict=True)
+    ]
+    return {
+        "chance_words": [list(row) for row in words.CHANCE_WORDS],
+        "small_count": round(words.SMALL_COUNT),
+        "km_per_mile": words.KM_PER_MILE,
+        "distance_unit": "km",
+        "fill_opacity": palette.FILL_OPACITY,
+        "faded_opacity": FADED_OPACITY,
+        "hatch_colour": palette.HATCH_COLOUR,
+        "dot_colour": palette.UNKNOWN_DOT_COLOUR,
+        "field_offset_db": FIELD_OFFSET_DB,
+        "sure_steps": sure,
+        "signal_steps": [{"lowest": low, "words": text, "fill": fill} for low, text, fill in SIGNAL_STEPS],
+        "ladder": [{"word": word} for word in LADDER],
+    }
+
+
+def _sure_words(lowest: float, name: str, upper: str) -> str:
+    if lowest == 0.0:
+        return f"{name}, under {upper.removeprefix('to ')} %"
+    return (
+        f"{name}, {round(lowest)} % {upper}" if upper == "and over" else f"{name}, {round(lowest)} {upper} %"
+    )
+
+
+def _tiers(confidence_percent: float, tier_names: Sequence[str] | None) -> list[dict[str, Any]]:
+    tiers = [
+        {
+            "tier": look.number,
+            "name": look.name,
+            "mounting": look.mounting,
+            "fill": look.fill,
+            "painted": look.painted,
+            "ink": look.ink,
+        }
+        for look in palette.TIERS
+    ]
+    tiers[-1]["mounting"] = f"no antenna is {confidence_percent:g} % sure"
+    for tier, name in zip(tiers, tier_names or (), strict=False):
+        tier["name"] = name
+    for tier in tiers:  # where the name tells of the amplifier, the legend need not
+        head, _, tail = str(tier["mounting"]).partition(", ")
+        tier["mounting_short"] = (
+            head if "amplifier" in str(tier["name"]) and "amplifier" in tail else tier["mounting"]
+        )
+    return tiers
+
+
+def _shown_stations(scenario: Scenario) -> list[int]:
+    """Return the indices of the stations that carry a wanted service of any list, in file order."""
+    return sorted({index for wanted in scenario.wanted for group in wanted.transmitters for index in group})
+
+
+def letter(order: int) -> str:
+    """Return A to Z, then AA, AB, ... for 0, 1, ..."""
+    head, last = divmod(order, 26)
+    return (letter(head - 1) if head else "") + chr(ord("A") + last)
+
+
+def _station(coverage: Coverage, scenario: Scenario, index: int, order: int) -> dict[str, Any]:
+    station: Station = scenario.stations[index]
+    return {
+        "station_id": station.station_id,
+        "letter": letter(order),
+        "service": station.service,
+        "mast": scenario.masts.index(station.mast),
+        "displayed_channel": station.displayed_channel,
+        "rf_channel": station.rf_channel,
+        "frequency_mhz": station.frequency_mhz,
+        "band": station.band,
+        "has_field": coverage.has(f"field/{station.station_id}"),
+    }
+
+
+def _masts(scenario: Scenario, shown: Sequence[int]) -> list[dict[str, Any]]:
+    """Return every mast in file order, where its first shown station (else its first) stands."""
+    places: dict[str, Station] = {}
+    for station in [*(scenario.stations[index] for index in shown), *scenario.stations]:
+        places.setdefault(station.mast, station)
+    return [
+        {"name": mast, "latitude_deg": places[mast].latitude_deg, "longitude_deg": places[mast].longitude_deg}
+        for mast in scenario.masts
+    ]
+
+
+def _wanted_list(
+    coverage: Coverage, wanted: WantedList, shown: Sequence[int], summary: ListSummary | None
+) -> dict[str, Any]:
+    if summary is None and coverage.has("homes"):
+        summary = home_summary(coverage, wanted.name)
+    order = {index: position for position, index in enumerate(shown)}
+    return {
+        "name": wanted.name,
+        "services": list(wanted.services),
+        "needed": wanted.needed,
+        "transmitters": [[order[index] for index in group] for group in wanted.transmitters],
+        "homes": None if summary is None else asdict(summary),
+        "land": asdict(land_summary(coverage, wanted.name)),
+    }
+
+
+def _declination(grid: PageGrid, as_of: str) -> dict[str, Any] | None:
+    """Return the declination at the map's middle on the stations' date (else today), so that the
+    same inputs give the same page."""
+    try:
+        on = date.fromisoformat(as_of)
+    except ValueError:
+        on = date.today()
+    if not FIRST_YEAR <= on.year <= LAST_YEAR:
+        on = date.today()
+    place = grid.facts()["place_of_cell"]
+    middle = (len(place) // 2) // 2 * 2
+    found: Declination | None = declination(place[middle + 1], place[middle], on)
+    if found is None:
+        return None
+    whole = round(abs(found.declination_deg), 1)
+    side = "east" if found.declination_deg >= 0 else "west"
+    return {
+        "declination_deg": round(found.declination_deg, 2),
+        "on": found.on.isoformat(),
+        "words": f"{whole:.1f}° {side}",
+    }

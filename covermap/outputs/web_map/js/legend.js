@@ -1,0 +1,49 @@
+// What is needed: each class with its number, mounting and homes, and a tick that hides it.
+"use strict";
+
+function legend_count(tier) {
+  const { homes, land } = page.list;
+  if (homes) return homes_number(tier ? homes.by_tier[tier - 1] : homes.unknown);
+  return share_number(land.by_tier_percent[tier]);
+}
+
+function count_of(tier) {
+  return element("span", { class: "count" }, legend_count(tier));
+}
+
+function tier_row(tier) {
+  const shown = !page.hidden.has(tier.tier);
+  const change = (checked, row) => {
+    page.hidden[checked ? "delete" : "add"](tier.tier);
+    row.classList.toggle("off", !checked);
+    renew_picture();
+  };
+  const row = tick(tier.name, shown, change, tier_square(tier.tier), small(tier.mounting_short), count_of(tier.tier));
+  row.querySelector("input").setAttribute("aria-label", `Show ${tier.tier} ${tier.name}`);
+  row.classList.toggle("off", !shown);
+  return row;
+}
+
+function plain_row(square, words, count) {
+  return element("div", { class: "row" }, element("span", { class: "no_tick" }), square, element("span", {}, words), count);
+}
+
+function show_legend() {
+  const what = page.list.homes ? "Homes" : "Share of land";
+  find("#legend").replaceChildren(
+    element("p", { class: "small ends" }, element("span", {}, "Easiest first"), element("span", {}, what)),
+    ...page.facts.tiers.map(tier_row),
+    plain_row(unknown_square(), "Unknown", count_of(0)),
+    plain_row(element("span", { class: "square outside", "aria-hidden": "true" }), "Outside the map"),
+  );
+}
+
+// The ladder of eight squares on the phone: what neighbours have in common stands under them.
+function show_ladder() {
+  find("#ladder").replaceChildren(
+    ...page.facts.tiers.map(({ tier }) =>
+      element("b", { class: `tier_${tier}` }, tier === 8 ? element("u", {}, "8") : String(tier))),
+    ...page.facts.ladder.map(({ first, last, word }) =>
+      element("span", { class: `from_${first} to_${last}` }, word)),
+  );
+}

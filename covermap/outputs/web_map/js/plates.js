@@ -1,0 +1,115 @@
+// Masts as triangles, names on plates, and the chosen square with its aim.
+"use strict";
+
+const FONT = '-apple-system, "Segoe UI", Roboto, system-ui, sans-serif';
+const INK = "#15181C";
+const PAPER = "#FFFFFF";
+
+function draw_text(context, text, x, y, ink, halo) {
+  context.font = `700 15px ${FONT}`;
+  context.textAlign = "center";
+  context.textBaseline = "middle";
+  context.lineJoin = "round";
+  context.lineWidth = 4;
+  context.strokeStyle = halo;
+  context.strokeText(text, x, y + 1);
+  context.fillStyle = ink;
+  context.fillText(text, x, y + 1);
+}
+
+function touches(plate, x, y, width, height) {
+  return x < plate.x + plate.width && plate.x < x + width && y < plate.y + plate.height && plate.y < y + height;
+}
+
+// Writes a name on a plate unless it would lie on another; returns whether it did.
+function draw_plate(context, text, x, y, weight, plates) {
+  context.font = `${weight} 14px ${FONT}`;
+  const width = context.measureText(text).width + 12;
+  const plate = { x: x - width / 2, y: y - 11, width, height: 22 };
+  if (plates.some((other) => touches(other, plate.x, plate.y, width, 22))) return false;
+  plates.push(plate);
+  context.fillStyle = "rgba(251, 249, 245, 0.92)";
+  context.beginPath();
+  context.roundRect(plate.x, plate.y, width, 22, 4);
+  context.fill();
+  context.fillStyle = INK;
+  context.textAlign = "center";
+  context.textBaseline = "middle";
+  context.fillText(text, x, y + 0.5);
+  return true;
+}
+
+function screen_point(place) {
+  return page.map.latLngToContainerPoint([place.latitude_deg, place.longitude_deg]);
+}
+
+function draw_masts(context, view, plates) {
+  if (!page.ticks.masts) return;
+  const points = page.facts.masts.map((mast) => ({ mast, ...screen_point(mast) }));
+  for (const { x, y } of points) {
+    plates.push({ x: x - 9, y: y - 18, width: 18, height: 26 });
+    context.beginPath();
+    context.moveTo(x, y - 16);
+    context.lineTo(x + 8, y + 6);
+    context.lineTo(x - 8, y + 6);
+    context.closePath();
+    context.lineWidth = 3;
+    context.lineJoin = "miter";
+    context.strokeStyle = PAPER;
+    context.stroke();
+    context.fillStyle = INK;
+    context.fill();
+  }
+  const listed = new Set(stations_of(page.list));
+  for (const { mast, x, y } of points) {
+    const stations = page.facts.stations.filter((one) => page.facts.masts[one.mast] === mast);
+    const letters = stations.filter((one) => listed.has(one)).map((one) => one.letter).join(" ");
+    draw_plate(context, letters ? `${mast.name}  ${letters}` : mast.name, x, y + 20, 700, plates);
+  }
+}
+
+function draw_places(context, view, plates) {
+  if (!page.ticks.places) return;
+  for (const place of page.facts.places) {
+    const { x, y } = screen_point(place);
+    if (x < -80 || y < -20 || x > view.width + 80 || y > view.height + 20) continue;
+    draw_plate(context, place.name, x, y - 16, 600, plates);
+  }
+}
+
+// Whether a point lies on the chosen square's aim line, where a number could not be read.
+function on_aim_line(view, x, y) {
+  if (!page.chosen || page.chosen.aim_deg == null) return false;
+  const angle = (page.chosen.aim_deg * Math.PI) / 180;
+  const [dx, dy] = [x - view.x(page.chosen.col + 0.5), y - view.y(page.chosen.row + 0.5)];
+  const along = dx * Math.sin(angle) - dy * Math.cos(angle);
+  return along > -20 && Math.abs(dx * Math.cos(angle) + dy * Math.sin(angle)) < 15;
+}
+
+function draw_chosen(context, view) {
+  if (!page.chosen) return;
+  const [x, y] = [view.x(page.chosen.col + 0.5), view.y(page.chosen.row + 0.5)];
+  const side = Math.max(view.cell_px, 14);
+  context.save();
+  if (page.chosen.aim_deg != null) {
+    const angle = (page.chosen.aim_deg * Math.PI) / 180;
+    const far = view.width + view.height;
+    for (const [width, colour, dash] of [[6, PAPER, []], [2.5, INK, [10, 6]]]) {
+      context.lineWidth = width;
+      context.strokeStyle = colour;
+      context.setLineDash(dash);
+      context.beginPath();
+      context.moveTo(x + Math.sin(angle) * (side / 2 + 5), y - Math.cos(angle) * (side / 2 + 5));
+      context.lineTo(x + Math.sin(angle) * far, y - Math.cos(angle) * far);
+      context.stroke();
+    }
+    context.setLineDash([]);
+  }
+  for (const [width, colour] of [[7, PAPER], [3, INK]]) {
+    context.lineWidth = width;
+    context.lineJoin = "miter";
+    context.strokeStyle = colour;
+    context.strokeRect(x - side / 2, y - side / 2, side, side);
+  }
+  context.restore();
+}

@@ -1,0 +1,40 @@
+// What the page knows and what its reader has chosen.
+"use strict";
+
+const page = {
+  facts: JSON.parse(document.getElementById("facts").textContent),
+  map: null, // the Leaflet map
+  cells: null, // the layer with the cells
+  list: null, // the wanted list shown, one of facts.lists
+  shows: "tier", // tier, sure or signal
+  sure_tier: 5,
+  station: 0, // index into facts.stations, for shows = signal
+  hidden: new Set(), // tiers whose tick is off
+  ticks: { numbers: true, masts: true, places: true, edges: false, fade: false },
+  density: null, // canvas pixels a screen pixel, where it is not the screen's own
+  chosen: null, // {row, col} of the chosen pixel
+};
+
+function is_wide() {
+  return window.matchMedia("(min-width: 900px)").matches;
+}
+
+function stations_of(list) {
+  const indices = new Set(list.transmitters.flat());
+  return page.facts.stations.filter((station, index) => indices.has(index));
+}
+
+// The chance layer of a tier; a cell of tier 8 is judged with tier 7.
+function chance_layer(tier) {
+  return `${page.list.name}/tier_chance_${Math.min(tier, 7)}`;
+}
+
+function tier_facts(tier) {
+  return page.facts.tiers[tier - 1];
+}
+
+function listed_count_text(list) {
+  const count = list.services.length;
+  if (count === 1) return list.services[0];
+  return list.needed < count ? `at least ${list.needed} of ${count} services` : `all ${count} services`;
+}

@@ -1,0 +1,43 @@
+"""The page's value layers: one byte a pixel, one zlib stream a layer, written as base64."""
+
+from __future__ import annotations
+
+import base64
+import zlib
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+UNKNOWN = 255
+OUTSIDE = 254
+"""Code of a pixel outside the map, in every layer whose own values end at 100 or 8."""
+
+FIELD_OFFSET_DB = 60
+"""A field layer holds whole dB(uV/m) plus this, so 0 is -60 or less and 254 is 194 or more."""
+
+HOMES_STEP = 0.1
+"""Homes are held in tenths, 16 bits; more than 6,553.4 in one square reads as that."""
+
+
+def field_bytes(field_dbuvm: NDArray[np.floating[Any]]) -> NDArray[np.uint8]:
+    """Return a field in whole dB as bytes, halves upwards; NaN is UNKNOWN."""
+    whole = np.clip(np.floor(np.nan_to_num(field_dbuvm) + 0.5) + FIELD_OFFSET_DB, 0, UNKNOWN - 1)
+    return np.where(np.isnan(field_dbuvm), UNKNOWN, whole).astype(np.uint8)
+
+
+def two_bytes(values: NDArray[Any]) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """Return whole numbers from -1 to 65534 as a low and a high byte; -1 is 255, 255."""
+    wide = np.asarray(values).astype(np.int64) & 0xFFFF
+    return (wide & 0xFF).astype(np.uint8), (wide >> 8).astype(np.uint8)
+
+
+def homes_tenths(homes: NDArray[np.floating[Any]]) -> NDArray[np.int64]:
+    """Return homes per cell in tenths, at most 65534; NaN is -1."""
+    tenths = np.clip(np.floor(np.nan_to_num(homes) / HOMES_STEP + 0.5), 0, 65534)
+    return np.where(np.isnan(homes), -1, tenths).astype(np.int64)
+
+
+def packed(values: NDArray[np.uint8]) -> str:
+    """Return a layer as the page holds it: zlib stream in base64."""
+    return base64.b64encode(zlib.compress(np.ascontiguousarray(values).tobytes(), 9)).decode("ascii")

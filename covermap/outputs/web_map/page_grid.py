@@ -1,0 +1,167 @@
+"""The page's grid: square Web Mercator pixels on which both the picture and the clickable values stand."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pyproj
+from numpy.typing import NDArray
+
+from covermap.grid.frame import Grid
+
+WEB_MERCATOR = "EPSG:3857"
+SAMPLES = 33  # points along each side of the grid at which the pixel size and the outline are judged
+LATTICE = 24  # intervals a side of the tables with which the page finds a cell's centre
+SAFETY = 0.998  # the cells' size is judged at samples; between them it differs by far less than this
+ROWS_AT_ONCE = 512
+
+
+@dataclass(frozen=True, eq=False)
+class PageGrid:
+    """Pixels of the page: row 0 is the northern edge, x and y are Web Mercator metres.
+
+    pixel_m : side of a pixel in Web Mercator metres (larger than on the ground, by 1 / cos latitude)
+    x_min, y_max : outer corner
+    cell : int32 (rows, cols), flat index of the cell under the pixel's centre, -1 outside the grid
+
+    A pixel is never wider than the largest upright square that fits into a cell, so the pixel over a
+    cell's centre shows that cell: every cell can be reached, and no value is mixed.
+    """
+
+    grid: Grid
+    pixel_m: float
+    x_min: float
+    y_max: float
+    cell: NDArray[np.int32]
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Return (rows, cols) of pixels."""
+        return self.cell.shape[0], self.cell.shape[1]
+
+    def spread(self, values: NDArray[Any], outside: int) -> NDArray[Any]:
+        """Return the pixels' values: those of the cells under them, and `outside` where there is none.
+
+        values : (rows, cols) of the grid
+        """
+        flat = np.append(np.asarray(values).reshape(-1), np.asarray([outside]).astype(values.dtype))
+        return flat[self.cell]  # index -1 is the value appended last
+
+    def facts(self) -> dict[str, Any]:
+        """Return what the page must know of the grid, with the tables that lead to a cell's centre.
+
+        cell_of_pixel : at LATTICE + 1 points a side over the pixels, row and col in cells (fractional)
+        place_of_cell : the same over the cells, longitude and latitude in WGS 84 degrees
+        outline : the grid's border, row and col in pixels
+        """
+        rows, cols = self.shape
+        return {
+            "rows": rows,
+            "cols": cols,
+            "x_min": self.x_min,
+            "y_max": self.y_max,
+            "pixel_m": self.pixel_m,
+            "cell_m": self.grid.cell_m,
+            "cell_rows": self.grid.rows,
+            "cell_cols": self.grid.cols,
+            "lattice": LATTICE,
+            "cell_of_pixel": self._cell_of_pixel(),
+            "place_of_cell": self._place_of_cell(),
+            "outline": self._outline_pixels(),
+        }
+
+    def _outline_pixels(self) -> list[list[float]]:
+        to_mercator = pyproj.Transformer.from_crs(self.grid.crs, WEB_MERCATOR, always_xy=True)
+        x, y = to_mercator.transform(*_border(self.grid, SAMPLES))
+        row, col = (self.y_max - np.asarray(y)) / self.pixel_m, (np.asarray(x) - self.x_min) / self.pixel_m
+        return np.round(np.stack([row, col], axis=-1), 2).tolist()
+
+    def _cell_of_pixel(self) -> list[float]:
+        rows, cols = self.shape
+        row, col = np.meshgrid(
+            np.linspace(0, rows, LATTICE + 1), np.linspace(0, cols, LATTICE + 1), indexing="ij"
+        )
+        to_grid = pyproj.Transformer.from_crs(WEB_MERCATOR, self.grid.crs, always_xy=True)
+        x, y = to_grid.transform(self.x_min + col * self.pixel_m, self.y_max - row * self.pixel_m)
+        cell_row = (self.grid.y_max - y) / self.grid.cell_m
+        cell_col = (x - self.grid.x_min) / self.grid.cell_m
+        return np.round(np.stack([cell_row, cell_col], axis=-1).reshape(-1), 4).tolist()
+
+    def _place_of_cell(self) -> list[float]:
+        row, col = np.meshgrid(
+            np.linspace(0, self.grid.rows, LATTICE + 1),
+            np.linspace(0, self.grid.cols, LATTICE + 1),
+            indexing="ij",
+        )
+        x = self.grid.x_min + col * self.grid.cell_m
+        y = self.grid.y_max - row * self.grid.cell_m
+        to_wgs84 = pyproj.Transformer.from_crs(self.grid.crs, "EPSG:4326", always_xy=True)
+        longitude_deg, latitude_deg = to_wgs84.transform(x, y)
+        return np.round(np.stack([longitude_deg, latitude_deg], axis=-1).reshape(-1), 7).tolist()
+
+
+def page_grid(grid: Grid) -> PageGrid:
+    """Return the Web Mercator pixels that cover a grid.
+
+    Each pixel takes the cell under its centre (nearest neighbour, computed point by point, so that no
+    approximation of the transformation can move a value to the next cell).
+    """
+    to_mercator = pyproj.Transformer.from_crs(grid.crs, WEB_MERCATOR, always_xy=True)
+    pixel_m = _pixel_size_m(grid, to_mercator)
+    x, y = (np.asarray(part) for part in to_mercator.transform(*_border(grid, 8 * SAMPLES)))
+    x_min, y_max = float(x.min()), float(y.max())
+    cols = int(np.ceil((x.max() - x_min) / pixel_m))
+    rows = int(np.ceil((y_max - y.min()) / pixel_m))
+    return PageGrid(grid, pixel_m, x_min, y_max, _cells_under(grid, pixel_m, x_min, y_max, rows, cols))
+
+
+def _pixel_size_m(grid: Grid, to_mercator: pyproj.Transformer) -> float:
+    """Return the side of the largest upright square that fits into every cell, in Web Mercator metres.
+
+    With u and v the sides of a cell, an offset d = a u + b v stays inside while |a| and |b| are at most
+    1/2; over all d with both parts at most p/2 that holds while p is at most 1 / the largest row sum of
+    the absolute inverse of [u v].
+    """
+    x, y = np.meshgrid(
+        grid.x_min + np.linspace(0, grid.cols, SAMPLES) * grid.cell_m,
+        grid.y_max - np.linspace(0, grid.rows, SAMPLES) * grid.cell_m,
+    )
+    here_x, here_y = to_mercator.transform(x, y)
+    east_x, east_y = to_mercator.transform(x + grid.cell_m, y)
+    north_x, north_y = to_mercator.transform(x, y + grid.cell_m)
+    sides = np.stack(
+        [
+            np.stack([east_x - here_x, north_x - here_x], axis=-1),
+            np.stack([east_y - here_y, north_y - here_y], axis=-1),
+        ],
+        axis=-2,
+    )
+    row_sums = np.abs(np.linalg.inv(sides)).sum(axis=-1)
+    return float(SAFETY / row_sums.max())
+
+
+def _border(grid: Grid, points: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return x and y in metres of points along the grid's border, clockwise from its north-west corner."""
+    step = np.linspace(0, 1, points)
+    ahead, back, start, end = step, 1 - step, np.zeros(points), np.ones(points)
+    col = np.concatenate([ahead, end, back, start]) * grid.cols
+    row = np.concatenate([start, ahead, end, back]) * grid.rows
+    return grid.x_min + col * grid.cell_m, grid.y_max - row * grid.cell_m
+
+
+def _cells_under(
+    grid: Grid, pixel_m: float, x_min: float, y_max: float, rows: int, cols: int
+) -> NDArray[np.int32]:
+    to_grid = pyproj.Transformer.from_crs(WEB_MERCATOR, grid.crs, always_xy=True)
+    index = np.empty((rows, cols), dtype=np.int32)
+    pixel_x = x_min + (np.arange(cols) + 0.5) * pixel_m
+    for first in range(0, rows, ROWS_AT_ONCE):
+        last = min(rows, first + ROWS_AT_ONCE)
+        x, y = to_grid.transform(*np.meshgrid(pixel_x, y_max - (np.arange(first, last) + 0.5) * pixel_m))
+        cell_row = np.floor((grid.y_max - y) / grid.cell_m)
+        cell_col = np.floor((x - grid.x_min) / grid.cell_m)
+        inside = (cell_row >= 0) & (cell_row < grid.rows) & (cell_col >= 0) & (cell_col < grid.cols)
+        index[first:last] = np.where(inside, cell_row * grid.cols + cell_col, -1)
+    return index
