@@ -11,6 +11,7 @@ from covermap.grid.frame import Grid, Tile
 from covermap.outputs.cautions import NOT_COUNTED, cautions
 from covermap.outputs.coverage import Coverage, grid_record
 from covermap.outputs.rasters import RasterSet
+from covermap.scenario.records import Scenario, Station, WantedList
 
 GRID = Grid(pyproj.CRS.from_epsg(32625).to_wkt(), 100.0, 259_000.0, 4_876_000.0, 30, 40)
 SERVICES = {"main": ("Alpha", "Beta <b>Bold</b>", "Gamma"), "few": ("Alpha", "Gamma")}
@@ -94,3 +95,33 @@ def write_small_coverage(folder, *, homes=True, tile_cells=16, seed=1):
         run["homes"] = None
     (folder / "run.json").write_text(json.dumps(run), encoding="utf-8")
     return Coverage(folder, run)
+
+
+def make_scenario(coverage):
+    """Return a scenario record to go with the small result: one mast on the grid, one far outside."""
+    to_wgs84 = pyproj.Transformer.from_crs(32625, 4326, always_xy=True)
+
+    def station(station_id, service, x):
+        longitude_deg, latitude_deg = to_wgs84.transform(x, 4_874_050)
+        return Station(
+            station_id=station_id, service=service, mast=f"=Mast {x}",
+            displayed_channel="5.1", status="on_air",
+            latitude_deg=latitude_deg, longitude_deg=longitude_deg, rf_channel=None if x > 300_000 else 21,
+            frequency_mhz=515.0, bandwidth_mhz=6.0, band="uhf", erp_kw=50.0, antenna_height_m=100.0,
+            ground_m=None, polarization="horizontal", azimuth_pattern=None, elevation_pattern=None,
+            electrical_tilt_deg=0.0, mechanical_tilt_deg=0.0, mechanical_tilt_azimuth_deg=0.0,
+            system="atsc1_8vsb", required_cn_db=15.2, use="wanted", sfn_group="", sfn_delay_us=0.0,
+            as_of="2026-09-01", source="transmitters.csv, line 2",
+        )  # fmt: skip
+
+    places = zip(STATIONS, SERVICES["main"], (260_050, 260_050, 330_050), strict=True)
+    stations = tuple(station(*place) for place in places)
+    wanted = tuple(
+        WantedList(name, services, tuple((SERVICES["main"].index(service),) for service in services), None)
+        for name, services in SERVICES.items()
+    )
+    return Scenario(
+        path=coverage.folder / "scenario.toml", name=coverage.run["name"], output=coverage.folder,
+        settings=None,
+        stations=stations, wanted=wanted, warnings=(), left_out={},
+    )  # fmt: skip

@@ -6,13 +6,13 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
+from small_coverage import GRID, WHOLE, write_small_coverage
 
 from covermap.errors import InputError
 from covermap.planning.areas import NEIGHBOURHOOD_ORDER, summarise_areas, summarise_whole
 from covermap.planning.homes_points import PointHomes
 from covermap.planning.neighbourhoods import read_neighbourhoods
 from covermap.planning.tally import Tally, TileResults, expected_shares
-from small_coverage import GRID, WHOLE, write_small_coverage
 
 WEST, NORTH = GRID.x_min, GRID.y_max
 
@@ -256,7 +256,7 @@ def test_a_key_that_stands_twice_or_nowhere_is_told(tmp_path, keys, message):
 
 def test_a_missing_column_and_a_missing_crs_are_told(tmp_path):
     path = write_layer(tmp_path / "n.gpkg", [SQUARE], code=["a"], name=["A"])
-    with pytest.raises(InputError, match="no such column. It has: code, name"):
+    with pytest.raises(InputError, match=r"no such column\. It has: code, name"):
         read_neighbourhoods(areas_settings(path, key="ward"), GRID)
     write_layer(tmp_path / "n.shp", [SQUARE], crs=None, code=["a"], name=["A"])
     with pytest.raises(InputError, match="no CRS is declared"):

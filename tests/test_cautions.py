@@ -22,8 +22,8 @@ def text():
     [
         "prediction, not a measurement", "6 to 10 dB", "Stations as of 2026-09-01", "hills.tif", "100 m",
         "Trees and buildings", "land cover", "Indoor results vary most", "test antenna before buying a mast",
-        "Work on roofs", "raising masts", "power lines", "lightning protection", "earthing", "competent person",
-        "local rules", "relay needs a licence", "no proof of a fault",
+        "Work on roofs", "raising masts", "power lines", "lightning protection", "earthing",
+        "competent person", "local rules", "relay needs a licence", "no proof of a fault",
     ],
 )  # fmt: skip
 def test_every_point_is_covered(text, point):

@@ -9,11 +9,11 @@ import pytest
 import rasterio
 import shapely
 from rasterio.transform import from_origin
+from small_coverage import GRID, WHOLE
 
 from covermap.errors import InputError
 from covermap.planning import cell_fractions
 from covermap.planning.homes import homes_in_words, homes_per_cell
-from small_coverage import GRID, WHOLE
 
 WEST, NORTH = GRID.x_min, GRID.y_max
 
@@ -188,7 +188,7 @@ def test_an_aligned_raster_is_taken_as_it_is(tmp_path):
 
 def test_wrong_layers_are_told(tmp_path):
     path = write_points(tmp_path / "p.gpkg", [WEST], [NORTH], ["many"])
-    with pytest.raises(InputError, match="no such column. Its columns are: homes"):
+    with pytest.raises(InputError, match=r"no such column\. Its columns are: homes"):
         homes_per_cell(settings(path, count="households"), GRID)
     with pytest.raises(InputError, match="'many'"):
         homes_per_cell(settings(path), GRID)

@@ -38,8 +38,8 @@ def test_number_and_word_of_a_chance_never_contradict_each_other():
 
 @pytest.mark.parametrize(
     ("count", "text"),
-    [(4836.2, "4,800"), (2050, "2,100"), (99.5, "100"), (46.4, "46"), (5, "5"), (4.9, "under 5"), (0.04, "under 5"),
-     (0, "none"), (math.nan, "unknown"), (None, "unknown"), (1_049_999, "1,000,000")],
+    [(4836.2, "4,800"), (2050, "2,100"), (99.5, "100"), (46.4, "46"), (5, "5"), (4.9, "under 5"),
+     (0.04, "under 5"), (0, "none"), (math.nan, "unknown"), (None, "unknown"), (1_049_999, "1,000,000")],
 )  # fmt: skip
 def test_homes_have_two_significant_figures(count, text):
     assert words.homes_number(count) == text

@@ -4,6 +4,7 @@ import numpy as np
 import pyproj
 import pytest
 import rasterio
+from small_coverage import GRID, SERVICES, UNKNOWN_BLOCK, WHOLE, write_small_coverage
 
 from covermap.errors import InputError
 from covermap.grid.frame import Grid, Tile
@@ -12,7 +13,6 @@ from covermap.outputs.rasters import RasterSet
 from covermap.outputs.whole_file import TEMPORARY_FOLDER
 from covermap.reception.signals import ListReception
 from covermap.scenario.records import WantedList
-from small_coverage import GRID, SERVICES, UNKNOWN_BLOCK, WHOLE, write_small_coverage
 
 
 @pytest.fixture(scope="module")
@@ -97,10 +97,10 @@ def test_nothing_stands_under_a_final_name_before_all_is_whole(tmp_path):
     foreign = tmp_path / "rasters" / "notes.txt"
     foreign.parent.mkdir()
     foreign.write_text("mine")
-    with pytest.raises(RuntimeError, match="stop"), RasterSet(tmp_path, GRID) as rasters:
-        rasters.write("ground", WHOLE, np.ones(GRID.shape))
-        assert not (tmp_path / "rasters" / "ground.tif").exists()
-        raise RuntimeError("stop")
+    rasters = RasterSet(tmp_path, GRID)
+    rasters.write("ground", WHOLE, np.ones(GRID.shape))
+    assert not (tmp_path / "rasters" / "ground.tif").exists()
+    rasters.__exit__(RuntimeError, RuntimeError("stop"), None)
     assert [path.name for path in tmp_path.rglob("*") if path.is_file()] == ["notes.txt"]
     assert not list(tmp_path.rglob(TEMPORARY_FOLDER))
 

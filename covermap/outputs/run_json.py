@@ -51,7 +51,7 @@ def write_run_json(output: Path, prepared: Any, counts: Any, peak_memory_mb: flo
     Parameters
     ----------
     output : the result folder
-    prepared : covermap.preparation.Preparation (scenario, terrain, grid, reception_options, warnings)
+    prepared : covermap.preparation.Preparation (scenario, grid, homes, reception_options, warnings)
     counts : with computed and read (blocks), stages_s, and compile_s where it was measured
     peak_memory_mb : greatest resident memory of the process
     """
@@ -66,6 +66,7 @@ def write_run_json(output: Path, prepared: Any, counts: Any, peak_memory_mb: flo
     }
     coverage = Coverage(output, run)
     run["tier_share_percent"] = {name: tier_share_percent(coverage, name) for name in coverage.lists}
+    run["tier_share_percent_at_other_sigma"] = _at_other_sigma(prepared, counts)
     run["files"] = relative_names(output, _rasters_of(coverage, scenario))
     remove_earlier_result(output, keep=run["files"])
     _write(output, run)
@@ -110,9 +111,25 @@ def tier_share_percent(coverage: Coverage, list_name: str) -> dict[str, float]:
     for tile in coverage.grid.tiles(1024):
         tier = coverage.read(f"{list_name}/tier", tile)
         counts += np.bincount(tier[coverage.inside_area(tile)], minlength=256)
+    return _shares_percent(counts)
+
+
+def _shares_percent(counts: np.ndarray) -> dict[str, float]:
+    """Return the shares of tiers 1 to 8 and unknown from a count a class (256 of them)."""
     total = max(int(counts.sum()), 1)
     shares = {str(tier): float(100.0 * counts[tier] / total) for tier in range(1, TIER_NOT_PROMISED + 1)}
     return {**shares, "unknown": 100.0 - sum(shares.values())}
+
+
+def _at_other_sigma(prepared: Any, counts: Any) -> dict[str, Any]:
+    """Return the tier shares of the first list at the other default of the prediction error, of a sample."""
+    spread = sigma_summary(prepared.reception_options.at_other_default())
+    return {
+        "list": prepared.scenario.wanted[0].name,
+        "sigma_db": round(spread.total_db, 2),
+        "cells": int(counts.other_tiers.sum()),
+        **_shares_percent(counts.other_tiers),
+    }
 
 
 def input_files(scenario: Scenario) -> list[dict[str, Any]]:
@@ -157,7 +174,7 @@ def _what_was_asked(scenario: Scenario, prepared: Any) -> dict[str, Any]:
             "location": round(spread.location_db, 2),
             "land_cover_known": spread.has_land_cover,
         },
-        "homes": None,
+        "homes": homes_record(prepared.homes, scenario),
         "inputs": inputs,
         "options": options,
         "models": MODEL_EDITIONS | {"chosen": settings.prediction.model},
