@@ -77,6 +77,12 @@ def test_radials_are_at_most_a_cell_apart_at_the_rim_and_end_at_the_farthest_cor
     assert make_radials(49.5, 3.0, grid, 5.0, 0.05).reach_km == 5.0
 
 
+def test_radials_over_coarse_cells_stay_at_most_100_m_apart():
+    grid = Grid(pyproj.CRS.from_epsg(32631).to_wkt(), 1000.0, 500_000.0, 5_500_000.0, 20, 10)
+    radials = make_radials(49.5, 3.0, grid, 250.0, 0.05)
+    assert 90.0 < 2.0 * np.pi * radials.reach_km * 1000.0 / radials.count <= 100.0
+
+
 def test_knots_stand_on_the_geodesic_and_do_not_move_with_the_length():
     grid = Grid(pyproj.CRS.from_epsg(32631).to_wkt(), 100.0, 500_000.0, 5_500_000.0, 200, 100)
     radials = make_radials(49.5, 3.0, grid, 250.0, 0.05)

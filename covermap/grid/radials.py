@@ -13,9 +13,8 @@ from covermap.grid.frame import Grid
 from covermap.grid.geodesy import WGS84, MastGeometry, points_along
 from covermap.propagation.compiling import kernel
 
-STEPS_PER_KNOT = (
-    64  # 3.2 km at 50 m: a straight line in degrees strays 0.2 m x tan(latitude) from the geodesic
-)
+WIDEST_SPACING_M = 100.0  # at the rim; measured, see docs/decisions/radial_spacing.md
+STEPS_PER_KNOT = 64  # 3.2 km at 50 m: a cubic through four knots strays 1e-5 m at most at latitude 65
 
 
 @dataclass(frozen=True)
@@ -90,12 +89,12 @@ def make_radials(
 ) -> Radials:
     """Return the radials of a mast over a grid.
 
-    They end at reach_km or at the grid's farthest corner. At the rim they stand at most one cell apart;
-    their number is a multiple of 4, so that the four quadrants are alike.
+    They end at reach_km or at the grid's farthest corner. At the rim they stand at most one cell and at
+    most 100 m apart; their number is a multiple of 4, so that the four quadrants are alike.
     """
     corner_lon, corner_lat = grid.corners_lonlat()
     _, _, corner_m = WGS84.inv(np.full(4, longitude_deg), np.full(4, latitude_deg), corner_lon, corner_lat)
     reach_km = min(reach_km, float(np.max(corner_m)) / 1000.0)
-    count = math.ceil(2000.0 * math.pi * reach_km / grid.cell_m)
+    count = math.ceil(2000.0 * math.pi * reach_km / min(grid.cell_m, WIDEST_SPACING_M))
     steps = max(2, math.ceil(reach_km / step_km))
     return Radials(latitude_deg, longitude_deg, reach_km, step_km, count=4 * -(-count // 4), steps=steps)
