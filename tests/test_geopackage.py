@@ -14,6 +14,7 @@ import shapely
 from small_coverage import GRID, make_scenario, write_small_coverage
 
 from covermap.outputs.cells import cells_layer
+from covermap.outputs.coverage import Coverage
 from covermap.outputs.geopackage import write_geopackage
 from covermap.outputs.tier_areas import join_small_patches, label_patches, tier_area_blocks
 from covermap.outputs.transmitters import carriers, transmitters_layer
@@ -194,6 +195,17 @@ def test_the_strongest_carrier_of_a_service_gives_its_field(coverage, scenario):
     strongest = np.fmax(coverage.read("field/alpha-1"), coverage.read("field/gamma-1")).ravel()
     np.testing.assert_allclose(cells.field_dbuvm.to_numpy(float, na_value=np.nan), strongest, atol=0.051)
     assert carriers(scenario, "few") == {"Alpha": ("alpha-1",), "Gamma": ("gamma-1",)}
+
+
+def test_tiers_are_called_as_the_runs_own_table_calls_them(coverage, scenario, areas, tmp_path):
+    own = Coverage(coverage.folder, coverage.run | {"tier_names": ["Sill & 'co'", *"bcdefg"]})
+    path = write_geopackage(scenario, own, areas, transmitters_layer(scenario, own), tmp_path)
+    patches = gpd.read_file(path, layer="tier_areas")
+    assert set(patches[patches.tier == 1].tier_name) == {"Sill & 'co'"}
+    (qml,) = query(path, "SELECT styleQML FROM layer_styles WHERE f_table_name = 'cells' AND useAsDefault")[0]
+    root = ElementTree.fromstring(qml.split("\n", 1)[1])
+    assert root.find(".//category").get("label") == "1 Sill & 'co'"
+    assert "THEN '1 Sill &amp; ''co'''" in root.find("mapTip").text
 
 
 def test_too_many_cells_are_left_out_and_it_is_told(coverage, scenario, areas, tmp_path):

@@ -26,6 +26,7 @@ from covermap.planning.homes_points import PointHomes
 from covermap.reception.options import ReceptionOptions
 from covermap.scenario.read import read_scenario
 from covermap.scenario.records import Scenario, WantedList
+from covermap.tables import read_tiers
 
 
 @pytest.fixture
@@ -52,7 +53,12 @@ def prepared_for(demo, **changes):
     scenario = Scenario(**{**vars(demo), "wanted": wanted, **changes})
     options = ReceptionOptions(has_land_cover=True)
     return SimpleNamespace(
-        scenario=scenario, grid=GRID, reception_options=options, warnings=("a doubt",), homes=HOMES
+        scenario=scenario,
+        grid=GRID,
+        reception_options=options,
+        warnings=("a doubt",),
+        homes=HOMES,
+        tiers=read_tiers(),
     )
 
 
@@ -82,6 +88,7 @@ def test_the_record_has_the_promised_keys(run, coverage):
     other = run["tier_share_percent_at_other_sigma"]
     assert (other["cells"], other["2"], other["8"], other["unknown"]) == (4, 25, 50, 25)
     assert run["homes"]["total"] == 7
+    assert open_coverage(coverage.folder).tier_names[6:] == ("Tall mast + masthead amplifier", "Not promised")
     assert run["sigma_db"]["prediction"] == 6.0  # with land cover, as promised
     assert run["models"]["p1812"] == "ITU-R P.1812-8"
     assert run["options"]["grid"]["cell_m"] == 100

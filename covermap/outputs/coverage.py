@@ -11,10 +11,11 @@ import pyproj
 import rasterio
 from rasterio.windows import Window
 
-from covermap.constants import RESULT_FORMAT, UNKNOWN_UINT8
+from covermap.constants import RESULT_FORMAT, TIER_COUNT, UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.grid.frame import Grid, Tile
 from covermap.outputs.layers import AIM_UNKNOWN, OUTSIDE_FLAG, RASTERS_FOLDER, layer_of, raster_path
+from covermap.outputs.palette import TIERS
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -48,6 +49,12 @@ class Coverage:
         if list_name not in self.run["wanted"]:
             raise InputError(f"{self.folder}: no list {list_name!r}; there is {', '.join(self.lists)}.")
         return tuple(self.run["wanted"][list_name]["services"])
+
+    @property
+    def tier_names(self) -> tuple[str, ...]:
+        """Return the names of tiers 1 to 8, those of the run's own tier table where it has one."""
+        names = self.run.get("tier_names") or [look.name for look in TIERS[:TIER_COUNT]]
+        return (*names, TIERS[TIER_COUNT].name)
 
     def path(self, name: str) -> Path:
         """Return the path of a raster by name, whether it exists or not. Raises InputError."""

@@ -127,7 +127,14 @@ def _styles(coverage: Coverage, columns: dict[str, list[str]]) -> list[LayerStyl
         if column not in columns[layer]:
             column = "tier_half_of_land"
         styles += [
-            tier_layer_style(layer, column, name, columns[layer], default=name == coverage.lists[0])
+            tier_layer_style(
+                layer,
+                column,
+                name,
+                columns[layer],
+                default=name == coverage.lists[0],
+                tier_names=coverage.tier_names,
+            )
             for name in coverage.lists
         ]
     return styles

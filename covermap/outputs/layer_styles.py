@@ -10,6 +10,7 @@ from covermap.outputs.columns import alias
 from covermap.outputs.palette import FILL_OPACITY, HATCH_COLOUR, INK_DARK, TIERS, rgb
 
 QGIS_VERSION = "3.22.0"
+TIER_NAMES = tuple(look.name for look in TIERS)
 
 
 @dataclass(frozen=True)
@@ -28,20 +29,27 @@ class LayerStyle:
 
 
 def tier_layer_style(
-    table: str, column: str, list_name: str, columns: Sequence[str], *, default: bool
+    table: str,
+    column: str,
+    list_name: str,
+    columns: Sequence[str],
+    *,
+    default: bool,
+    tier_names: Sequence[str] = TIER_NAMES,
 ) -> LayerStyle:
     """Return the style of a polygon layer by tier, showing the rows of one wanted list.
 
     column : the attribute that holds tiers 1 to 8
     columns : all columns of the layer in order, for their aliases
+    tier_names : of tiers 1 to 8
     """
     wanted = list_name.replace("'", "''")
     expression = f'CASE WHEN "wanted_list" = \'{wanted}\' THEN "{column}" END'
     outline = table == "neighbourhoods"
     categories = "".join(
         f'      <category render="true" value="{look.number}" type="integer" symbol="{look.number - 1}" '
-        f"label={quoteattr(look.label)}/>\n"
-        for look in TIERS
+        f"label={quoteattr(f'{look.number} {name}')}/>\n"
+        for look, name in zip(TIERS, tier_names, strict=True)
     )
     symbols = "".join(_fill_symbol(look.number, look.fill, outline) for look in TIERS)
     renderer = (
@@ -50,7 +58,7 @@ def tier_layer_style(
         f"    <categories>\n{categories}    </categories>\n    <symbols>\n{symbols}    </symbols>\n"
         "  </renderer-v2>\n"
     )
-    tip = _map_tip(column, columns)
+    tip = _map_tip(column, columns, tier_names)
     qml = _document(renderer, columns, opacity=FILL_OPACITY, geometry_type=2, map_tip=tip)
     return LayerStyle(table, f"Antenna needed: {list_name}", f"Tier, wanted list {list_name}", qml, default)
 
@@ -137,9 +145,10 @@ def _document(
     )
 
 
-def _map_tip(column: str, columns: Sequence[str]) -> str:
+def _map_tip(column: str, columns: Sequence[str], tier_names: Sequence[str]) -> str:
     """Return what the pointer shows over a polygon: tier and homes."""
-    names = " ".join(f"WHEN {look.number} THEN '{look.label}'" for look in TIERS)
+    shown = [escape(name).replace("'", "''") for name in tier_names]
+    names = " ".join(f"WHEN {number} THEN '{number} {name}'" for number, name in enumerate(shown, start=1))
     homes = next((name for name in ("homes", "homes_total") if name in columns), None)
     heading = f"<b>{_shown('neighbourhood_name')}</b><br>" if "neighbourhood_name" in columns else ""
     tail = f"<br>[% coalesce(round(\"{homes}\"), 'unknown') %] homes" if homes else ""

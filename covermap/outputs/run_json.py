@@ -51,7 +51,8 @@ def write_run_json(output: Path, prepared: Any, counts: Any, peak_memory_mb: flo
     Parameters
     ----------
     output : the result folder
-    prepared : covermap.preparation.Preparation (scenario, grid, homes, reception_options, warnings)
+    prepared : covermap.preparation.Preparation (scenario, grid, tiers, homes,
+        reception_options, warnings)
     counts : with computed and read (blocks), stages_s, and compile_s where it was measured
     peak_memory_mb : greatest resident memory of the process
     """
@@ -166,6 +167,7 @@ def _what_was_asked(scenario: Scenario, prepared: Any) -> dict[str, Any]:
             wanted.name: {"services": list(wanted.services), "at_least": wanted.at_least}
             for wanted in scenario.wanted
         },
+        "tier_names": [tier.name for tier in prepared.tiers.tiers],
         "stations": [station.station_id for station in scenario.stations],
         "left_out": dict(scenario.left_out),
         "sigma_db": {

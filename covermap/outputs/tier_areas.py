@@ -16,7 +16,6 @@ from scipy import ndimage
 from covermap.constants import TIER_NOT_PROMISED, UNKNOWN_UINT8
 from covermap.grid.frame import Tile
 from covermap.outputs.coverage import Coverage
-from covermap.outputs.palette import tier_look
 
 SMALLEST_PATCH_CELLS = 3
 BLOCK_CELLS = 2048
@@ -120,7 +119,7 @@ def _patches(
             "patch_id": [f"{list_name}-{before + number}" for number in range(1, count + 1)],
             "wanted_list": list_name,
             "tier": tiers,
-            "tier_name": [tier_look(int(number)).name for number in tiers],
+            "tier_name": [coverage.tier_names[int(number) - 1] for number in tiers],
             "area_km2": cells * grid.cell_m**2 / 1e6,
             "homes": homes,
         },
