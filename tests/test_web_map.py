@@ -19,12 +19,20 @@ from web_map_case import make_scenario, write_page
 
 from covermap.errors import InputError
 from covermap.grid.frame import Grid
-from covermap.outputs.web_map import ListSummary, page_grid, write_map
+from covermap.outputs.web_map import page_grid, write_map
 from covermap.outputs.web_map.declination import declination
 from covermap.outputs.web_map.facts import letter
-from covermap.outputs.web_map.layers import field_bytes, homes_tenths, packed, two_bytes
+from covermap.outputs.web_map.layers import (
+    block_middles,
+    field_bytes,
+    homes_tenths,
+    packed,
+    station_step,
+    two_bytes,
+)
 from covermap.outputs.web_map.still import still_picture
-from covermap.outputs.web_map.summary import home_summary, land_summary
+from covermap.outputs.web_map.summary import count_facts
+from covermap.planning.areas import summarise_whole
 
 PACKAGE = Path(page_grid.__file__).parent
 
@@ -214,37 +222,32 @@ def test_relief_of_another_shape_is_refused(case, tmp_path):
     assert not (tmp_path / "map.html").exists()
 
 
-def test_counts_given_are_the_counts_shown(tmp_path):
-    coverage, path = write_page(tmp_path)
-    given = ListSummary(
-        100.0, 5.0, (1.0, 2.0, 3.0, 4.0, 20.0, 30.0, 25.0, 10.0), 3.0, 1.0, 9.0, 85.0, 90.0, 80.0
-    )
-    write_map(coverage, make_scenario(), np.full(GRID.shape, 226, np.uint8), {"main": given}, path)
-    lists = json.loads(Page(path.read_text(encoding="utf-8")).data["facts"])["lists"]
-    assert lists[0]["homes"]["by_tier"] == list(given.by_tier)
-    assert lists[0]["homes"]["without_high"] == 9.0
-    assert lists[1]["homes"]["without_high"] is None  # counted from the rasters
-
-
 # ---- counts
 
 
-def test_homes_are_counted_by_the_cell_they_stand_in(case):
-    coverage, _, _ = case
+def test_legend_counts_homes_by_the_cell_they_stand_in(case):
+    coverage, _, page = case
     homes, tier = coverage.read("homes"), coverage.read("main/tier")
-    summary = home_summary(coverage, "main")
-    assert summary.by_tier[4] == pytest.approx(sum(homes[tier == 5].tolist()))
-    assert sum(summary.by_tier) + summary.unknown == pytest.approx(summary.total)
-    assert summary.rooftop_or_more == pytest.approx(sum(summary.by_tier[4:]))
+    counts = json.loads(page.data["facts"])["lists"][0]["homes"]
+    assert counts["by_tier"] == pytest.approx([homes[tier == number].sum() for number in range(1, 9)])
+    assert counts["unknown"] == pytest.approx(homes[tier == 255].sum())
+    assert counts["rooftop_or_more"] == pytest.approx(sum(counts["by_tier"][4:]))
 
 
-def test_land_shares_with_unknown_are_the_whole(case):
+def test_ranges_that_are_known_are_shown_and_others_are_empty(case):
     coverage, _, _ = case
-    land = land_summary(coverage, "main")
-    assert sum(land.by_tier_percent) == pytest.approx(100.0)
-    assert land.by_tier_percent[0] == pytest.approx(
-        100.0 * 24 / 1200
-    )  # the small result has 24 unknown cells
+    columns = summarise_whole(coverage)["main"].columns.copy()
+    assert count_facts(columns)["homes"]["without_high"] is None
+    columns["homes_without_high"] = 9.0
+    assert count_facts(columns)["homes"]["without_high"] == 9.0
+
+
+def test_land_shares_with_unknown_are_the_whole(tmp_path):
+    coverage, _ = write_page(tmp_path, homes=False)
+    facts = count_facts(summarise_whole(coverage)["main"].columns)
+    assert facts["homes"] is None
+    assert sum(facts["land"]["by_tier"]) + facts["land"]["unknown"] == pytest.approx(100.0, abs=0.05)
+    assert facts["land"]["unknown"] == pytest.approx(2.0)  # 24 of 1,200 cells
 
 
 def test_letters_go_on_after_z():
@@ -271,3 +274,20 @@ def test_scripts_stay_small_and_are_all_used():
     assert set(files) == set(SCRIPTS)
     for path in files.values():
         assert len(path.read_text(encoding="utf-8").splitlines()) <= 300, path.name
+
+
+# ---- large maps
+
+
+def test_station_values_are_thinned_only_beyond_160000_cells_of_20_stations():
+    assert station_step(160_000, 20) == 1
+    assert station_step(160_001, 20) == 2
+    assert station_step(1_440_000, 20) == 3  # nine times the cells: blocks of 3 x 3
+    assert station_step(1_440_000, 2) == 1
+
+
+def test_blocks_keep_the_value_of_their_middle_pixel():
+    values = np.arange(30, dtype=np.uint8).reshape(5, 6)  # row x 6 + col
+    assert block_middles(values, 3).tolist() == [[7, 10], [25, 28]]  # rows 1, 4; cols 1, 4
+    assert block_middles(values, 2).tolist() == [[7, 9, 11], [19, 21, 23], [25, 27, 29]]  # last row: the edge
+    assert np.array_equal(block_middles(values, 1), values)

@@ -230,6 +230,49 @@ def test_markup_and_braces_in_names_stay_text(wide, case):
     assert not {"Isle", "Rigg"} & set(italics)
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "44.123, -36.234",
+        "44.123 -36.234",
+        "44 7.38 N, 36 14.04 W",  # 7.38 / 60 = 0.123, 14.04 / 60 = 0.234
+        "44\u00b0 7' 22.8\" N 36\u00b0 14' 2.4\" W",  # 22.8 s = 0.38 min, 2.4 s = 0.04 min
+        "36.234 W, 44.123 N",
+    ],
+)
+def test_positions_are_understood_as_people_write_them(wide, text):
+    found = wide.execute_script("return position_of(arguments[0])", text)
+    assert found["latitude_deg"] == pytest.approx(44.123, abs=1e-9)
+    assert found["longitude_deg"] == pytest.approx(-36.234, abs=1e-9)
+
+
+@pytest.mark.parametrize("text", ["44.1", "Alpha", "95, 10", "44 61 N, 36 0 W", "1, 2, 3"])
+def test_other_texts_are_no_position(wide, text):
+    assert wide.execute_script("return position_of(arguments[0])", text) is None
+
+
+def test_find_reads_a_place_and_says_what_it_cannot_find(wide):
+    from selenium.webdriver.common.keys import Keys
+
+    box = wide.find_element("css selector", "#side_head input")
+    box.send_keys("near &", Keys.ENTER)
+    assert wait_for(wide, "find('#card').dataset.row === '20' && find('#card').dataset.col === '20'")
+    box.clear()
+    box.send_keys("<b>no</b>", Keys.ENTER)
+    found = wide.find_element("css selector", "#side_head .found").text
+    assert found.startswith("Nothing on this map is called \u201c<b>no</b>\u201d.")
+    box.clear()
+    box.send_keys("10, 20", Keys.ENTER)
+    assert wide.find_element("css selector", "#side_head .found").text == "That position is outside the map."
+
+
+def test_thinned_station_values_are_read_from_their_block(wide):
+    # 3 x 3 blocks over 7 columns are 3 blocks a row: pixel (4, 6) lies in block row 1, block column 2.
+    script = "page.facts.station_step = 3; page.facts.grid.cols = 7;"
+    script += "return [index_in('field/x', {row: 4, col: 6}), index_in('main/tier', {row: 4, col: 6})]"
+    assert wide.execute_script(script) == [1 * 3 + 2, 4 * 7 + 6]
+
+
 def test_unknown_cell_says_so(wide):
     text = click_cell(wide, 1, 1)
     assert "Unknown" in text

@@ -2,6 +2,5 @@
 
 from covermap.outputs.web_map.facts import Place
 from covermap.outputs.web_map.page import write_map
-from covermap.outputs.web_map.summary import ListSummary
 
-__all__ = ["ListSummary", "Place", "write_map"]
+__all__ = ["Place", "write_map"]

@@ -11,9 +11,10 @@ from covermap.outputs import palette, words
 from covermap.outputs.coverage import Coverage
 from covermap.outputs.layers import NEAR_MAST_FLAG, STEEP_RAY_FLAG
 from covermap.outputs.web_map.declination import FIRST_YEAR, LAST_YEAR, Declination, declination
-from covermap.outputs.web_map.layers import FIELD_OFFSET_DB
+from covermap.outputs.web_map.layers import FIELD_OFFSET_DB, station_step
 from covermap.outputs.web_map.page_grid import PageGrid
-from covermap.outputs.web_map.summary import ListSummary, home_summary, land_summary
+from covermap.outputs.web_map.summary import count_facts
+from covermap.planning.areas import WholeSummary
 from covermap.scenario.records import Scenario, Station, WantedList
 
 FADED_OPACITY = 0.12  # of squares without homes, when the reader fades them
@@ -53,7 +54,7 @@ def page_facts(
     coverage: Coverage,
     scenario: Scenario,
     grid: PageGrid,
-    summaries: Mapping[str, ListSummary],
+    summaries: Mapping[str, WholeSummary],
     places: Sequence[Place],
     tier_names: Sequence[str] | None,
 ) -> dict[str, Any]:
@@ -70,13 +71,15 @@ def page_facts(
         "outline": grid_facts["outline"],
         "tiers": _tiers(run["confidence_percent"], tier_names),
         "lists": [
-            _wanted_list(coverage, wanted, shown, summaries.get(wanted.name))
+            _wanted_list(wanted, shown, summaries[wanted.name])
             for wanted in scenario.wanted
             if wanted.name in coverage.lists
         ],
         "stations": [_station(coverage, scenario, index, order) for order, index in enumerate(shown)],
         "masts": _masts(scenario, shown),
         "places": [asdict(place) for place in places],
+        "example_position": _example_position(grid),
+        "station_step": station_step(grid.cell.size, len(shown)),
         "has_homes": coverage.has("homes"),
         "declination": _declination(grid, run.get("stations_as_of") or scenario.stations_as_of),
         "flag_notes": [{"flag": flag, "words": text} for flag, text in FLAG_NOTES],
@@ -124,6 +127,7 @@ def _tiers(confidence_percent: float, tier_names: Sequence[str] | None) -> list[
             "fill": look.fill,
             "painted": look.painted,
             "ink": look.ink,
+            "halo": palette.INK_LIGHT if look.ink == palette.INK_DARK else palette.INK_DARK,
         }
         for look in palette.TIERS
     ]
@@ -175,20 +179,22 @@ def _masts(scenario: Scenario, shown: Sequence[int]) -> list[dict[str, Any]]:
     ]
 
 
-def _wanted_list(
-    coverage: Coverage, wanted: WantedList, shown: Sequence[int], summary: ListSummary | None
-) -> dict[str, Any]:
-    if summary is None and coverage.has("homes"):
-        summary = home_summary(coverage, wanted.name)
+def _wanted_list(wanted: WantedList, shown: Sequence[int], summary: WholeSummary) -> dict[str, Any]:
     order = {index: position for position, index in enumerate(shown)}
     return {
         "name": wanted.name,
         "services": list(wanted.services),
         "needed": wanted.needed,
         "transmitters": [[order[index] for index in group] for group in wanted.transmitters],
-        "homes": None if summary is None else asdict(summary),
-        "land": asdict(land_summary(coverage, wanted.name)),
+        **count_facts(summary.columns),
     }
+
+
+def _example_position(grid: PageGrid) -> str:
+    """Return a position inside the map, as people may type it."""
+    place = grid.facts()["place_of_cell"]
+    middle = (len(place) // 2) // 2 * 2
+    return f"{place[middle + 1]:.2f}, {place[middle]:.2f}"
 
 
 def _declination(grid: PageGrid, as_of: str) -> dict[str, Any] | None:

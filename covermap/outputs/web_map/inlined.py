@@ -13,7 +13,7 @@ LEAFLET_PACKAGE = "XStatic-Leaflet"
 HERE = Path(__file__).parent
 SCRIPTS = (  # in this order: each uses only what stands above it while it is loaded
     "dom", "state", "words", "geodesy", "decode", "cell_layer", "picture", "patches", "patterns", "edges",
-    "plates", "scale", "summary", "legend", "lists", "shows", "sheet", "card", "keys", "start",
+    "plates", "scale", "summary", "legend", "lists", "shows", "sheet", "card", "keys", "find", "start",
 )  # fmt: skip
 STYLES = ("base", "layout", "parts", "print")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import math
 import zlib
 from typing import Any
 
@@ -18,6 +19,20 @@ FIELD_OFFSET_DB = 60
 
 HOMES_STEP = 0.1
 """Homes are held in tenths, 16 bits; more than 6,553.4 in one square reads as that."""
+
+MOST_STATION_VALUES = 160_000 * 20
+"""Cells times stations up to which the page holds the stations' values of every pixel."""
+
+
+def station_step(pixels: int, stations: int) -> int:
+    """Return the side in pixels of the blocks that share their middle pixel's station values, from 1."""
+    return max(1, math.ceil(math.sqrt(pixels * stations / MOST_STATION_VALUES)))
+
+
+def block_middles(values: NDArray[Any], step: int) -> NDArray[Any]:
+    """Return the value at the middle of each block of step x step pixels (at the edge: the last one)."""
+    rows, cols = (np.minimum(np.arange(0, size, step) + step // 2, size - 1) for size in values.shape)
+    return values[np.ix_(rows, cols)]
 
 
 def field_bytes(field_dbuvm: NDArray[np.floating[Any]]) -> NDArray[np.uint8]:

@@ -20,11 +20,19 @@ from covermap.outputs.layers import OUTSIDE_FLAG
 from covermap.outputs.web_map import inlined
 from covermap.outputs.web_map.facts import SIGNAL_STEPS, SURE_GREYS, Place, page_facts
 from covermap.outputs.web_map.folium_page import OfflineMap, OfflinePage, StartPage, rendered
-from covermap.outputs.web_map.layers import OUTSIDE, UNKNOWN, field_bytes, homes_tenths, packed, two_bytes
+from covermap.outputs.web_map.layers import (
+    OUTSIDE,
+    UNKNOWN,
+    block_middles,
+    field_bytes,
+    homes_tenths,
+    packed,
+    two_bytes,
+)
 from covermap.outputs.web_map.page_grid import PageGrid, page_grid
 from covermap.outputs.web_map.still import still_picture
-from covermap.outputs.web_map.summary import ListSummary
 from covermap.outputs.whole_file import write_text
+from covermap.planning.areas import WholeSummary, summarise_whole
 from covermap.scenario.records import Scenario
 
 TEMPLATES = jinja2.Environment(
@@ -40,7 +48,7 @@ def write_map(
     coverage: Coverage,
     scenario: Scenario,
     terrain_grey: NDArray[np.uint8],
-    summaries: Mapping[str, ListSummary] | None,
+    summaries: Mapping[str, WholeSummary] | None,
     path: Path,
     *,
     places: Sequence[Place] = (),
@@ -54,9 +62,8 @@ def write_map(
     scenario : the checked scenario the result was made from
     terrain_grey : uint8, shape (rows, cols) of the grid
         Relief as greys, 176 in shadow to 250 in light, 226 where flat or unknown.
-    summaries : list name -> counts of homes
-        A list that is missing here is counted from the rasters, without ranges; without homes the page
-        gives shares of land.
+    summaries : what planning.areas.summarise_whole() gives; None lets the page ask it
+        Its counts stand before any click and in the legend: homes, or shares of land without homes.
     path : the file to write; it is replaced only when the new one is whole
     places : names to write on the map
     tier_names : names of tiers 1 to 7 where the scenario has its own table
@@ -73,7 +80,7 @@ def write_map(
             f"{terrain_grey.shape}."
         )
     grid = page_grid(coverage.grid)
-    facts = page_facts(coverage, scenario, grid, summaries or {}, places, tier_names)
+    facts = page_facts(coverage, scenario, grid, summaries or summarise_whole(coverage), places, tier_names)
     write_text(Path(path), _document(coverage, grid, facts, terrain_grey))
 
 
@@ -139,14 +146,19 @@ def _layers(
     for station in facts["stations"]:
         if station["has_field"]:
             name = f"field/{station['station_id']}"
-            yield name, grid.spread(field_bytes(coverage.read(name)), UNKNOWN)
+            field = grid.spread(field_bytes(coverage.read(name)), UNKNOWN)
+            yield name, block_middles(field, facts["station_step"])
     outside = _outside(coverage)
     for wanted in facts["lists"]:
-        yield from _list_layers(coverage, grid, wanted, outside)
+        yield from _list_layers(coverage, grid, wanted, outside, facts["station_step"])
 
 
 def _list_layers(
-    coverage: Coverage, grid: PageGrid, wanted: dict[str, Any], outside: NDArray[np.bool_]
+    coverage: Coverage,
+    grid: PageGrid,
+    wanted: dict[str, Any],
+    outside: NDArray[np.bool_],
+    station_step: int,
 ) -> Iterator[tuple[str, NDArray[np.uint8]]]:
     name = wanted["name"]
     yield f"{name}/tier", _inside_map(grid, coverage.read(f"{name}/tier"), outside)
@@ -159,7 +171,7 @@ def _list_layers(
         yield f"{name}/{kind}", grid.spread(coverage.read(f"{name}/{kind}"), UNKNOWN)
     for kind in ("service_chance", "service_chance_one_lower"):
         for order, chance in enumerate(coverage.read(f"{name}/{kind}")):
-            yield f"{name}/{kind}_{order}", grid.spread(chance, UNKNOWN)
+            yield f"{name}/{kind}_{order}", block_middles(grid.spread(chance, UNKNOWN), station_step)
 
 
 def _outside(coverage: Coverage) -> NDArray[np.bool_]:

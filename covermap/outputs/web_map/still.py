@@ -13,9 +13,10 @@ from covermap.outputs import palette
 from covermap.outputs.web_map.layers import OUTSIDE, UNKNOWN
 from covermap.outputs.web_map.page_grid import PageGrid
 
-LONG_SIDE_PX = 1200  # about; a cell takes a whole number of pixels where the map is small enough
+LONG_SIDE_PX = 1000  # about; a cell takes a whole number of pixels where the map is small enough
 HATCH_EACH_PX, HATCH_FROM_PX, DOT_EACH_PX = 10, 12, 8
 NUMBER_ROOM_PX = 12
+MOST_NUMBERS = 120  # the roomiest patches first
 PAPER_GREY = (251, 249, 245)
 DPI = 100
 
@@ -44,8 +45,8 @@ def _painted(tier: NDArray[np.uint8], relief: NDArray[np.uint8], px: int) -> NDA
     mixed = fills[tier] * palette.FILL_OPACITY + grey * (1 - palette.FILL_OPACITY)
     colours = np.where(known[..., None], mixed, grey)
     colours[tier == OUTSIDE] = PAPER_GREY
-    large = np.kron(np.floor(colours + 0.5).astype(np.uint8), np.ones((px, px, 1), dtype=np.uint8))
-    tier_large = np.kron(tier, np.ones((px, px), dtype=np.uint8))
+    large = np.floor(colours + 0.5).astype(np.uint8).repeat(px, axis=0).repeat(px, axis=1)
+    tier_large = tier.repeat(px, axis=0).repeat(px, axis=1)
     row, col = np.indices(tier_large.shape)
     hatch = _wide_patches(tier_large == TIER_NOT_PROMISED) & ((row + col) % HATCH_EACH_PX == 0)
     large[hatch] = palette.rgb(palette.HATCH_COLOUR)
@@ -54,7 +55,7 @@ def _painted(tier: NDArray[np.uint8], relief: NDArray[np.uint8], px: int) -> NDA
     return large
 
 
-def _wide_patches(inside: NDArray[np.bool_]) -> Any:
+def _wide_patches(inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Return the parts of a mask into which a square of HATCH_FROM_PX fits."""
     from scipy import ndimage
 
@@ -67,15 +68,16 @@ def _numbers(tier: NDArray[np.uint8], px: int) -> list[tuple[int, float, float]]
     """Return (tier, x, y) in pixels of the roomiest place of each patch that has room for its number."""
     from scipy import ndimage
 
-    found = []
+    found: list[tuple[int, int, float, float]] = []
     for number in range(1, TIER_NOT_PROMISED + 1):
         inside = np.pad(tier == number, 1)
         room = ndimage.distance_transform_cdt(inside, metric="chessboard")[1:-1, 1:-1]
         patches, count = ndimage.label(inside[1:-1, 1:-1])
         for row, col in ndimage.maximum_position(room, patches, range(1, count + 1)) if count else ():
             if (room[row, col] - 0.5) * px >= NUMBER_ROOM_PX:
-                found.append((number, (col + 0.5) * px, (row + 0.5) * px))
-    return found
+                found.append((int(room[row, col]), number, (col + 0.5) * px, (row + 0.5) * px))
+    found.sort(key=lambda one: -one[0])
+    return [one[1:] for one in found[:MOST_NUMBERS]]
 
 
 def _mast_points(grid: PageGrid, masts: list[dict[str, Any]], px: float) -> list[tuple[str, float, float]]:

@@ -6,14 +6,13 @@ const NEAR_KM = 5; // a named place farther away says nothing about a square
 // Every value the card needs of one pixel, gathered from the layers.
 async function read_cell(pixel) {
   const list = page.list;
-  const index = pixel_index(pixel);
   const name = (kind) => `${list.name}/${kind}`;
-  const [tier] = Object.values(await values_at(index, [name("tier")]));
+  const [tier] = Object.values(await values_at(pixel, [name("tier")]));
   const cell = { ...cell_under(pixel), tier };
   if (tier > 8) return cell;
   const services = list.services.map((_, order) => order);
   const fields = page.facts.stations.filter((station) => station.has_field).map((one) => one.station_id);
-  const values = await values_at(index, [
+  const values = await values_at(pixel, [
     "flags", ...(page.facts.has_homes ? ["homes_low", "homes_high"] : []),
     chance_layer(tier), name("aim_low"), name("aim_high"), name("limiting_service"), name("deciding_service"),
     ...services.flatMap((order) => [name(`service_chance_${order}`), name(`service_chance_one_lower_${order}`)]),
@@ -105,7 +104,8 @@ function one_lower(cell) {
 function station_row(station, cell) {
   const order = page.list.services.indexOf(station.service);
   const field = cell.field_dbuvm[station.station_id];
-  const others = page.list.transmitters[order].length > 1 ? ", any one of its masts" : "";
+  const ways = page.list.transmitters[order].length;
+  const others = ways < 2 ? "" : ways === 2 ? ", from either" : `, from any of ${ways}`;
   return element("div", { class: "station" },
     element("i", {}, station.letter),
     element("span", {}, station.service, small(`${station_numbers(station)}${others}`)),
@@ -130,6 +130,12 @@ function flag_notes(cell) {
   return page.facts.flag_notes.filter(({ flag }) => cell.flags & flag).map(({ words }) => element("p", {}, words));
 }
 
+function block_note() {
+  const step = page.facts.station_step;
+  return step === 1 ? null : element("p", {},
+    `To keep this file small, each station's signal and chance are those of the middle of ${step} × ${step} squares; antenna, chance of the whole list and aim are of this square.`);
+}
+
 function heading(square, words) {
   return element("h2", {}, square, element("span", {}, words));
 }
@@ -142,6 +148,7 @@ function known_parts(cell) {
     lead(cell), aim(cell), decides(cell), one_lower(cell),
     part("Stations by aim", ...aim_groups(cell)),
     part("Before you rely on it", element("p", {}, "For a typical roof in this square; your site can differ by 10 dB either way."),
+      block_note(),
       ...flag_notes(cell),
       element("p", { class: "small" }, `The square's middle: ${position_text(cell)} (row ${cell.row}, column ${cell.col}).`),
       element("ul", { class: "cautions" }, page.facts.cautions.map((words) => element("li", {}, words)))),

@@ -20,10 +20,32 @@ async function unpack(name) {
   return bytes;
 }
 
+// Layers of single stations and services share one value in a block of station_step pixels a side.
+function is_by_station(name) {
+  return name.startsWith("field/") || name.includes("/service_chance_");
+}
+
+function index_in(name, { row, col }) {
+  const step = is_by_station(name) ? page.facts.station_step : 1;
+  return Math.floor(row / step) * Math.ceil(page.facts.grid.cols / step) + Math.floor(col / step);
+}
+
 // Promise of one pixel's values in several layers, by name.
-async function values_at(index, names) {
+async function values_at(pixel, names) {
   const bytes = await Promise.all(names.map(layer));
-  return Object.fromEntries(names.map((name, order) => [name, bytes[order][index]]));
+  return Object.fromEntries(names.map((name, order) => [name, bytes[order][index_in(name, pixel)]]));
+}
+
+// Promise of a layer with a value for every pixel.
+async function whole_layer(name) {
+  const bytes = await layer(name);
+  if (!is_by_station(name) || page.facts.station_step === 1) return bytes;
+  const { rows, cols } = page.facts.grid;
+  const whole = new Uint8Array(rows * cols);
+  for (let row = 0, index = 0; row < rows; row++) {
+    for (let col = 0; col < cols; col++, index++) whole[index] = bytes[index_in(name, { row, col })];
+  }
+  return whole;
 }
 
 // A whole number held as a low and a high byte; null where both are 255.

@@ -3,8 +3,9 @@
 
 function legend_count(tier) {
   const { homes, land } = page.list;
-  if (homes) return homes_number(tier ? homes.by_tier[tier - 1] : homes.unknown);
-  return share_number(land.by_tier_percent[tier]);
+  const counts = homes || land;
+  const count = tier ? counts.by_tier[tier - 1] : counts.unknown;
+  return homes ? homes_number(count) : share_number(count);
 }
 
 function count_of(tier) {

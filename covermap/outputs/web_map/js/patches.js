@@ -91,7 +91,7 @@ function draw_numbers(context, view, plates) {
 }
 
 function draw_number(context, tier, x, y) {
-  if (tier !== 8) return draw_text(context, String(tier), x, y, tier_facts(tier).ink, tier_facts(tier).painted);
+  if (tier !== 8) return draw_text(context, String(tier), x, y, tier_facts(tier).ink, tier_facts(tier).halo);
   context.fillStyle = "#FFFFFF";
   context.beginPath();
   context.roundRect(x - 9, y - 10, 18, 20, 3);

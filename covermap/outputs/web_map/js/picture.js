@@ -18,7 +18,7 @@ function step_of(steps, value) {
 
 async function needed_bytes() {
   if (page.shows === "sure") return layer(chance_layer(page.sure_tier));
-  if (page.shows === "signal") return layer(`field/${page.facts.stations[page.station].station_id}`);
+  if (page.shows === "signal") return whole_layer(`field/${page.facts.stations[page.station].station_id}`);
   return layer(`${page.list.name}/tier`);
 }
 

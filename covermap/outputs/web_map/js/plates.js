@@ -10,7 +10,7 @@ function draw_text(context, text, x, y, ink, halo) {
   context.textAlign = "center";
   context.textBaseline = "middle";
   context.lineJoin = "round";
-  context.lineWidth = 4;
+  context.lineWidth = 4; // 2 px on each side
   context.strokeStyle = halo;
   context.strokeText(text, x, y + 1);
   context.fillStyle = ink;
@@ -77,13 +77,14 @@ function draw_places(context, view, plates) {
   }
 }
 
-// Whether a point lies on the chosen square's aim line, where a number could not be read.
+// Whether a point lies on the chosen square or its aim line, where a number could not be read.
 function on_aim_line(view, x, y) {
   if (!page.chosen || page.chosen.aim_deg == null) return false;
   const angle = (page.chosen.aim_deg * Math.PI) / 180;
   const [dx, dy] = [x - view.x(page.chosen.col + 0.5), y - view.y(page.chosen.row + 0.5)];
   const along = dx * Math.sin(angle) - dy * Math.cos(angle);
-  return along > -20 && Math.abs(dx * Math.cos(angle) + dy * Math.sin(angle)) < 15;
+  if (Math.hypot(dx, dy) < 28) return true;
+  return along > 0 && Math.abs(dx * Math.cos(angle) + dy * Math.sin(angle)) < 15;
 }
 
 function draw_chosen(context, view) {

@@ -40,7 +40,8 @@ function signal_part() {
     renew_picture();
   };
   return [
-    small("Field strength 10 m above ground, half of the time, in dBµV/m"),
+    small(`Field strength 10 m above ground, half of the time, in dBµV/m${page.facts.station_step > 1
+      ? `; one value for ${page.facts.station_step} × ${page.facts.station_step} squares` : ""}`),
     select("Which station", names, page.station, chosen),
     key_of(page.facts.signal_steps),
   ];

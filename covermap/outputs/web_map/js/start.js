@@ -72,6 +72,7 @@ async function start_page(map) {
     if (pixel) show_card(pixel);
   });
   start_keys();
+  start_find();
   window.addEventListener("beforeprint", copy_for_print);
   try {
     await renew_picture();

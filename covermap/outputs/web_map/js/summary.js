@@ -32,9 +32,9 @@ function home_rows(homes) {
 
 function land_rows(land) {
   return [
-    number_row(share_number(land.without_percent), "of the land gets none of the listed services, even from a tall mast"),
-    number_row(share_number(land.rooftop_or_more_percent), "of the land needs the roof or more"),
-    number_row(share_number(land.by_tier_percent[0]), "of the land unknown"),
+    number_row(share_number(land.without), "of the land gets none of the listed services, even from a tall mast"),
+    number_row(share_number(land.rooftop_or_more), "of the land needs the roof or more"),
+    number_row(share_number(land.unknown), "of the land unknown"),
   ];
 }
 
