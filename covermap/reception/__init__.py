@@ -2,17 +2,26 @@
 
 from covermap.reception.chain import ReceivingChain, receiving_chain
 from covermap.reception.confidence import confidence_bounds, joint_confidence
+from covermap.reception.options import ReceptionOptions
+from covermap.reception.receive import receive
+from covermap.reception.required_field import required_field
 from covermap.reception.signals import CellSignals, ListReception, StationFacts
 from covermap.reception.tiers import Tier, TierTable
+from covermap.reception.variability import SigmaSummary, sigma_summary
 
 __all__ = [
     "CellSignals",
     "ListReception",
     "ReceivingChain",
+    "ReceptionOptions",
+    "SigmaSummary",
     "StationFacts",
     "Tier",
     "TierTable",
     "confidence_bounds",
     "joint_confidence",
+    "receive",
     "receiving_chain",
+    "required_field",
+    "sigma_summary",
 ]

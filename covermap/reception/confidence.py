@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Hashable, Sequence
 
 import numpy as np
@@ -9,63 +10,79 @@ from numpy.typing import ArrayLike, NDArray
 
 from covermap.errors import InputError
 from covermap.propagation.compiling import kernel
-from covermap.reception.normal import COMMON_POINTS, COMMON_WEIGHTS, POINT_COUNT, normal_share
+from covermap.reception.normal import LEAST, POINT, PRODUCT, WEIGHT, integral_points, normal_share
 
 
 @kernel
-def all_confidence(deviation, common_ratio, group_start, groups):
+def _multiply_mast(deviation, common_ratio, first, last, points):
+    """Multiply the product by the share of homes that receive one mast's worst service, at each point."""
+    if last - first == 1:
+        alone, ratio = deviation[first], common_ratio[first]
+        for point in range(points.shape[1]):
+            points[PRODUCT, point] *= normal_share(alone + ratio * points[POINT, point])
+        return
+    points[LEAST, :] = math.inf
+    for item in range(first, last):
+        margin, ratio = deviation[item], common_ratio[item]
+        for point in range(points.shape[1]):
+            shifted = margin + ratio * points[POINT, point]
+            points[LEAST, point] = shifted if shifted < points[LEAST, point] else points[LEAST, point]
+    for point in range(points.shape[1]):
+        points[PRODUCT, point] *= normal_share(points[LEAST, point])
+
+
+@kernel
+def _shares_nothing(common_ratio, first, last):
+    """Return True where these services have nothing in common with the home's others."""
+    for item in range(first, last):
+        if common_ratio[item] > 0.0:
+            return False
+    return True
+
+
+@kernel
+def all_confidence(deviation, common_ratio, group_start, groups, points):
     """Return the chance that every service is received, 0 to 1.
 
     deviation : margin of each service in its own standard deviations, m / s_i, ordered by mast
     common_ratio : s_c / s_i of each service
     group_start : index of each mast's first service, and behind the last mast the number of services
-    groups : number of masts
+    groups : number of masts. points : of integral_points
 
     Masts are independent given the home's common deviation z; on one mast the worst service decides.
 
-    Source: integral of phi(z) product of normal_share(min((m + s_c z) / s_i)) dz, our own model of a
-        home (docs: what a chance means), by Gauss-Hermite quadrature of 16 points.
-    Accuracy: within 0.003 for s_c up to 3 s_i, 0.03 too low at s_c = 4.4 s_i.
+    Source: integral of phi(z) product of normal_share(min((m + s_c z) / s_i)) dz, a one-factor model of
+        our own, by Gauss-Hermite quadrature of 16 points.
+    Accuracy: within 0.003 for s_c up to 3 s_i; 0.03 too low at s_c = 4.4 s_i.
     """
     fixed = 1.0
     varies = False
-    product = np.empty(POINT_COUNT)
-    worst = np.empty(POINT_COUNT)
     for group in range(groups):
         first, last = group_start[group], group_start[group + 1]
-        common = False
-        for index in range(first, last):
-            common = common or common_ratio[index] > 0.0
-        if not common:
-            least = deviation[first]
-            for index in range(first + 1, last):
-                least = min(least, deviation[index])
-            fixed *= normal_share(least)
+        if _shares_nothing(common_ratio, first, last):
+            worst = deviation[first]
+            for item in range(first + 1, last):
+                worst = min(worst, deviation[item])
+            fixed *= normal_share(worst)
             continue
-        for point in range(POINT_COUNT):
-            worst[point] = deviation[first] + common_ratio[first] * COMMON_POINTS[point]
-        for index in range(first + 1, last):
-            for point in range(POINT_COUNT):
-                shifted = deviation[index] + common_ratio[index] * COMMON_POINTS[point]
-                worst[point] = shifted if shifted < worst[point] else worst[point]
-        for point in range(POINT_COUNT):
-            share = normal_share(worst[point])
-            product[point] = product[point] * share if varies else share
-        varies = True
+        if not varies:
+            points[PRODUCT, :] = points[WEIGHT, :]
+            varies = True
+        _multiply_mast(deviation, common_ratio, first, last, points)
     if not varies:
         return fixed
     total = 0.0
-    for point in range(POINT_COUNT):
-        total += COMMON_WEIGHTS[point] * product[point]
+    for point in range(points.shape[1]):
+        total += points[PRODUCT, point]
     return fixed * total
 
 
 @kernel
 def _sort_downward(values, count):
     """Sort the first count values in place, greatest first."""
-    for index in range(1, count):
-        value = values[index]
-        place = index
+    for item in range(1, count):
+        value = values[item]
+        place = item
         while place > 0 and values[place - 1] < value:
             values[place] = values[place - 1]
             place -= 1
@@ -79,62 +96,68 @@ def _add_mast(count_chance, needed, shares, services):
     shares : chance of each of the mast's services, greatest first; the j best arrive together with
         chance shares[j - 1] - shares[j]. The last count means needed or more.
     """
-    for have in range(needed, -1, -1):
+    for have in range(needed - 1, -1, -1):
         chance = count_chance[have]
-        if have == needed or chance == 0.0:
-            continue
         count_chance[have] = chance * (1.0 - shares[0])
         for brought in range(1, services + 1):
-            exactly = shares[brought - 1] - (shares[brought] if brought < services else 0.0)
+            exactly = shares[brought - 1]
+            if brought < services:
+                exactly -= shares[brought]
             count_chance[min(needed, have + brought)] += chance * exactly
 
 
 @kernel
-def _at_least_given(common, deviation, common_ratio, group_start, groups, needed, count_chance, shares):
+def _at_least_given(common, deviation, common_ratio, group_start, groups, needed, shares, count_chance):
     """Return the chance of at least needed services when the home's common deviation is given."""
     count_chance[: needed + 1] = 0.0
     count_chance[0] = 1.0
     for group in range(groups):
         first = group_start[group]
         services = group_start[group + 1] - first
-        for index in range(services):
-            shares[index] = normal_share(deviation[first + index] + common_ratio[first + index] * common)
+        for item in range(services):
+            shares[item] = normal_share(deviation[first + item] + common_ratio[first + item] * common)
         _sort_downward(shares, services)
         _add_mast(count_chance, needed, shares, services)
     return count_chance[needed]
 
 
 @kernel
-def at_least_confidence(deviation, common_ratio, group_start, groups, needed):
+def at_least_confidence(deviation, common_ratio, group_start, groups, needed, points, shares, count_chance):
     """Return the chance that at least needed services are received, 0 to 1; arguments as all_confidence.
+
+    shares, count_chance : work, needed + 1 values and one a service or more
 
     Source: as all_confidence; the masts' counts are added by convolution (Poisson-binomial).
     Accuracy: as all_confidence.
     """
-    services = group_start[groups]
-    count_chance = np.empty(needed + 1)
-    shares = np.empty(services)
-    common = False
-    for index in range(services):
-        common = common or common_ratio[index] > 0.0
-    if not common:
-        return _at_least_given(
-            0.0, deviation, common_ratio, group_start, groups, needed, count_chance, shares
-        )
+    alone = _shares_nothing(common_ratio, 0, group_start[groups])
     total = 0.0
-    for point in range(POINT_COUNT):
-        total += COMMON_WEIGHTS[point] * _at_least_given(
-            COMMON_POINTS[point], deviation, common_ratio, group_start, groups, needed, count_chance, shares
+    for point in range(1 if alone else points.shape[1]):
+        common = 0.0 if alone else points[POINT, point]
+        chance = _at_least_given(
+            common, deviation, common_ratio, group_start, groups, needed, shares, count_chance
         )
+        total += chance if alone else points[WEIGHT, point] * chance
     return total
 
 
 @kernel
-def needed_confidence(deviation, common_ratio, group_start, groups, needed):
-    """Return all_confidence where every service is needed, at_least_confidence elsewhere."""
-    if needed == group_start[groups]:
-        return all_confidence(deviation, common_ratio, group_start, groups)
-    return at_least_confidence(deviation, common_ratio, group_start, groups, needed)
+def needed_confidence(deviation, common_ratio, group_start, groups, needed, points, shares, count_chance):
+    """Return the chance of at least needed services, by whichever way is quickest.
+
+    At least one arrives unless all fail, which is all_confidence of the opposite margins: the common
+    deviation is symmetric.
+    """
+    services = group_start[groups]
+    if 1 < needed < services:
+        return at_least_confidence(
+            deviation, common_ratio, group_start, groups, needed, points, shares, count_chance
+        )
+    sign = 1.0 if needed == services else -1.0
+    for item in range(services):
+        shares[item] = sign * deviation[item]
+    chance = all_confidence(shares, common_ratio, group_start, groups, points)
+    return chance if needed == services else 1.0 - chance
 
 
 def joint_confidence(
@@ -180,7 +203,14 @@ def joint_confidence(
     needed = _checked_needed(at_least, margins.size)
     return float(
         needed_confidence(
-            (margins / own_sd)[order], (common_sd / own_sd)[order], group_start, group_start.size - 1, needed
+            (margins / own_sd)[order],
+            (common_sd / own_sd)[order],
+            group_start,
+            group_start.size - 1,
+            needed,
+            integral_points(),
+            np.empty(margins.size),
+            np.empty(margins.size + 1),
         )
     )
 

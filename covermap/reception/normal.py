@@ -1,16 +1,35 @@
 """The normal distribution and the integral over it, as fast kernels."""
 
+import math
+
 import numpy as np
+from numpy.typing import NDArray
 
 from covermap.propagation.compiling import kernel
 
-# The outer two pairs of the 16 points together weigh 3e-7, less than normal_share is off by: left out.
-_POINTS, _WEIGHTS = np.polynomial.hermite_e.hermegauss(16)
-COMMON_POINTS = _POINTS[2:-2].copy()
-COMMON_WEIGHTS = _WEIGHTS[2:-2] / _WEIGHTS[2:-2].sum()
-POINT_COUNT = COMMON_POINTS.size
+# Rows of an integral's arrays. Points and weights travel in them, with a length the compiler does not
+# know: constants of a known length are unrolled and then not vectorised (163 against 67 ns for two masts).
+PRODUCT = 0
+LEAST = 1
+POINT = 2
+WEIGHT = 3
 
-_ROOT_HALF = np.sqrt(0.5)
+
+def integral_points() -> NDArray[np.float64]:
+    """Return work rows, points and weights for integrals over a standard normal distribution, (4, 12).
+
+    The outer two pairs of the 16 Gauss-Hermite points weigh 3e-7 together, less than normal_share can be
+    off by: they are left out.
+    """
+    points, weights = np.polynomial.hermite_e.hermegauss(16)
+    rows = np.zeros((4, points.size - 4))
+    rows[POINT] = points[2:-2]
+    rows[WEIGHT] = weights[2:-2] / weights[2:-2].sum()
+    return rows
+
+
+_ROOT_HALF = math.sqrt(0.5)
+_DENSITY_AT_MEAN = 1.0 / math.sqrt(2.0 * math.pi)
 
 
 @kernel
@@ -31,3 +50,17 @@ def normal_share(deviation):
     power *= power
     tail = 0.5 / (power * power)
     return tail if deviation < 0.0 else 1.0 - tail
+
+
+@kernel
+def normal_hazard(deviation):
+    """Return how fast the logarithm of normal_share grows: density over share, 0 or more.
+
+    deviation : in standard deviations; NaN gives NaN.
+
+    Source: definition; below -4 the first terms of its asymptotic series, -x - 1 / x.
+    Accuracy: within 0.5 %.
+    """
+    if deviation < -4.0:
+        return -deviation - 1.0 / deviation
+    return _DENSITY_AT_MEAN * math.exp(-0.5 * deviation * deviation) / normal_share(deviation)

@@ -1,0 +1,105 @@
+"""The field a tier needs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from statistics import NormalDist
+
+import numpy as np
+
+from covermap.errors import InputError
+from covermap.reception.chain import ReceivingChain, receiving_chain
+from covermap.reception.external_noise import external_noise_db
+from covermap.reception.mount import mount_loss_db
+from covermap.reception.options import ReceptionOptions
+from covermap.reception.tiers import Tier
+from covermap.reception.variability import common_sd_db, own_sd_db
+
+
+def chain_of(
+    tier: Tier, frequency_mhz: float, bandwidth_mhz: float, options: ReceptionOptions
+) -> ReceivingChain:
+    """Return a tier's receiving chain in the noise that the options name."""
+    return receiving_chain(
+        tier,
+        frequency_mhz,
+        external_noise_db=external_noise_db(
+            frequency_mhz, options.noise_environment, tier.indoors, options.external_noise
+        ),
+        tuner_noise_figure_db=options.tuner_noise_figure_db,
+        bandwidth_mhz=bandwidth_mhz,
+    )
+
+
+def required_field(
+    tier: Tier,
+    frequency_mhz: float,
+    system: str | float,
+    noise: str,
+    *,
+    confidence_percent: float = 50.0,
+    clutter_height_m: float = 0.0,
+    open_land: bool = False,
+    bandwidth_mhz: float = 6.0,
+    required_cn: Mapping[str, float] | None = None,
+    options: ReceptionOptions | None = None,
+) -> float:
+    """Median outdoor field that an aimed installation of a tier needs.
+
+    Parameters
+    ----------
+    tier : Tier
+        The installation.
+    frequency_mhz : float
+        Centre of the channel. [MHz]
+    system : str or float
+        A name of required_cn, or the required C/N itself. [dB]
+    noise : str
+        Environment: "city", "residential", "rural" or "quiet_rural".
+    confidence_percent : float
+        How sure; 50 is margin 0. Above 0 and below 100. [%]
+    clutter_height_m : float
+        Of the land-cover class; at least 10 is used. [m]
+    open_land : bool
+        Open land or water.
+    bandwidth_mhz : float
+        Of the channel. [MHz]
+    required_cn : mapping, optional
+        System name -> required C/N. [dB]
+    options : ReceptionOptions, optional
+        Noise table, tuner and uncertainty; its own environment gives way to noise.
+
+    Returns
+    -------
+    float
+        Field at 10 m, or at the tier's own height where that is greater. [dB(uV/m)]
+
+    Raises
+    ------
+    InputError
+        If a value is out of range, or system is a name that required_cn does not hold.
+
+    References
+    ----------
+    Friis' formula; ITU-R P.372-17; ITU-R P.2108-1, section 3.1; ITU-R P.1812-8, section 4.7.
+    """
+    if not 0.0 < confidence_percent < 100.0:
+        raise InputError(f"confidence_percent must lie between 0 and 100, got {confidence_percent}.")
+    options = replace(options or ReceptionOptions(), noise_environment=noise)
+    chain = chain_of(tier, frequency_mhz, bandwidth_mhz, options)
+    loss_db = mount_loss_db(frequency_mhz, tier.height_m, tier.entry_loss_db, clutter_height_m, open_land)
+    own_db = own_sd_db(tier, frequency_mhz, options, clutter_height_m)
+    common_db = common_sd_db(tier, frequency_mhz, chain.external_noise_share, options)
+    margin_db = NormalDist().inv_cdf(confidence_percent / 100.0) * np.hypot(own_db, common_db)
+    return float(_required_cn_db(system, required_cn) - chain.cn_minus_field_db + loss_db + margin_db)
+
+
+def _required_cn_db(system: str | float, required_cn: Mapping[str, float] | None) -> float:
+    if not isinstance(system, str):
+        return float(system)
+    known = required_cn or {}
+    if system not in known:
+        names = ", ".join(known) or "none; pass required_cn, or the C/N in dB"
+        raise InputError(f"system is {system!r}, which is not known. Known: {names}.")
+    return float(known[system])
