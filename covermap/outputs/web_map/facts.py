@@ -194,7 +194,7 @@ def _example_position(grid: PageGrid) -> str:
     """Return a position inside the map, as people may type it."""
     place = grid.facts()["place_of_cell"]
     middle = (len(place) // 2) // 2 * 2
-    return f"{place[middle + 1]:.2f}, {place[middle]:.2f}"
+    return f"{place[middle + 1]:.1f}, {place[middle]:.1f}"
 
 
 def _declination(grid: PageGrid, as_of: str) -> dict[str, Any] | None:

@@ -105,7 +105,7 @@ function station_row(station, cell) {
   const order = page.list.services.indexOf(station.service);
   const field = cell.field_dbuvm[station.station_id];
   const ways = page.list.transmitters[order].length;
-  const others = ways < 2 ? "" : ways === 2 ? ", from either" : `, from any of ${ways}`;
+  const others = ways < 2 ? "" : ways === 2 ? ", either mast" : `, any of ${ways} masts`;
   return element("div", { class: "station" },
     element("i", {}, station.letter),
     element("span", {}, station.service, small(`${station_numbers(station)}${others}`)),
@@ -175,6 +175,7 @@ async function show_card(pixel) {
   card.dataset.row = cell.row;
   card.dataset.col = cell.col;
   card.dataset.tier = cell.tier;
+  for (const found of document.querySelectorAll(".found")) found.replaceChildren();
   document.body.classList.add("with_card");
   open_sheet_for_card();
   page.cells.redraw();

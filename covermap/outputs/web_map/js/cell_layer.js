@@ -86,6 +86,7 @@ function draw_everything(context, view) {
   draw_patterns(context, view);
   draw_edges(context, view);
   draw_border(context, view);
+  draw_aim_line(context, view);
   const plates = [];
   draw_masts(context, view, plates);
   draw_places(context, view, plates);

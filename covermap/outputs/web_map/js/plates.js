@@ -64,7 +64,11 @@ function draw_masts(context, view, plates) {
   for (const { mast, x, y } of points) {
     const stations = page.facts.stations.filter((one) => page.facts.masts[one.mast] === mast);
     const letters = stations.filter((one) => listed.has(one)).map((one) => one.letter).join(" ");
-    draw_plate(context, letters ? `${mast.name}  ${letters}` : mast.name, x, y + 20, 700, plates);
+    const text = letters ? `${mast.name}  ${letters}` : mast.name;
+    context.font = `700 14px ${FONT}`;
+    const aside = context.measureText(text).width / 2 + 18;
+    const spots = [[0, 20], [0, -30], [aside, -4], [-aside, -4]]; // below, above, right, left
+    spots.some(([right, down]) => draw_plate(context, text, x + right, y + down, 700, plates));
   }
 }
 
@@ -87,25 +91,34 @@ function on_aim_line(view, x, y) {
   return along > 0 && Math.abs(dx * Math.cos(angle) + dy * Math.sin(angle)) < 15;
 }
 
+function chosen_side(view) {
+  return Math.max(view.cell_px, 14);
+}
+
+// Web Mercator keeps angles, so the line leaves the square at its true bearing. Names lie over it.
+function draw_aim_line(context, view) {
+  if (!page.chosen || page.chosen.aim_deg == null) return;
+  const [x, y] = [view.x(page.chosen.col + 0.5), view.y(page.chosen.row + 0.5)];
+  const angle = (page.chosen.aim_deg * Math.PI) / 180;
+  const [near, far] = [chosen_side(view) / 2 + 5, view.width + view.height];
+  context.save();
+  for (const [width, colour, dash] of [[6, PAPER, []], [2.5, INK, [10, 6]]]) {
+    context.lineWidth = width;
+    context.strokeStyle = colour;
+    context.setLineDash(dash);
+    context.beginPath();
+    context.moveTo(x + Math.sin(angle) * near, y - Math.cos(angle) * near);
+    context.lineTo(x + Math.sin(angle) * far, y - Math.cos(angle) * far);
+    context.stroke();
+  }
+  context.restore();
+}
+
 function draw_chosen(context, view) {
   if (!page.chosen) return;
   const [x, y] = [view.x(page.chosen.col + 0.5), view.y(page.chosen.row + 0.5)];
-  const side = Math.max(view.cell_px, 14);
+  const side = chosen_side(view);
   context.save();
-  if (page.chosen.aim_deg != null) {
-    const angle = (page.chosen.aim_deg * Math.PI) / 180;
-    const far = view.width + view.height;
-    for (const [width, colour, dash] of [[6, PAPER, []], [2.5, INK, [10, 6]]]) {
-      context.lineWidth = width;
-      context.strokeStyle = colour;
-      context.setLineDash(dash);
-      context.beginPath();
-      context.moveTo(x + Math.sin(angle) * (side / 2 + 5), y - Math.cos(angle) * (side / 2 + 5));
-      context.lineTo(x + Math.sin(angle) * far, y - Math.cos(angle) * far);
-      context.stroke();
-    }
-    context.setLineDash([]);
-  }
   for (const [width, colour] of [[7, PAPER], [3, INK]]) {
     context.lineWidth = width;
     context.lineJoin = "miter";

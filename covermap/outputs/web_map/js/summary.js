@@ -26,7 +26,7 @@ function home_rows(homes) {
       range_text(homes.without_low, homes.without_high) || beside),
     number_row(homes_number(homes.rooftop_or_more), `of ${homes_number(homes.total)} homes need the roof or more`,
       range_text(homes.rooftop_or_more_3db_stronger, homes.rooftop_or_more_3db_weaker)),
-    number_row(homes_number(homes.unknown), "homes unknown"),
+    number_row(homes.unknown === 0 ? "no" : homes_number(homes.unknown), "homes unknown"),
   ];
 }
 
