@@ -34,9 +34,11 @@ NEIGHBOURHOODS = 48
 # land cover classes of covermap/tables/land_cover.csv
 WATER, OPEN, SUBURBAN, TREES, URBAN = 1, 2, 3, 4, 5
 
-FIRST = ("Corrin Fen Marl Tarn Vell Orrin Skell Brunn Hest Kald Lorn Noran Pell Quoy Rask Sull "
-         "Thrum Ulv Wend Yarr Ambl Dunn Ekk Garr").split()
-LAST = "sett wick dale ness holm garth thwaite hope stead beck".split()
+FIRST = [
+    "Corrin", "Fen", "Marl", "Tarn", "Vell", "Orrin", "Skell", "Brunn", "Hest", "Kald", "Lorn", "Noran",
+    "Pell", "Quoy", "Rask", "Sull", "Thrum", "Ulv", "Wend", "Yarr", "Ambl", "Dunn", "Ekk", "Garr",
+]  # fmt: skip
+LAST = ["sett", "wick", "dale", "ness", "holm", "garth", "thwaite", "hope", "stead", "beck"]
 
 
 def noise(rng: np.random.Generator, slope: float, longest_cells: float) -> np.ndarray:
@@ -62,9 +64,13 @@ def make_elevation(rng: np.random.Generator) -> np.ndarray:
     spine = np.exp(-((north - 0.55 * east - 0.10 * np.sin(4 * east)) ** 2) / 0.035)
     second = 0.62 * np.exp(-((north + 0.45 * east + 0.42) ** 2) / 0.012) * (east > -0.45)
     ridged = 1.0 - np.abs(noise(rng, 3.0, 110)) / 1.6
-    hills = 0.10 + 0.62 * spine * (0.45 + 0.75 * np.clip(ridged, 0, 1)) + 0.45 * second * (0.5 + 0.6 * np.clip(ridged, 0, 1))
+    hills = (
+        0.10
+        + 0.62 * spine * (0.45 + 0.75 * np.clip(ridged, 0, 1))
+        + 0.45 * second * (0.5 + 0.6 * np.clip(ridged, 0, 1))
+    )
     hills += 0.075 * noise(rng, 3.2, 70) + 0.02 * noise(rng, 2.4, 14)
-    height = np.clip(hills, 0.012, None) * shore ** 1.3
+    height = np.clip(hills, 0.012, None) * shore**1.3
     height = np.where(inside > 0.0, height, 0.0)
     land, count = ndimage.label(height > 0)
     sizes = ndimage.sum_labels(height > 0, land, np.arange(1, count + 1))
@@ -126,8 +132,19 @@ def make_land_cover(rng, elevation, homes) -> np.ndarray:
 def write_raster(name: str, values: np.ndarray, nodata, unit: str | None = None) -> None:
     """Write one band as a compressed GeoTIFF."""
     with rasterio.open(
-        FOLDER / name, "w", driver="GTiff", width=CELLS, height=CELLS, count=1, dtype=values.dtype.name,
-        crs=CRS, transform=TRANSFORM, nodata=nodata, compress="deflate", predictor=2, tiled=True,
+        FOLDER / name,
+        "w",
+        driver="GTiff",
+        width=CELLS,
+        height=CELLS,
+        count=1,
+        dtype=values.dtype.name,
+        crs=CRS,
+        transform=TRANSFORM,
+        nodata=nodata,
+        compress="deflate",
+        predictor=2,
+        tiled=True,
     ) as raster:
         raster.write(values, 1)
         if unit:
@@ -148,8 +165,13 @@ def make_names(rng: np.random.Generator, count: int) -> list[str]:
 
 def write_neighbourhoods(elevation, villages, names) -> None:
     """Write neighbourhood polygons: the land nearest each village."""
-    land = unary_union([shape(geometry) for geometry, value in shapes(
-        (elevation > 0).astype(np.uint8), transform=TRANSFORM) if value == 1]).simplify(80.0)
+    land = unary_union(
+        [
+            shape(geometry)
+            for geometry, value in shapes((elevation > 0).astype(np.uint8), transform=TRANSFORM)
+            if value == 1
+        ]
+    ).simplify(80.0)
     centres = [Point(*xy(row, col)) for row, col in villages]
     cells = list(voronoi_diagram(MultiPoint(centres), envelope=land.buffer(5000)).geoms)
     polygons = []
@@ -158,7 +180,8 @@ def write_neighbourhoods(elevation, villages, names) -> None:
         polygons.append(cell.intersection(land))
     gpd.GeoDataFrame(
         {"ward_code": [f"W{number:02d}" for number in range(1, len(names) + 1)], "ward_name": names},
-        geometry=polygons, crs=CRS,
+        geometry=polygons,
+        crs=CRS,
     ).to_file(FOLDER / "neighbourhoods.gpkg", layer="neighbourhoods", driver="GPKG")
 
 
@@ -167,13 +190,15 @@ def write_homes(homes: np.ndarray) -> None:
     rows, cols = np.nonzero(homes)
     points = [Point(*xy(row, col)) for row, col in zip(rows, cols, strict=True)]
     gpd.GeoDataFrame({"homes": homes[rows, cols]}, geometry=points, crs=CRS).to_file(
-        FOLDER / "homes.gpkg", layer="homes", driver="GPKG")
+        FOLDER / "homes.gpkg", layer="homes", driver="GPKG"
+    )
 
 
 def write_places(villages, names) -> None:
     """Write the villages' names for finding them on the map."""
-    gpd.GeoDataFrame({"name": names}, geometry=[Point(*xy(*village)) for village in villages], crs=CRS).to_file(
-        FOLDER / "places.gpkg", layer="places", driver="GPKG")
+    gpd.GeoDataFrame(
+        {"name": names}, geometry=[Point(*xy(*village)) for village in villages], crs=CRS
+    ).to_file(FOLDER / "places.gpkg", layer="places", driver="GPKG")
 
 
 def highest_near(elevation: np.ndarray, row: int, col: int, reach: int = 14) -> tuple[int, int]:
@@ -192,7 +217,7 @@ MASTS = {
     "Merrow Hill": (225, 95, 12, 75.0),
     "Tarn Relay": (150, 150, 8, 25.0),
 }
-# station_id, service, mast, displayed, rf, erp_kw, height below the top, polarization, azimuth, elevation, use
+# station_id, service, mast, displayed, rf, erp_kw, m below the top, polarization, azimuth, elevation, use
 STATIONS = [
     ("SK1", "Skerra One", "High Corrin", "5.1", 21, 40.0, 4, "H", "", "main", "wanted"),
     ("SK2", "Skerra Two", "High Corrin", "8.1", 29, 40.0, 4, "H", "", "main", "wanted"),
@@ -219,23 +244,44 @@ OFF_AIR = [
 
 def write_transmitters(elevation: np.ndarray) -> None:
     """Write transmitters.csv with positions on the hilltops of this island."""
-    to_wgs84 = gpd.GeoSeries([Point(*xy(*highest_near(elevation, *where[:3]))) for where in MASTS.values()],
-                             crs=CRS).to_crs("EPSG:4326")
+    to_wgs84 = gpd.GeoSeries(
+        [Point(*xy(*highest_near(elevation, *where[:3]))) for where in MASTS.values()], crs=CRS
+    ).to_crs("EPSG:4326")
     position = dict(zip(MASTS, to_wgs84, strict=True))
     ground = {mast: int(elevation[highest_near(elevation, *where[:3])]) for mast, where in MASTS.items()}
-    header = ("station_id,service,mast,displayed_channel,status,latitude_deg,longitude_deg,rf_channel,erp_kw,"
-              "antenna_height_m,ground_m,polarization,azimuth_pattern,elevation_pattern,electrical_tilt_deg,"
-              "system,use,as_of").split(",")
+    header = [
+        "station_id", "service", "mast", "displayed_channel", "status", "latitude_deg", "longitude_deg",
+        "rf_channel", "erp_kw", "antenna_height_m", "ground_m", "polarization", "azimuth_pattern",
+        "elevation_pattern", "electrical_tilt_deg", "system", "use", "as_of",
+    ]  # fmt: skip
     with open(FOLDER / "transmitters.csv", "w", newline="", encoding="utf-8") as handle:
         writer = csv.writer(handle, lineterminator="\n")
         writer.writerow(header)
         for status, rows in (("on_air", STATIONS), ("off_air", OFF_AIR)):
             for station_id, service, mast, shown, rf, erp, below, polarization, azimuth, elev, use in rows:
                 point = position[mast]
-                writer.writerow([
-                    station_id, service, mast, shown, status, f"{point.y:.6f}", f"{point.x:.6f}", rf, erp,
-                    MASTS[mast][3] - below, ground[mast], polarization, azimuth, elev, 0.5 if elev else "",
-                    "atsc1_8vsb", use, "2026-09-01"])
+                writer.writerow(
+                    [
+                        station_id,
+                        service,
+                        mast,
+                        shown,
+                        status,
+                        f"{point.y:.6f}",
+                        f"{point.x:.6f}",
+                        rf,
+                        erp,
+                        MASTS[mast][3] - below,
+                        ground[mast],
+                        polarization,
+                        azimuth,
+                        elev,
+                        0.5 if elev else "",
+                        "atsc1_8vsb",
+                        use,
+                        "2026-09-01",
+                    ]
+                )
 
 
 def write_patterns() -> None:

@@ -17,13 +17,24 @@ MAY_IMPORT = {
     "grid": {"terrain", "scenario", "propagation"},
     "planning": {"reception", "grid", "terrain", "scenario", "tables", "propagation"},
     "measurements": {"planning", "reception", "grid", "terrain", "scenario", "tables", "propagation"},
-    "outputs": {"planning", "measurements", "reception", "grid", "terrain", "scenario", "tables", "propagation"},
+    "outputs": {
+        "planning",
+        "measurements",
+        "reception",
+        "grid",
+        "terrain",
+        "scenario",
+        "tables",
+        "propagation",
+    },
     "cli": {"jobs"},
     "qgis_plugin": {"jobs"},
 }
 EVERYONE = {"errors", "constants"}
-PHYSICS_MAY_IMPORT = {"math", "numpy", "numba", "dataclasses", "typing", "collections", "warnings", "functools",
-                      "__future__", "covermap", "statistics", "llvmlite", "itertools"}  # fmt: skip
+PHYSICS_MAY_IMPORT = {
+    "__future__", "collections", "covermap", "dataclasses", "functools", "itertools", "llvmlite", "math",
+    "numba", "numpy", "statistics", "typing", "warnings",
+}  # fmt: skip
 
 
 def imports_of(path):

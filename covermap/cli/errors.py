@@ -35,7 +35,9 @@ def errors_as_exit_status() -> Iterator[None]:
         _leave(f"The run failed: {type(error).__name__}: {error}", FAILED_WHILE_RUNNING)
     except Exception as error:  # a fault of ours: show where, for the report
         traceback.print_exc()
-        _leave(f"covermap failed, which is a fault in it: {type(error).__name__}: {error}", FAILED_WHILE_RUNNING)
+        _leave(
+            f"covermap failed, which is a fault in it: {type(error).__name__}: {error}", FAILED_WHILE_RUNNING
+        )
 
 
 def _leave(message: str, status: int) -> None:

@@ -17,7 +17,12 @@ from covermap.cli.progress import progress_on_stderr
 @options.progress
 @options.overwrite
 def command(
-    scenario: Path, output: Path | None, workers: int | None, store: Path | None, progress: str, overwrite: bool
+    scenario: Path,
+    output: Path | None,
+    workers: int | None,
+    store: Path | None,
+    progress: str,
+    overwrite: bool,
 ) -> None:
     """Predict the antenna needed in every cell of SCENARIO.
 

@@ -10,7 +10,10 @@ from covermap.cli.errors import errors_as_exit_status
 @click.command("new")
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option(
-    "--elevation", multiple=True, type=click.Path(path_type=Path), help="An elevation raster; may be repeated."
+    "--elevation",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="An elevation raster; may be repeated.",
 )
 @click.option("--stations", type=click.Path(path_type=Path), help="A transmitter file with our columns.")
 def command(folder: Path, elevation: tuple[Path, ...], stations: Path | None) -> None:

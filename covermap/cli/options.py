@@ -8,7 +8,9 @@ import click
 
 scenario = click.argument("scenario", type=click.Path(path_type=Path))
 output = click.option(
-    "--output", type=click.Path(path_type=Path), help="Folder for the results (default: as the scenario says)."
+    "--output",
+    type=click.Path(path_type=Path),
+    help="Folder for the results (default: as the scenario says).",
 )
 workers = click.option(
     "--workers", type=click.IntRange(min=1), help="Threads that compute (default: one a core)."

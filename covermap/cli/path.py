@@ -9,7 +9,9 @@ from covermap.cli.errors import errors_as_exit_status
 
 @click.command("path")
 @click.argument("cases", type=click.Path(path_type=Path))
-@click.option("--profiles", required=True, type=click.Path(path_type=Path), help="Folder with a CSV a profile.")
+@click.option(
+    "--profiles", required=True, type=click.Path(path_type=Path), help="Folder with a CSV a profile."
+)
 @click.option("--json", "as_json", is_flag=True, help="Write a list with every intermediate value.")
 def command(cases: Path, profiles: Path, as_json: bool) -> None:
     """Path loss of each row of CASES, a CSV of case_id, profile, model and the model's arguments.
@@ -20,4 +22,7 @@ def command(cases: Path, profiles: Path, as_json: bool) -> None:
     from covermap import jobs
 
     with errors_as_exit_status():
-        click.echo(jobs.path_losses(cases, profiles, as_json=as_json), nl=False)
+        results = jobs.path_losses(cases, profiles)
+        for fault in results.faults:
+            click.echo(fault, err=True)
+        click.echo(results.as_json() if as_json else results.as_csv(), nl=False)

@@ -29,11 +29,16 @@ class _Clock:
         return (now - self._start) * (1.0 - fraction) / fraction
 
 
+def say_nothing(stage: str, fraction: float, words: str = "") -> bool:
+    """Go on, silently."""
+    return True
+
+
 @contextmanager
 def progress_on_stderr(kind: str) -> Iterator[Progress]:
     """Yield the function a job calls; kind is auto, json or none."""
     if kind == "none":
-        yield lambda stage, fraction, words="": True
+        yield say_nothing
     elif kind == "json":
         yield _json_lines()
     else:
@@ -46,7 +51,11 @@ def _json_lines() -> Progress:
 
     def report(stage: str, fraction: float, words: str = "") -> bool:
         left = clock.seconds_left(stage, fraction)
-        line = {"stage": stage, "fraction": round(fraction, 4), "seconds_left": None if left is None else round(left)}
+        line = {
+            "stage": stage,
+            "fraction": round(fraction, 4),
+            "seconds_left": None if left is None else round(left),
+        }
         print(json.dumps(line), file=sys.stderr, flush=True)
         return True
 
@@ -61,7 +70,7 @@ def _living_line() -> Iterator[Progress]:
     clock = _Clock()
     with console.status("Reading the inputs", spinner="dots") as status:
         if not console.is_terminal:
-            yield lambda stage, fraction, words="": True
+            yield say_nothing
             return
 
         def report(stage: str, fraction: float, words: str = "") -> bool:

@@ -62,6 +62,10 @@ class BlockRequest:
     grid: Grid
     terrain_digest: str
 
+    def of(self, *frequencies: tuple[float, bool]) -> BlockRequest:
+        """Return the request for some of the frequencies."""
+        return dataclasses.replace(self, frequencies=frequencies)
+
     def digest(self, tile: Tile) -> str:
         """Return the name of a tile's block: a digest of all it depends on, as hexadecimal digits."""
         depends = {

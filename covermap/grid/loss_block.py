@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,6 +31,24 @@ class LossBlock:
     spread_db: NDArray[np.float32]
     departure_deg: NDArray[np.float32]
     near: NDArray[np.bool_]
+
+
+def of_frequency(block: LossBlock, index: int) -> LossBlock:
+    """Return the part of a block that belongs to one of its frequencies."""
+    part = slice(index, index + 1)
+    return LossBlock(block.loss_db[part], block.spread_db[part], block.departure_deg, block.near)
+
+
+def stacked(blocks: Sequence[LossBlock]) -> LossBlock:
+    """Return one block from those of several frequencies of one mast and tile."""
+    if len(blocks) == 1:
+        return blocks[0]
+    return LossBlock(
+        np.concatenate([block.loss_db for block in blocks]),
+        np.concatenate([block.spread_db for block in blocks]),
+        blocks[0].departure_deg,
+        blocks[0].near,
+    )
 
 
 @dataclass(frozen=True, eq=False)

@@ -27,14 +27,17 @@ UTM_HALF_WIDTH_DEG = 3.0  # a UTM zone is 6 degrees wide
 UTM_SOUTH_DEG, UTM_NORTH_DEG = -80.0, 84.0  # where UTM is defined
 EDGE_POINTS = 65  # points along each side of a box in degrees, whose sides bend in the CRS
 
+Rim = tuple[NDArray[np.float64], NDArray[np.float64]]
 Bounds = tuple[float, float, float, float]  # west, south, east, north in degrees; east may pass 180
 
 
-def make_grid(settings: GridSettings, elevation_bounds_deg: Bounds) -> Grid:
+def make_grid(settings: GridSettings, elevation_bounds_deg: Bounds, rim_deg: Rim | None = None) -> Grid:
     """Return the grid that the [grid] settings ask for.
 
     settings : cell_m, crs ("auto" or "EPSG:..."), and area or west, south, east, north or neither
     elevation_bounds_deg : west, south, east, north of the elevation, the extent when nothing is asked
+    rim_deg : longitude and latitude of points along the elevation's edges; the extent is then theirs,
+        not that of the box in degrees around them, whose corners lie outside a projected elevation
 
     The outer corner is a multiple of cell_m, so that runs over neighbouring areas share cells. A box
     with west greater than east crosses the antimeridian. Raises InputError for an impossible CRS,
@@ -43,7 +46,8 @@ def make_grid(settings: GridSettings, elevation_bounds_deg: Bounds) -> Grid:
     area = read_area(settings)
     bounds_deg = _asked_bounds(settings, area, elevation_bounds_deg)
     crs = _grid_crs(settings.crs, bounds_deg)
-    x, y = _outline(crs, bounds_deg, area)
+    nothing_asked = area is None and settings.west is None
+    x, y = _along_rim(crs, rim_deg) if nothing_asked and rim_deg else _outline(crs, bounds_deg, area)
     return _snapped(crs, settings.cell_m, x, y)
 
 
@@ -130,9 +134,15 @@ def _outline(
     along_x, along_y = np.linspace(west, east, EDGE_POINTS), np.linspace(south, north, EDGE_POINTS)
     longitude = np.concatenate([along_x, along_x, np.full(EDGE_POINTS, west), np.full(EDGE_POINTS, east)])
     latitude = np.concatenate([np.full(EDGE_POINTS, south), np.full(EDGE_POINTS, north), along_y, along_y])
-    to_crs = pyproj.Transformer.from_crs("EPSG:4326", crs, always_xy=True)
-    x, y = to_crs.transform(longitude, latitude)
+    return _along_rim(crs, (longitude, latitude))
+
+
+def _along_rim(crs: pyproj.CRS, rim_deg: Rim) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return x and y of points in degrees. Raises InputError where the CRS does not reach them."""
+    x, y = pyproj.Transformer.from_crs("EPSG:4326", crs, always_xy=True).transform(*rim_deg)
     if not (np.isfinite(x).all() and np.isfinite(y).all()):
+        west, east = np.min(rim_deg[0]), np.max(rim_deg[0])
+        south, north = np.min(rim_deg[1]), np.max(rim_deg[1])
         raise InputError(
             f'[grid] crs "{crs.name}" does not reach all of {west:g}, {south:g}, {east:g}, {north:g}. '
             'Write crs = "auto".'

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tempfile
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
@@ -31,6 +32,23 @@ def require_ours(folder: Path, overwrite: bool = False) -> None:
             f"{folder} holds files that are not a covermap result, for example {foreign[0]}. Name another "
             "folder, or add --overwrite: files that are not results stay as they are. Nothing was written."
         )
+
+
+def require_writable(folder: Path) -> None:
+    """Check that files can be written where a folder stands or will stand; nothing stays behind.
+
+    Raises InputError when they cannot, for example below a file, on a read-only disk or without rights.
+    """
+    place = Path(folder)
+    while not place.exists() and place != place.parent:
+        place = place.parent
+    try:
+        with tempfile.TemporaryDirectory(dir=place, prefix=".covermap_"):
+            pass
+    except OSError as error:
+        raise InputError(
+            f"{folder} cannot be written to: {error.strerror} ({place}). Name a folder you may write to."
+        ) from error
 
 
 def read_record(folder: Path) -> dict[str, Any] | None:

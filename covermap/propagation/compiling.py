@@ -8,4 +8,6 @@ import numba
 # with the gain measured beside it.
 # No parallel=True: threads stand outside (one a tile); two Python threads inside
 # numba's own parallel loops abort the process.
-kernel = numba.njit(cache=True, nogil=True, error_model="numpy")
+# fastmath=False is said, not left out: a kernel first compiled inside a caller with flags would take the
+# caller's, and keep them in the cache.
+kernel = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath=False)

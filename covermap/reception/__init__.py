@@ -1,5 +1,6 @@
 """reception: from field strength to the antenna a cell needs. Arrays in, arrays out; it knows no files."""
 
+from covermap.reception.aim import AimPlan, PlaceSignals, aim_plan, aim_range, best_aim, chance_by_azimuth
 from covermap.reception.chain import ReceivingChain, receiving_chain
 from covermap.reception.confidence import confidence_bounds, joint_confidence
 from covermap.reception.options import ReceptionOptions
@@ -10,14 +11,20 @@ from covermap.reception.tiers import Tier, TierTable
 from covermap.reception.variability import SigmaSummary, sigma_summary
 
 __all__ = [
+    "AimPlan",
     "CellSignals",
     "ListReception",
+    "PlaceSignals",
     "ReceivingChain",
     "ReceptionOptions",
     "SigmaSummary",
     "StationFacts",
     "Tier",
     "TierTable",
+    "aim_plan",
+    "aim_range",
+    "best_aim",
+    "chance_by_azimuth",
     "confidence_bounds",
     "joint_confidence",
     "receive",

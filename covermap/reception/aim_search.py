@@ -2,18 +2,19 @@
 
 import math
 
-import numpy as np
-
 from covermap.propagation.compiling import kernel
 from covermap.reception.budget import FLOOR_DB, ROLLOFF, TOTAL_INVERSE
-from covermap.reception.normal import normal_hazard
+from covermap.reception.normal import log_share
 from covermap.reception.pattern import off_axis_deg
 from covermap.reception.plan import (
     BEARING_DEG,
-    DEVIATION,
-    aim_bound,
+    PULLING,
+    SHARES,
+    chance_bound,
     chance_of_list,
     choose_transmitters,
+    least_of_masts,
+    rank_of_list,
     set_aim,
     worst_margin_db,
 )
@@ -25,7 +26,7 @@ AIM_DEG = 2
 MOUNT = 3
 PLAN_COLUMNS = 4
 
-DRIFTS = 3  # turns towards the aim at which the masts pull equally
+DRIFTS = 2  # turns towards the aim at which the masts pull equally
 FIRST_STEP_DEG = 4.0
 SIDE_STEPS = 6  # two each of 4, 2 and 1 degrees
 
@@ -54,10 +55,10 @@ def is_better(chance, worst_db, aim_deg, mount, plan):
 @kernel
 def try_aim(aim_deg, mount, needed, wanted, figures, home, plan):
     """Keep an aim in plan if it ranks before what stands there; return whether it does."""
-    if aim_bound(aim_deg, mount, needed, wanted, figures, home) < plan[CHANCE]:
-        return False
     set_aim(aim_deg, mount, figures, home)
     choose_transmitters(wanted, home)
+    if chance_bound(wanted.services, needed, home) < plan[CHANCE]:
+        return False
     chance = chance_of_list(needed, wanted, figures, home)
     if chance < plan[CHANCE]:
         return False
@@ -91,9 +92,17 @@ def lobe_reach_deg(figures):
 
 
 @kernel
+def turned(azimuth_deg):
+    """Return an azimuth between -360 and 720 degrees as one from 0 up to 360."""
+    if azimuth_deg >= 360.0:
+        return azimuth_deg - 360.0
+    return azimuth_deg + 360.0 if azimuth_deg < 0.0 else azimuth_deg
+
+
+@kernel
 def whole_azimuth(azimuth_deg):
     """Return an azimuth rounded to a whole degree, 0 to 359."""
-    return np.floor(azimuth_deg + 0.5) % 360.0
+    return turned(math.floor(azimuth_deg + 0.5))
 
 
 @kernel
@@ -115,7 +124,7 @@ def fill_candidates(mast, home, candidates):
         for second in range(first + 1, masts):
             bearing_deg, other_deg = candidates[0, first], candidates[0, second]
             half_deg = 0.5 * off_axis_deg(bearing_deg, other_deg)
-            onward = (other_deg - bearing_deg) % 360.0 <= 180.0
+            onward = turned(other_deg - bearing_deg) <= 180.0
             candidates[0, count] = whole_azimuth(bearing_deg + half_deg if onward else bearing_deg - half_deg)
             candidates[1, count] = half_deg
             count += 1
@@ -125,77 +134,93 @@ def fill_candidates(mast, home, candidates):
 
 
 @kernel
-def drift_deg(aim_deg, wanted, figures, home):
-    """Return how far to turn from an aim so that what the wanted masts gain and lose balances, in degrees.
+def set_and_rank(aim_deg, mount, needed, wanted, figures, home):
+    """Set an aim and return its rank_of_list."""
+    set_aim(aim_deg, mount, figures, home)
+    choose_transmitters(wanted, home)
+    return rank_of_list(needed, wanted, home)
 
-    Where the chance of all services is greatest, each mast's pull is in balance: the angle to it, times
-    the steepness of its lobe, times how much its chance grows with a decibel (the worst service of a mast
-    counts). This is the weighted mean of those angles; masts on the pattern's floor do not pull.
+
+@kernel
+def drift_deg(aim_deg, needed, wanted, figures, home):
+    """Return how far to turn from the aim that is set so that the wanted masts pull equally, in degrees.
+
+    Where the rank is greatest, the masts' pulls are in balance: the angle to each, times the steepness of
+    its lobe, times how much its logarithm grows with a decibel. This is the weighted mean of those angles;
+    masts on the pattern's floor do not pull.
     """
+    sign = 1.0 if needed == wanted.services else -1.0
     pull = 0.0
     weight = 0.0
-    item = 0
-    while item < wanted.mast.size:
-        worst = item
-        item += 1
-        while item < wanted.mast.size and wanted.mast[item] == wanted.mast[worst]:
-            if home.values[DEVIATION, item] < home.values[DEVIATION, worst]:
-                worst = item
-            item += 1
-        angle_deg = (home.values[BEARING_DEG, worst] - aim_deg + 540.0) % 360.0 - 180.0
-        rolloff = figures[ROLLOFF, worst]
-        if rolloff * angle_deg * angle_deg < figures[FLOOR_DB, worst]:
-            growth = normal_hazard(home.values[DEVIATION, worst]) * figures[TOTAL_INVERSE, worst] * rolloff
+    for mast in range(least_of_masts(sign, wanted, home)):
+        item = home.index[PULLING, mast]
+        angle_deg = home.values[BEARING_DEG, item] - aim_deg
+        if angle_deg > 180.0:
+            angle_deg -= 360.0
+        elif angle_deg < -180.0:
+            angle_deg += 360.0
+        rolloff = figures[ROLLOFF, item]
+        if rolloff * angle_deg * angle_deg < figures[FLOOR_DB, item]:
+            growth = log_share(home.values[SHARES, mast])[1] * figures[TOTAL_INVERSE, item] * rolloff
             pull += growth * angle_deg
             weight += growth
     return pull / weight if weight > 0.0 else 0.0
 
 
 @kernel
-def balanced_aim_deg(aim_deg, mount, wanted, figures, home):
-    """Return the whole azimuth near an aim at which the wanted masts pull equally."""
-    for _ in range(DRIFTS):
-        set_aim(aim_deg, mount, figures, home)
-        aim_deg = (aim_deg + drift_deg(aim_deg, wanted, figures, home)) % 360.0
-    return whole_azimuth(aim_deg)
-
-
-@kernel
-def _walk(needed, wanted, figures, home, plan):
-    """Improve a plan: first the balanced aim near it, then steps of 4, 2 and 1 degrees to both sides."""
-    mount = int(plan[MOUNT])
-    turn = 0 if needed == wanted.services else 1
-    while turn <= SIDE_STEPS:
-        if turn == 0:
-            aim_deg = balanced_aim_deg(plan[AIM_DEG], mount, wanted, figures, home)
-        else:
-            step_deg = FIRST_STEP_DEG / 2.0 ** ((turn - 1) // 2)
-            aim_deg = (plan[AIM_DEG] + (step_deg if turn % 2 == 1 else -step_deg)) % 360.0
-        found = try_aim(aim_deg, mount, needed, wanted, figures, home, plan)
-        turn += 0 if found and turn > 0 else 1
+def _improved(aim_deg, rank, mount, needed, wanted, figures, home):
+    """Return a better aim near one and its rank; steps of 4, 2 and 1 degrees where only some are needed."""
+    if needed == 1 or needed == wanted.services:
+        nearer_deg = aim_deg
+        for _ in range(DRIFTS):
+            set_aim(nearer_deg, mount, figures, home)
+            choose_transmitters(wanted, home)
+            nearer_deg = turned(nearer_deg + drift_deg(nearer_deg, needed, wanted, figures, home))
+        nearer_deg = whole_azimuth(nearer_deg)
+        nearer_rank = set_and_rank(nearer_deg, mount, needed, wanted, figures, home)
+        return (nearer_deg, nearer_rank) if nearer_rank > rank else (aim_deg, rank)
+    for turn in range(SIDE_STEPS):
+        step_deg = FIRST_STEP_DEG / 2.0 ** (turn // 2)
+        beside_deg = turned(aim_deg + (step_deg if turn % 2 == 0 else -step_deg))
+        beside_rank = set_and_rank(beside_deg, mount, needed, wanted, figures, home)
+        if beside_rank > rank:
+            aim_deg, rank = beside_deg, beside_rank
+    return aim_deg, rank
 
 
 @kernel
 def search_few(start_deg, enough, reach_deg, candidates, count, needed, wanted, figures, home, plan):
-    """Find a best plan from the wanted bearings, their bisectors and a walk from the best of them.
+    """Find a best plan among the wanted bearings, their bisectors, and what lies best beside them.
 
     start_deg : an aim tried first, such as that of the tier below
     enough : a chance that ends the search at once; over 1 never
     reach_deg : of lobe_reach_deg; 0 for an installation that receives all directions alike
     candidates, count : of fill_candidates
 
+    Aims are ranked by rank_of_list; the chance itself is worked out for start_deg and for the best two.
+
     Accuracy: the tier of search_every_degree in over 99.9 % of random homes (tests/test_aim.py).
     """
     forget_plan(plan)
-    for number in range(count + 1 if reach_deg > 0.0 else 1):
-        aim_deg = 0.0 if reach_deg == 0.0 else start_deg
-        if number > 0:
-            if candidates[1, number - 1] > reach_deg:
-                continue
-            aim_deg = candidates[0, number - 1]
-        for mount in wanted.mounts:
-            try_aim(aim_deg, mount, needed, wanted, figures, home, plan)
-        if plan[CHANCE] >= enough:
-            return
-    if reach_deg > 0.0:
-        _walk(needed, wanted, figures, home, plan)
+    best_deg, best_mount, best_rank = start_deg if reach_deg > 0.0 else 0.0, wanted.mounts[0], -math.inf
+    second_deg, second_mount, second_rank = best_deg, best_mount, -math.inf
+    for trial in range(3):
+        if trial == 1:
+            if plan[CHANCE] >= enough or (reach_deg == 0.0 and wanted.mounts.size == 1):
+                return
+            for number in range(-1, count if reach_deg > 0.0 else 0):
+                aim_deg = best_deg if number < 0 else candidates[0, number]
+                if number >= 0 and candidates[1, number] > reach_deg:
+                    continue
+                for mount in wanted.mounts:
+                    rank = set_and_rank(aim_deg, mount, needed, wanted, figures, home)
+                    if rank > best_rank:
+                        second_deg, second_mount, second_rank = best_deg, best_mount, best_rank
+                        best_deg, best_mount, best_rank = aim_deg, mount, rank
+                    elif rank > second_rank:
+                        second_deg, second_mount, second_rank = aim_deg, mount, rank
+        elif trial == 2:
+            best_deg, best_mount, best_rank = second_deg, second_mount, second_rank
+        if trial > 0 and reach_deg > 0.0:
+            best_deg, best_rank = _improved(best_deg, best_rank, best_mount, needed, wanted, figures, home)
+        try_aim(best_deg, best_mount, needed, wanted, figures, home, plan)

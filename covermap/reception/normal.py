@@ -29,7 +29,6 @@ def integral_points() -> NDArray[np.float64]:
 
 
 _ROOT_HALF = math.sqrt(0.5)
-_DENSITY_AT_MEAN = 1.0 / math.sqrt(2.0 * math.pi)
 
 
 @kernel
@@ -52,15 +51,29 @@ def normal_share(deviation):
     return tail if deviation < 0.0 else 1.0 - tail
 
 
+# ln of the share at steps of 1/32 from -16 to 16, where it is 0.
+LOG_END = 16.0
+LOG_STEPS_EACH = 32.0
+LOG_SHARE = np.array(
+    [math.log(0.5 * math.erfc(-step / LOG_STEPS_EACH * math.sqrt(0.5))) for step in range(-512, 513)]
+)
+
+
 @kernel
-def normal_hazard(deviation):
-    """Return how fast the logarithm of normal_share grows: density over share, 0 or more.
+def log_share(deviation):
+    """Return the natural logarithm of normal_share and its derivative, for ranking plans.
 
-    deviation : in standard deviations; NaN gives NaN.
+    deviation : in standard deviations, any number; -inf gives -inf. NaN gives NaN.
 
-    Source: definition; below -4 the first terms of its asymptotic series, -x - 1 / x.
-    Accuracy: within 0.5 %.
+    Source: table of the exact function, straight between its rows; below -16 the first terms of the
+        asymptotic series of the share's tail.
+    Accuracy: 0.0002 from -16 upwards; the derivative 0.02.
     """
-    if deviation < -4.0:
-        return -deviation - 1.0 / deviation
-    return _DENSITY_AT_MEAN * math.exp(-0.5 * deviation * deviation) / normal_share(deviation)
+    if deviation >= LOG_END or deviation != deviation:
+        return deviation * 0.0, 0.0
+    if deviation < -LOG_END:
+        return -0.5 * deviation * deviation - math.log(-deviation) - 0.9189, -deviation
+    place = (deviation + LOG_END) * LOG_STEPS_EACH
+    step = np.int64(place)
+    rise = LOG_SHARE[step + 1] - LOG_SHARE[step]
+    return LOG_SHARE[step] + (place - step) * rise, rise * LOG_STEPS_EACH

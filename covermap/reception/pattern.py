@@ -9,9 +9,9 @@ HORIZONTAL, VERTICAL, EITHER = 0, 1, 2  # polarization of a mount (the first two
 
 @kernel
 def off_axis_deg(aim_deg, bearing_deg):
-    """Return the angle between two azimuths, 0 to 180 degrees. Both within 0 to 360; NaN gives NaN."""
+    """Return the angle between two azimuths, 0 to 180 degrees. Both within 0 to 360."""
     apart = abs(aim_deg - bearing_deg)
-    return min(apart, 360.0 - apart)
+    return apart if apart < 180.0 else 360.0 - apart
 
 
 @kernel
@@ -33,7 +33,10 @@ def off_axis_loss_db(angle_deg, rolloff, front_to_back_db, cross_polar_db):
         larger of the two is the rule of ITU-R BT.419-3 (from memory).
     Accuracy: a planning shape; real antennas differ by several dB outside the lobe.
     """
-    return max(min(rolloff * angle_deg * angle_deg, front_to_back_db), cross_polar_db)
+    # Written out: min() and max() look for NaN and take twice as long.
+    lobe_db = rolloff * angle_deg * angle_deg
+    lobe_db = lobe_db if lobe_db < front_to_back_db else front_to_back_db
+    return lobe_db if lobe_db > cross_polar_db else cross_polar_db
 
 
 def cross_polar_loss_db(mount: int, polarization: int, cross_polar_db: float) -> float:

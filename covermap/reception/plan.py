@@ -15,8 +15,8 @@ from covermap.reception.budget import (
     TOTAL_INVERSE,
     WantedTransmitters,
 )
-from covermap.reception.confidence import needed_confidence
-from covermap.reception.normal import integral_points, normal_share
+from covermap.reception.confidence import needed_confidence, sort_downward
+from covermap.reception.normal import integral_points, log_share, normal_share
 from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
 
 # Rows of HomeArrays.values, one column a transmitter.
@@ -34,7 +34,8 @@ VALUE_ROWS = 8
 # Rows of HomeArrays.index.
 GROUP_START = 0  # of each mast's packed services
 CHOSEN = 1  # transmitter of each service
-INDEX_ROWS = 2
+PULLING = 2  # transmitter that decides for each mast
+INDEX_ROWS = 3
 
 
 class HomeArrays(NamedTuple):
@@ -95,7 +96,8 @@ def least_deviation(services, home):
     """Return the smallest chosen margin in total standard deviations: it bounds the chance of all."""
     least = home.values[DEVIATION, home.index[CHOSEN, 0]]
     for number in range(1, services):
-        least = min(least, home.values[DEVIATION, home.index[CHOSEN, number]])
+        deviation = home.values[DEVIATION, home.index[CHOSEN, number]]
+        least = deviation if deviation < least else least
     return least
 
 
@@ -114,22 +116,49 @@ def chance_bound(services, needed, home):
 
 
 @kernel
-def aim_bound(aim_deg, mount, needed, wanted, figures, home):
-    """Return chance_bound at an aim: the cheap question before an aim is looked at in full."""
-    if needed < wanted.services or wanted.service.size > wanted.services:
-        set_aim(aim_deg, mount, figures, home)
-        choose_transmitters(wanted, home)
-        return chance_bound(wanted.services, needed, home)
-    least = np.inf
-    for item in range(wanted.service.size):
-        loss_db = off_axis_loss_db(
-            off_axis_deg(aim_deg, home.values[BEARING_DEG, item]),
-            figures[ROLLOFF, item],
-            figures[FLOOR_DB, item],
-            figures[CROSS_DB + mount, item],
-        )
-        least = min(least, (home.values[CLEAR_DB, item] - loss_db) * figures[TOTAL_INVERSE, item])
-    return normal_share(least)
+def least_of_masts(sign, wanted, home):
+    """Fill row SHARES with each mast's least chosen margin, in total standard deviations times sign.
+
+    Row PULLING of the index tells whose it is. Return the number of masts.
+    """
+    masts = 0
+    previous = -1
+    for item in range(wanted.mast.size):
+        if home.index[CHOSEN, wanted.service[item]] != item:
+            continue
+        deviation = sign * home.values[DEVIATION, item]
+        if wanted.mast[item] != previous:
+            previous = wanted.mast[item]
+            masts += 1
+        elif deviation >= home.values[SHARES, masts - 1]:
+            continue
+        home.values[SHARES, masts - 1] = deviation
+        home.index[PULLING, masts - 1] = item
+    return masts
+
+
+@kernel
+def rank_of_list(needed, wanted, home):
+    """Return a number by which aims are ranked before the chance itself is worked out; greater is better.
+
+    Source: logarithm of the chance of all (or its counterpart for at least one) with total standard
+        deviations, as if the home's services shared nothing. In between, the chance of all standing alone
+        is replaced by the sum of the needed best logarithms.
+    Accuracy: a ranking only.
+    """
+    services = wanted.services
+    total = 0.0
+    if 1 < needed < services:
+        for number in range(services):
+            home.values[COUNTS, number] = home.values[DEVIATION, home.index[CHOSEN, number]]
+        sort_downward(home.values[COUNTS], services)
+        for number in range(needed):
+            total += log_share(home.values[COUNTS, number])[0]
+        return total
+    sign = 1.0 if needed == services else -1.0
+    for mast in range(least_of_masts(sign, wanted, home)):
+        total += log_share(home.values[SHARES, mast])[0]
+    return sign * total
 
 
 @kernel

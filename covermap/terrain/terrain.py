@@ -79,6 +79,12 @@ class Terrain:
         west, east = (x - 360.0 if x > 180.0 else x + 360.0 if x < -180.0 else x for x in (west, east))
         return west, float(latitude.min()), east, float(latitude.max())
 
+    @cached_property
+    def rim_deg(self) -> tuple[Floats, Floats]:
+        """Longitude and latitude of points along the edges of every elevation raster."""
+        rims = [layer.rim_lonlat() for layer in self.elevation]
+        return np.concatenate([x for x, _ in rims]), np.concatenate([y for _, y in rims])
+
     @property
     def finest_cell_m(self) -> float:
         """Length of the smallest elevation cell in m."""

@@ -1,0 +1,76 @@
+"""`check`: what was understood of a scenario, what looks wrong, and what a run will cost."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from covermap.cost import Cost, estimate, refuse_what_does_not_fit
+from covermap.planning.homes import homes_in_words
+from covermap.preparation import Preparation, prepare
+from covermap.reception.variability import sigma_summary
+from covermap.scenario import Scenario
+
+
+@dataclass(frozen=True)
+class CheckReport:
+    """What `covermap check` says.
+
+    lines : what was understood, as (heading, sentence); warnings : what looks wrong
+    """
+
+    lines: tuple[tuple[str, str], ...]
+    warnings: tuple[str, ...]
+    cost: Cost
+
+    def in_words(self) -> str:
+        """Return the report as text for a terminal."""
+        text = [f"{heading:<10} {sentence}" for heading, sentence in self.lines]
+        count = len(self.warnings)
+        text.append(f"0 errors, {count} warning{'' if count == 1 else 's'}{':' if count else ''}")
+        text += [f"  {sentence}" for sentence in self.warnings]
+        return "\n".join(text)
+
+
+def check(scenario: Scenario, *, workers: int | None = None) -> CheckReport:
+    """Read and cross-check all inputs of a scenario; compute nothing.
+
+    Raises InputError when an input is wrong or the run does not fit this machine.
+    """
+    prepared = prepare(scenario)
+    refuse_what_does_not_fit(prepared, scenario.output, workers)
+    cost = estimate(prepared, workers)
+    lines = [
+        ("Area", _area(prepared)),
+        ("Elevation", prepared.terrain.summary(_places(scenario))),
+        ("Stations", _stations(scenario)),
+        ("Homes", homes_in_words(scenario.settings)),
+        ("Spread", sigma_summary(prepared.reception_options).in_words()),
+        ("Cost", cost.in_words()),
+    ]
+    return CheckReport(tuple(lines), prepared.warnings, cost)
+
+
+def _places(scenario: Scenario) -> list[tuple[float, float]]:
+    return list(dict.fromkeys((station.latitude_deg, station.longitude_deg) for station in scenario.stations))
+
+
+def _area(prepared: Preparation) -> str:
+    grid = prepared.grid
+    width_km, height_km = grid.cols * grid.cell_m / 1000.0, grid.rows * grid.cell_m / 1000.0
+    authority = grid.crs.to_authority()
+    name = ":".join(authority) if authority else "a local equal-area projection"
+    return (
+        f"{width_km:.3g} x {height_km:.3g} km, {grid.rows * grid.cols:,} squares of {grid.cell_m:g} m, {name}"
+    )
+
+
+def _stations(scenario: Scenario) -> str:
+    parts = [f"{len(scenario.stations)} at {len(scenario.masts)} masts"]
+    if scenario.stations_as_of:
+        parts[0] += f", as of {scenario.stations_as_of}"
+    for wanted in scenario.wanted:
+        parts.append(f'list "{wanted.name}": {wanted.needed} of {len(wanted.services)}'
+                     if wanted.at_least else f'list "{wanted.name}": {len(wanted.services)}')  # fmt: skip
+    for reason, count in scenario.left_out.items():
+        parts.append(f"{count} row{'' if count == 1 else 's'} left out ({reason})")
+    return "; ".join(parts)

@@ -1,0 +1,142 @@
+"""The exact path from a mast to one point: its own profile along the geodesic, by plain scans."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pyproj
+from numpy.typing import NDArray
+
+from covermap.constants import NEAR_MAST_KM
+from covermap.propagation.free_space import free_space_loss_db
+from covermap.propagation.p1812 import p1812_path
+from covermap.propagation.terms import TERM_COUNT, THETA_T
+from covermap.terrain import Terrain
+
+GEODESIC = pyproj.Geod(ellps="WGS84")
+CLEAR_OF_CLUTTER_KM = 0.05  # the clutter of a P.1812 profile starts 50 m from both ends
+SEA = 1
+FAR_FROM_COAST_KM = 500.0  # ITU-R P.1812-8: what stands for "no coast near"
+SHORTEST_KM = 0.001  # our own: free space has no value at no distance
+
+
+@dataclass(frozen=True, eq=False)
+class PointProfile:
+    """The terrain between a mast and a point; arrays of shape (n + 1,), the mast first.
+
+    azimuth_deg : at the mast towards the point; back_azimuth_deg : at the point towards the mast
+    """
+
+    distance_km: NDArray[np.float64]
+    ground_m: NDArray[np.float64]
+    clutter_m: NDArray[np.float64]
+    zone: NDArray[np.uint8]
+    mid_latitude_deg: float
+    azimuth_deg: float
+    back_azimuth_deg: float
+
+    @property
+    def length_km(self) -> float:
+        """Return the length of the path."""
+        return float(self.distance_km[-1])
+
+
+@dataclass(frozen=True)
+class ExactLoss:
+    """Path loss in dB (NaN unknown), elevation of the ray at the mast in degrees, whether within 250 m."""
+
+    loss_db: float
+    departure_deg: float
+    near: bool
+
+
+def point_profile(
+    terrain: Terrain,
+    mast_latitude_deg: float,
+    mast_longitude_deg: float,
+    latitude_deg: float,
+    longitude_deg: float,
+    step_m: float = 50.0,
+) -> PointProfile:
+    """Return the profile along the geodesic in equal steps next to step_m; the ends stand on bare ground."""
+    azimuth, back_azimuth, length_m = GEODESIC.inv(
+        mast_longitude_deg, mast_latitude_deg, longitude_deg, latitude_deg
+    )
+    steps = max(2, round(length_m / step_m))
+    along_m = np.linspace(0.0, length_m, steps + 1)
+    same = np.ones(steps + 1)
+    longitudes, latitudes, _ = (
+        np.asarray(values)
+        for values in GEODESIC.fwd(
+            mast_longitude_deg * same, mast_latitude_deg * same, float(azimuth) * same, along_m
+        )
+    )
+    ground_m = terrain.elevation_m(longitudes, latitudes)
+    ground_m[[0, -1]] = terrain.ground_m(longitudes[[0, -1]], latitudes[[0, -1]])
+    distance_km = along_m / 1000.0
+    clutter_m = terrain.clutter_height_m(longitudes, latitudes).astype(np.float64)
+    inner = np.minimum(distance_km, distance_km[-1] - distance_km) >= CLEAR_OF_CLUTTER_KM - 1e-9
+    middle = GEODESIC.fwd(mast_longitude_deg, mast_latitude_deg, azimuth, length_m / 2.0)[1]
+    return PointProfile(
+        distance_km,
+        ground_m,
+        np.where(inner, clutter_m, 0.0),
+        terrain.zone(longitudes, latitudes),
+        float(middle),
+        float(azimuth) % 360.0,
+        float(back_azimuth) % 360.0,
+    )
+
+
+def exact_loss(
+    profile: PointProfile,
+    *,
+    tx_height_m: float,
+    rx_height_m: float,
+    frequency_mhz: float,
+    vertical: bool,
+    time_percent: float,
+    dn: float,
+    n0: float,
+    model: str = "p1812",
+) -> ExactLoss:
+    """Return the loss of one path at 50 % of locations.
+
+    model : p1812 or free_space. Within 250 m of the mast the loss is free space over the slant distance.
+    """
+    tx_level_m = profile.ground_m[0] + tx_height_m
+    rx_level_m = profile.ground_m[-1] + rx_height_m
+    near = profile.length_km < NEAR_MAST_KM
+    if near or model == "free_space":
+        length_km = max(profile.length_km, SHORTEST_KM)
+        loss_db = free_space_loss_db(length_km, tx_level_m, rx_level_m, frequency_mhz / 1000.0)
+        departure = math.degrees(math.atan2((rx_level_m - tx_level_m) / 1000.0, length_km))
+        return ExactLoss(float(loss_db), departure, near)
+    terms = np.empty(TERM_COUNT)
+    loss_db = p1812_path(
+        profile.distance_km,
+        profile.ground_m,
+        profile.clutter_m,
+        profile.zone,
+        tx_height_m,
+        rx_height_m,
+        frequency_mhz / 1000.0,
+        time_percent,
+        vertical,
+        dn,
+        n0,
+        profile.mid_latitude_deg,
+        *coast_distances_km(profile),
+        terms,
+    )
+    return ExactLoss(float(loss_db), math.degrees(terms[THETA_T] / 1000.0), near)
+
+
+def coast_distances_km(profile: PointProfile) -> tuple[float, float]:
+    """Return how far along the path the sea begins from each end; 500 km where there is none."""
+    at_sea = profile.distance_km[profile.zone == SEA]
+    if at_sea.size == 0:
+        return FAR_FROM_COAST_KM, FAR_FROM_COAST_KM
+    return float(at_sea[0]), float(profile.length_km - at_sea[-1])

@@ -1,0 +1,107 @@
+"""Everything of a result that is derived from its rasters: tables, layers and pages."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+
+from covermap.outputs.coverage import Coverage, open_coverage
+from covermap.outputs.geopackage import write_geopackage
+from covermap.outputs.run_json import homes_record, update_run_json
+from covermap.outputs.summary import run_in_words
+from covermap.outputs.tables import write_neighbourhoods, write_transmitters
+from covermap.outputs.transmitters import transmitters_layer
+from covermap.outputs.web_map import Place, write_map
+from covermap.planning.areas import WholeSummary, summarise_areas, summarise_whole
+from covermap.planning.neighbourhoods import read_neighbourhoods
+from covermap.planning.polygons import read_layer
+from covermap.scenario.records import Scenario
+from covermap.terrain import relief_grey
+
+Report = Callable[[str, float, str], bool]
+
+
+def write_layers_and_pages(prepared: Any, coverage: Coverage, report: Report) -> str:
+    """Write tables, GeoPackage and map of a result whose rasters are there; return the summary in words.
+
+    prepared : covermap.preparation.Preparation of the run
+    report : told (stage, fraction, words)
+    """
+    scenario: Scenario = prepared.scenario
+    folder = coverage.folder
+    started = time.perf_counter()
+    report("outputs", 0.05, "counting")
+    whole = summarise_whole(coverage)
+    transmitters = _transmitters(prepared, coverage, whole)
+    files = [write_transmitters(transmitters, folder)]
+    areas, warnings = _areas(prepared, coverage)
+    if areas is not None:
+        files.append(write_neighbourhoods(areas, folder))
+    report("outputs", 0.3, "coverage.gpkg")
+    files.append(write_geopackage(scenario, coverage, areas, transmitters, folder))
+    report("outputs", 0.7, "map.html")
+    files.append(_write_map(prepared, coverage, whole))
+    report("outputs", 1.0, "done")
+    update_run_json(
+        folder,
+        {
+            "homes": homes_record(prepared.homes, scenario),
+            "warnings": list(warnings),
+            "stages_s": {"outputs": round(time.perf_counter() - started, 2)},
+        },
+        files,
+    )
+    return run_in_words(open_coverage(folder), whole)
+
+
+def _transmitters(prepared: Any, coverage: Coverage, whole: dict[str, WholeSummary]) -> gpd.GeoDataFrame:
+    stations = prepared.scenario.stations
+    ground_m = prepared.terrain.ground_m(
+        np.array([station.longitude_deg for station in stations]),
+        np.array([station.latitude_deg for station in stations]),
+    )
+    first = whole[prepared.scenario.wanted[0].name]
+    return transmitters_layer(
+        prepared.scenario,
+        coverage,
+        ground_terrain_m={s.station_id: float(m) for s, m in zip(stations, ground_m, strict=True)},
+        homes_decided=first.decided if prepared.homes is not None else None,
+    )
+
+
+def _areas(prepared: Any, coverage: Coverage) -> tuple[gpd.GeoDataFrame | None, tuple[str, ...]]:
+    settings = prepared.scenario.settings.areas
+    if settings is None or settings.neighbourhoods is None:
+        return None, ()
+    neighbourhoods, warnings = read_neighbourhoods(settings, coverage.grid)
+    areas = summarise_areas(coverage, neighbourhoods, prepared.homes, prepared.land)
+    return areas, warnings
+
+
+def _write_map(prepared: Any, coverage: Coverage, whole: dict[str, WholeSummary]) -> Path:
+    path = coverage.folder / "map.html"
+    write_map(
+        coverage,
+        prepared.scenario,
+        relief_grey(coverage.read("ground"), coverage.grid.cell_m),
+        whole,
+        path,
+        places=places(prepared.scenario),
+        tier_names=[tier.name for tier in prepared.tiers.tiers],
+    )
+    return path
+
+
+def places(scenario: Scenario) -> list[Place]:
+    """Return the scenario's own place names with their positions; none without [areas] places."""
+    if scenario.settings.areas is None or scenario.settings.areas.places is None:
+        return []
+    frame = read_layer(scenario.settings.areas.places, None, "places").to_crs("EPSG:4326")
+    column = next(name for name in frame.columns if name.lower() in ("name", "place", "label") or name)
+    points = frame.geometry.representative_point()
+    return [Place(str(name), p.x, p.y) for name, p in zip(frame[column], points, strict=True)]

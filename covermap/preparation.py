@@ -1,0 +1,175 @@
+"""Reads a scenario's inputs and cross-checks them, before anything is computed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covermap.grid.blocks import BlockRequest
+from covermap.grid.fields import TIME_RULES
+from covermap.grid.frame import Grid, Tile
+from covermap.grid.make_grid import area_mask, make_grid, read_area
+from covermap.planning.homes import Homes, homes_per_cell
+from covermap.reception import ReceptionOptions, StationFacts
+from covermap.reception.tiers import TierTable
+from covermap.scenario import Scenario, check_positions, compare_ground
+from covermap.tables import read_external_noise, read_tiers
+from covermap.terrain import Terrain, check_masts, read_terrain
+
+PATH_HEIGHT_M = 10.0  # mounts at 10 m or more are paths of their own; lower ones are taken from this one
+POLARIZATIONS = {"horizontal": 0, "vertical": 1, "slant": 2, "circular": 2}
+
+
+@dataclass(frozen=True, eq=False)
+class Preparation:
+    """A scenario with its terrain, grid, tables and the paths it needs.
+
+    requests : one a structure and antenna height; station_request, station_frequency : for each station
+        the index of its request and of its frequency there
+    heights_m : mount heights that are paths, the first is 10
+    """
+
+    scenario: Scenario
+    terrain: Terrain
+    grid: Grid
+    area: object | None
+    tiers: TierTable
+    heights_m: tuple[float, ...]
+    requests: tuple[BlockRequest, ...]
+    station_request: tuple[int, ...]
+    station_frequency: tuple[int, ...]
+    reception_options: ReceptionOptions
+    homes: Homes | None
+    warnings: tuple[str, ...]
+
+    @cached_property
+    def facts(self) -> StationFacts:
+        """Return what reception must know of the stations."""
+        stations = self.scenario.stations
+        masts = self.scenario.masts
+        return StationFacts(
+            frequency_mhz=np.array([s.frequency_mhz for s in stations]),
+            bandwidth_mhz=np.array([s.bandwidth_mhz for s in stations]),
+            required_cn_db=np.array([s.required_cn_db for s in stations]),
+            mast=np.array([masts.index(s.mast) for s in stations]),
+            polarization=np.array([POLARIZATIONS[s.polarization] for s in stations]),
+        )
+
+    def inside_area(self, tile: Tile) -> NDArray[np.bool_]:
+        """Return which cells of a tile lie in the asked area, shape (rows, cols)."""
+        if self.area is None:
+            return np.ones((tile.rows, tile.cols), dtype=bool)
+        return area_mask(self.grid, tile, self.area)
+
+    def land(self, tile: Tile) -> NDArray[np.bool_]:
+        """Return which cells of a tile are not water, shape (rows, cols)."""
+        longitude_deg, latitude_deg = self.grid.centres_lonlat(tile)
+        return ~self.terrain.water(longitude_deg, latitude_deg)
+
+
+def prepare(scenario: Scenario) -> Preparation:
+    """Read everything a run needs and cross-check it.
+
+    Raises InputError when an input is wrong, with what would be right.
+    """
+    settings = scenario.settings
+    terrain = read_terrain(settings)
+    warnings = list(scenario.warnings)
+    check_positions(scenario.stations, terrain.bounds_deg)
+    warnings += check_masts(terrain, _masts(scenario))
+    warnings += terrain.warnings
+    warnings += _ground_warnings(scenario, terrain)
+    grid = make_grid(settings.grid, terrain.bounds_deg, terrain.rim_deg)
+    tiers = read_tiers(settings.reception.antenna_tiers)
+    heights_m = tuple(
+        sorted({PATH_HEIGHT_M} | {t.height_m for t in tiers.tiers if t.height_m >= PATH_HEIGHT_M})
+    )
+    requests, station_request, station_frequency = _requests(scenario, terrain, grid, heights_m)
+    homes = _homes(scenario, terrain, grid)
+    warnings += homes.warnings if homes is not None else ()
+    reception = settings.reception
+    options = ReceptionOptions(
+        confidence_percent=reception.confidence_percent,
+        prediction_error_db=reception.prediction_error_db,
+        has_land_cover=terrain.has_land_cover,
+        cell_m=grid.cell_m,
+        noise_environment=reception.noise_environment,
+        external_noise=read_external_noise(),
+        tuner_noise_figure_db=reception.tuner_noise_figure_db,
+        dead_zone_services=reception.dead_zone_services,
+    )
+    return Preparation(
+        scenario, terrain, grid, read_area(settings.grid), tiers, heights_m, requests, station_request,
+        station_frequency, options, homes, tuple(dict.fromkeys(warnings)),
+    )  # fmt: skip
+
+
+def _homes(scenario: Scenario, terrain: Terrain, grid: Grid) -> Homes | None:
+    """Return the homes over the grid; polygons are spread over built-up cells where land cover is known."""
+    if scenario.settings.homes is None:
+        return None
+
+    def built_up(tile: Tile) -> NDArray[np.bool_]:
+        return terrain.built_up(*grid.centres_lonlat(tile))
+
+    return homes_per_cell(scenario.settings.homes, grid, built_up if terrain.has_land_cover else None)
+
+
+def _masts(scenario: Scenario) -> list[tuple[str, float, float, bool]]:
+    """Return label, latitude, longitude and whether a wanted service stands there, one a position."""
+    wanted = {index for wanted in scenario.wanted for group in wanted.transmitters for index in group}
+    places: dict[tuple[str, float, float], bool] = {}
+    for index, station in enumerate(scenario.stations):
+        key = (station.mast, station.latitude_deg, station.longitude_deg)
+        places[key] = places.get(key, False) or index in wanted
+    return [(*key, has_wanted) for key, has_wanted in places.items()]
+
+
+def _ground_warnings(scenario: Scenario, terrain: Terrain) -> list[str]:
+    """Return a sentence for each station whose filed ground differs from the terrain."""
+    longitude_deg = np.array([station.longitude_deg for station in scenario.stations])
+    latitude_deg = np.array([station.latitude_deg for station in scenario.stations])
+    return compare_ground(scenario.stations, terrain.ground_m(longitude_deg, latitude_deg).tolist())
+
+
+def _requests(
+    scenario: Scenario, terrain: Terrain, grid: Grid, heights_m: tuple[float, ...]
+) -> tuple[tuple[BlockRequest, ...], tuple[int, ...], tuple[int, ...]]:
+    """Return the paths to compute: stations of one antenna position share a request."""
+    prediction = scenario.settings.prediction
+    groups: dict[tuple[float, float, float], list[tuple[float, bool]]] = {}
+    for station in scenario.stations:
+        key = (station.latitude_deg, station.longitude_deg, station.antenna_height_m)
+        frequency = (station.frequency_mhz, station.polarization == "vertical")
+        if frequency not in groups.setdefault(key, []):
+            groups[key].append(frequency)
+    order = list(groups)
+    requests = tuple(
+        BlockRequest(
+            latitude_deg=key[0],
+            longitude_deg=key[1],
+            tx_height_m=key[2],
+            heights_m=heights_m,
+            frequencies=tuple(groups[key]),
+            time_percents=(50.0, TIME_RULES[prediction.time_rule][0]),
+            dn=prediction.dn,
+            n0=prediction.n0,
+            model=prediction.model,
+            profile_step_m=prediction.profile_step_m,
+            reach_km=prediction.reach_km,
+            grid=grid,
+            terrain_digest=terrain.digest,
+        )
+        for key in order
+    )
+    station_request = tuple(
+        order.index((s.latitude_deg, s.longitude_deg, s.antenna_height_m)) for s in scenario.stations
+    )
+    station_frequency = tuple(
+        groups[order[request]].index((s.frequency_mhz, s.polarization == "vertical"))
+        for request, s in zip(station_request, scenario.stations, strict=True)
+    )
+    return requests, station_request, station_frequency
