@@ -9,7 +9,7 @@ import covermap
 from covermap.errors import InputError
 
 DEMO_FILES = (
-    "scenario.toml", "elevation.tif", "land_cover.tif", "homes.gpkg", "neighbourhoods.gpkg", "places.gpkg",
+    "scenario.toml", "area.gpkg", "elevation.tif", "land_cover.tif", "homes.gpkg", "neighbourhoods.gpkg", "places.gpkg",
     "transmitters.csv", "patterns.csv", "make_demo.py",
 )  # fmt: skip
 

@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
+from covermap.grid.area import area_mask, area_outline, read_area
 from covermap.grid.blocks import BlockRequest
 from covermap.grid.fields import TIME_RULES
 from covermap.grid.frame import Grid, Tile
-from covermap.grid.make_grid import area_mask, make_grid, read_area
+from covermap.grid.make_grid import make_grid
 from covermap.planning.homes import Homes, homes_per_cell
 from covermap.reception import ReceptionOptions, StationFacts
 from covermap.reception.tiers import TierTable
@@ -35,7 +37,7 @@ class Preparation:
     scenario: Scenario
     terrain: Terrain
     grid: Grid
-    area: object | None
+    area: shapely.Geometry | None
     tiers: TierTable
     heights_m: tuple[float, ...]
     requests: tuple[BlockRequest, ...]
@@ -60,8 +62,6 @@ class Preparation:
 
     def inside_area(self, tile: Tile) -> NDArray[np.bool_]:
         """Return which cells of a tile lie in the asked area, shape (rows, cols)."""
-        if self.area is None:
-            return np.ones((tile.rows, tile.cols), dtype=bool)
         return area_mask(self.grid, tile, self.area)
 
     def land(self, tile: Tile) -> NDArray[np.bool_]:
@@ -102,9 +102,19 @@ def prepare(scenario: Scenario) -> Preparation:
         dead_zone_services=reception.dead_zone_services,
     )
     return Preparation(
-        scenario, terrain, grid, read_area(settings.grid), tiers, heights_m, requests, station_request,
-        station_frequency, options, homes, tuple(dict.fromkeys(warnings)),
-    )  # fmt: skip
+        scenario=scenario,
+        terrain=terrain,
+        grid=grid,
+        area=area_outline(grid, read_area(settings.grid)),
+        tiers=tiers,
+        heights_m=heights_m,
+        requests=requests,
+        station_request=station_request,
+        station_frequency=station_frequency,
+        reception_options=options,
+        homes=homes,
+        warnings=tuple(dict.fromkeys(warnings)),
+    )
 
 
 def _homes(scenario: Scenario, terrain: Terrain, grid: Grid) -> Homes | None:

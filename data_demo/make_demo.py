@@ -185,6 +185,19 @@ def write_neighbourhoods(elevation, villages, names) -> None:
     ).to_file(FOLDER / "neighbourhoods.gpkg", layer="neighbourhoods", driver="GPKG")
 
 
+def write_area(elevation) -> None:
+    """Write the area of the map: the land and 300 m of sea around it."""
+    land = [
+        shape(geometry)
+        for geometry, value in shapes((elevation > 0).astype(np.uint8), transform=TRANSFORM)
+        if value == 1
+    ]
+    area = unary_union(land).buffer(300.0).simplify(60.0)
+    gpd.GeoDataFrame({"name": ["Skerra"]}, geometry=[area], crs=CRS).to_file(
+        FOLDER / "area.gpkg", layer="area", driver="GPKG"
+    )
+
+
 def write_homes(homes: np.ndarray) -> None:
     """Write homes as one point a 100 m block, with a count."""
     rows, cols = np.nonzero(homes)
@@ -308,6 +321,7 @@ def main() -> None:
     names = make_names(rng, len(villages))
     write_raster("elevation.tif", elevation, -32768, "m")
     write_raster("land_cover.tif", make_land_cover(rng, elevation, homes), 255)
+    write_area(elevation)
     write_homes(homes)
     write_neighbourhoods(elevation, villages, names)
     write_places(villages, names)

@@ -9,7 +9,7 @@ import pytest
 import shapely
 
 from covermap.errors import InputError
-from covermap.grid.area import area_mask, read_area
+from covermap.grid.area import area_mask, area_outline, read_area
 from covermap.grid.frame import Grid, Tile
 from covermap.grid.make_grid import make_grid
 
@@ -127,10 +127,12 @@ def test_area_gives_the_extent_and_marks_cells_by_their_centre(tmp_path):
     asked = settings(area=path, crs="EPSG:32612")
     grid = make_grid(asked, LOGAN)
     assert (grid.x_min, grid.y_max, grid.rows, grid.cols) == (450_000.0, 4_650_500.0, 5, 10)
-    mask = area_mask(grid, grid.whole, read_area(asked))
+    mask = area_mask(grid, grid.whole, area_outline(grid, read_area(asked)))
     assert not mask[:, 0].any()
     assert mask[:, 1:].all()
-    assert np.array_equal(area_mask(grid, Tile(1, 0, 2, 3), read_area(asked)), mask[1:3, :3])
+    assert np.array_equal(
+        area_mask(grid, Tile(1, 0, 2, 3), area_outline(grid, read_area(asked))), mask[1:3, :3]
+    )
 
 
 def test_without_an_area_every_cell_is_asked_for():

@@ -6,9 +6,7 @@ from typing import TYPE_CHECKING
 
 import geopandas
 import numpy as np
-import rasterio.features
 import shapely
-from affine import Affine
 from numpy.typing import NDArray
 
 from covermap.errors import InputError
@@ -47,25 +45,26 @@ def read_area(settings: GridSettings) -> geopandas.GeoSeries | None:
     return shapes.make_valid()
 
 
-def area_mask(grid: Grid, tile: Tile, area: geopandas.GeoSeries | None) -> NDArray[np.bool_]:
-    """Return which cells of a tile have their centre inside the area, shape (rows, cols).
+def area_outline(grid: Grid, area: geopandas.GeoSeries | None) -> shapely.Geometry | None:
+    """Return the area as one shape in the grid's CRS, prepared for many questions; None where none is asked.
 
-    area : polygons in any CRS, as read_area gives them; None means that every cell is asked for
+    area : polygons in any CRS, as read_area gives them. Edges in degrees are cut to 0.1 so that they bend.
     """
     if area is None:
-        return np.ones((tile.rows, tile.cols), dtype=bool)
-    shapes = [shape for shape in area_in_grid(grid, area) if not shape.is_empty]
-    x_min, y_max = grid.x_min + tile.col * grid.cell_m, grid.y_max - tile.row * grid.cell_m
-    transform = Affine(grid.cell_m, 0.0, x_min, 0.0, -grid.cell_m, y_max)
-    if not shapes:
-        return np.zeros((tile.rows, tile.cols), dtype=bool)
-    return rasterio.features.geometry_mask(
-        shapes, out_shape=(tile.rows, tile.cols), transform=transform, all_touched=False, invert=True
-    )
-
-
-def area_in_grid(grid: Grid, area: geopandas.GeoSeries) -> list[shapely.Geometry]:
-    """Return the area's polygons in the grid's CRS, edges cut to 0.1 degrees so that they bend with it."""
+        return None
     if area.crs.is_geographic:
         area = geopandas.GeoSeries(shapely.segmentize(area.values, 0.1), crs=area.crs)
-    return list(area.to_crs(grid.crs))
+    outline = shapely.union_all(area.to_crs(grid.crs).values)
+    shapely.prepare(outline)
+    return outline
+
+
+def area_mask(grid: Grid, tile: Tile, outline: shapely.Geometry | None) -> NDArray[np.bool_]:
+    """Return which cells of a tile have their centre inside the area, shape (rows, cols).
+
+    outline : of area_outline(); None means that every cell is asked for
+    """
+    if outline is None:
+        return np.ones((tile.rows, tile.cols), dtype=bool)
+    x, y = grid.centres(tile)
+    return shapely.contains_xy(outline, x, y)

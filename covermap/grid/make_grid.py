@@ -11,15 +11,13 @@ from numpy.typing import NDArray
 from pyproj.exceptions import CRSError
 
 from covermap.errors import InputError
-from covermap.grid.area import area_mask, read_area
+from covermap.grid.area import read_area
 from covermap.grid.frame import Grid
 
 if TYPE_CHECKING:
     import geopandas
 
     from covermap.scenario.settings import GridSettings
-
-__all__ = ["area_mask", "make_grid", "read_area"]
 
 LIMIT_LATITUDE_DEG = 85.0  # our own: bearings and projections lose their sense near the poles
 LIMIT_CELLS = 100_000_000  # our own: 10 000 x 10 000 cells

@@ -74,9 +74,18 @@ class PolygonCells:
             ymax=north,
             srs_wkt=self.grid.crs_wkt,
         )
-        features = gpd.GeoDataFrame(geometry=self.polygons[chosen], crs=self.grid.crs_wkt)
+        # Polygons are cut to the tile first: exactextract 0.3 ends the process (a segmentation fault) on
+        # some that reach past the raster or only touch its edge.
+        clipped = shapely.clip_by_rect(self.polygons[chosen], west, south, east, north)
+        covering = np.flatnonzero(shapely.area(clipped) > 0.0)
+        parts: list[tuple] = [(np.empty(0, np.int64), np.empty(0))] * chosen.size
+        if covering.size == 0:
+            return parts
+        features = gpd.GeoDataFrame(geometry=clipped[covering], crs=self.grid.crs_wkt)
         table = module.exact_extract(source, features, ["cell_id", "coverage"], output="pandas")
-        return list(zip(table["cell_id"], table["coverage"], strict=True))
+        for place, cell, coverage in zip(covering, table["cell_id"], table["coverage"], strict=True):
+            parts[place] = (cell, coverage)
+        return parts
 
 
 def tile_box(grid: Grid, tile: Tile) -> shapely.Polygon:
