@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from fractal_terrain import COAST, SEA, fractal_radial
 
 from covermap.errors import InputError
 from covermap.grid.sweep import RadialSweep
@@ -11,35 +12,10 @@ from covermap.propagation.p1812 import p1812_path
 from covermap.propagation.terms import TERM_COUNT, THETA_T
 from covermap.propagation.vector_math import exp2, log2_positive, third_sine, vector_kernel
 
-SEA, COAST, INLAND = 1, 3, 4
 HEIGHTS_M = (1.5, 10.0, 30.0)
 FREQUENCIES_MHZ = (30.0, 98.0, 634.0, 6000.0)
 VERTICAL = (True, False, True, False)
 TIME_PERCENTS = (50.0, 10.0, 1.0)
-
-
-def fractal_radial(steps, spread_m, seed, clutter=True, sea=0.35):
-    """Return ground, clutter (float32) and zone of an invented radial; sea is its share of sea points."""
-    rng = np.random.default_rng(seed)
-    wave = np.fft.rfftfreq(8192)
-    wave[0] = 1.0
-    size = wave**-1.1
-    size[0] = 0.0
-    shape = np.fft.irfft(size * (rng.standard_normal(wave.size) + 1j * rng.standard_normal(wave.size)))
-    ground_m = (shape / shape.std() * spread_m)[: steps + 1]
-    ground_m = ground_m - ground_m.min() + 50.0
-    zone = np.full(steps + 1, INLAND, dtype=np.uint8)
-    if sea:
-        level_m = np.quantile(ground_m, sea)
-        under_sea = ground_m < level_m
-        ground_m = np.maximum(ground_m - level_m, 0.0)
-        zone[np.convolve(under_sea, np.ones(21), "same") > 0] = COAST
-        zone[under_sea] = SEA
-    clutter_m = np.zeros(steps + 1, dtype=np.float32)
-    if clutter:
-        clutter_m[:] = np.repeat(rng.choice([0.0, 0.0, 5.0, 12.3, 25.0], steps // 8 + 1), 8)[: steps + 1]
-        clutter_m[zone == SEA] = 0.0
-    return ground_m, clutter_m, zone
 
 
 def coast_distances_km(zone, step, step_km):

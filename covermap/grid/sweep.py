@@ -182,9 +182,9 @@ class RadialSweep:
         ends = np.ascontiguousarray(item_ground_m, dtype=np.float64)
         if not ground.shape == clutter.shape == zones.shape == latitude.shape or ends.size != count:
             raise InputError(
-                f"ground_m, clutter_m, zone and mid_latitude_deg have shapes {ground.shape}, {clutter.shape}, "
-                f"{zones.shape} and {latitude.shape}, item_step and item_ground_m {count} and {ends.size} "
-                "values; the first four must be alike, and the last two."
+                f"ground_m, clutter_m, zone and mid_latitude_deg have shapes {ground.shape}, "
+                f"{clutter.shape}, {zones.shape} and {latitude.shape}, item_step and item_ground_m "
+                f"{count} and {ends.size} values; the first four must be alike, and the last two."
             )
         if ground.size > self._steps + 1 or count > self._items:
             raise InputError(

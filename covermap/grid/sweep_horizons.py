@@ -144,8 +144,8 @@ def fill_horizons(
                 )
             else:
                 highest = _write_in_sight(
-                    ground_m, tx_level_m, rise_m / total_km, total_km, curvature, step_km, hull, size, with_nu,
-                    ray, item,
+                    ground_m, tx_level_m, rise_m / total_km, total_km, curvature, step_km, hull, size,
+                    with_nu, ray, item,
                 )  # fmt: skip
             ray[THETA_MRAD, item] = ray[TX_MRAD, item] + ray[RX_MRAD, item] + 2.0 * bulge
             fitted_m = tx_level_m - ray[TX_EFFECTIVE_M, item] + fitted_slope * (highest * step_km)

@@ -1,7 +1,4 @@
-"""What the sweep knows of each item from running sums along the radial: land, sea and the fitted surface.
-
-Compiled without leave to reorder sums: the sum up to a point must not depend on which items stand before it.
-"""
+"""What the sweep knows of each item from running sums along the radial: land, sea and the fitted surface."""
 
 import math
 

@@ -36,10 +36,10 @@ from covermap.grid.sweep_terms import (
 )
 from covermap.propagation.p1812 import P1812_WAVELENGTH_M_GHZ
 from covermap.propagation.path_geometry import median_radius_km
-from covermap.propagation.vector_math import vector_kernel
+from covermap.propagation.vector_math import vector_kernel, vector_order
 
 
-@vector_kernel
+@vector_order
 def fill_geometry(
     ground_m, surface_m, any_clutter, radii_km, tx_level_m, heights_m, step_km, count, items,
     hulls, chain_slope, left_neighbour, rays,
@@ -75,7 +75,7 @@ def blank_unknown(count, item_ground_m, departure_mrad, loss_db):
                         loss_db[frequency, time, height, item] = math.nan
 
 
-@vector_kernel
+@vector_order
 def fill_place_terms(count, items, time_percents, by_time):
     """Write what depends on the place alone, and Fi of each time percentage."""
     columns = whole_blocks(count)
@@ -85,7 +85,7 @@ def fill_place_terms(count, items, time_percents, by_time):
         fill_time_interpolation(columns, items, time_percents[time], by_time[INTERPOLATION, time])
 
 
-@vector_kernel
+@vector_order
 def fill_height(
     step_km, tx_level_m, tx_coast_km, any_sea, longest_wavelength_m, time_percents, radii_km,
     count, items, ray, terms, smooth, earth, by_time, earth_item, gathered,
@@ -106,7 +106,7 @@ def fill_height(
         )  # fmt: skip
 
 
-@vector_kernel
+@vector_order
 def fill_frequency(
     frequency_ghz, vertical, n0, any_sea, time_percents, radii_km, height,
     count, items, ray, terms, earth, by_time, earth_item, gathered, loss_db,

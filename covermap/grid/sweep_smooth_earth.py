@@ -28,7 +28,7 @@ from covermap.grid.sweep_rows import (
     TX_SMOOTH_M,
     whole_blocks,
 )
-from covermap.propagation.vector_math import exp2, log2_positive, third_sine, vector_kernel
+from covermap.propagation.vector_math import exp2, log2_positive, third_sine, vector_kernel, vector_order
 
 
 @vector_kernel
@@ -158,7 +158,7 @@ def gather_earth(count, items, ray, smooth, longest_wavelength_m, earth, earth_i
     return gathered
 
 
-@vector_kernel
+@vector_order
 def fill_earth(count, items, ray, radius_km, step_km, longest_wavelength_m, smooth, earth, earth_item):
     """Write the smooth path of each item at one height; return the number of items gathered in earth."""
     columns = whole_blocks(count)
