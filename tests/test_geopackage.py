@@ -91,12 +91,14 @@ def test_it_is_a_geopackage_1_2_with_spatial_indexes(path):
     assert {"run_metadata", "layer_styles"} <= registered
 
 
-def test_every_column_has_an_alias(path):
+def test_every_column_has_an_alias_and_a_description(path):
     for layer in ("neighbourhoods", "tier_areas", "transmitters", "cells", "run_metadata"):
         columns = {row[1] for row in query(path, f"PRAGMA table_info({layer})")} - {"fid", "geom"}
         rows = query(path, f"SELECT column_name, name FROM gpkg_data_columns WHERE table_name = '{layer}'")
         assert {column for column, _ in rows} == columns
         assert len({name for _, name in rows}) == len(columns)
+        texts = query(path, f"SELECT description FROM gpkg_data_columns WHERE table_name = '{layer}'")
+        assert all(text and len(text) > 8 for (text,) in texts)
 
 
 def test_styles_are_whole_and_their_time_is_as_qgis_reads_it(path):
@@ -110,9 +112,34 @@ def test_styles_are_whole_and_their_time_is_as_qgis_reads_it(path):
         assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.000Z", time)
         root = ElementTree.fromstring(qml.split("\n", 1)[1])
         categories = root.findall(".//category")
-        assert [int(part.get("value")) for part in categories] == (
-            [] if name == "Stations" else list(range(1, 9))
-        )
+        tiers = name.startswith("Antenna needed")
+        assert [int(part.get("value")) for part in categories] == (list(range(1, 9)) if tiers else [])
+        assert len(root.findall(".//range")) == (5 if name.startswith("How sure") else 0)
+
+
+def test_layer_metadata_says_what_when_and_with_what_cautions(coverage, path):
+    rows = query(
+        path,
+        "SELECT table_name, metadata, mime_type FROM gpkg_metadata_reference "
+        "JOIN gpkg_metadata ON id = md_file_id WHERE reference_scope = 'table'",
+    )
+    assert {row[0] for row in rows} == {"neighbourhoods", "tier_areas", "transmitters", "cells"}
+    for _, text, mime in rows:
+        root = ElementTree.fromstring(text.split("\n", 1)[1])
+        assert mime == "text/xml"
+        assert [part.text for part in root.findall("constraints")] == coverage.run["cautions"]
+        assert "Stations as of 2026-09-01." in root.find("abstract").text
+        assert root.find("crs/spatialrefsys/authid").text == "EPSG:32625"
+
+
+def test_a_patch_is_as_sure_as_the_median_of_its_cells(coverage, path):
+    patches = gpd.read_file(path, layer="tier_areas").query("wanted_list == 'main'")
+    tier, chance = coverage.read("main/tier"), coverage.read("main/tier_chance")
+    patch = patches.loc[patches.area_km2.idxmax()]
+    x, y = np.meshgrid(259_050 + 100 * np.arange(GRID.cols), 4_875_950 - 100 * np.arange(GRID.rows))
+    inside = shapely.contains_xy(patch.geometry, x, y)
+    stored = [chance[min(tier[r, c], 7) - 1, r, c] for r, c in zip(*np.nonzero(inside), strict=True)]
+    assert patch.confidence_median_percent == round(float(np.median(stored)))
 
 
 def test_patches_are_single_disjoint_and_cover_all_known_cells(coverage, path):

@@ -132,7 +132,7 @@ def test_shares_of_tiers_and_unknown_sum_to_one_hundred(run, coverage):
 
 
 def test_the_next_run_removes_what_only_the_last_one_wrote(run, coverage, demo):
-    assert "rasters/few/tier.qml" in run["files"]
+    assert "rasters/few/tier.tif" in run["files"]
     update_run_json(coverage.folder, {}, files=[coverage.folder / "map.html"])
     (coverage.folder / "map.html").write_text("old")
     (coverage.folder / "notes.txt").write_text("mine")

@@ -11,7 +11,9 @@ import geopandas as gpd
 import numpy as np
 
 from covermap.outputs.coverage import Coverage, open_coverage
-from covermap.outputs.geopackage import write_geopackage
+from covermap.outputs.geopackage import DESCRIPTIONS, write_geopackage
+from covermap.outputs.qgis_project import write_qgis_project
+from covermap.outputs.raster_styles import write_raster_styles
 from covermap.outputs.run_json import homes_record, update_run_json
 from covermap.outputs.summary import run_in_words
 from covermap.outputs.tables import write_neighbourhoods, write_transmitters
@@ -44,6 +46,8 @@ def write_layers_and_pages(prepared: Any, coverage: Coverage, report: Report) ->
         files.append(write_neighbourhoods(areas, folder))
     report("outputs", 0.3, "coverage.gpkg")
     files.append(write_geopackage(scenario, coverage, areas, transmitters, folder))
+    files += write_raster_styles(coverage)
+    files.append(write_qgis_project(coverage, DESCRIPTIONS))
     report("outputs", 0.7, "map.html")
     files.append(_write_map(prepared, coverage, whole))
     report("outputs", 1.0, "done")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,8 @@ import pyogrio
 from covermap.outputs import cells, tier_areas
 from covermap.outputs.coverage import GEOPACKAGE_FILE, Coverage
 from covermap.outputs.geopackage_tables import GEOMETRY_COLUMN, add_tables, utc_timestamp
-from covermap.outputs.layer_styles import LayerStyle, tier_layer_style, transmitter_style
+from covermap.outputs.layer_metadata import layer_metadata
+from covermap.outputs.layer_styles import styles_of_layer
 from covermap.outputs.run_facts import run_facts
 from covermap.outputs.transmitters import carriers
 from covermap.outputs.whole_file import whole_file
@@ -24,6 +26,10 @@ DESCRIPTIONS = {
     "tier_areas": tier_areas.DESCRIPTION,
     "transmitters": "Transmitters as understood from the input.",
     "cells": cells.DESCRIPTION,
+    "dead_zones": "Zones where not even a tall mast brings the listed services (dead) or may not (doubtful).",
+    "ridges": "Ridges that stand in the way, with the homes they shade.",
+    "survey_points": "Places where a reading would settle most homes.",
+    "contours": "Contours of field strength by a published rule.",
 }
 
 
@@ -34,6 +40,7 @@ def write_geopackage(
     transmitters: gpd.GeoDataFrame,
     folder: Path,
     *,
+    more: Mapping[str, gpd.GeoDataFrame] | None = None,
     most_cells: int = cells.MOST_CELLS,
 ) -> Path:
     """Write coverage.gpkg into a folder and return its path.
@@ -44,6 +51,7 @@ def write_geopackage(
     areas : of planning.areas.summarise_areas(); None without neighbourhoods: the layer is then absent
     transmitters : of transmitters_layer()
     folder : where the file goes; it appears there when it is whole
+    more : further layers by name (dead_zones, ridges, survey_points, contours); empty ones are left out
     most_cells : above so many cells a list the layer `cells` is absent, and run_metadata says so
     """
     path = Path(folder) / GEOPACKAGE_FILE
@@ -55,11 +63,26 @@ def write_geopackage(
             for patches in tier_areas.tier_area_blocks(coverage, list_name):
                 writer.write("tier_areas", patches, "Polygon")
         writer.write("transmitters", transmitters, "Point")
+        for layer, frame in (more or {}).items():
+            if len(frame):
+                writer.write(layer, frame, _geometry_type(frame))
         absent = _write_cells(writer, scenario, coverage, most_cells)
         if areas is None:
             absent["neighbourhoods"] = "the scenario names no neighbourhoods"
         writer.write_table("run_metadata", _metadata(coverage.run, absent))
-        add_tables(temporary, writer.columns, _styles(coverage, writer.columns), utc_timestamp())
+        styles = [
+            style
+            for layer, columns in writer.columns.items()
+            for style in styles_of_layer(layer, columns, coverage.lists, coverage.tier_names)
+        ]
+        stamp = utc_timestamp()
+        run = coverage.run | {"finished": stamp}
+        metadata = {
+            layer: layer_metadata(run, layer, DESCRIPTIONS[layer], coverage.grid.crs_wkt)
+            for layer in writer.columns
+            if layer in DESCRIPTIONS
+        }
+        add_tables(temporary, writer.columns, styles, metadata, stamp)
     return path
 
 
@@ -117,24 +140,7 @@ def _metadata(run: dict[str, Any], absent: dict[str, str]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["key", "value"], dtype="string")
 
 
-def _styles(coverage: Coverage, columns: dict[str, list[str]]) -> list[LayerStyle]:
-    """Return the styles of the layers that exist; the first wanted list is the one QGIS opens with."""
-    styles = [transmitter_style(columns["transmitters"])]
-    tier_columns = {"tier_areas": "tier", "cells": "tier", "neighbourhoods": "tier_half_of_homes"}
-    for layer, column in tier_columns.items():
-        if layer not in columns:
-            continue
-        if column not in columns[layer]:
-            column = "tier_half_of_land"
-        styles += [
-            tier_layer_style(
-                layer,
-                column,
-                name,
-                columns[layer],
-                default=name == coverage.lists[0],
-                tier_names=coverage.tier_names,
-            )
-            for name in coverage.lists
-        ]
-    return styles
+def _geometry_type(frame: gpd.GeoDataFrame) -> str:
+    """Return the one type all geometries of a frame can be written as."""
+    types = set(frame.geom_type)
+    return types.pop() if len(types) == 1 else f"Multi{min(types, key=len).removeprefix('Multi')}"

@@ -1,4 +1,4 @@
-"""Tables of a GeoPackage that GDAL does not write: column aliases and QGIS styles."""
+"""Tables of a GeoPackage that GDAL does not write: column aliases, QGIS styles and layer metadata."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
+from covermap.outputs.column_meanings import meaning
 from covermap.outputs.columns import alias
 from covermap.outputs.layer_styles import LayerStyle
 
@@ -36,6 +37,23 @@ CREATE TABLE layer_styles (
   f_table_name TEXT(256), f_geometry_column TEXT(256), styleName TEXT(30), styleQML TEXT, styleSLD TEXT,
   useAsDefault BOOLEAN, description TEXT, owner TEXT(30), ui TEXT(30), update_time DATETIME)
 """
+# OGC 12-128r14, annex F.8 "Metadata"
+_METADATA = """
+CREATE TABLE gpkg_metadata (
+  id INTEGER CONSTRAINT m_pk PRIMARY KEY ASC NOT NULL, md_scope TEXT NOT NULL DEFAULT 'dataset',
+  md_standard_uri TEXT NOT NULL, mime_type TEXT NOT NULL DEFAULT 'text/xml',
+  metadata TEXT NOT NULL DEFAULT '')
+"""
+_METADATA_REFERENCE = """
+CREATE TABLE gpkg_metadata_reference (
+  reference_scope TEXT NOT NULL, table_name TEXT, column_name TEXT, row_id_value INTEGER,
+  timestamp DATETIME NOT NULL DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ','now')),
+  md_file_id INTEGER NOT NULL, md_parent_id INTEGER,
+  CONSTRAINT crmr_mfi_fk FOREIGN KEY (md_file_id) REFERENCES gpkg_metadata(id),
+  CONSTRAINT crmr_mpi_fk FOREIGN KEY (md_parent_id) REFERENCES gpkg_metadata(id))
+"""
+METADATA_DEFINITION = "http://www.geopackage.org/spec121/#extension_metadata"
+METADATA_STANDARD = "http://mrcc.com/qgis.dtd"  # the name under which QGIS looks for its layer metadata
 SCHEMA_DEFINITION = "http://www.geopackage.org/spec121/#extension_schema"
 GEOMETRY_COLUMN = "geom"
 
@@ -46,13 +64,19 @@ def utc_timestamp(moment: datetime | None = None) -> str:
 
 
 def add_tables(
-    path: Path, columns: Mapping[str, Sequence[str]], styles: Iterable[LayerStyle], stamp: str
+    path: Path,
+    columns: Mapping[str, Sequence[str]],
+    styles: Iterable[LayerStyle],
+    metadata: Mapping[str, str],
+    stamp: str,
 ) -> None:
-    """Add aliases and styles to a GeoPackage, and set the time of all its contents.
+    """Add aliases, styles and layer metadata to a GeoPackage, and set the time of all its contents.
 
-    columns : layer -> its attribute columns in order; stamp : of utc_timestamp()
+    columns : layer -> its attribute columns in order; metadata : layer -> of layer_metadata();
+    stamp : of utc_timestamp()
     """
     with closing(sqlite3.connect(path)) as database, database:
+        _add_metadata(database, metadata, stamp)
         _add_aliases(database, columns)
         _add_styles(database, styles, stamp)
         database.execute("UPDATE gpkg_contents SET last_change = ?", (stamp,))
@@ -67,13 +91,33 @@ def _add_aliases(database: sqlite3.Connection, columns: Mapping[str, Sequence[st
             (table, SCHEMA_DEFINITION),
         )
     database.executemany(
-        "INSERT OR REPLACE INTO gpkg_data_columns (table_name, column_name, name, title) VALUES (?, ?, ?, ?)",
+        "INSERT OR REPLACE INTO gpkg_data_columns (table_name, column_name, name, title, description) "
+        "VALUES (?, ?, ?, ?, ?)",
         [
-            (layer, column, alias(column), alias(column))
+            (layer, column, alias(column), alias(column), meaning(column))
             for layer, names in columns.items()
             for column in names
         ],
     )
+
+
+def _add_metadata(database: sqlite3.Connection, metadata: Mapping[str, str], stamp: str) -> None:
+    for statement in (_EXTENSIONS, _METADATA, _METADATA_REFERENCE):
+        database.execute(statement)
+    for table in ("gpkg_metadata", "gpkg_metadata_reference"):
+        database.execute(
+            "INSERT OR IGNORE INTO gpkg_extensions VALUES (?, NULL, 'gpkg_metadata', ?, 'read-write')",
+            (table, METADATA_DEFINITION),
+        )
+    for number, (layer, text) in enumerate(metadata.items(), start=1):
+        database.execute(
+            "INSERT INTO gpkg_metadata VALUES (?, 'dataset', ?, 'text/xml', ?)",
+            (number, METADATA_STANDARD, text),
+        )
+        database.execute(
+            "INSERT INTO gpkg_metadata_reference VALUES ('table', ?, NULL, NULL, ?, ?, NULL)",
+            (layer, stamp, number),
+        )
 
 
 def _add_styles(database: sqlite3.Connection, styles: Iterable[LayerStyle], stamp: str) -> None:

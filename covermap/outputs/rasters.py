@@ -8,7 +8,6 @@ import threading
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
-from xml.sax.saxutils import escape
 
 import numpy as np
 import rasterio
@@ -19,8 +18,7 @@ from covermap.errors import InputError
 from covermap.grid.frame import Grid, Tile
 from covermap.outputs.layers import RASTERS_FOLDER, Layer, as_layer_array, layer_of, raster_path
 from covermap.outputs.palette import TIERS, rgb
-from covermap.outputs.raster_style import tier_style
-from covermap.outputs.whole_file import TEMPORARY_FOLDER, write_text
+from covermap.outputs.whole_file import TEMPORARY_FOLDER
 from covermap.reception.signals import ListReception
 from covermap.scenario.records import WantedList
 
@@ -126,12 +124,8 @@ class RasterSet:
         for whole, path in finals:
             path.parent.mkdir(parents=True, exist_ok=True)
             os.replace(whole, path)
-        written = [path for _, path in finals]
-        for name in self.names:
-            if layer_of(name).kind == "tier":
-                written += _write_tier_sidecars(raster_path(self.folder, name))
         self.discard()
-        return written
+        return [path for _, path in finals]
 
     def discard(self) -> None:
         """Close and remove everything unfinished; finished files stay."""
@@ -230,22 +224,4 @@ def _write_cog(source: Path, path: Path, layer: Layer) -> None:
         OVERVIEWS="AUTO",
         OVERVIEW_RESAMPLING="NEAREST",
         BIGTIFF="IF_SAFER",
-    )
-
-
-def _write_tier_sidecars(path: Path) -> list[Path]:
-    """Write the category names GDAL reads and the style QGIS reads beside tier.tif."""
-    style, categories = path.with_suffix(".qml"), path.with_name(path.name + ".aux.xml")
-    write_text(style, tier_style())
-    write_text(categories, _category_names())
-    return [style, categories]
-
-
-def _category_names() -> str:
-    """Return the GDAL sidecar that names the classes 0 to 8."""
-    names = [""] + [look.label for look in TIERS]
-    rows = "".join(f"      <Category>{escape(name)}</Category>\n" for name in names)
-    return (
-        '<PAMDataset>\n  <PAMRasterBand band="1">\n    <CategoryNames>\n'
-        f"{rows}    </CategoryNames>\n  </PAMRasterBand>\n</PAMDataset>\n"
     )

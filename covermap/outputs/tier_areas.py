@@ -13,7 +13,7 @@ from affine import Affine
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from covermap.constants import TIER_NOT_PROMISED, UNKNOWN_UINT8
+from covermap.constants import TIER_COUNT, TIER_NOT_PROMISED, UNKNOWN_UINT8
 from covermap.grid.frame import Tile
 from covermap.outputs.coverage import Coverage
 
@@ -33,7 +33,8 @@ def tier_area_blocks(coverage: Coverage, list_name: str) -> Iterator[gpd.GeoData
     Yields
     ------
     GeoDataFrame in the grid's CRS: patch_id ('LIST-1', ...), wanted_list, tier, tier_name, area_km2,
-    homes (missing where homes are not known), geometry (single polygons that do not overlap)
+    homes (missing where homes are not known), confidence_median_percent, geometry (single polygons that
+    do not overlap)
     """
     count = 0
     for tile in coverage.grid.tiles(BLOCK_CELLS):
@@ -122,7 +123,25 @@ def _patches(
             "tier_name": [coverage.tier_names[int(number) - 1] for number in tiers],
             "area_km2": cells * grid.cell_m**2 / 1e6,
             "homes": homes,
+            "confidence_median_percent": _median_confidence(coverage, list_name, tile, labels, count),
         },
         geometry=polygons,
         crs=grid.crs_wkt,
     )
+
+
+def _median_confidence(
+    coverage: Coverage, list_name: str, tile: Tile, labels: NDArray[np.int32], count: int
+) -> pd.api.extensions.ExtensionArray:
+    """Return the median over each patch's cells of the chance of the stored plan, in whole percent.
+
+    Cells that joined a patch of another tier count with their own plan's chance.
+    """
+    if not count:
+        return pd.array([], dtype="Int64")
+    tier = coverage.read(f"{list_name}/tier", tile).ravel()
+    chance = coverage.read(f"{list_name}/tier_chance", tile).reshape(TIER_COUNT, -1)
+    index = np.clip(tier.astype(np.int64), 1, TIER_COUNT) - 1
+    stored = chance[index, np.arange(tier.size)].astype(np.float64)
+    median = ndimage.median(stored, labels.ravel(), np.arange(1, count + 1))
+    return pd.array(np.round(np.asarray(median)).astype(np.int64), dtype="Int64")

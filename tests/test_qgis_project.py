@@ -1,0 +1,126 @@
+"""coverage.qgs and the styles beside the rasters, as files; test_qgis.py opens them in QGIS itself."""
+
+import re
+from xml.etree import ElementTree
+
+import geopandas as gpd
+import pytest
+import rasterio
+import shapely
+from small_coverage import GRID, make_scenario, write_small_coverage
+
+from covermap.outputs.coverage import Coverage
+from covermap.outputs.geopackage import DESCRIPTIONS, write_geopackage
+from covermap.outputs.palette import TIERS
+from covermap.outputs.qgis_project import GROUPS, write_qgis_project
+from covermap.outputs.raster_styles import raster_body, tier_attributes, write_raster_styles
+from covermap.outputs.transmitters import transmitters_layer
+
+
+@pytest.fixture(scope="module")
+def coverage(tmp_path_factory):
+    coverage = write_small_coverage(tmp_path_factory.mktemp("project"))
+    scenario = make_scenario(coverage)
+    zones = gpd.GeoDataFrame(
+        {"zone_id": ["z1"], "wanted_list": ["main"], "kind": ["dead"], "homes": [3.0]},
+        geometry=[shapely.box(259_000, 4_874_000, 259_500, 4_874_500)],
+        crs=GRID.crs_wkt,
+    )
+    stations = transmitters_layer(scenario, coverage)
+    write_geopackage(scenario, coverage, None, stations, coverage.folder, more={"dead_zones": zones})
+    return coverage
+
+
+@pytest.fixture(scope="module")
+def project(coverage):
+    text = write_qgis_project(coverage, DESCRIPTIONS).read_text("utf-8")
+    return ElementTree.fromstring(text.split("\n", 1)[1])
+
+
+def test_groups_stand_in_the_promised_order_and_rasters_start_off(project):
+    groups = project.findall("layer-tree-group/layer-tree-group")
+    # outputs.md section 6 of the design: these five, the rasters off
+    assert [group.get("name") for group in groups] == [
+        "What is needed", "Why", "Stations", "Cells and rasters", "Relief",
+    ] == list(GROUPS)  # fmt: skip
+    assert {group.get("name"): group.get("checked") for group in groups}[
+        "Cells and rasters"
+    ] == "Qt::Unchecked"
+
+
+def test_every_path_is_relative_and_exists(coverage, project):
+    sources = [element.text for element in project.findall("projectlayers/maplayer/datasource")]
+    assert len(sources) > 20
+    for source in sources:
+        assert source.startswith("./")
+        assert (coverage.folder / source.split("|")[0]).is_file()
+    assert project.find("properties/Paths/Absolute").text == "false"
+    assert str(coverage.folder) not in ElementTree.tostring(project, "unicode")
+
+
+def test_layer_ids_are_long_different_and_all_in_the_tree(project):
+    ids = [element.text for element in project.findall("projectlayers/maplayer/id")]
+    assert len(set(ids)) == len(ids)
+    assert all(len(text) > 10 and re.fullmatch(r"\w+", text) for text in ids)
+    tree = {element.get("id") for element in project.iter("layer-tree-layer")}
+    drawn = [element.text for element in project.findall("layer-tree-group/custom-order/item")]
+    assert tree == set(ids) == set(drawn)
+
+
+def test_points_are_drawn_over_areas_and_relief_under_all(project):
+    drawn = [element.text for element in project.findall("layer-tree-group/custom-order/item")]
+    first = {name: next(i for i, text in enumerate(drawn) if text.startswith(name)) for name in
+             ("transmitters", "dead_zones", "raster_main_deciding", "tier_areas", "relief")}  # fmt: skip
+    assert list(first) == sorted(first, key=first.get)
+    assert first["relief"] == len(drawn) - 1
+
+
+def test_project_has_the_whole_crs_and_the_cautions(coverage, project):
+    assert project.find("projectCrs/spatialrefsys/wkt").text == GRID.crs_wkt
+    assert project.find("properties/SpatialRefSys/ProjectionsEnabled").text == "1"
+    about = project.find("projectMetadata/abstract").text
+    assert all(sentence in about for sentence in coverage.run["cautions"])
+
+
+def test_a_name_with_markup_stays_text(project):
+    assert project.find("title").text == "Small <i>Isle</i>: which antenna is needed"
+
+
+def test_each_list_has_its_own_rows(project):
+    sources = [element.text for element in project.findall("projectlayers/maplayer/datasource")]
+    tiers = [source for source in sources if "layername=tier_areas" in source]
+    assert [source.split("subset=")[1] for source in tiers] == [
+        "\"wanted_list\" = 'main'",
+        "\"wanted_list\" = 'few'",
+    ]
+
+
+def test_every_raster_gets_a_style_and_tiers_get_names(coverage):
+    written = write_raster_styles(coverage)
+    assert {path.with_suffix("") for path in written if path.suffix == ".qml"} == {
+        path.with_suffix("") for path in (coverage.folder / "rasters").rglob("*.tif")
+    }
+    assert {path.suffix for path in written} == {".qml", ".xml"}
+    tier = coverage.path("main/tier")
+    assert tier.with_suffix(".qml").read_text("utf-8").count("<paletteEntry ") == 8
+    with rasterio.open(tier) as dataset:  # the sidecar does not disturb the file
+        assert dataset.read(1).shape == GRID.shape
+
+
+def test_tiers_are_called_as_the_runs_own_table_calls_them(coverage):
+    own = Coverage(coverage.folder, coverage.run | {"tier_names": ["Sill & 'co'", *"bcdefg"]})
+    pipe = ElementTree.fromstring(f"<x>{raster_body(own, 'main/tier')}</x>")
+    assert pipe.find(".//paletteEntry").get("label") == "1 Sill & 'co'"
+    table = ElementTree.fromstring(tier_attributes(own.tier_names)).find(".//GDALRasterAttributeTable")
+    rows = [[cell.text for cell in row.findall("F")] for row in table.findall("Row")]
+    assert rows[0] == ["1", "Sill & 'co'", TIERS[0].mounting, "yes"]
+    assert rows[7][:2] == ["8", "Not promised"]
+    assert len(rows) == 8
+
+
+def test_classes_of_a_chance_meet_without_gap(coverage):
+    pipe = ElementTree.fromstring(f"<x>{raster_body(coverage, 'main/tier_chance')}</x>")
+    items = pipe.findall(".//item")
+    # trade wording: 90 expected, 70 likely, 50 may work, 30 unlikely; whole percents, upper ends included
+    assert [float(item.get("value")) for item in items] == [29, 49, 69, 89, 100]
+    assert items[-1].get("label") == "90 to 100 %, expected"
