@@ -42,6 +42,12 @@ def make_arrays(list_name, rng):
         "service_chance": service_chance,
         "service_chance_one_lower": (service_chance * 0.7).astype(np.uint8),
     }
+    for shift, step in (("3db_weaker", -12), ("3db_stronger", 12)):
+        moved = np.clip(chance.astype(int) + step, 0, 100) >= 90
+        arrays[f"tier_{shift}"] = np.where(moved.any(axis=0), moved.argmax(axis=0) + 1, 8).astype(np.uint8)
+        arrays[f"dead_zone_chance_{shift}"] = np.clip(
+            arrays["dead_zone_chance"].astype(int) + step, 0, 100
+        ).astype(np.uint8)
     for name, array in arrays.items():
         unknown = {"float32": np.nan, "int16": -1}.get(array.dtype.name, 255)
         array[(Ellipsis, *UNKNOWN_BLOCK)] = unknown
@@ -62,6 +68,13 @@ def make_run(grid=GRID, services=SERVICES, stations=STATIONS):
         "stations_as_of": "2026-09-01",
         "homes": {"year": 2021, "total": None, "features_without_count": 0},
         "confidence_percent": 90,
+        "sigma_db": {"total": 6.65, "prediction": 6.0, "location": 2.86},
+        "carriers": {
+            service: [{"station_id": station, "mast": f"=Mast {index // 2}", "band": band}]
+            for index, (service, station, band) in enumerate(
+                zip(services["main"], stations, ("uhf", "high_vhf", "uhf"), strict=True)
+            )
+        },
         "warnings": [],
         "not_counted": list(NOT_COUNTED),
         "cautions": notes,

@@ -187,6 +187,42 @@ def test_without_homes_the_columns_are_shares_of_land(tmp_path):
     assert on_land.share_of_land_percent_tier_5[0] == pytest.approx(100 * (tier[20:] == 5).mean(), abs=0.01)
 
 
+def test_homes_without_a_roof_count_as_not_promised_above_window():
+    # 10 homes in a cell of tier 5, 4 of them flats; 10 in a cell of tier 2, 5 of them flats
+    results = TileResults(
+        tier=np.array([5, 2], np.uint8),
+        tier_chance_percent=np.array(
+            [[0, 40], [10, 95], [20, 95], [50, 99], [95, 99], [99, 99], [99, 99]]
+        ).astype(np.uint8),
+        dead_zone_percent=np.array([100, 100], np.uint8),
+        deciding=np.full(2, 255, np.uint8),
+        aim_deg=np.zeros(2, np.int16),
+    )
+    tally = Tally(1, 1)
+    tally.add(np.zeros(2, int), np.arange(2), np.array([10.0, 10]), results, np.array([4.0, 5]))
+    np.testing.assert_allclose(tally.by_tier[0], [0, 0, 10, 0, 0, 6, 0, 0, 4])
+    assert tally.expected[0].sum() == pytest.approx(20)
+    # expected by hand, tier 8: homes with a roof 6 x 1 % + 5 x 1 %, flats 4 x 90 % + 5 x 5 %
+    assert tally.expected[0, 7] == pytest.approx(0.06 + 0.05 + 3.6 + 0.25)
+
+
+def test_homes_3_db_down_and_up_stand_on_both_sides(coverage):
+    found = summarise_areas(coverage, neighbourhoods(ragged_pieces()), RasterOfHomes(coverage))
+    assert (found.homes_rooftop_or_more_3db_weaker >= found.homes_rooftop_or_more - 0.01).all()
+    assert (found.homes_rooftop_or_more_3db_stronger <= found.homes_rooftop_or_more + 0.01).all()
+    assert (found.homes_without_3db_weaker >= found.homes_without).all()
+    assert (found.homes_without_low <= found.homes_without).all()
+    assert (found.homes_without_high >= found.homes_without).all()
+    assert (found.homes_expected_rooftop_or_more_high > found.homes_expected_rooftop_or_more_low).all()
+    assert found.high_vhf_percent.between(0, 100).all()
+    whole = summarise_whole(coverage)["main"]
+    homes, weaker = coverage.read("homes"), coverage.read("main/tier_3db_weaker")
+    assert whole.columns.homes_rooftop_or_more_3db_weaker == pytest.approx(
+        homes[(weaker >= 5) & (weaker <= 8)].sum(), abs=0.01
+    )
+    assert sum(whole.bars["3db_weaker"]) == pytest.approx(homes.sum(), abs=0.5)
+
+
 def test_columns_come_in_the_promised_order(coverage):
     found = summarise_areas(coverage, neighbourhoods(ragged_pieces()), RasterOfHomes(coverage))
     assert [*found.columns[:-1]] == [name for name in NEIGHBOURHOOD_ORDER if "land" not in name]

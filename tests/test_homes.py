@@ -19,7 +19,7 @@ WEST, NORTH = GRID.x_min, GRID.y_max
 
 
 def settings(path, count="homes"):
-    return SimpleNamespace(file=path, count=count, year=2021)
+    return SimpleNamespace(file=path, count=count, year=2021, roof_access_percent=None)
 
 
 def write_points(path, x, y, counts, crs="EPSG:32625"):
@@ -210,3 +210,25 @@ def test_what_check_says_about_homes(tmp_path):
     scenario = SimpleNamespace(homes=settings(path), areas=None)
     assert homes_in_words(scenario) == "1,234, 2021; 1 features without a count"
     assert "none given" in homes_in_words(SimpleNamespace(homes=None))
+
+
+def test_roof_access_splits_homes_and_wrong_values_are_told(tmp_path):
+    x = [GRID.x_min + 50.0, GRID.x_min + 150.0]
+    y = [GRID.y_max - 50.0] * 2
+    path = tmp_path / "flats.gpkg"
+    frame = gpd.GeoDataFrame(
+        {"homes": [10, 20], "roof": [25.0, None]}, geometry=gpd.points_from_xy(x, y), crs=GRID.crs_wkt
+    )
+    frame.to_file(path)
+    asked = SimpleNamespace(file=path, count="homes", year=2021, roof_access_percent="roof")
+    homes = homes_per_cell(asked, GRID)
+    flats = homes.without_roof.window(GRID.whole)
+    assert flats[0, 0] == 7.5  # 75 % of 10
+    assert flats[0, 1] == 0.0
+    assert "1 features do not say who may use the roof" in " ".join(homes.warnings)
+    frame["roof"] = [25.0, 250.0]
+    frame.to_file(path)
+    with pytest.raises(InputError, match="found 250"):
+        homes_per_cell(asked, GRID)
+    with pytest.raises(InputError, match="no such column"):
+        homes_per_cell(SimpleNamespace(**{**vars(asked), "roof_access_percent": "rof"}), GRID)

@@ -94,6 +94,12 @@ class Coverage:
             bands = dataset.read(window=self._window(window))
         return bands if layer.stacked else bands[0]
 
+    def tag_values(self, name: str, tag: str) -> tuple[str, ...]:
+        """Return the parts of a raster's tag that lists names ('SERVICES', 'CAUSES'); none without it."""
+        with rasterio.open(self.path(name)) as dataset:
+            text = dataset.tags().get(tag, "")
+        return tuple(text.split("|")) if text else ()
+
     def inside_area(self, tile: Tile) -> np.ndarray:
         """Return which cells of a tile lie in the asked area, bool, shape (rows, cols)."""
         if not self.has("flags"):

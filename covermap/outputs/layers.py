@@ -15,13 +15,16 @@ STEEP_RAY_FLAG = 2
 OUTSIDE_FLAG = 4
 AIM_UNKNOWN = -1
 RASTERS_FOLDER = "rasters"
+OF_STATION = ("field", "field_adjusted")
+OF_GRID = frozenset({"ground", "flags", "homes", "homes_without_roof"})
+"""Rasters that stand alone, for no list and no station."""
 
 
 @dataclass(frozen=True)
 class Layer:
     """One kind of raster.
 
-    kind : last part of the raster's name, or 'field' for rasters/field/STATION_ID.tif
+    kind : last part of the raster's name, or 'field' or 'field_adjusted' for rasters/field/STATION_ID.tif
     nodata : value of unknown cells; None where every cell has a value
     bands : number of bands; 0 means one band a service of the list
     """
@@ -36,7 +39,7 @@ class Layer:
     @property
     def of_list(self) -> bool:
         """Return whether there is one such raster for each wanted list."""
-        return self.kind not in {"field", "ground", "flags", "homes"}
+        return self.kind not in OF_STATION and self.kind not in OF_GRID
 
     @property
     def stacked(self) -> bool:
@@ -59,10 +62,24 @@ LAYERS: dict[str, Layer] = {
         Layer("aim", "int16", AIM_UNKNOWN, "degree", 1, "azimuth of the stored plan from true north"),
         Layer("service_chance", *_PERCENT, 0, "chance of each service alone with the stored plan"),
         Layer("service_chance_one_lower", *_PERCENT, 0, "the same with the best plan one tier lower"),
+        Layer(
+            "tier_3db_weaker", *_CLASS, 1, "tier, every field 3 dB weaker; with homes only where some are"
+        ),
+        Layer("tier_3db_stronger", *_CLASS, 1, "tier with every field 3 dB stronger, likewise"),
+        Layer("dead_zone_chance_3db_weaker", *_PERCENT, 1, "dead_zone_chance, fields 3 dB weaker"),
+        Layer(
+            "dead_zone_chance_3db_stronger", *_PERCENT, 1, "dead_zone_chance, fields 3 dB stronger"
+        ),
+        Layer("second_aim", "int16", AIM_UNKNOWN, "degree", 1, "azimuth of a second antenna; -1 none"),
+        Layer("main_cause", *_CLASS, 1, "index into CAUSES: why reception is hard; none where it is not"),
+        Layer("amplifier", *_CLASS, 1, "masthead amplifier: 1 helps, 2 does nothing, 3 harms"),
+        Layer("tier_without_deciding", *_CLASS, 1, "tier of the list without its deciding service"),
         Layer("field", *_FLOAT, "dB(uV/m)", 1, "median field at 10 m, exceeded for 50 % of time"),
+        Layer("field_adjusted", *_FLOAT, "dB(uV/m)", 1, "field with the offsets of calibration added"),
         Layer("ground", *_FLOAT, "m", 1, "elevation at the cell's centre"),
         Layer("flags", "uint8", None, "", 1, "sum of 1 near a mast, 2 steep ray without pattern, 4 outside"),
         Layer("homes", *_FLOAT, "homes", 1, "homes in the cell"),
+        Layer("homes_without_roof", *_FLOAT, "homes", 1, "those of them that may use no roof"),
     )
 }
 
@@ -73,9 +90,9 @@ def layer_of(name: str) -> Layer:
     Raises InputError for any other name.
     """
     parts = name.split("/")
-    kind = "field" if len(parts) == 2 and parts[0] == "field" else parts[-1]
+    kind = parts[0] if len(parts) == 2 and parts[0] in OF_STATION else parts[-1]
     layer = LAYERS.get(kind)
-    expected_parts = 1 if kind in {"ground", "flags", "homes"} else 2
+    expected_parts = 1 if kind in OF_GRID else 2
     if layer is None or len(parts) != expected_parts or not all(parts):
         kinds = ", ".join(f"LIST/{layer.kind}" for layer in LAYERS.values() if layer.of_list)
         raise InputError(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import geopandas as gpd
@@ -16,17 +16,21 @@ from numpy.typing import NDArray
 from covermap.constants import TIER_NOT_PROMISED
 from covermap.grid.frame import Tile
 from covermap.planning.cell_fractions import Fractions, PolygonCells
+from covermap.planning.further_tally import SHIFTS
 from covermap.planning.homes import Homes, PointHomes
+from covermap.planning.list_tally import (
+    DECIMALS,
+    HOMES_PREFIX,
+    LAND_PREFIX,
+    TIER_NUMBERS,
+    ListTally,
+    whole_numbers,
+)
 from covermap.planning.results import Results
-from covermap.planning.tally import HALF, NINETY_PERCENT, Tally, read_results
 
+Declination = Callable[[float, float], float | None]
 LandMask = Callable[[Tile], NDArray[np.bool_]]
 """Gives which cells of a tile are land, shape (rows, cols)."""
-
-TIER_NUMBERS = range(1, TIER_NOT_PROMISED + 1)
-HOMES_PREFIX = "homes_"
-LAND_PREFIX = "share_of_land_percent_"
-DECIMALS = 3
 
 
 def _counted(prefix: str, of_what: str) -> tuple[str, ...]:
@@ -37,7 +41,16 @@ def _counted(prefix: str, of_what: str) -> tuple[str, ...]:
         *(f"{prefix}tier_{tier}" for tier in TIER_NUMBERS),
         *(f"{prefix}expected_tier_{tier}" for tier in TIER_NUMBERS),
         f"{prefix}rooftop_or_more",
+        f"{prefix}rooftop_or_more_3db_weaker",
+        f"{prefix}rooftop_or_more_3db_stronger",
+        f"{prefix}expected_rooftop_or_more",
+        f"{prefix}expected_rooftop_or_more_low",
+        f"{prefix}expected_rooftop_or_more_high",
         f"{prefix}without",
+        f"{prefix}without_low",
+        f"{prefix}without_high",
+        f"{prefix}without_3db_weaker",
+        f"{prefix}without_3db_stronger",
         f"tier_half_of_{of_what}",
         f"tier_ninety_percent_of_{of_what}",
     )
@@ -51,7 +64,15 @@ NEIGHBOURHOOD_ORDER: tuple[str, ...] = (
     *_counted(LAND_PREFIX, "land"),
     "deciding_service",
     "deciding_share_percent",
+    "tier_half_without_deciding",
     "aim_deg_true",
+    "aim_deg_magnetic",
+    "second_aim_deg_true",
+    "two_antennas_percent",
+    "high_vhf_percent",
+    "amplifier_helps_percent",
+    "amplifier_harms_percent",
+    "main_cause",
     "confidence_median_percent",
     "area_km2",
     "unknown_area_percent",
@@ -64,7 +85,11 @@ NEIGHBOURHOOD_ORDER: tuple[str, ...] = (
 
 
 def summarise_areas(
-    coverage: Results, neighbourhoods: gpd.GeoDataFrame, homes: Homes | None, land: LandMask | None = None
+    coverage: Results,
+    neighbourhoods: gpd.GeoDataFrame,
+    homes: Homes | None,
+    land: LandMask | None = None,
+    declination_deg: Declination | None = None,
 ) -> gpd.GeoDataFrame:
     """Return what each neighbourhood's homes need, for every wanted list.
 
@@ -74,6 +99,8 @@ def summarise_areas(
     neighbourhoods : of read_neighbourhoods()
     homes : of homes_per_cell(); None without homes: the columns are then shares of land
     land : which cells are land; without it all cells count. Only used without homes.
+    declination_deg : gives degrees east of true north at latitude and longitude, or None; without it
+        aim_deg_magnetic is missing
 
     Returns
     -------
@@ -84,16 +111,17 @@ def summarise_areas(
     polygons = np.asarray(neighbourhoods.geometry.array, dtype=object)
     cells = PolygonCells(polygons, coverage.grid)
     share_out = _sharing(homes, polygons, cells, land)
-    weights = {name: Tally(len(polygons), len(coverage.services(name))) for name in coverage.lists}
+    tallies = {
+        name: ListTally(coverage, name, len(polygons), of_homes=homes is not None) for name in coverage.lists
+    }
     known_cells = {name: np.zeros(len(polygons)) for name in coverage.lists}
     for tile in coverage.grid.tiles():
         if cells.touching(tile).size == 0:
             continue
         covered = cells.fractions(tile)
-        area, cell, weight = share_out(tile, covered)
+        parts = share_out(tile, covered)
         for name in coverage.lists:
-            results = read_results(coverage, name, tile)
-            weights[name].add(area, cell, weight, results)
+            results = tallies[name].add(tile, *parts)
             known = results.tier[covered.cell] <= TIER_NOT_PROMISED
             known_cells[name] += np.bincount(
                 covered.polygon[known], covered.fraction[known], minlength=len(polygons)
@@ -101,9 +129,10 @@ def summarise_areas(
     common = _common_columns(coverage, neighbourhoods, homes)
     tables = []
     for name in coverage.lists:
-        table = tally_table(weights[name], coverage.services(name), of_homes=homes is not None)
+        table = tallies[name].table()
         known_share = known_cells[name] * coverage.grid.cell_m**2 / np.maximum(shapely.area(polygons), 1e-9)
         table["unknown_area_percent"] = np.clip(100.0 * (1.0 - known_share), 0.0, 100.0).round(DECIMALS)
+        table["aim_deg_magnetic"] = _magnetic(table["aim_deg_true"], neighbourhoods, declination_deg)
         tables.append(pd.concat([common.assign(wanted_list=name), table], axis=1))
     return _assemble(tables, polygons, coverage.grid.crs_wkt)
 
@@ -115,10 +144,13 @@ class WholeSummary:
     columns : as of one neighbourhood: homes_total, homes_unknown, homes_tier_1, ..., deciding_service, ...
         or share_of_land_percent_... without homes
     decided : service -> homes (without homes: cells) for which it decides
+    bars : homes (without homes: cells) unknown and in tiers 1 to 8, under `predicted`, and where the
+        result holds them under `3db_weaker` and `3db_stronger`
     """
 
     columns: pd.Series
     decided: dict[str, float]
+    bars: dict[str, list[float]] = field(default_factory=dict)
 
 
 def summarise_whole(coverage: Results) -> dict[str, WholeSummary]:
@@ -127,48 +159,35 @@ def summarise_whole(coverage: Results) -> dict[str, WholeSummary]:
     Homes are those of the raster `homes`; without it the columns are shares of the area's cells.
     """
     of_homes = coverage.has("homes")
-    tallies = {name: Tally(1, len(coverage.services(name))) for name in coverage.lists}
+    tallies = {name: ListTally(coverage, name, 1, of_homes=of_homes) for name in coverage.lists}
     for tile in coverage.grid.tiles():
         if of_homes:
             weight = np.nan_to_num(coverage.read("homes", tile).ravel().astype(np.float64))
         else:
             weight = coverage.inside_area(tile).ravel().astype(np.float64)
+        without_roof = None
         cell = np.flatnonzero(weight)
-        for name, tally in tallies.items():
-            tally.add(np.zeros_like(cell), cell, weight[cell], read_results(coverage, name, tile))
-    return {
-        name: WholeSummary(
-            tally_table(tally, coverage.services(name), of_homes=of_homes).iloc[0],
-            dict(zip(coverage.services(name), tally.by_service[0].round(DECIMALS).tolist(), strict=True)),
-        )
-        for name, tally in tallies.items()
-    }
+        if of_homes and coverage.has("homes_without_roof"):
+            without_roof = np.nan_to_num(coverage.read("homes_without_roof", tile).ravel()[cell])
+        for tally in tallies.values():
+            tally.add(tile, np.zeros_like(cell), cell, weight[cell], without_roof)
+    return {name: _whole_summary(tally) for name, tally in tallies.items()}
 
 
-def tally_table(tally: Tally, services: tuple[str, ...], *, of_homes: bool) -> pd.DataFrame:
-    """Return the columns of a tally; without homes as shares of land in percent."""
-    prefix = HOMES_PREFIX if of_homes else LAND_PREFIX
-    of_what = "homes" if of_homes else "land"
-    with np.errstate(invalid="ignore", divide="ignore"):
-        scale = np.ones(len(tally.total)) if of_homes else 100.0 / tally.total
-        scale = np.where(np.isfinite(scale), scale, np.nan)
-    columns: dict[str, Any] = {f"{prefix}total": tally.total * scale} if of_homes else {}
-    columns[f"{prefix}unknown"] = tally.by_tier[:, 0] * scale
-    columns |= {f"{prefix}tier_{tier}": tally.by_tier[:, tier] * scale for tier in TIER_NUMBERS}
-    columns |= {f"{prefix}expected_tier_{tier}": tally.expected[:, tier - 1] * scale for tier in TIER_NUMBERS}
-    columns[f"{prefix}rooftop_or_more"] = tally.rooftop_or_more * scale
-    columns[f"{prefix}without"] = tally.without * scale
-    columns = {name: np.round(values, DECIMALS) for name, values in columns.items()}
-    columns[f"tier_half_of_{of_what}"] = _whole(tally.tier_reaching(HALF))
-    columns[f"tier_ninety_percent_of_{of_what}"] = _whole(tally.tier_reaching(NINETY_PERCENT))
-    deciding = tally.deciding()
-    names = [None if index is None else services[index] for index, _ in deciding]
-    columns["deciding_service"] = pd.array(names, dtype="string")
-    shares = [np.nan if share is None else share for _, share in deciding]
-    columns["deciding_share_percent"] = np.round(np.array(shares, dtype=float), DECIMALS)
-    columns["aim_deg_true"] = _whole(tally.common_aim())
-    columns["confidence_median_percent"] = _whole(tally.median_confidence())
-    return pd.DataFrame(columns)
+def _whole_summary(tally: ListTally) -> WholeSummary:
+    decided = tally.tally.by_service[0].round(DECIMALS).tolist()
+    return WholeSummary(tally.table().iloc[0], dict(zip(tally.services, decided, strict=True)), _bars(tally))
+
+
+def _bars(tally: ListTally) -> dict[str, list[float]]:
+    """Return the weight by tier, unknown first, as predicted and with every field 3 dB down and up."""
+    found = {"predicted": tally.tally.by_tier[0].round(DECIMALS).tolist()}
+    for shift in SHIFTS:
+        by_tier = tally.further.table(f"tier_{shift}")
+        if by_tier is not None:
+            by_tier[0, 0] = max(0.0, tally.tally.total[0] - by_tier[0, 1:].sum())
+            found[shift] = by_tier[0].round(DECIMALS).tolist()
+    return found
 
 
 def area_km2(polygons: NDArray[Any], crs_wkt: str) -> NDArray[np.float64]:
@@ -180,27 +199,32 @@ def area_km2(polygons: NDArray[Any], crs_wkt: str) -> NDArray[np.float64]:
     )
 
 
-Sharing = Callable[[Tile, Fractions], tuple[NDArray, NDArray, NDArray]]
+Sharing = Callable[[Tile, Fractions], tuple[NDArray, NDArray, NDArray, NDArray | None]]
 
 
 def _sharing(
     homes: Homes | None, polygons: NDArray[Any], cells: PolygonCells, land: LandMask | None
 ) -> Sharing:
-    """Return a function that gives area, cell and weight of every part of a tile."""
+    """Return a function that gives area, cell, weight and weight without a roof of every part of a tile."""
     if isinstance(homes, PointHomes):
         return _PointSharing(homes, polygons)
     if homes is not None:
+        without_roof = getattr(homes, "without_roof", None)
 
-        def by_homes(tile: Tile, covered: Fractions) -> tuple[NDArray, NDArray, NDArray]:
-            in_cell = np.nan_to_num(homes.window(tile).ravel().astype(np.float64))
-            return covered.polygon, covered.cell, covered.fraction * in_cell[covered.cell]
+        def share_of(layer: Homes, tile: Tile, covered: Fractions) -> NDArray:
+            in_cell = np.nan_to_num(layer.window(tile).ravel().astype(np.float64))
+            return covered.fraction * in_cell[covered.cell]
+
+        def by_homes(tile: Tile, covered: Fractions) -> tuple[NDArray, NDArray, NDArray, NDArray | None]:
+            roofless = None if without_roof is None else share_of(without_roof, tile, covered)
+            return covered.polygon, covered.cell, share_of(homes, tile, covered), roofless
 
         return by_homes
 
-    def by_land(tile: Tile, covered: Fractions) -> tuple[NDArray, NDArray, NDArray]:
+    def by_land(tile: Tile, covered: Fractions) -> tuple[NDArray, NDArray, NDArray, None]:
         if land is None:
-            return covered.polygon, covered.cell, covered.fraction
-        return covered.polygon, covered.cell, covered.fraction * land(tile).ravel()[covered.cell]
+            return covered.polygon, covered.cell, covered.fraction, None
+        return covered.polygon, covered.cell, covered.fraction * land(tile).ravel()[covered.cell], None
 
     return by_land
 
@@ -212,7 +236,7 @@ class _PointSharing:
         self.homes = homes
         self.point, self.area = points_in_polygons(homes.x, homes.y, polygons)
 
-    def __call__(self, tile: Tile, covered: Fractions) -> tuple[NDArray, NDArray, NDArray]:
+    def __call__(self, tile: Tile, covered: Fractions) -> tuple[NDArray, NDArray, NDArray, NDArray | None]:
         homes = self.homes
         chosen = np.sort(homes.points_in(tile)[~np.isnan(homes.count[homes.points_in(tile)])])
         first = np.searchsorted(self.point, chosen, side="left")
@@ -222,7 +246,8 @@ class _PointSharing:
         )
         point = self.point[pair]
         cell = (homes.row[point] - tile.row) * tile.cols + homes.col[point] - tile.col
-        return self.area[pair], cell, homes.count[point]
+        roofless = None if homes.without_roof is None else np.nan_to_num(homes.without_roof.count[point])
+        return self.area[pair], cell, homes.count[point], roofless
 
 
 def points_in_polygons(x: NDArray, y: NDArray, polygons: NDArray[Any]) -> tuple[NDArray, NDArray]:
@@ -254,13 +279,27 @@ def _common_columns(coverage: Results, neighbourhoods: gpd.GeoDataFrame, homes: 
             "area_km2": area_km2(polygons, coverage.grid.crs_wkt).round(6),
         }
     )
-    table["homes_year"] = _whole([year] * len(table))
+    table["homes_year"] = whole_numbers([year] * len(table))
     table["stations_as_of"] = pd.array(
         [coverage.run.get("stations_as_of") or None] * len(table), dtype="string"
     )
-    table["features_without_count"] = _whole(_without_count(homes, polygons))
+    table["features_without_count"] = whole_numbers(_without_count(homes, polygons))
     table["run_id"] = coverage.run.get("run_id", "")
     return table
+
+
+def _magnetic(
+    aim_deg_true: pd.Series, neighbourhoods: gpd.GeoDataFrame, declination_deg: Declination | None
+) -> pd.api.extensions.ExtensionArray:
+    """Return whole degrees from magnetic north at the middle of each neighbourhood, missing where unknown."""
+    if declination_deg is None:
+        return whole_numbers([None] * len(aim_deg_true))
+    middles = neighbourhoods.geometry.representative_point().to_crs("EPSG:4326")
+    found: list[int | None] = []
+    for aim, middle in zip(aim_deg_true, middles, strict=True):
+        east = None if pd.isna(aim) or middle.is_empty else declination_deg(middle.y, middle.x)
+        found.append(None if east is None else int(np.floor(aim - east + 0.5)) % 360)
+    return whole_numbers(found)
 
 
 def _without_count(homes: Homes | None, polygons: NDArray[Any]) -> list[int | None]:
@@ -283,8 +322,3 @@ def _assemble(tables: list[pd.DataFrame], polygons: NDArray[Any], crs_wkt: str) 
     ordered = [name for name in NEIGHBOURHOOD_ORDER if name in rows.columns]
     geometry = np.concatenate([polygons] * len(tables))
     return gpd.GeoDataFrame(rows[ordered], geometry=geometry, crs=crs_wkt)
-
-
-def _whole(values: list[Any]) -> pd.api.extensions.ExtensionArray:
-    """Return whole numbers with gaps."""
-    return pd.array(values, dtype="Int64")

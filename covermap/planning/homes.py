@@ -30,12 +30,14 @@ class Homes(Protocol):
     outside : the part of total that lies outside the grid
     features_without_count : points, polygons or raster cells whose count is blank, negative or suppressed
     warnings : sentences for people
+    without_roof : the part of the homes that may use no roof (flats), as homes; None where all may
     """
 
     total: float
     outside: float
     features_without_count: int
     warnings: tuple[str, ...]
+    without_roof: Homes | None
 
     def window(self, tile: Tile) -> NDArray[np.float32]:
         """Return homes per cell, shape (rows, cols); 0 no homes, NaN only homes without a count."""
@@ -70,10 +72,19 @@ def homes_per_cell(
     """
     path = Path(settings.file)
     if _is_raster(path):
+        if settings.roof_access_percent is not None:
+            raise InputError(
+                f"[homes] roof_access_percent = {settings.roof_access_percent!r}: {path.name} is a raster, "
+                "which has no such column. Give points or polygons, or leave it out."
+            )
         return RasterHomes(path, grid)
     frame = read_layer(path, grid, "homes")
     count, warnings = _counts(frame, settings.count, path)
-    return _vector_homes(frame, count, grid, _as_function(built_up), warnings, path)
+    without, roof_warnings = _share_without_roof(frame, settings.roof_access_percent, path)
+    homes = _vector_homes(frame, count, grid, _as_function(built_up), warnings + roof_warnings, path)
+    if without is not None:
+        homes.without_roof = _vector_homes(frame, count * without, grid, _as_function(built_up), (), path)
+    return homes
 
 
 def homes_in_words(settings: Settings) -> str:
@@ -153,6 +164,30 @@ def _counts(
     return count, (
         f"{path.name}: {without} of {len(count)} features have no count; their homes are not known.",
     )
+
+
+def _share_without_roof(
+    frame: gpd.GeoDataFrame, column: str | None, path: Path
+) -> tuple[NDArray[np.float64] | None, tuple[str, ...]]:
+    """Return the share of each feature's homes that may use no roof, 0 to 1; blank means all may."""
+    if column is None:
+        return None, ()
+    if column not in frame.columns:
+        columns = ", ".join(str(name) for name in frame.columns if name != frame.geometry.name) or "none"
+        raise InputError(
+            f"[homes] roof_access_percent = {column!r}: {path.name} has no such column. "
+            f"Its columns are: {columns}."
+        )
+    access = pd.to_numeric(frame[column], errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
+    wrong = np.flatnonzero((access < 0.0) | (access > 100.0))
+    if wrong.size:
+        raise InputError(
+            f"{path.name}, feature {wrong[0] + 1}, column {column}: found {access[wrong[0]]:g}. "
+            "It is the share of homes with access to a roof: write 0 to 100."
+        )
+    blank = int(np.isnan(access).sum())
+    warning = f"{path.name}: {blank} features do not say who may use the roof; there all are taken to."
+    return 1.0 - np.nan_to_num(access, nan=100.0) / 100.0, (warning,) if blank else ()
 
 
 def _as_function(built_up: BuiltUp | NDArray[np.bool_] | None) -> BuiltUp | None:

@@ -37,6 +37,7 @@ class PolygonHomes:
     ) -> None:
         self.count = count
         self.grid = grid
+        self.without_roof: PolygonHomes | None = None
         self.built_up = built_up
         self._cells = PolygonCells(polygons, grid)
         self._polygons = polygons

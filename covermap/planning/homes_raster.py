@@ -32,6 +32,7 @@ class RasterHomes:
     def __init__(self, path: Path, grid: Grid) -> None:
         self.path = path
         self.grid = grid
+        self.without_roof: RasterHomes | None = None
         try:
             dataset = rasterio.open(path)
         except rasterio.errors.RasterioIOError as error:

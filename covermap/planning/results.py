@@ -13,7 +13,8 @@ from covermap.grid.frame import Grid, Tile
 class Results(Protocol):
     """A finished prediction, read tile by tile; covermap.open_coverage gives one.
 
-    run : facts of the run; read here are homes.year, stations_as_of and run_id
+    run : facts of the run; read here are homes.year, stations_as_of,
+        run_id, sigma_db and carriers
     """
 
     grid: Grid
@@ -34,6 +35,10 @@ class Results(Protocol):
 
     def read(self, name: str, window: Tile | None = None) -> np.ndarray:
         """Return the cells of a tile of a raster."""
+        ...
+
+    def tag_values(self, name: str, tag: str) -> tuple[str, ...]:
+        """Return the parts of a raster's tag that lists names, none where it has no such tag."""
         ...
 
     def inside_area(self, tile: Tile) -> NDArray[np.bool_]:

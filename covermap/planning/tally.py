@@ -13,6 +13,7 @@ from covermap.planning.results import Results
 
 AIM_WIDTH_DEG = 5
 FIRST_ROOFTOP_TIER = 5
+LAST_INDOOR_REACH = 2  # Window: the highest tier for homes that may use no roof
 HALF, NINETY_PERCENT = 0.5, 0.9
 
 
@@ -70,15 +71,32 @@ class Tally:
         self.by_aim = np.zeros((areas, 360))
         self.by_confidence = np.zeros((areas, 101))
 
-    def add(self, area: NDArray, cell: NDArray, weight: NDArray, results: TileResults) -> None:
-        """Add parts of cells: which area, which cell of the tile, and homes (or cell area) there."""
+    def add(
+        self,
+        area: NDArray,
+        cell: NDArray,
+        weight: NDArray,
+        results: TileResults,
+        without_roof: NDArray | None = None,
+    ) -> None:
+        """Add parts of cells: which area, which cell of the tile, and homes (or cell area) there.
+
+        without_roof : the part of the weight that may use no roof; tiers above Window are not available
+            to it and count as not promised
+        """
         tier = results.tier[cell]
         known = tier != UNKNOWN_UINT8
         np.add.at(self.by_tier, (area, np.where(known, tier, 0)), weight)
+        if without_roof is not None:
+            self._move_without_roof(area[known], tier[known], without_roof[known])
+            without_roof = without_roof[known]
         area, cell, weight, tier = area[known], cell[known], weight[known], tier[known]
         chance = results.tier_chance_percent[:, cell]
         for index, share in enumerate(expected_shares(chance)):
             np.add.at(self.expected[:, index], area, weight * share)
+            if without_roof is not None and index >= LAST_INDOOR_REACH:
+                np.subtract.at(self.expected[:, index], area, without_roof * share)
+                np.add.at(self.expected[:, -1], area, without_roof * share)
         np.add.at(self.without, area, weight * (1.0 - results.dead_zone_percent[cell] / 100.0))
         confidence = chance[np.minimum(tier, TIER_COUNT) - 1, np.arange(tier.size)]
         np.add.at(self.by_confidence, (area, np.minimum(confidence, 100)), weight)
@@ -87,6 +105,12 @@ class Tally:
         np.add.at(self.by_service, (area[decided], service[decided]), weight[decided])
         aimed = results.aim_deg[cell] >= 0
         np.add.at(self.by_aim, (area[aimed], results.aim_deg[cell][aimed] % 360), weight[aimed])
+
+    def _move_without_roof(self, area: NDArray, tier: NDArray, without_roof: NDArray) -> None:
+        """Count homes without a roof as not promised where their cell needs more than Window."""
+        lost = tier > LAST_INDOOR_REACH
+        np.subtract.at(self.by_tier, (area[lost], tier[lost]), without_roof[lost])
+        np.add.at(self.by_tier[:, TIER_NOT_PROMISED], area[lost], without_roof[lost])
 
     @property
     def total(self) -> NDArray[np.float64]:
@@ -106,13 +130,13 @@ class Tally:
     def tier_reaching(self, share: float) -> list[int | None]:
         """Return for each area the lowest tier that serves `share` of the known weight; None without."""
         return [
-            _first_reaching(by_tier[1:], share, first=1) if known > 0 else None
+            first_reaching(by_tier[1:], share, first=1) if known > 0 else None
             for by_tier, known in zip(self.by_tier, self.known, strict=True)
         ]
 
     def median_confidence(self) -> list[int | None]:
         """Return the weighted median of the stored tier's chance, in percent."""
-        return [_first_reaching(row, HALF, first=0) if row.sum() > 0 else None for row in self.by_confidence]
+        return [first_reaching(row, HALF, first=0) if row.sum() > 0 else None for row in self.by_confidence]
 
     def deciding(self) -> list[tuple[int, float] | tuple[None, None]]:
         """Return the service that decides for the most weight, and its share of the known in percent."""
@@ -128,16 +152,16 @@ class Tally:
 
         A mean over all aims would point between two masts, at neither.
         """
-        return [_common_aim(row) if row.sum() > 0 else None for row in self.by_aim]
+        return [common_aim(row) if row.sum() > 0 else None for row in self.by_aim]
 
 
-def _first_reaching(weights: NDArray, share: float, first: int) -> int:
+def first_reaching(weights: NDArray, share: float, first: int) -> int:
     """Return the first class at which the running sum reaches the share of all weights."""
     running = np.cumsum(weights)
     return first + int(np.argmax(running >= share * running[-1] * (1.0 - 1e-12)))
 
 
-def _common_aim(by_degree: NDArray) -> int:
+def common_aim(by_degree: NDArray) -> int:
     """Return the weighted mean azimuth within the fullest 5 degrees, whole degrees."""
     offsets = np.arange(AIM_WIDTH_DEG)
     wrapped = np.concatenate([by_degree, by_degree[: AIM_WIDTH_DEG - 1]])

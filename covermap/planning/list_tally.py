@@ -1,0 +1,153 @@
+"""Everything that is added up for areas and one wanted list, and the columns it gives."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from covermap.constants import TIER_NOT_PROMISED
+from covermap.grid.frame import Tile
+from covermap.planning.carriers import carrying_masts, masts_of
+from covermap.planning.further_tally import FurtherResults, FurtherTally
+from covermap.planning.ranges import RangeTally, best_until, deviation, mast_shares, spread_of
+from covermap.planning.results import Results
+from covermap.planning.tally import (
+    FIRST_ROOFTOP_TIER,
+    HALF,
+    LAST_INDOOR_REACH,
+    NINETY_PERCENT,
+    Tally,
+    TileResults,
+    read_results,
+)
+
+TIER_NUMBERS = range(1, TIER_NOT_PROMISED + 1)
+HOMES_PREFIX = "homes_"
+LAND_PREFIX = "share_of_land_percent_"
+DECIMALS = 3
+
+
+class ListTally:
+    """Sums for P areas and one list: tiers, what else the result holds, and with homes their ranges."""
+
+    def __init__(self, results: Results, list_name: str, areas: int, *, of_homes: bool) -> None:
+        self.results = results
+        self.list_name = list_name
+        self.of_homes = of_homes
+        self.services = results.services(list_name)
+        self.tally = Tally(areas, len(self.services))
+        self.further = FurtherTally(areas, _causes(results, list_name))
+        masts, spread = masts_of(results), spread_of(results.run)
+        self.without: RangeTally | None = None
+        self.rooftop: RangeTally | None = None
+        if of_homes and masts and spread is not None:
+            self.without = RangeTally(areas, len(masts), spread)
+            self.rooftop = RangeTally(areas, len(masts), spread)
+
+    def add(
+        self, tile: Tile, area: NDArray, cell: NDArray, weight: NDArray, without_roof: NDArray | None = None
+    ) -> TileResults:
+        """Add parts of cells of a tile (see Tally.add) and return the tile's results."""
+        results = read_results(self.results, self.list_name, tile)
+        further = FurtherResults(self.results, self.list_name, tile)
+        self.tally.add(area, cell, weight, results, without_roof)
+        self.further.add(area, cell, weight, without_roof, further)
+        if self.without is not None:
+            kept = (results.tier[cell] <= TIER_NOT_PROMISED) & (weight > 0)
+            roofs = None if without_roof is None else without_roof[kept]
+            self._add_ranges(tile, area[kept], cell[kept], weight[kept], roofs, results, further)
+        return results
+
+    def _add_ranges(
+        self,
+        tile: Tile,
+        area: NDArray,
+        cell: NDArray,
+        weight: NDArray,
+        without_roof: NDArray | None,
+        results: TileResults,
+        further: FurtherResults,
+    ) -> None:
+        masts = masts_of(self.results)
+        carrying = carrying_masts(self.results, self.list_name, tile)
+        if self.without is None or self.rooftop is None or masts is None or carrying is None or not cell.size:
+            return
+        stored = self._chances("service_chance", tile)[:, cell]
+        lower = self._chances("service_chance_one_lower", tile)[:, cell]
+        near_edge = np.where(results.tier[cell] >= FIRST_ROOFTOP_TIER, lower, stored)
+        row, col = cell // tile.cols + tile.row, cell % tile.cols + tile.col
+        cell_id = row * self.results.grid.cols + col
+        total_db = self.without.spread.total_db
+        weaker, stronger = (
+            None if values is None else values[cell] for values in further.shifted_dead_percent.values()
+        )
+        lost = deviation(results.dead_zone_percent[cell], weaker, stronger, total_db)
+        any_share = mast_shares(stored, carrying[:, cell], len(masts), all_needed=False)
+        self.without.add(area, cell_id, weight, lost, any_share)
+        all_share = mast_shares(near_edge, carrying[:, cell], len(masts), all_needed=True)
+        chance = results.tier_chance_percent[:, cell]
+        roofed = weight if without_roof is None else weight - without_roof
+        below_roof = deviation(best_until(chance, FIRST_ROOFTOP_TIER - 1))
+        self.rooftop.add(area, cell_id, roofed, below_roof, all_share)
+        if without_roof is not None:
+            indoors = deviation(best_until(chance, LAST_INDOOR_REACH))
+            self.rooftop.add(area, cell_id, without_roof, indoors, all_share)
+
+    def _chances(self, kind: str, tile: Tile) -> NDArray:
+        return self.results.read(f"{self.list_name}/{kind}", tile).reshape(len(self.services), -1)
+
+    def table(self) -> pd.DataFrame:
+        """Return the columns, one row an area; without homes the counts are shares of land in percent."""
+        tally = self.tally
+        prefix, of_what = (HOMES_PREFIX, "homes") if self.of_homes else (LAND_PREFIX, "land")
+        with np.errstate(invalid="ignore", divide="ignore"):
+            scale = np.ones(len(tally.total)) if self.of_homes else 100.0 / tally.total
+            scale = np.where(np.isfinite(scale), scale, np.nan)
+        counted = self._counts(prefix, scale)
+        columns: dict[str, Any] = {name: np.round(values, DECIMALS) for name, values in counted.items()}
+        columns[f"tier_half_of_{of_what}"] = whole_numbers(tally.tier_reaching(HALF))
+        columns[f"tier_ninety_percent_of_{of_what}"] = whole_numbers(tally.tier_reaching(NINETY_PERCENT))
+        deciding = tally.deciding()
+        names = [None if index is None else self.services[index] for index, _ in deciding]
+        columns["deciding_service"] = pd.array(names, dtype="string")
+        shares = [np.nan if share is None else share for _, share in deciding]
+        columns["deciding_share_percent"] = np.round(np.array(shares, dtype=float), DECIMALS)
+        columns["aim_deg_true"] = whole_numbers(tally.common_aim())
+        columns["confidence_median_percent"] = whole_numbers(tally.median_confidence())
+        further = self.further.columns(prefix, scale, tally.known)
+        return pd.concat([pd.DataFrame(columns), further], axis=1)
+
+    def _counts(self, prefix: str, scale: NDArray) -> dict[str, NDArray]:
+        tally = self.tally
+        columns = {f"{prefix}total": tally.total * scale} if self.of_homes else {}
+        columns[f"{prefix}unknown"] = tally.by_tier[:, 0] * scale
+        columns |= {f"{prefix}tier_{tier}": tally.by_tier[:, tier] * scale for tier in TIER_NUMBERS}
+        columns |= {
+            f"{prefix}expected_tier_{tier}": tally.expected[:, tier - 1] * scale for tier in TIER_NUMBERS
+        }
+        columns[f"{prefix}rooftop_or_more"] = tally.rooftop_or_more * scale
+        expected = tally.expected[:, FIRST_ROOFTOP_TIER - 1 :].sum(axis=1)
+        columns[f"{prefix}expected_rooftop_or_more"] = expected * scale
+        columns[f"{prefix}without"] = tally.without * scale
+        for name, draws, value in (
+            ("expected_rooftop_or_more", self.rooftop, expected),
+            ("without", self.without, tally.without),
+        ):
+            missing = np.full(len(value), np.nan)
+            low, high = (missing, missing) if draws is None else draws.ranges(value)
+            columns[f"{prefix}{name}_low"], columns[f"{prefix}{name}_high"] = low, high
+        return columns
+
+
+def _causes(results: Results, list_name: str) -> tuple[str, ...]:
+    """Return the names behind the raster main_cause; none where the result has none."""
+    name = f"{list_name}/main_cause"
+    return results.tag_values(name, "CAUSES") if results.has(name) else ()
+
+
+def whole_numbers(values: list[Any]) -> pd.api.extensions.ExtensionArray:
+    """Return whole numbers with gaps."""
+    return pd.array(values, dtype="Int64")
