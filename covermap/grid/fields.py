@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.constants import FIELD_FROM_LOSS_DB
+from covermap.propagation.free_space import FREE_SPACE_LOSS_DB
 from covermap.scenario.records import Station
 
 # Wanted at 90 % of time from a model that ends at 50 %: E90 = E50 - min(E10 - E50, 12 dB).
@@ -54,6 +55,17 @@ def median_field(
         + 10.0 * math.log10(station.erp_kw)
     )
     return (level_db + gain_db - loss_db).astype(np.float32)
+
+
+def excess_loss_db(
+    loss_db: NDArray[np.float32], distance_km: NDArray[np.float64], frequency_mhz: float
+) -> NDArray[np.float64]:
+    """Return the loss of paths above free space over the ground distance, in dB: how obstructed they are.
+
+    Source: ITU-R P.1812-8 section 4.2. No distance counts as one metre.
+    """
+    free_db = FREE_SPACE_LOSS_DB + 20.0 * math.log10(frequency_mhz / 1000.0)
+    return loss_db - free_db - 20.0 * np.log10(np.maximum(distance_km, 0.001))
 
 
 def wanted_field(

@@ -17,11 +17,14 @@ THOUSANDS = re.compile(r"[+-]?\d{1,3}(,\d{3})+(\.\d+)?")
 DECIMAL = re.compile(r"[+-]?\d*,\d+([eE][+-]?\d+)?")
 
 
-def read_csv_table(path: Path, is_number: Callable[[str], bool]) -> TextTable:
+def read_csv_table(
+    path: Path, is_number: Callable[[str], bool], unreadable: list[str] | None = None
+) -> TextTable:
     """Return a CSV file as text, whatever program wrote it.
 
     is_number : tells from a column's name whether it holds numbers; only there a comma may be a
         decimal comma, one meaning a file
+    unreadable : where given, a row longer than the header is left out and a sentence on it added here
 
     Raises InputError if the file is unreadable, empty, has a ragged row, or uses commas both ways.
     """
@@ -35,7 +38,7 @@ def read_csv_table(path: Path, is_number: Callable[[str], bool]) -> TextTable:
     comma = _comma_meaning(path.name, columns, records[1:], number_columns)
     rows = tuple(
         Row(path.name, f"line {line}", dict(zip(columns, cells, strict=True)), comma)
-        for line, cells in _full_rows(path.name, columns, records[1:], delimiter)
+        for line, cells in _full_rows(path.name, columns, records[1:], delimiter, unreadable)
     )
     if comma:
         warnings.append(f"{path.name}: a comma in a number is read as a {comma} comma.")
@@ -104,17 +107,25 @@ def _header(file: str, cells: list[str]) -> tuple[str, ...]:
 
 
 def _full_rows(
-    file: str, columns: tuple[str, ...], records: list[tuple[int, list[str]]], delimiter: str
+    file: str,
+    columns: tuple[str, ...],
+    records: list[tuple[int, list[str]]],
+    delimiter: str,
+    unreadable: list[str] | None,
 ) -> list[tuple[int, list[str]]]:
-    """Return the rows filled up to the header; a longer row is an error."""
+    """Return the rows filled up to the header; a longer row is an error, or listed as unreadable."""
     full = []
     for line, cells in records:
         if any(cell.strip() for cell in cells[len(columns) :]):
-            raise InputError(
+            sentence = (
                 f"{file}, line {line}: found {len(cells)} cells under {len(columns)} columns, cut at "
                 f'"{delimiter}". A name or number that holds the delimiter must stand in quotes. '
                 "Quote the cell, or save the file with another delimiter."
             )
+            if unreadable is None:
+                raise InputError(sentence)
+            unreadable.append(sentence)
+            continue
         full.append((line, (cells + [""] * len(columns))[: len(columns)]))
     return full
 

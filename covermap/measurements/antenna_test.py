@@ -1,0 +1,262 @@
+"""A comparison log's answer: how much one antenna is better than another, per band, at this site."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from scipy import stats
+
+from covermap.constants import BANDS
+from covermap.errors import InputError
+from covermap.measurements.censored_mean import FEWEST_STATIONS, BandMean, band_mean
+from covermap.measurements.comparison_log import ComparisonLog, read_comparison_log, require_readings
+from covermap.measurements.log_doubts import choose_reference, doubts, explained_by
+from covermap.measurements.paired import PairedDifference, Pairs, paired_differences
+from covermap.measurements.percent_scale import percent_scales
+
+BAND_WORDS = {"low_vhf": "low VHF", "high_vhf": "high VHF", "uhf": "UHF"}
+
+
+@dataclass(frozen=True)
+class BandResult:
+    """One figure: a candidate against the reference, in one band, on one scale of one set.
+
+    mean : None where it is not enough; ordinal : better and worse stations and the chance of such a split
+        were the antennas equal (sign test), for percent scales without decibels
+    unknown : pairs in which both antennas were lost or saturated
+    """
+
+    candidate: str
+    reference: str
+    band: str
+    device: str
+    kind: str
+    mean: BandMean | None
+    stations: int
+    left_out: int
+    unknown: int
+    ordinal: tuple[int, int, float] | None = None
+
+    @property
+    def verdict(self) -> str:
+        """Return the figure in words, without the site."""
+        band = BAND_WORDS[self.band]
+        if self.ordinal is not None:
+            return _ordinal_words(band, *self.ordinal)
+        if self.mean is None:
+            return f"not enough at {band} ({self.stations} stations, at least {FEWEST_STATIONS})"
+        low, high = round(self.mean.low_db), round(self.mean.high_db)
+        if self.mean.low_db > 0.0:
+            return f"better at {band}, likely {_span(max(low, 0), high)}"
+        if self.mean.high_db < 0.0:
+            return f"worse at {band}, likely {_span(max(-high, 0), -low)}"
+        return f"no difference shown at {band} ({low:+d} to {high:+d} dB)".replace("+0", "0").replace(
+            "-0", "0"
+        )
+
+
+@dataclass(frozen=True)
+class AntennaTest:
+    """What a comparison log says.
+
+    bands : one figure a candidate, band, set and scale
+    noise_db : standard deviation of repeats of one antenna on one station, NaN where nothing was repeated
+    warnings : doubts, a sentence each; unreadable : rows left out, with the reason
+    """
+
+    log: ComparisonLog
+    reference: str
+    pairs: Pairs
+    bands: tuple[BandResult, ...]
+    notes: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def unreadable(self) -> tuple[str, ...]:
+        """Return a sentence for each row that was left out."""
+        return self.log.unreadable
+
+    @property
+    def noise_db(self) -> float:
+        """Return the noise floor of the method. [dB]"""
+        return self.pairs.noise_db
+
+    @property
+    def verdict(self) -> str:
+        """Return the answer in words, one sentence a candidate, set and scale."""
+        keys = dict.fromkeys((b.candidate, b.device, b.kind) for b in self.bands)
+        return " ".join(self._sentence(*key) for key in keys)
+
+    def _sentence(self, candidate: str, device: str, kind: str) -> str:
+        parts = [
+            b.verdict for b in self.bands if (b.candidate, b.device, b.kind) == (candidate, device, kind)
+        ]
+        several = len({(b.device, b.kind) for b in self.bands}) > 1
+        by = f" by {kind} of {device}" if several else ""
+        return f"{candidate} against {self.reference}{by}: {'; '.join(parts)}; at this site."
+
+
+def antenna_test(log: str | Path | ComparisonLog, channel_plan: str = "us_6mhz") -> AntennaTest:
+    """Compare the antennas of a log, per band.
+
+    Parameters
+    ----------
+    log : path or ComparisonLog
+        A CSV with a row a reading; docs/fieldwork.md lists the columns.
+    channel_plan : str
+        Turns rf_channel into a band.
+
+    Returns
+    -------
+    AntennaTest
+        .bands (mean difference with 95 % interval, spread between stations, n stations), .verdict, .warnings,
+        .unreadable, .noise_db.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, no row is readable, or it holds one antenna only.
+
+    Notes
+    -----
+    The unit is one station in one session. Lost pictures are censored below, saturated readings above; they
+    are never dropped. Different sets and scales are never put into one figure.
+    """
+    if not isinstance(log, ComparisonLog):
+        log = read_comparison_log(log, channel_plan)
+    require_readings(log)
+    reference, sentences = choose_reference(log.readings)
+    scales, notes = percent_scales(log.readings)
+    reasons, more = doubts(log.readings, reference)
+    pairs = paired_differences(log.readings, reference, scales, reasons)
+    if not pairs.differences and not pairs.ordinal:
+        raise InputError(
+            f"{log.file}: no station was read with {reference} and another antenna in one "
+            f"session with one set "
+            "and scale, so nothing can be compared. Look at session_id, device_id and scale."
+        )
+    bands = _bands(pairs)
+    warnings = [*log.warnings, *sentences, *more, *_figure_warnings(pairs, bands)]
+    notes = [*notes, _noise_words(pairs), *_plan_words(log)]
+    return AntennaTest(log, reference, pairs, tuple(bands), tuple(notes), tuple(dict.fromkeys(warnings)))
+
+
+def _bands(pairs: Pairs) -> list[BandResult]:
+    """Return a figure for each candidate, set, scale and band, bands in order of frequency."""
+    results = []
+    everything = [*pairs.differences, *pairs.ordinal]
+    keys = dict.fromkeys((p.candidate, p.reference, p.device, p.kind) for p in everything)
+    for key in keys:
+        for band in BANDS:
+            in_db, by_order = (
+                [p for p in part if (p.candidate, p.reference, p.device, p.kind) == key and p.band == band]
+                for part in (pairs.differences, pairs.ordinal)
+            )
+            if in_db or by_order:
+                results.append(_figure(key, band, in_db, by_order))
+    return results
+
+
+def _figure(
+    key: tuple[str, str, str, str],
+    band: str,
+    in_db: Sequence[PairedDifference],
+    by_order: Sequence[PairedDifference],
+) -> BandResult:
+    candidate, reference, device, kind = key
+    used = [p for p in (in_db or by_order) if not p.left_out]
+    told = [p for p in used if not p.says_nothing]
+    mean = None
+    if in_db and told:
+        mean = band_mean(
+            [p.low_db for p in told],
+            [p.high_db for p in told],
+            [p.station for p in told],
+            [p.session for p in told],
+        )
+    return BandResult(
+        candidate, reference, band, device, kind, mean,
+        stations=len({p.station for p in told}),
+        left_out=len(in_db or by_order) - len(used),
+        unknown=len(used) - len(told),
+        ordinal=None if in_db else _sign_test(told),
+    )  # fmt: skip
+
+
+def _sign_test(pairs: Sequence[PairedDifference]) -> tuple[int, int, float]:
+    """Return stations where the candidate was better, where worse, and the two-sided chance of the split."""
+    by_station: dict[str, float] = {}
+    for pair in pairs:
+        by_station[pair.station] = by_station.get(pair.station, 0.0) + pair.low_db
+    better = sum(value > 0.0 for value in by_station.values())
+    worse = sum(value < 0.0 for value in by_station.values())
+    chance = float(stats.binomtest(better, better + worse).pvalue) if better + worse else 1.0
+    return better, worse, chance
+
+
+def _ordinal_words(band: str, better: int, worse: int, chance: float) -> str:
+    if better + worse < FEWEST_STATIONS:
+        return f"not enough at {band} ({better + worse} stations, at least {FEWEST_STATIONS})"
+    shown = f"{better} of {better + worse} stations higher"
+    if chance >= 0.05:
+        return f"no difference shown at {band} ({shown})"
+    word = "better" if better > worse else "worse"
+    return f"{word} at {band} ({shown}; how many dB is not known)"
+
+
+def _span(low: int, high: int) -> str:
+    return f"about {high} dB" if low == high else f"{low} to {high} dB"
+
+
+def _figure_warnings(pairs: Pairs, bands: Sequence[BandResult]) -> list[str]:
+    sentences = []
+    for result in bands:
+        where = f"{result.candidate}, {BAND_WORDS[result.band]}"
+        if result.stations < FEWEST_STATIONS:
+            sentences.append(
+                f"{where}: {result.stations} stations are not enough; read {FEWEST_STATIONS} or more."
+            )
+        if result.unknown:
+            sentences.append(
+                f"{where}: {result.unknown} pair(s) in which both antennas were lost or "
+                f"saturated say nothing."
+            )
+        if result.mean is not None and math.isnan(result.mean.session_sd_db):
+            sentences.append(
+                f"{where}: one session; how far another day would differ is not in the interval."
+            )
+    keys = dict.fromkeys((p.candidate, p.device, p.kind) for p in pairs.differences)
+    for key in keys:
+        mine = [p for p in pairs.differences if (p.candidate, p.device, p.kind) == key]
+        sentences += [f"{key[0]}: {sentence}" for sentence in explained_by(mine)]
+        sentences += _band_words(key[0], mine)
+    return sentences
+
+
+def _band_words(candidate: str, pairs: Sequence[PairedDifference]) -> list[str]:
+    """Return a sentence where the bands differ, so that one figure over all bands would mislead."""
+    groups = [[p.low_db for p in pairs if p.band == band and p.is_exact and not p.left_out] for band in BANDS]
+    groups = [group for group in groups if len(group) >= 3]
+    if len(groups) < 2:
+        return []
+    chance = float(stats.f_oneway(*groups).pvalue)
+    if not chance < 0.05:
+        return []
+    return [f"{candidate}: the bands differ (p = {chance:.2f}); no figure over all bands is given."]
+
+
+def _noise_words(pairs: Pairs) -> str:
+    if not pairs.noise_freedom:
+        return "No antenna was read twice on a station, so the noise floor of the method is not known."
+    return (
+        f"Repeats of one antenna on one station spread by {pairs.noise_db:.1f} dB "
+        f"({pairs.noise_freedom} degrees "
+        "of freedom): the noise floor of this log."
+    )
+
+
+def _plan_words(log: ComparisonLog) -> list[str]:
+    return [f"Channels became bands by the plan {log.channel_plan}."]

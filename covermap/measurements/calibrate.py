@@ -1,0 +1,231 @@
+"""Readings against the prediction: offsets, whether to trust them, and where not."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from covermap.measurements.calibration_file import Calibration, TrustedOffset, prediction_fingerprint
+from covermap.measurements.offsets import (
+    FEWEST_POINTS,
+    Judgement,
+    Offset,
+    fit_offsets,
+    fitted_spread_db,
+    judge,
+    point_count,
+)
+from covermap.measurements.readings import Readings, read_readings
+from covermap.measurements.residuals import PointResidual, Residual, by_point, compare
+from covermap.measurements.trusted_area import hull_lonlat
+from covermap.reception.options import ReceptionOptions
+from covermap.reception.variability import sigma_summary
+from covermap.scenario import Scenario
+from covermap.tables import read_tiers
+from covermap.terrain import Terrain, read_terrain
+
+NORMAL_95 = 1.96  # normal distribution: 95 % lie within
+FAR_OFF = 2.0  # standard deviations from which a reading is listed as a disagreement
+
+
+@dataclass(frozen=True)
+class Disagreement:
+    """A reading that the prediction, offsets in it, does not explain.
+
+    apart_db : measured minus predicted, or how far beyond its bound the prediction lies
+    """
+
+    residual: Residual
+    apart_db: float
+
+    @property
+    def words(self) -> str:
+        """Return one sentence for people."""
+        reading = self.residual.reading
+        station = reading.station
+        what = {"lost": "not received", "decoded": f"received ({reading.decoded})"}.get(reading.kind, "read")
+        return (
+            f"{reading.point}, {station.service}: {what}; {abs(self.apart_db):.0f} dB "
+            f"{'more' if self.apart_db > 0 else 'less'} than predicted"
+        )
+
+
+@dataclass(frozen=True)
+class CalibrationReport:
+    """What readings say about a scenario's prediction.
+
+    spread_db : spread of readings around their mast's mean, that of the prediction and of places together
+    calibration : None when refused; judgement says why
+    cautions : where offsets must not be trusted, a sentence each
+    """
+
+    readings: Readings
+    residuals: tuple[Residual, ...]
+    points: tuple[PointResidual, ...]
+    offsets: tuple[Offset, ...]
+    spread_db: float
+    judgement: Judgement
+    calibration: Calibration | None
+    disagreements: tuple[Disagreement, ...]
+    cautions: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def refused(self) -> str:
+        """Return why no calibration is given, or an empty text."""
+        return self.judgement.refused
+
+    @property
+    def unreadable(self) -> tuple[str, ...]:
+        """Return a sentence for each row that was left out."""
+        return self.readings.unreadable
+
+    def in_words(self) -> str:
+        """Return the answer for people."""
+        judgement = self.judgement
+        lines = [
+            f"{len(self.residuals)} readings at {point_count(self.points)} points; spread around "
+            f"each mast's mean "
+            f"{self.spread_db:.1f} dB."
+        ]
+        if not math.isnan(judgement.before_db):
+            lines.append(
+                f"Points left out in turn are predicted within {judgement.before_db:.1f} dB without offsets, "
+                f"{judgement.after_db:.1f} dB with them."
+            )
+        lines += [
+            f"{o.mast}, {o.band.replace('_', ' ')}: {o.offset_db:+.1f} ± "
+            f"{NORMAL_95 * o.sd_db:.1f} dB (95 %), "
+            f"{o.points} points"
+            for o in self.offsets
+        ]
+        lines.append(
+            f"Refused: {self.refused}." if self.refused else "The offsets may be used where readings speak."
+        )
+        return "\n".join(lines)
+
+
+def calibrate(scenario: Scenario, readings: str | Path | Readings) -> CalibrationReport:
+    """Compare readings with the exact path to each, and say which offsets they support.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        From read_scenario; a calibration it names is not applied here.
+    readings : path or Readings
+        A CSV with a row a reading; docs/fieldwork.md lists the columns.
+
+    Returns
+    -------
+    CalibrationReport
+        .offsets per mast and band, .judgement with the leave-one-out errors, .refused, .calibration.
+
+    Raises
+    ------
+    InputError
+        If the readings cannot be read, none is usable, or the terrain cannot be opened.
+    """
+    if not isinstance(readings, Readings):
+        readings = read_readings(
+            readings, scenario.stations, read_tiers(scenario.settings.reception.antenna_tiers)
+        )
+    terrain = read_terrain(scenario.settings)
+    residuals, without = compare(readings.readings, scenario, terrain)
+    return report(scenario, readings, residuals, without, default_spread_db(terrain))
+
+
+def default_spread_db(terrain: Terrain) -> float:
+    """Return the spread of a reading around the prediction, where readings are too few to tell."""
+    return sigma_summary(ReceptionOptions(has_land_cover=terrain.has_land_cover)).total_db
+
+
+def report(
+    scenario: Scenario,
+    readings: Readings,
+    residuals: Sequence[Residual],
+    without: Sequence[str],
+    default_db: float,
+) -> CalibrationReport:
+    """Return the report of residuals already worked out; see calibrate."""
+    points = by_point(residuals)
+    spread_db = fitted_spread_db(points, default_db)
+    offsets = fit_offsets(points, spread_db)
+    judgement = judge(points, spread_db)
+    calibration = None
+    if not judgement.refused:
+        calibration = _calibration(scenario, readings, points, offsets, judgement)
+    used = {} if calibration is None else {(o.mast, o.band): o.offset_db for o in offsets}
+    return CalibrationReport(
+        readings, tuple(residuals), tuple(points), tuple(offsets), spread_db, judgement, calibration,
+        _disagreements(residuals, used, spread_db), _cautions(points), (*readings.warnings, *without),
+    )  # fmt: skip
+
+
+def _calibration(
+    scenario: Scenario,
+    readings: Readings,
+    points: Sequence[PointResidual],
+    offsets: Sequence[Offset],
+    judgement: Judgement,
+) -> Calibration:
+    return Calibration(
+        file="calibration.toml",
+        readings_file=readings.file,
+        readings_as_of=readings.as_of,
+        points=point_count(points),
+        before_db=judgement.before_db,
+        after_db=judgement.after_db,
+        fingerprint=prediction_fingerprint(scenario),
+        offsets=tuple(_trusted(o, points) for o in offsets if o.points >= FEWEST_POINTS),
+    )
+
+
+def _trusted(offset: Offset, points: Sequence[PointResidual]) -> TrustedOffset:
+    """Return an offset with the area and paths of the points it stands on."""
+    mine = [p for p in points if (p.mast, p.band) == (offset.mast, offset.band)]
+    return TrustedOffset(
+        offset.mast, offset.band, offset.offset_db, offset.sd_db, offset.points,
+        min(p.excess_db[0] for p in mine), max(p.excess_db[1] for p in mine),
+        hull_lonlat([(p.latitude_deg, p.longitude_deg) for p in mine]),
+    )  # fmt: skip
+
+
+def _disagreements(
+    residuals: Sequence[Residual], offsets: dict[tuple[str, str], float], spread_db: float
+) -> tuple[Disagreement, ...]:
+    """Return readings over two standard deviations from the prediction, the furthest first."""
+    found = []
+    for residual in residuals:
+        station = residual.reading.station
+        offset = offsets.get((station.mast, station.band), 0.0)
+        low, high = residual.low_db - offset, residual.high_db - offset
+        apart_db = low if low > 0.0 else high if high < 0.0 else 0.0
+        if abs(apart_db) > FAR_OFF * math.hypot(spread_db, residual.sd_db):
+            found.append(Disagreement(residual, apart_db))
+    return tuple(sorted(found, key=lambda one: -abs(one.apart_db)))
+
+
+def _cautions(points: Sequence[PointResidual]) -> tuple[str, ...]:
+    """Return where offsets must not be trusted, one sentence a mast."""
+    sentences = [
+        "Offsets hold inside the area of the points and 1 km around it, not beyond.",
+        "One offset stands for a whole mast and band; it says nothing about one valley or street.",
+    ]
+    for mast in dict.fromkeys(p.mast for p in points):
+        mine = [p for p in points if p.mast == mast]
+        most = max(p.ridge_count for p in mine)
+        if point_count(mine) < FEWEST_POINTS:
+            sentences.append(f"{mast}: {point_count(mine)} points are too few for an offset.")
+        elif most == 0:
+            sentences.append(
+                f"{mast}: no measured path crosses a ridge; behind ridges the offset is not used."
+            )
+        else:
+            sentences.append(
+                f"{mast}: measured paths cross up to {most} ridge{'s' if most > 1 else ''}; "
+                f"where a path is more "
+                "obstructed than any of them (6 dB of slack) the offset is not used."
+            )
+    return tuple(sentences)

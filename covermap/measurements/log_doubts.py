@@ -1,0 +1,204 @@
+"""What is doubtful in a comparison log, and which pairs stay out of the default estimate for it."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+
+import numpy as np
+from scipy import stats
+
+from covermap.measurements.comparison_log import LogReading
+from covermap.measurements.paired import PairedDifference
+from covermap.measurements.scales import LEVEL
+
+LONGEST_MINUTES = 10.0  # common practice, no source: both antennas on a station within ten minutes
+MISAIM_DEG = 10.0  # common practice, no source: 10 degrees off a 30 degree beam cost 1.3 dB
+OVERLOAD_DBM = -8.0  # at the tuner, several channels (A/74, from memory)
+DIFFERENT_HEIGHT_M = 0.5
+FEWEST_FOR_TREND = 6
+DOUBTFUL_P = 0.05
+
+Reasons = dict[tuple[str, ...], str]
+
+
+def choose_reference(readings: Sequence[LogReading]) -> tuple[str, list[str]]:
+    """Return the antenna all others are compared with, and sentences on a doubtful choice."""
+    marked = [r.antenna for r in readings if r.is_reference]
+    if not marked:
+        first = readings[0].antenna
+        return first, [
+            f"No row is marked is_reference; {first}, the first in the log, is taken as reference."
+        ]
+    names = list(dict.fromkeys(marked))
+    most = max(names, key=marked.count)
+    if len(names) == 1:
+        return most, []
+    return most, [
+        f"{' and '.join(names)} are both marked is_reference; {most} is taken, the others are "
+        f"compared with it."
+    ]
+
+
+def doubts(readings: Sequence[LogReading], reference: str) -> tuple[Reasons, list[str]]:
+    """Return which (session, station, candidate) stay out with the reason, and a sentence for each doubt."""
+    reasons: Reasons = {}
+    sentences: list[str] = []
+    pairs: dict[tuple[str, str], dict[str, list[LogReading]]] = defaultdict(lambda: defaultdict(list))
+    for reading in readings:
+        if reading.attenuator_db == 0.0:
+            pairs[reading.session, reading.station][reading.antenna].append(reading)
+    for (session, station), by_antenna in pairs.items():
+        base = by_antenna.get(reference)
+        others = {name: rows for name, rows in by_antenna.items() if name != reference}
+        if not base:
+            named = ", ".join(others)
+            sentences.append(f"{session}, {station}: {named} was read there, {reference} was not; no pair.")
+            continue
+        if not others:
+            sentences.append(f"{session}, {station}: only {reference} was read there; no pair.")
+        for candidate, rows in others.items():
+            where = f"{session}, {station}, {candidate} against {reference}"
+            reason, more = _pair_doubts(where, rows, base)
+            sentences += more
+            if reason:
+                reasons[session, station, candidate] = reason
+                sentences.append(f"{where}: {reason}; left out of the default estimate.")
+    return reasons, sentences + _session_doubts(readings) + _overload_doubts(readings)
+
+
+def _pair_doubts(where: str, rows: list[LogReading], base: list[LogReading]) -> tuple[str, list[str]]:
+    """Return why a pair stays out (or nothing), and doubts that leave it in."""
+    sentences: list[str] = []
+    days = {r.moment.date() for r in (*rows, *base) if r.moment}
+    moments = [r.moment for r in (*rows, *base) if r.moment]
+    gains = {r.amp_gain_db for r in rows}, {r.amp_gain_db for r in base}
+    heights = [r.height_m for r in (*rows, *base)]
+    known_heights = [h for h in heights if h is not None]
+    if not {(r.device, r.scale.kind) for r in rows} & {(r.device, r.scale.kind) for r in base}:
+        return "read with another set or on another scale", sentences
+    if len(days) > 1:
+        return "the two antennas were read on different days", sentences
+    if gains[0] != gains[1]:
+        shown = " and ".join(f"{sorted(gain)[0]:g}" for gain in gains)
+        return f"one is amplified and the other not alike (amp_gain_db {shown})", sentences
+    if known_heights and max(known_heights) - min(known_heights) > DIFFERENT_HEIGHT_M:
+        return (
+            f"mounted at different heights ({min(known_heights):g} and {max(known_heights):g} m)",
+            sentences,
+        )
+    if None in heights:
+        sentences.append(f"{where}: mount_height_m is missing; the result holds for an unknown height.")
+    if {r.polarization for r in rows if r.polarization} ^ {r.polarization for r in base if r.polarization}:
+        sentences.append(f"{where}: the polarizations differ; a difference may be polarization, not gain.")
+    cables = {r.cable_loss_db for r in (*rows, *base)}
+    if len(cables) > 1 and None in cables:
+        return "cable_loss_db is given for some rows only, so the kit may have changed", sentences
+    if len(cables) > 1:
+        sentences.append(f"{where}: the cable changed within the pair; the losses given are added back.")
+    if moments and (max(moments) - min(moments)).total_seconds() > 60.0 * LONGEST_MINUTES:
+        minutes = (max(moments) - min(moments)).total_seconds() / 60.0
+        sentences.append(
+            f"{where}: read over {minutes:.0f} minutes; the signal may have drifted. Keep to "
+            f"{LONGEST_MINUTES:g} minutes a station."
+        )
+    if not _is_balanced(rows, base):
+        sentences.append(f"{where}: not in the order A-B-B-A with two readings each; drift is not cancelled.")
+    sentences += _aim_doubts(where, [*rows, *base])
+    return "", sentences
+
+
+def _is_balanced(rows: list[LogReading], base: list[LogReading]) -> bool:
+    """Return whether two readings of one antenna stand around those of the other."""
+    if len(rows) < 2 or len(base) < 2:
+        return False
+    both = [*rows, *base]
+    if any(r.moment is None for r in both):
+        return True  # without times the order is not known
+    order = [r.antenna for r in sorted(both, key=lambda r: r.moment)]  # type: ignore[arg-type,return-value]
+    return order == order[::-1]
+
+
+def _aim_doubts(where: str, rows: list[LogReading]) -> list[str]:
+    known = [r for r in rows if r.aim_deg is not None and r.bearing_deg is not None]
+    off = [abs((r.aim_deg - r.bearing_deg + 180.0) % 360.0 - 180.0) for r in known]  # type: ignore[operator]
+    if off and max(off) > MISAIM_DEG:
+        worst = known[int(np.argmax(off))]
+        return [
+            f"{where}: {worst.antenna} was aimed {max(off):.0f} degrees off the bearing; the "
+            f"difference may be "
+            "aim, not gain."
+        ]
+    return []
+
+
+def _session_doubts(readings: Sequence[LogReading]) -> list[str]:
+    sentences = []
+    for session in dict.fromkeys(r.session for r in readings):
+        rows = [r for r in readings if r.session == session]
+        kinds = list(dict.fromkeys((r.device, r.scale.kind) for r in rows))
+        if len(kinds) > 1:
+            shown = " and ".join(f"{kind} of {device}" for device, kind in kinds)
+            sentences.append(
+                f"{session}: holds {shown}. Different sets or scales are never put into one "
+                f"figure; each has its own."
+            )
+        sites = list(dict.fromkeys(r.site for r in rows if r.site))
+        if len(sites) > 1:
+            sentences.append(f"{session}: holds readings of {' and '.join(sites)}; one session is one place.")
+    if all(r.moment is None for r in readings):
+        sentences.append("No row has a time; that both antennas were read on one day cannot be checked.")
+    sites = list(dict.fromkeys(r.site for r in readings if r.site))
+    if len(sites) > 1:
+        sentences.append(
+            f"The log holds {len(sites)} places ({', '.join(sites)}); the result is their mixture."
+        )
+    return sentences
+
+
+def _overload_doubts(readings: Sequence[LogReading]) -> list[str]:
+    hot = [
+        r for r in readings
+        if r.scale.kind == LEVEL and r.state == "exact" and r.value + r.scale.offset_db > OVERLOAD_DBM
+    ]  # fmt: skip
+    saturated = [r for r in readings if r.state == "saturated"]
+    sentences = []
+    if hot:
+        sentences.append(
+            f"{hot[0].where} and {len(hot) - 1} more: over {OVERLOAD_DBM:g} dBm; a tuner may be "
+            f"overloaded. Add an "
+            "attenuator."
+            if len(hot) > 1
+            else f"{hot[0].where}: over {OVERLOAD_DBM:g} dBm; a tuner may be overloaded. Add an attenuator."
+        )
+    if saturated:
+        sentences.append(
+            f"{len(saturated)} reading{'s are' if len(saturated) > 1 else ' is'} saturated "
+            f"(first {saturated[0].where}):"
+            " the truth lies above; it counts as that. Add an attenuator."
+        )
+    return sentences
+
+
+def explained_by(pairs: Sequence[PairedDifference]) -> list[str]:
+    """Return sentences where aim or level explains the difference between the antennas.
+
+    Source: least squares on all known pairs of one figure; told when p < 0.05.
+    """
+    exact = [p for p in pairs if p.is_exact and not p.left_out]
+    sentences = []
+    for name, values, words in (
+        ("aim", [p.off_aim_deg for p in exact], "grows or falls with the angle off the bearing: misaim?"),
+        ("level", [p.reference_db for p in exact], "changes with the level: overload or a bent scale?"),
+    ):
+        known = [(v, p.low_db) for v, p in zip(values, exact, strict=True) if not math.isnan(v)]
+        if len(known) < FEWEST_FOR_TREND or len({v for v, _ in known}) < 3:
+            continue
+        line = stats.linregress(*zip(*known, strict=True))
+        if line.pvalue < DOUBTFUL_P:
+            sentences.append(
+                f"The difference {words} ({line.slope:+.2f} dB a {'degree' if name == 'aim' else 'dB'}, "
+                f"p = {line.pvalue:.2f})"
+            )
+    return sentences

@@ -1,0 +1,107 @@
+"""What a point of a percent scale is in decibels, from readings behind known attenuators."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from covermap.measurements.comparison_log import LogReading
+
+FEWEST_STEPS = 3
+WORST_FIT_DB = 1.0  # judgement: a step further off the line than this makes the scale ordinal
+EDGE_PERCENT = 3.0  # judgement: how far beyond the calibrated steps the line is still used
+
+
+@dataclass(frozen=True)
+class PercentScale:
+    """A straight stretch of one set's percent scale.
+
+    db_per_point : decibels of one point; lowest, highest : the calibrated stretch in percent
+    worst_db : the step furthest from the line
+    """
+
+    device: str
+    kind: str
+    db_per_point: float
+    lowest: float
+    highest: float
+    worst_db: float
+    steps: int
+
+    def in_words(self) -> str:
+        """Return one sentence for people."""
+        return (
+            f"{self.device}: 10 points of {self.kind} are {10 * self.db_per_point:.1f} dB between "
+            f"{self.lowest:g} and {self.highest:g} % ({self.steps} attenuator steps); beyond that only more "
+            "or less is known."
+        )
+
+
+def fit_percent_scale(attenuator_db: Sequence[float], percent: Sequence[float]) -> tuple[float, float] | None:
+    """Return decibels of one point and the largest distance of a step from the line, in dB.
+
+    None if the steps are too few, not monotone or not straight: the scale is then only ordinal.
+    Source: least squares of attenuation on the reading.
+    """
+    steps = np.unique(np.asarray(attenuator_db, dtype=float))
+    shown = np.array(
+        [np.mean([p for a, p in zip(attenuator_db, percent, strict=True) if a == s]) for s in steps]
+    )
+    if steps.size < FEWEST_STEPS or np.any(np.diff(shown) >= 0.0):
+        return None
+    line = stats.linregress(shown, -steps)
+    worst_db = float(np.abs(line.intercept + line.slope * shown + steps).max())
+    return (float(line.slope), worst_db) if worst_db <= WORST_FIT_DB else None
+
+
+def percent_scales(
+    readings: Sequence[LogReading],
+) -> tuple[dict[tuple[str, str], PercentScale], list[str]]:
+    """Return the scale of each set and bar that attenuator readings calibrate, and sentences "
+    "on the others."""
+    groups: dict[tuple[str, str], list[LogReading]] = defaultdict(list)
+    for reading in readings:
+        if reading.scale.is_percent:
+            groups[reading.device, reading.scale.kind].append(reading)
+    scales, sentences = {}, []
+    for (device, kind), group in groups.items():
+        scale = _scale(device, kind, group)
+        if scale is None:
+            sentences.append(
+                f"{device}: {kind} has no usable attenuator steps (at least {FEWEST_STEPS}, falling, not at "
+                "100 %), so it only says which antenna is better, not by how many dB."
+            )
+        else:
+            scales[device, kind] = scale
+            sentences.append(scale.in_words())
+    return scales, sentences
+
+
+def _scale(device: str, kind: str, group: Sequence[LogReading]) -> PercentScale | None:
+    """Return the mean scale of the stations and antennas that were read behind attenuators."""
+    steps: dict[tuple[str, str, str], list[LogReading]] = defaultdict(list)
+    for reading in group:
+        if reading.state == "exact":
+            steps[reading.session, reading.station, reading.antenna].append(reading)
+    used, fits = [], []
+    for rows in steps.values():
+        fitted = fit_percent_scale([r.attenuator_db for r in rows], [r.value for r in rows])
+        if fitted is not None:
+            used += rows
+            fits.append(fitted)
+    if not fits:
+        return None
+    values = [r.value for r in used]
+    return PercentScale(
+        device,
+        kind,
+        float(np.mean([slope for slope, _ in fits])),
+        min(values),
+        max(values),
+        max(worst_db for _, worst_db in fits),
+        len({r.attenuator_db for r in used}),
+    )

@@ -1,0 +1,181 @@
+"""Readings against the exact path at the same height: measured minus predicted."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from covermap.grid.point_field import point_field
+from covermap.measurements.readings import Reading
+from covermap.propagation import Profile, ridges
+from covermap.reception.chain import receiving_chain
+from covermap.reception.external_noise import external_noise_db
+from covermap.reception.tiers import Tier
+from covermap.scenario.records import Scenario
+from covermap.tables import read_external_noise
+from covermap.terrain import Terrain
+
+MER_SD_DB = 3.0  # judgement: how far C/N from a MER reading is off
+MER_CEILING_DB = 30.0  # judgement: above it echoes and the meter decide, not the signal
+THRESHOLD_SD_DB = 2.0  # judgement: how far a tuner's own threshold is off
+
+
+@dataclass(frozen=True)
+class Residual:
+    """Measured minus predicted field of one reading; the truth lies between low_db and high_db.
+
+    sd_db : what the reading itself adds to the spread (building entry, MER, threshold)
+    predicted_dbuvm : at the reading's height, outdoors, 50 % of time; excess_db : of the path over free space
+    """
+
+    reading: Reading
+    low_db: float
+    high_db: float
+    sd_db: float
+    predicted_dbuvm: float
+    excess_db: float
+    distance_km: float
+    ridge_count: int
+
+    @property
+    def is_exact(self) -> bool:
+        """Return whether the residual itself is known."""
+        return self.low_db == self.high_db
+
+
+def compare(
+    readings: Sequence[Reading], scenario: Scenario, terrain: Terrain
+) -> tuple[list[Residual], list[str]]:
+    """Return the residual of each reading, and a sentence for each that has no prediction."""
+    residuals, without = [], []
+    noise = read_external_noise()
+    for reading in readings:
+        station = reading.station
+        field = point_field(
+            scenario, terrain, station, reading.latitude_deg, reading.longitude_deg, reading.height_m
+        )
+        if math.isnan(field.field_dbuvm):
+            without.append(
+                f"{reading.where}: the path to {station.service} leaves the elevation data, so "
+                f"nothing is predicted."
+            )
+            continue
+        if field.near:
+            without.append(f"{reading.where}: within 250 m of the mast, where the model ends; not used.")
+            continue
+        low, high, sd_db = measured_field(reading, scenario, noise)
+        profile = Profile(field.profile.distance_km, np.asarray(field.profile.ground_m))
+        crossed = ridges(
+            profile,
+            frequency_mhz=station.frequency_mhz,
+            tx_height_m=station.antenna_height_m,
+            rx_height_m=max(reading.height_m, 10.0),
+            dn=scenario.settings.prediction.dn,
+        )
+        predicted = field.field_dbuvm
+        residuals.append(
+            Residual(
+                reading,
+                low - predicted,
+                high - predicted,
+                sd_db,
+                predicted,
+                field.excess_db,
+                field.profile.length_km,
+                len(crossed),
+            )
+        )
+    return residuals, without
+
+
+def measured_field(reading: Reading, scenario: Scenario, noise: dict) -> tuple[float, float, float]:
+    """Return the bounds of the outdoor field at the antenna's height, in dB(uV/m), and the reading's own sd.
+
+    A level gives the field; MER gives C/N up to 30 dB and a lower bound above; yes and no are bounds at the
+    field the installation needs. Indoors the tier's building entry is added.
+    Source: as receiving_chain; the spreads are judgement.
+    """
+    tier = reading.tier
+    entry_db, entry_sd_db = (tier.entry_loss_db, tier.entry_loss_sd_db) if tier else (0.0, 0.0)
+    if reading.kind == "field":
+        return reading.value_db + entry_db, reading.value_db + entry_db, entry_sd_db
+    installed = _as_installed(reading)
+    station = reading.station
+    options = scenario.settings.reception
+    chain = receiving_chain(
+        installed,
+        station.frequency_mhz,
+        external_noise_db=external_noise_db(
+            station.frequency_mhz, options.noise_environment, installed.indoors, noise
+        ),
+        tuner_noise_figure_db=options.tuner_noise_figure_db,
+        bandwidth_mhz=station.bandwidth_mhz,
+    )
+    if reading.kind == "mer":
+        level = min(reading.value_db, MER_CEILING_DB) - chain.cn_minus_field_db + entry_db
+        sd_db = math.hypot(entry_sd_db, MER_SD_DB)
+        return level, (level if reading.value_db < MER_CEILING_DB else math.inf), sd_db
+    needed = station.required_cn_db - chain.cn_minus_field_db + entry_db
+    sd_db = math.hypot(entry_sd_db, THRESHOLD_SD_DB)
+    if reading.decoded == "breaking":
+        return needed, needed, sd_db
+    return (-math.inf, needed, sd_db) if reading.kind == "lost" else (needed, math.inf, sd_db)
+
+
+def _as_installed(reading: Reading) -> Tier:
+    """Return the reading's tier with the gain that the row gives."""
+    tier = reading.tier
+    if tier is None:
+        raise ValueError(f"{reading.where} names no mount")  # readings.py lists such rows as unreadable
+    if math.isnan(reading.gain_dbd):
+        return tier
+    band = reading.station.band
+    directivity = {**tier.directivity_dbd, band: max(reading.gain_dbd, 0.0)}
+    return replace(tier, gain_dbd={**tier.gain_dbd, band: reading.gain_dbd}, directivity_dbd=directivity)
+
+
+@dataclass(frozen=True)
+class PointResidual:
+    """What one point says about one mast in one band: its readings there are not independent.
+
+    sd_db : the readings' own spread, smallest of them
+    """
+
+    point: str
+    mast: str
+    band: str
+    low_db: float
+    high_db: float
+    sd_db: float
+    latitude_deg: float
+    longitude_deg: float
+    excess_db: tuple[float, float]
+    ridge_count: int
+
+
+def by_point(residuals: Sequence[Residual]) -> list[PointResidual]:
+    """Return one value a point, mast and band: the mean of the exact ones, else the tightest bounds."""
+    groups: dict[tuple[str, str, str], list[Residual]] = defaultdict(list)
+    for residual in residuals:
+        station = residual.reading.station
+        groups[residual.reading.point, station.mast, station.band].append(residual)
+    return [_at_point(*key, group) for key, group in groups.items()]
+
+
+def _at_point(point: str, mast: str, band: str, group: list[Residual]) -> PointResidual:
+    exact = [r.low_db for r in group if r.is_exact]
+    low = float(np.mean(exact)) if exact else max(r.low_db for r in group)
+    high = low if exact else min(r.high_db for r in group)
+    if low > high:  # one service seen, another of the mast not, against the prediction's order
+        low = high = 0.5 * (low + high)
+    used = [r for r in group if r.is_exact] or group
+    first = group[0].reading
+    excess = [r.excess_db for r in group]
+    return PointResidual(
+        point, mast, band, low, high, min(r.sd_db for r in used), first.latitude_deg, first.longitude_deg,
+        (min(excess), max(excess)), max(r.ridge_count for r in group),
+    )  # fmt: skip

@@ -1,0 +1,125 @@
+"""Where to measure next: the points that would settle what most homes need."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pyproj
+from numpy.typing import NDArray
+from scipy import ndimage, stats
+
+from covermap.constants import TIER_NOT_PROMISED, UNKNOWN_UINT8
+from covermap.grid.frame import Tile
+from covermap.planning.results import Results
+from covermap.planning.tally import expected_shares
+
+POINTS = 15
+SPEAKS_FOR_M = 2000.0  # judgement: how far around a point its reading settles what is needed
+BLOCKS_ACROSS = 8  # blocks in that distance; the search runs over blocks, so that large maps stay quick
+
+
+@dataclass(frozen=True)
+class SurveyPoint:
+    """A place to measure.
+
+    rank : 1 is first; homes_settled : homes around it weighted by how unsure their tier is (entropy over its
+        greatest value); cells in place of homes where the run has none
+    tier : the map's answer there, 8 not promised; chance_percent : of it
+    """
+
+    rank: int
+    latitude_deg: float
+    longitude_deg: float
+    x: float
+    y: float
+    homes_settled: float
+    tier: int
+    chance_percent: int
+
+
+def survey_points(results: Results, list_name: str | None = None, count: int = POINTS) -> list[SurveyPoint]:
+    """Return where a reading would settle most homes, best first, spread out.
+
+    Parameters
+    ----------
+    results : a finished prediction
+    list_name : a wanted list; the first one if None
+    count : how many points at most
+
+    The worth of a cell is its homes times the entropy of its tier chance. Each point takes what lies around
+    it (a bell of 2 km) from the next ones. Fewer points where no home is unsure.
+    """
+    name = list_name or results.lists[0]
+    worth, best_cell = _worth_by_block(results, name)
+    side_m = _block_cells(results) * results.grid.cell_m
+    reach = SPEAKS_FOR_M / side_m
+    places = np.argwhere(np.ones(worth.shape, dtype=bool)).reshape(*worth.shape, 2)
+    left = worth.copy()
+    points: list[SurveyPoint] = []
+    while len(points) < count:
+        around = ndimage.gaussian_filter(left, reach, mode="constant", truncate=3.0)
+        around[worth <= 0.0] = 0.0
+        block = np.unravel_index(int(around.argmax()), around.shape)
+        bell = np.exp(-0.5 * ((places - np.array(block)) ** 2).sum(axis=-1) / reach**2)
+        settled = float((left * bell).sum())
+        if not settled > 0.5:
+            break
+        points.append(_point(results, name, len(points) + 1, int(best_cell[block]), settled))
+        left *= 1.0 - bell
+    return points
+
+
+def unsureness(tier_chance_percent: NDArray) -> NDArray[np.float64]:
+    """Return how unsure the needed tier is, 0 to 1: entropy of the tiers' chances over its greatest value.
+
+    tier_chance_percent : shape (7, N), 255 unknown gives NaN
+    """
+    known = ~(np.asarray(tier_chance_percent) == UNKNOWN_UINT8).any(axis=0)
+    unsure = np.full(known.shape, np.nan)
+    shares = expected_shares(np.asarray(tier_chance_percent)[:, known])
+    unsure[known] = stats.entropy(shares, axis=0) / math.log(TIER_NOT_PROMISED)
+    return unsure
+
+
+def _block_cells(results: Results) -> int:
+    return max(1, round(SPEAKS_FOR_M / BLOCKS_ACROSS / results.grid.cell_m))
+
+
+def _worth_by_block(results: Results, name: str) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Return the worth of each block of cells, and the index (row * cols + col) of its best cell."""
+    grid, side = results.grid, _block_cells(results)
+    shape = -(-grid.rows // side), -(-grid.cols // side)
+    worth = np.zeros(shape)
+    best_worth = np.full(shape, -1.0)
+    best_cell = np.zeros(shape, dtype=np.int64)
+    for tile in grid.tiles(side * max(1, 512 // side)):
+        unsure = unsureness(results.read(f"{name}/tier_chance", tile).reshape(7, -1))
+        homes = results.read("homes", tile).ravel() if results.has("homes") else np.ones(unsure.size)
+        value = np.nan_to_num(unsure * homes)
+        value[~results.inside_area(tile).ravel()] = 0.0
+        row, col = np.divmod(np.arange(value.size), tile.cols)
+        row, col = row + tile.row, col + tile.col
+        block = row // side, col // side
+        np.add.at(worth, block, value)
+        order = np.argsort(value, kind="stable")  # the last one written to a block is its best
+        row, col, value = row[order], col[order], value[order]
+        better = value > best_worth[row // side, col // side]
+        best_worth[row[better] // side, col[better] // side] = value[better]
+        best_cell[row[better] // side, col[better] // side] = row[better] * grid.cols + col[better]
+    return worth, best_cell
+
+
+def _point(results: Results, name: str, rank: int, cell: int, settled: float) -> SurveyPoint:
+    grid = results.grid
+    row, col = divmod(cell, grid.cols)
+    x = grid.x_min + (col + 0.5) * grid.cell_m
+    y = grid.y_max - (row + 0.5) * grid.cell_m
+    to_wgs84 = pyproj.Transformer.from_crs(grid.crs_wkt, "EPSG:4326", always_xy=True)
+    longitude_deg, latitude_deg = to_wgs84.transform(x, y)
+    tile = Tile(row, col, 1, 1)
+    tier = int(results.read(f"{name}/tier", tile)[0, 0])
+    chances = results.read(f"{name}/tier_chance", tile)[:, 0, 0]
+    chance = int(chances[min(tier, len(chances)) - 1])
+    return SurveyPoint(rank, latitude_deg, longitude_deg, x, y, settled, tier, chance)

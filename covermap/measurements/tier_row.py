@@ -1,0 +1,100 @@
+"""From a measured difference to a row of the tier table, with the uncertainty of its gain."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from covermap.constants import BANDS
+from covermap.errors import InputError
+from covermap.measurements.antenna_test import AntennaTest, BandResult
+from covermap.measurements.scales import LEVEL
+from covermap.tables import load_table, table_text
+
+NORMAL_95 = 1.96  # normal distribution: 95 % lie within
+
+
+@dataclass(frozen=True)
+class KnownGain:
+    """The reference antenna's gain in a band and its standard uncertainty. [dBd, dB]"""
+
+    gain_dbd: float
+    uncertainty_db: float
+
+
+@dataclass(frozen=True)
+class MeasuredGain:
+    """A candidate's gain in a band. uncertainty_db : one standard deviation, both sources "
+    "added in squares."""
+
+    gain_dbd: float
+    uncertainty_db: float
+    stations: int
+
+    def in_words(self) -> str:
+        """Return gain with its 95 % interval."""
+        return (
+            f"{self.gain_dbd:.1f} ± {NORMAL_95 * self.uncertainty_db:.1f} dBd (95 %, "
+            f"{self.stations} stations)"
+        )
+
+
+def measured_gains(
+    test: AntennaTest, candidate: str, known: Mapping[str, KnownGain]
+) -> dict[str, MeasuredGain]:
+    """Return a candidate's gain in each band where the reference's is known and the log suffices.
+
+    Only level readings or calibrated percent count, one set and scale: with several the level is taken.
+    Raises InputError if no band has both.
+    """
+    gains = {}
+    for band in BANDS:
+        result = _best(test, candidate, band)
+        if band in known and result is not None and result.mean is not None:
+            reference = known[band]
+            gains[band] = MeasuredGain(
+                reference.gain_dbd + result.mean.mean_db,
+                math.hypot(reference.uncertainty_db, result.mean.standard_error_db),
+                result.stations,
+            )
+    if not gains:
+        raise InputError(
+            f"{test.log.file}: there is no band with a figure for {candidate!r} and a known gain of "
+            f"{test.reference}. Give the reference's gain, as in --reference-gain uhf=7.5."
+        )
+    return gains
+
+
+def _best(test: AntennaTest, candidate: str, band: str) -> BandResult | None:
+    fitting = [b for b in test.bands if (b.candidate, b.band) == (candidate, band) and b.mean is not None]
+    return min(fitting, key=lambda b: b.kind != LEVEL, default=None)
+
+
+def tier_row_csv(test: AntennaTest, candidate: str, like_tier: int, gains: Mapping[str, MeasuredGain]) -> str:
+    """Return a CSV with the tier table's header and one row: a built-in tier with the measured gains.
+
+    like_tier : 1 to 7, whose mount, cable and lobes the row keeps. The uncertainty stands in `source`; a
+    gain of a band that was not measured stays the built-in one and the source says so.
+
+    Raises InputError for a tier that does not exist.
+    """
+    rows = [row for row in load_table("tiers") if row["tier"] == str(like_tier)]
+    if not rows:
+        raise InputError(f"There is no tier {like_tier}; the table has tiers 1 to 7.")
+    row = dict(rows[0])
+    for band, gain in gains.items():
+        row[f"gain_{band}_dbd"] = f"{gain.gain_dbd:.1f}"
+    words = [f"{band} {gain.in_words()}" for band, gain in gains.items()]
+    kept = [band for band in BANDS if band not in gains]
+    site = ", ".join(test.log.sites) or "one place"
+    row["source"] = f"measured at {site}: {candidate} against {test.reference}, " + "; ".join(words)
+    row["source"] += f"; not measured, as built in: {', '.join(kept)}" if kept else ""
+    text = io.StringIO()
+    header = table_text("tiers").splitlines()[0].split(",")
+    writer = csv.DictWriter(text, fieldnames=header, lineterminator="\n")
+    writer.writeheader()
+    writer.writerow(row)
+    return text.getvalue()
