@@ -9,8 +9,8 @@ import covermap
 from covermap.errors import InputError
 
 DEMO_FILES = (
-    "scenario.toml", "area.gpkg", "elevation.tif", "land_cover.tif", "homes.gpkg", "neighbourhoods.gpkg", "places.gpkg",
-    "transmitters.csv", "patterns.csv", "make_demo.py",
+    "scenario.toml", "area.gpkg", "elevation.tif", "land_cover.tif", "homes.gpkg", "neighbourhoods.gpkg",
+    "places.gpkg", "transmitters.csv", "patterns.csv", "make_demo.py",
 )  # fmt: skip
 
 
@@ -94,6 +94,17 @@ def map_scenario(
     refuse_what_does_not_fit(prepared, folder, workers)
     coverage = run(prepared, folder, store, workers, progress)
     return write_layers_and_pages(prepared, coverage, progress or (lambda stage, fraction, words: True))
+
+
+def write_qgis_plugin(path: Path) -> str:
+    """Write the QGIS plugin as a zip; return how to install it. Raises InputError when it cannot be."""
+    from covermap.plugin_zip import write_plugin_zip
+
+    write_plugin_zip(path)
+    return (
+        f"Wrote {path}. In QGIS: Plugins, Manage and Install Plugins, Install from ZIP.\n"
+        "Then name the covermap command under Settings, Options, covermap, unless it is on PATH."
+    )
 
 
 def path_losses(cases: Path, profiles: Path):

@@ -1,0 +1,72 @@
+"""The public door: every promised name is there, and answers as the parts behind it do."""
+
+import geopandas as gpd
+import numpy as np
+import pytest
+from shapely.geometry import Point
+
+import covermap
+from tests.test_commands import write_demo
+
+
+def test_every_public_name_resolves():
+    for name in covermap.__all__:
+        assert callable(getattr(covermap, name))
+
+
+def test_an_unknown_name_is_an_attribute_error():
+    with pytest.raises(AttributeError, match="no attribute 'nothing'"):
+        _ = covermap.nothing
+
+
+@pytest.mark.parametrize(
+    ("tier", "frequency_mhz", "at_50_dbuvm", "at_90_dbuvm"),
+    [
+        (1, 195.0, 72, 86),  # the tiers' table of the project's own reckoning, residential, to whole dB
+        (4, 545.0, 55, 63),
+        (5, 195.0, 37, 45),
+        (6, 69.0, 40, 50),
+        (7, 545.0, 29, 37),
+    ],
+)
+def test_required_field_of_the_built_in_tiers(tier, frequency_mhz, at_50_dbuvm, at_90_dbuvm):
+    assert covermap.required_field(tier, frequency_mhz) == pytest.approx(at_50_dbuvm, abs=0.55)
+    sure = covermap.required_field(tier, frequency_mhz, confidence_percent=90.0)
+    assert sure == pytest.approx(at_90_dbuvm, abs=0.55)
+
+
+def test_required_field_of_a_tier_that_is_not_there():
+    with pytest.raises(covermap.InputError, match="tier is 8; antennas are tiers 1 to 7"):
+        covermap.required_field(8, 545.0)
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    return covermap.read_scenario(write_demo(tmp_path_factory.mktemp("door") / "demo"))
+
+
+def test_field_at_gives_a_row_a_point_and_station(demo):
+    points = gpd.GeoSeries([Point(-35.66, 44.0), Point(-34.0, 44.0)], crs="EPSG:4326")
+    table = covermap.field_at(demo, points)
+    assert len(table) == 2 * len(demo.stations)
+    assert table["station_id"].tolist()[:16] == [station.station_id for station in demo.stations]
+    assert (table["status"][:16] == "ok").all()
+    # outside the elevation nothing is known: never sea level, never a number
+    assert (table["status"][16:] == "unknown").all()
+    assert table["field_dbuvm"][16:].isna().all()
+
+
+def test_field_at_a_lower_mount_is_less_by_the_terminal_loss(demo):
+    point = gpd.GeoSeries([Point(-35.66, 44.0)], crs="EPSG:4326")
+    high = covermap.field_at(demo, point)["field_dbuvm"].to_numpy()
+    low = covermap.field_at(demo, point, height_m=1.5)["field_dbuvm"].to_numpy()
+    assert (low < high - 5.0).all()  # ITU-R P.2108-1 section 3.1: 8 to 17 dB at 1.5 m in 10 m clutter
+
+
+def test_field_at_is_within_free_space(demo):
+    """No place is more than a few dB above free space: 106.92 + 10 log ERP - 20 log d (ITU-R P.525)."""
+    point = gpd.GeoSeries([Point(-35.60, 43.95)], crs="EPSG:4326")
+    table = covermap.field_at(demo, point)
+    erp_kw = np.array([station.erp_kw for station in demo.stations])
+    free_dbuvm = 106.92 + 10.0 * np.log10(erp_kw) - 20.0 * np.log10(table["distance_km"].to_numpy())
+    assert (table["field_dbuvm"].to_numpy() <= free_dbuvm + 0.1).all()
