@@ -112,3 +112,89 @@ def path_losses(cases: Path, profiles: Path):
     from covermap.path_cases import run_cases
 
     return run_cases(cases, profiles)
+
+
+def compare_antennas(
+    log: Path,
+    output: Path | None = None,
+    *,
+    channel_plan: str = "us_6mhz",
+    tier_table: Path | None = None,
+    known_gain: dict[str, tuple[float, float]] | None = None,
+    candidate: str | None = None,
+    like_tier: int = 5,
+) -> str:
+    """Compare the antennas of a log, write its page and tables, and return the answer in words.
+
+    output : default, a folder antenna_test beside the log
+    tier_table : where to write a tier table in which like_tier has the candidate's measured gains, from
+        known_gain: band -> the reference's gain and its standard uncertainty. [dBd, dB]
+
+    Raises InputError when the log or a choice is wrong; nothing is written then.
+    """
+    from covermap.measurements.antenna_test import antenna_test
+    from covermap.outputs.fieldwork.antenna_page import in_words, write_antenna_test, write_tier_table
+
+    test = antenna_test(log, channel_plan)
+    if tier_table is not None:
+        write_tier_table(test, tier_table, known_gain or {}, candidate, like_tier)
+    files = write_antenna_test(test, output or log.parent / "antenna_test")
+    return in_words(test, files[0])
+
+
+def calibrate_scenario(
+    scenario_path: Path, readings: Path, output: Path | None = None, *, public: bool = False
+) -> str:
+    """Compare readings with the prediction, write what they support, and return it in words.
+
+    output : default, the scenario's own folder
+
+    Raises InputError when the scenario or every reading is wrong; nothing is written then.
+    """
+    from covermap.measurements.calibrate import calibrate
+    from covermap.outputs.fieldwork.calibration_page import in_words, write_calibration
+    from covermap.outputs.run_json import scenario_cautions
+    from covermap.scenario import read_scenario
+
+    scenario = read_scenario(scenario_path)
+    report = calibrate(scenario, readings)
+    files = write_calibration(report, output or scenario.path.parent, scenario_cautions(scenario), public)
+    return in_words(report, files)
+
+
+def prepare_fieldwork(
+    result: Path,
+    output: Path | None = None,
+    *,
+    reports: Path | None = None,
+    list_name: str | None = None,
+    count: int = 15,
+    public: bool = False,
+) -> str:
+    """Write where to measure next, blank forms and, with reports, what they say against the map.
+
+    output : default, a folder fieldwork inside the result
+
+    Raises InputError when the folder holds no result or the reports are wrong; nothing is written then.
+    """
+    from covermap.measurements.reports import disagreements, read_reports, report_cells
+    from covermap.measurements.survey import survey_points
+    from covermap.outputs import open_coverage
+    from covermap.outputs.fieldwork.report_files import write_forms, write_reports
+    from covermap.outputs.fieldwork.survey_files import write_survey
+
+    coverage = open_coverage(result)
+    folder = output or coverage.folder / "fieldwork"
+    name = list_name or coverage.lists[0]
+    coverage.services(name)
+    read = None if reports is None else read_reports(reports, coverage.tier_names)
+    apart, outside = ([], 0) if read is None else disagreements(read.reports, coverage, name)
+    points = survey_points(coverage, name, count)
+    files = [*write_survey(points, coverage, folder), *write_forms(coverage, folder)]
+    words = [f"{len(points)} points to measure next: {files[0]}, {files[1].name}; blank forms beside them."]
+    if read is not None:
+        cells = report_cells(read.reports, coverage.grid, public)
+        files += write_reports(read, cells, apart, outside, coverage, folder, public)
+        words.append(f"{len(read.reports)} reports, {len(apart)} of them against the map: reports.html.")
+        words += [f"Left out: {sentence}" for sentence in read.unreadable]
+    return "\n".join(words)

@@ -14,7 +14,20 @@ COMMANDS = {
     "new": ("covermap.cli.new", "Write a commented scenario with every key, and blank tables."),
     "check": ("covermap.cli.check", "Read and cross-check all inputs; say what a run will cost."),
     "map": ("covermap.cli.map", "Which antenna each cell needs: map, layers, rasters, tables."),
+    "antenna-test": (
+        "covermap.cli.antenna_test",
+        "A comparison log at one place: how much better an antenna is.",
+    ),
+    "calibrate": (
+        "covermap.cli.calibrate",
+        "Readings against the prediction: offsets, and whether to trust them.",
+    ),
+    "fieldwork": (
+        "covermap.cli.fieldwork",
+        "Where to measure next, blank forms, and reports against the map.",
+    ),
     "path": ("covermap.cli.path", "Path loss of single profiles, for checking the models."),
+    "qgis-plugin": ("covermap.cli.qgis_plugin", "The QGIS plugin as an installable zip."),
 }
 
 

@@ -1,0 +1,87 @@
+"""Finds the covermap command, and tries it. Pure Python: QGIS settings are handed in."""
+
+import os
+import shutil
+import subprocess
+import sys
+
+SETTING = "covermap/executable"
+VARIABLE = "COVERMAP_EXECUTABLE"
+TRY_SECONDS = 60
+# QGIS sets these for its own libraries; the command brings its own
+NOT_FOR_THE_COMMAND = (
+    "PYTHONHOME",
+    "PYTHONPATH",
+    "GDAL_DATA",
+    "GDAL_DRIVER_PATH",
+    "PROJ_LIB",
+    "PROJ_DATA",
+)
+
+
+class ExecutableError(Exception):
+    """The command is missing or does not work; the text says what to do."""
+
+
+def find_executable(setting, environment=None):
+    """Return the path of the command: of the plugin's setting, else COVERMAP_EXECUTABLE, else PATH.
+
+    setting : what the plugin's option holds, may be empty
+    environment : variables, default those of this process
+
+    Raises ExecutableError when none is found, or a named one is not there.
+    """
+    environment = os.environ if environment is None else environment
+    for place, named in (
+        ("Settings, Options, covermap", setting),
+        (f"the environment variable {VARIABLE}", environment.get(VARIABLE)),
+    ):
+        if named and named.strip():
+            found = shutil.which(named.strip(), path=environment.get("PATH"))
+            if found:
+                return found
+            raise ExecutableError(
+                f"{place} names {named.strip()!r}, which is not there or may not be run. "
+                "Correct it: the full path of the covermap command."
+            )
+    found = shutil.which("covermap", path=environment.get("PATH"))
+    if found:
+        return found
+    raise ExecutableError(
+        "The covermap command was not found: no path is set under Settings, Options, covermap, "
+        f"{VARIABLE} is not set, and PATH holds no covermap. Install covermap, then name its command in one "
+        "of the three."
+    )
+
+
+def try_executable(path):
+    """Return what the command answers to --version. Raises ExecutableError if it does not work."""
+    try:
+        done = subprocess.run(
+            [path, "--version"],
+            capture_output=True,
+            text=True,
+            timeout=TRY_SECONDS,
+            env=command_environment(),
+            check=False,
+            **hidden_window(),
+        )
+    except (OSError, subprocess.TimeoutExpired) as error:
+        raise ExecutableError(f"{path} could not be started: {error}") from error
+    answer = done.stdout.strip()
+    if done.returncode != 0 or not answer.startswith("covermap"):
+        said = answer or done.stderr.strip().splitlines()[-1:] or "nothing"
+        raise ExecutableError(f"{path} is not the covermap command: it answered {said!r} to --version.")
+    return answer
+
+
+def command_environment(environment=None):
+    """Return the variables the command starts with, without those that are QGIS's own."""
+    environment = os.environ if environment is None else environment
+    kept = {name: value for name, value in environment.items() if name not in NOT_FOR_THE_COMMAND}
+    return {**kept, "PYTHONUTF8": "1"}
+
+
+def hidden_window():
+    """Return what keeps a console window from opening on Windows."""
+    return {"creationflags": 0x08000000} if sys.platform == "win32" else {}

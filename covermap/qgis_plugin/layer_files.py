@@ -1,0 +1,89 @@
+"""Writes layers as files the command reads: what is filtered, selected, edited or only in memory counts."""
+
+import csv
+
+from qgis.core import (
+    NULL,
+    QgsCoordinateReferenceSystem,
+    QgsCoordinateTransform,
+    QgsField,
+    QgsFields,
+    QgsProcessingException,
+    QgsVectorFileWriter,
+    QgsWkbTypes,
+)
+
+WGS84 = "EPSG:4326"
+
+
+def write_geopackage(source, path, context, rename=None):
+    """Write a feature source as a GeoPackage in its own CRS.
+
+    source : QgsProcessingFeatureSource; path : of the new file; context : QgsCoordinateTransformContext
+    rename : new name -> field of the source. A field in the way of a new name steps aside.
+
+    Raises QgsProcessingException when a field is not there or the file cannot be written.
+    """
+    new_names = _renamed([field.name() for field in source.fields()], rename or {})
+    fields = QgsFields()
+    for index, name in enumerate(new_names):
+        copy = QgsField(source.fields().at(index))
+        copy.setName(name)
+        fields.append(copy)
+    options = QgsVectorFileWriter.SaveVectorOptions()
+    options.driverName = "GPKG"
+    options.layerName = path.stem
+    options.layerOptions = ["FID=covermap_fid"]
+    writer = QgsVectorFileWriter.create(
+        str(path), fields, source.wkbType(), source.sourceCrs(), context, options
+    )
+    if writer.hasError() != QgsVectorFileWriter.NoError:
+        raise QgsProcessingException(f"{path.name} cannot be written: {writer.errorMessage()}")
+    for feature in source.getFeatures():
+        if not writer.addFeature(feature):
+            raise QgsProcessingException(f"{path.name} cannot be written: {writer.errorMessage()}")
+    del writer  # closes the file
+
+
+def _renamed(names, rename):
+    """Return the names in order after renaming; a name of ours that stood on another field steps aside."""
+    missing = [field for field in rename.values() if field not in names]
+    if missing:
+        raise QgsProcessingException(f"There is no field {missing[0]!r}; there are {', '.join(names)}.")
+    new_of = {field: new for new, field in rename.items()}
+    taken = set(rename)
+    result = []
+    for name in names:
+        if name in new_of:
+            result.append(new_of[name])
+        else:
+            result.append(f"{name}_of_the_layer" if name in taken else name)
+    return result
+
+
+def write_readings(source, path, context):
+    """Write a feature source as CSV, with the position of points where columns lack it."""
+    names = [field.name() for field in source.fields()]
+    located = {"latitude_deg", "longitude_deg"} <= set(names)
+    points = QgsWkbTypes.geometryType(source.wkbType()) == QgsWkbTypes.PointGeometry and not located
+    to_wgs84 = QgsCoordinateTransform(source.sourceCrs(), QgsCoordinateReferenceSystem(WGS84), context)
+    with open(path, "w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file)
+        writer.writerow([*names, "latitude_deg", "longitude_deg"] if points else names)
+        for feature in source.getFeatures():
+            row = [_text(value) for value in feature.attributes()]
+            if points:
+                place = to_wgs84.transform(feature.geometry().asPoint())
+                row += [f"{place.y():.8f}", f"{place.x():.8f}"]
+            writer.writerow(row)
+
+
+def _text(value):
+    """Return an attribute as a person would type it."""
+    if value is None or value == NULL:
+        return ""
+    if hasattr(value, "toString"):  # dates and times of Qt, in ISO 8601
+        from qgis.PyQt.QtCore import Qt
+
+        return value.toString(Qt.DateFormat.ISODate)
+    return str(value)

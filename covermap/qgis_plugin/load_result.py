@@ -1,0 +1,55 @@
+"""Loads a result folder into the open project: its groups, layers and styles. Pure QGIS."""
+
+from pathlib import Path
+
+from qgis.core import QgsLayerTreeGroup, QgsLayerTreeLayer, QgsProject
+
+from .result_folder import PROJECT_FILE, ResultError, read_result
+
+DRAWN_FIRST = ("Stations", "Why", "What is needed", "Cells and rasters", "Relief")
+"""Groups from the topmost down; inside another project the tree is also the drawing order."""
+
+
+def load_result(folder, project):
+    """Add the layers of a result folder to a project, in one group of its name; return the layers.
+
+    Raises ResultError when the folder holds no result of our format, or a layer of it is broken.
+    """
+    run = read_result(folder)
+    source = QgsProject()
+    if not source.read(str(Path(folder) / PROJECT_FILE)):
+        raise ResultError(f"{Path(folder) / PROJECT_FILE} cannot be read: {source.error()}")
+    broken = [layer.name() for layer in source.mapLayers().values() if not layer.isValid()]
+    if broken:
+        raise ResultError(f"{folder}: these layers cannot be opened: {', '.join(sorted(broken))}.")
+    group = project.layerTreeRoot().insertGroup(0, run.get("name") or Path(folder).name)
+    groups = {child.name(): child for child in source.layerTreeRoot().children()}
+    added = []
+    for name in sorted(groups, key=_place):
+        added += _copy_group(groups[name], group, project)
+    return added
+
+
+def _place(name):
+    return DRAWN_FIRST.index(name) if name in DRAWN_FIRST else len(DRAWN_FIRST)
+
+
+def _copy_group(source, parent, project):
+    """Copy a group with its layers, what is ticked and what is unfolded; return the new layers."""
+    copy = parent.addGroup(source.name())
+    added = []
+    for child in source.children():
+        if isinstance(child, QgsLayerTreeGroup):
+            added += _copy_group(child, copy, project)
+        elif isinstance(child, QgsLayerTreeLayer) and child.layer() is not None:
+            layer = child.layer().clone()
+            project.addMapLayer(layer, False)
+            node = copy.addLayer(layer)
+            node.setItemVisibilityChecked(child.itemVisibilityChecked())
+            node.setExpanded(child.isExpanded())
+            for key in child.customProperties():
+                node.setCustomProperty(key, child.customProperty(key))
+            added.append(layer)
+    copy.setItemVisibilityChecked(source.itemVisibilityChecked())
+    copy.setExpanded(source.isExpanded())
+    return added

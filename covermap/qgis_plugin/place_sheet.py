@@ -1,0 +1,43 @@
+"""Algorithm: the sheet for one place."""
+
+from qgis.core import (
+    QgsCoordinateReferenceSystem,
+    QgsProcessingOutputString,
+    QgsProcessingParameterFolderDestination,
+    QgsProcessingParameterPoint,
+)
+
+from .algorithm import CovermapAlgorithm
+
+
+class PlaceSheet(CovermapAlgorithm):
+    """`covermap address SCENARIO --at LAT,LON`."""
+
+    NAME = "place_sheet"
+    TITLE = "Sheet for a place"
+    WHAT = (
+        "Writes one page for a point on the map: which antenna, where to aim, what each station does there "
+        "and why, from the exact path to each mast."
+    )
+
+    def initAlgorithm(self, config=None):
+        """Declare parameters and outputs."""
+        self.add_scenario()
+        self.add(
+            QgsProcessingParameterPoint("PLACE", "Place"),
+            "Click on the map, or type x,y [EPSG:code]. Any CRS.",
+        )
+        self.add(
+            QgsProcessingParameterFolderDestination("OUTPUT", "Folder for the sheet"),
+            "The sheet is written there.",
+        )
+        self.addOutput(QgsProcessingOutputString("SUMMARY", "Summary"))
+
+    def processAlgorithm(self, parameters, context, feedback):
+        """Run the command."""
+        place = self.parameterAsPoint(parameters, "PLACE", context, QgsCoordinateReferenceSystem("EPSG:4326"))
+        folder = self.parameterAsString(parameters, "OUTPUT", context)
+        scenario = self.parameterAsFile(parameters, "SCENARIO", context)
+        at = f"{place.y():.7f},{place.x():.7f}"
+        summary = self.run(["address", scenario, f"--at={at}", "--output", folder], feedback)
+        return {"OUTPUT": folder, "SUMMARY": summary}

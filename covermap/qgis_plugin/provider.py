@@ -1,0 +1,45 @@
+"""The Processing provider: its name, icon and seven algorithms."""
+
+from pathlib import Path
+
+from qgis.core import QgsProcessingProvider
+from qgis.PyQt.QtGui import QIcon
+
+from .calibrate_readings import CalibrateReadings
+from .check_inputs import CheckInputs
+from .compare_results import CompareResults
+from .open_result import OpenResult
+from .place_sheet import PlaceSheet
+from .predict_needs import PredictNeeds
+from .shortlist_relays import ShortlistRelays
+
+ALGORITHMS = (
+    CheckInputs,
+    PredictNeeds,
+    PlaceSheet,
+    CompareResults,
+    ShortlistRelays,
+    CalibrateReadings,
+    OpenResult,
+)
+
+
+class CovermapProvider(QgsProcessingProvider):
+    """The provider `covermap`."""
+
+    def id(self):
+        """Return the id, the first part of every algorithm's."""
+        return "covermap"
+
+    def name(self):
+        """Return what people read."""
+        return "covermap"
+
+    def icon(self):
+        """Return the icon."""
+        return QIcon(str(Path(__file__).with_name("icon.svg")))
+
+    def loadAlgorithms(self):
+        """Add the algorithms."""
+        for algorithm in ALGORITHMS:
+            self.addAlgorithm(algorithm())

@@ -1,0 +1,52 @@
+"""The text of a scenario file from the choices of the algorithm. Pure Python."""
+
+import json
+import os
+from pathlib import Path
+
+
+def scenario_text(choices, folder):
+    """Return a scenario in TOML.
+
+    choices : table -> key -> value; None and empty values are left out, Path values are written relative
+        to folder where that is possible
+    """
+    lines = ["# Assembled from layers in QGIS."]
+    for table, values in choices.items():
+        rows = [f"{key} = {_toml(value, folder)}" for key, value in values.items() if not _empty(value)]
+        if table and rows:
+            lines += ["", f"[{table}]"]
+        lines += rows
+    return "\n".join(lines) + "\n"
+
+
+def _empty(value):
+    return value is None or value == "" or value == []
+
+
+def _toml(value, folder):
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, (int, float)):
+        return repr(value)
+    if isinstance(value, Path):
+        return json.dumps(relative_path(value, folder), ensure_ascii=False)
+    if isinstance(value, (list, tuple)):
+        return f"[{', '.join(_toml(part, folder) for part in value)}]"
+    return json.dumps(str(value), ensure_ascii=False)
+
+
+def relative_path(path, folder):
+    """Return a path relative to a folder with forward slashes; unchanged on another drive or for GDAL."""
+    if str(path).startswith("/vsi"):
+        return str(path)
+    try:
+        return Path(os.path.relpath(path, folder)).as_posix()
+    except ValueError:
+        return Path(path).as_posix()
+
+
+def services_of(text):
+    """Return the services of a text that separates them by semicolons or lines."""
+    parts = text.replace("\n", ";").split(";")
+    return [part.strip() for part in parts if part.strip()]
