@@ -118,8 +118,17 @@ class Coverage:
         return frame[frame["wanted_list"] == list_name].reset_index(drop=True)
 
     def dead_zones(self) -> gpd.GeoDataFrame:
-        """Return the dead zones. Raises InputError while the result has no such layer."""
-        return self._layer("dead_zones", "this version does not make it yet")
+        """Return the dead and doubtful zones of all lists, columns of outputs; no rows where there are none.
+
+        Raises InputError if the result was made without this layer.
+        """
+        import geopandas as gpd
+
+        if self.run.get("dead_zones") == {}:
+            return gpd.GeoDataFrame(
+                {"zone_id": [], "wanted_list": [], "kind": []}, geometry=[], crs=self.grid.crs
+            )
+        return self._layer("dead_zones", "it was made without; run covermap map again")
 
     def cell_at(self, latitude_deg: float, longitude_deg: float) -> tuple[int, int]:
         """Return (row, col) of the cell that holds a WGS 84 place. Raises InputError outside the grid."""

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
+import pyproj
 
 from covermap.outputs.coverage import Coverage, open_coverage
 from covermap.outputs.geopackage import DESCRIPTIONS, write_geopackage
@@ -19,7 +22,9 @@ from covermap.outputs.summary import run_in_words
 from covermap.outputs.tables import write_neighbourhoods, write_transmitters
 from covermap.outputs.transmitters import transmitters_layer
 from covermap.outputs.web_map import Place, write_map
+from covermap.outputs.web_map.declination import declination
 from covermap.planning.areas import WholeSummary, summarise_areas, summarise_whole
+from covermap.planning.dead_zones import NamedPlace, find_dead_zones
 from covermap.planning.neighbourhoods import read_neighbourhoods
 from covermap.planning.polygons import read_layer
 from covermap.scenario.records import Scenario
@@ -45,7 +50,10 @@ def write_layers_and_pages(prepared: Any, coverage: Coverage, report: Report) ->
     if areas is not None:
         files.append(write_neighbourhoods(areas, folder))
     report("outputs", 0.3, "coverage.gpkg")
-    files.append(write_geopackage(scenario, coverage, areas, transmitters, folder))
+    zones = dead_zones(coverage, places(scenario))
+    files.append(
+        write_geopackage(scenario, coverage, areas, transmitters, folder, more={"dead_zones": zones})
+    )
     files += write_raster_styles(coverage)
     files.append(write_qgis_project(coverage, DESCRIPTIONS))
     report("outputs", 0.7, "map.html")
@@ -56,6 +64,7 @@ def write_layers_and_pages(prepared: Any, coverage: Coverage, report: Report) ->
         {
             "homes": homes_record(prepared.homes, scenario),
             "warnings": list(warnings),
+            "dead_zones": zones["wanted_list"].value_counts().to_dict(),
             "stages_s": {"outputs": round(time.perf_counter() - started, 2)},
         },
         files,
@@ -83,8 +92,34 @@ def _areas(prepared: Any, coverage: Coverage) -> tuple[gpd.GeoDataFrame | None, 
     if settings is None or settings.neighbourhoods is None:
         return None, ()
     neighbourhoods, warnings = read_neighbourhoods(settings, coverage.grid)
-    areas = summarise_areas(coverage, neighbourhoods, prepared.homes, prepared.land)
+    on = compass_day(coverage.run.get("stations_as_of", ""))
+
+    def declination_deg(latitude_deg: float, longitude_deg: float) -> float | None:
+        found = declination(latitude_deg, longitude_deg, on)
+        return None if found is None else found.declination_deg
+
+    areas = summarise_areas(coverage, neighbourhoods, prepared.homes, prepared.land, declination_deg)
     return areas, warnings
+
+
+def compass_day(as_of: str) -> date:
+    """Return the day magnetic bearings are of: the stations' date, else today."""
+    try:
+        return date.fromisoformat(as_of)
+    except ValueError:
+        return date.today()
+
+
+def dead_zones(coverage: Coverage, named: Sequence[Place]) -> gpd.GeoDataFrame:
+    """Return the dead and doubtful zones of all lists, named after the nearest of the places."""
+    to_grid = pyproj.Transformer.from_crs("EPSG:4326", coverage.grid.crs, always_xy=True)
+    places = [
+        NamedPlace(place.name, *to_grid.transform(place.longitude_deg, place.latitude_deg)) for place in named
+    ]
+    zones = [find_dead_zones(coverage, name, places) for name in coverage.lists]
+    return gpd.GeoDataFrame(
+        pd.concat(zones, ignore_index=True), geometry="geometry", crs=coverage.grid.crs_wkt
+    )
 
 
 def _write_map(prepared: Any, coverage: Coverage, whole: dict[str, WholeSummary]) -> Path:

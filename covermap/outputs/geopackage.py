@@ -18,6 +18,7 @@ from covermap.outputs.layer_styles import styles_of_layer
 from covermap.outputs.run_facts import run_facts
 from covermap.outputs.transmitters import carriers
 from covermap.outputs.whole_file import whole_file
+from covermap.planning import dead_zones
 from covermap.scenario.records import Scenario
 
 GEOPACKAGE_VERSION = "1.2"  # what older GIS still open
@@ -26,7 +27,7 @@ DESCRIPTIONS = {
     "tier_areas": tier_areas.DESCRIPTION,
     "transmitters": "Transmitters as understood from the input.",
     "cells": cells.DESCRIPTION,
-    "dead_zones": "Zones where not even a tall mast brings the listed services (dead) or may not (doubtful).",
+    "dead_zones": dead_zones.DESCRIPTION,
     "ridges": "Ridges that stand in the way, with the homes they shade.",
     "survey_points": "Places where a reading would settle most homes.",
     "contours": "Contours of field strength by a published rule.",

@@ -9,7 +9,7 @@ from xml.sax.saxutils import escape, quoteattr
 import rasterio
 
 from covermap.outputs.coverage import Coverage
-from covermap.outputs.layers import LAYERS, layer_of
+from covermap.outputs.layers import LAYERS, OF_GRID, layer_of
 from covermap.outputs.palette import FILL_OPACITY, TIERS
 from covermap.outputs.qml import document
 from covermap.outputs.web_map.facts import SIGNAL_STEPS, SURE_GREYS
@@ -67,7 +67,7 @@ def raster_names(coverage: Coverage) -> list[str]:
     """Return the names of all rasters the result has: those of lists, of stations, of the grid."""
     names = [f"{name}/{kind}" for name in coverage.lists for kind, layer in LAYERS.items() if layer.of_list]
     names += [f"field/{station}" for station in coverage.field_stations]
-    names += [kind for kind, layer in LAYERS.items() if not layer.of_list and kind != "field"]
+    names += [kind for kind in LAYERS if kind in OF_GRID]
     return [name for name in names if coverage.has(name)]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -9,10 +10,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from covermap.constants import TIER_NOT_PROMISED
+from covermap.errors import InputError
 from covermap.grid.frame import Tile
 from covermap.planning.carriers import carrying_masts, masts_of
 from covermap.planning.further_tally import FurtherResults, FurtherTally
-from covermap.planning.ranges import RangeTally, best_until, deviation, mast_shares, spread_of
+from covermap.planning.ranges import MastShares, RangeTally, best_until, deviation, mast_shares, spread_of
 from covermap.planning.results import Results
 from covermap.planning.tally import (
     FIRST_ROOFTOP_TIER,
@@ -30,6 +32,64 @@ LAND_PREFIX = "share_of_land_percent_"
 DECIMALS = 3
 
 
+@dataclass(frozen=True, eq=False)
+class LostParts:
+    """What RangeTally.add needs of N cells for homes without any listed service."""
+
+    cell_id: NDArray[np.int64]
+    deviations: NDArray[np.float64]
+    shares: MastShares
+
+
+def lost_parts(
+    results: Results,
+    list_name: str,
+    tile: Tile,
+    cell: NDArray,
+    of_tile: TileResults,
+    further: FurtherResults,
+) -> LostParts:
+    """Return how near the chosen cells of a tile are to being without, and on which masts that hangs.
+
+    Only for results whose record tells spread and carriers.
+    """
+    spread = spread_of(results.run)
+    weaker, stronger = (
+        None if values is None else values[cell] for values in further.shifted_dead_percent.values()
+    )
+    row, col = cell // tile.cols + tile.row, cell % tile.cols + tile.col
+    return LostParts(
+        row * results.grid.cols + col,
+        deviation(
+            of_tile.dead_zone_percent[cell], weaker, stronger, spread.total_db if spread is not None else 1.0
+        ),
+        _shares(
+            results, list_name, tile, cell, _chances(results, list_name, "service_chance", tile, cell), False
+        ),
+    )
+
+
+def _shares_of_all(results: Results, list_name: str, tile: Tile, cell: NDArray, tier: NDArray) -> MastShares:
+    """Return the masts on which the chance of all services hangs with the plan nearest to tier 4."""
+    stored = _chances(results, list_name, "service_chance", tile, cell)
+    lower = _chances(results, list_name, "service_chance_one_lower", tile, cell)
+    return _shares(results, list_name, tile, cell, np.where(tier >= FIRST_ROOFTOP_TIER, lower, stored), True)
+
+
+def _chances(results: Results, list_name: str, kind: str, tile: Tile, cell: NDArray) -> NDArray:
+    stacked = results.read(f"{list_name}/{kind}", tile)
+    return stacked.reshape(len(results.services(list_name)), -1)[:, cell]
+
+
+def _shares(
+    results: Results, list_name: str, tile: Tile, cell: NDArray, chance: NDArray, all_needed: bool
+) -> MastShares:
+    masts, carrying = masts_of(results), carrying_masts(results, list_name, tile)
+    if masts is None or carrying is None:
+        raise InputError("run.json does not tell which masts carry the services. Run covermap map again.")
+    return mast_shares(chance, carrying[:, cell], len(masts), all_needed=all_needed)
+
+
 class ListTally:
     """Sums for P areas and one list: tiers, what else the result holds, and with homes their ranges."""
 
@@ -39,7 +99,7 @@ class ListTally:
         self.of_homes = of_homes
         self.services = results.services(list_name)
         self.tally = Tally(areas, len(self.services))
-        self.further = FurtherTally(areas, _causes(results, list_name))
+        self.further = FurtherTally(areas, causes_of(results, list_name))
         masts, spread = masts_of(results), spread_of(results.run)
         self.without: RangeTally | None = None
         self.rooftop: RangeTally | None = None
@@ -71,33 +131,18 @@ class ListTally:
         results: TileResults,
         further: FurtherResults,
     ) -> None:
-        masts = masts_of(self.results)
-        carrying = carrying_masts(self.results, self.list_name, tile)
-        if self.without is None or self.rooftop is None or masts is None or carrying is None or not cell.size:
+        if self.without is None or self.rooftop is None or not cell.size:
             return
-        stored = self._chances("service_chance", tile)[:, cell]
-        lower = self._chances("service_chance_one_lower", tile)[:, cell]
-        near_edge = np.where(results.tier[cell] >= FIRST_ROOFTOP_TIER, lower, stored)
-        row, col = cell // tile.cols + tile.row, cell % tile.cols + tile.col
-        cell_id = row * self.results.grid.cols + col
-        total_db = self.without.spread.total_db
-        weaker, stronger = (
-            None if values is None else values[cell] for values in further.shifted_dead_percent.values()
-        )
-        lost = deviation(results.dead_zone_percent[cell], weaker, stronger, total_db)
-        any_share = mast_shares(stored, carrying[:, cell], len(masts), all_needed=False)
-        self.without.add(area, cell_id, weight, lost, any_share)
-        all_share = mast_shares(near_edge, carrying[:, cell], len(masts), all_needed=True)
+        lost = lost_parts(self.results, self.list_name, tile, cell, results, further)
+        self.without.add(area, lost.cell_id, weight, lost.deviations, lost.shares)
+        all_share = _shares_of_all(self.results, self.list_name, tile, cell, results.tier[cell])
         chance = results.tier_chance_percent[:, cell]
         roofed = weight if without_roof is None else weight - without_roof
         below_roof = deviation(best_until(chance, FIRST_ROOFTOP_TIER - 1))
-        self.rooftop.add(area, cell_id, roofed, below_roof, all_share)
+        self.rooftop.add(area, lost.cell_id, roofed, below_roof, all_share)
         if without_roof is not None:
             indoors = deviation(best_until(chance, LAST_INDOOR_REACH))
-            self.rooftop.add(area, cell_id, without_roof, indoors, all_share)
-
-    def _chances(self, kind: str, tile: Tile) -> NDArray:
-        return self.results.read(f"{self.list_name}/{kind}", tile).reshape(len(self.services), -1)
+            self.rooftop.add(area, lost.cell_id, without_roof, indoors, all_share)
 
     def table(self) -> pd.DataFrame:
         """Return the columns, one row an area; without homes the counts are shares of land in percent."""
@@ -142,7 +187,7 @@ class ListTally:
         return columns
 
 
-def _causes(results: Results, list_name: str) -> tuple[str, ...]:
+def causes_of(results: Results, list_name: str) -> tuple[str, ...]:
     """Return the names behind the raster main_cause; none where the result has none."""
     name = f"{list_name}/main_cause"
     return results.tag_values(name, "CAUSES") if results.has(name) else ()
