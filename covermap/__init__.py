@@ -33,6 +33,9 @@ _WHERE = {
     "predict": "covermap.predict",
     "open_coverage": "covermap.outputs",
     "field_at": "covermap.prompt",
+    # fieldwork
+    "antenna_test": "covermap.measurements.antenna_test",
+    "calibrate": "covermap.measurements.calibrate",
 }
 
 __all__ = sorted(_WHERE)

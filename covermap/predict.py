@@ -228,8 +228,15 @@ def _write_tile(prepared: Preparation, rasters: RasterSet, result: TileResult) -
     rasters.write("flags", tile, result.flags)
     if prepared.homes is not None:
         rasters.write("homes", tile, prepared.homes.window(tile))
+        if prepared.homes.without_roof is not None:
+            rasters.write("homes_without_roof", tile, prepared.homes.without_roof.window(tile))
     if writes_field_rasters(prepared):
         for station, median_dbuvm in zip(prepared.scenario.stations, result.median_dbuvm, strict=True):
             rasters.write(f"field/{station.station_id}", tile, median_dbuvm)
+        if prepared.calibration is not None:
+            for station, adjusted in zip(prepared.scenario.stations, result.adjusted_dbuvm, strict=True):
+                rasters.write(f"field_adjusted/{station.station_id}", tile, adjusted)
     for wanted in prepared.scenario.wanted:
         rasters.write_list(wanted, tile, result.lists[wanted.name])
+    for name, values in result.shifted.items():
+        rasters.write(name, tile, values.reshape(tile.rows, tile.cols))

@@ -14,6 +14,7 @@ from covermap.grid.blocks import BlockRequest
 from covermap.grid.fields import TIME_RULES
 from covermap.grid.frame import Grid, Tile
 from covermap.grid.make_grid import make_grid
+from covermap.measurements.calibration_file import Calibration, read_calibration
 from covermap.planning.homes import Homes, homes_per_cell
 from covermap.reception import ReceptionOptions, StationFacts
 from covermap.reception.tiers import TierTable
@@ -32,6 +33,7 @@ class Preparation:
     requests : one a structure and antenna height; station_request, station_frequency : for each station
         the index of its request and of its frequency there
     heights_m : mount heights that are paths, the first is 10
+    calibration : offsets from readings, None without
     """
 
     scenario: Scenario
@@ -46,6 +48,7 @@ class Preparation:
     reception_options: ReceptionOptions
     homes: Homes | None
     warnings: tuple[str, ...]
+    calibration: Calibration | None = None
 
     @cached_property
     def facts(self) -> StationFacts:
@@ -90,6 +93,10 @@ def prepare(scenario: Scenario) -> Preparation:
     requests, station_request, station_frequency = _requests(scenario, terrain, grid, heights_m)
     homes = _homes(scenario, terrain, grid)
     warnings += homes.warnings if homes is not None else ()
+    calibration = None
+    if settings.prediction.calibration is not None:
+        calibration = read_calibration(settings.prediction.calibration)
+        warnings += calibration.doubts(scenario)
     reception = settings.reception
     options = ReceptionOptions(
         confidence_percent=reception.confidence_percent,
@@ -114,6 +121,7 @@ def prepare(scenario: Scenario) -> Preparation:
         reception_options=options,
         homes=homes,
         warnings=tuple(dict.fromkeys(warnings)),
+        calibration=calibration,
     )
 
 

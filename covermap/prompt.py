@@ -9,77 +9,9 @@ import geopandas as gpd
 import numpy as np
 
 from covermap.errors import InputError
-from covermap.grid.exact_path import ExactLoss, PointProfile, exact_loss, point_profile
-from covermap.grid.fields import median_field, pattern_db
-from covermap.propagation.terminal import low_mount_loss_db
-from covermap.reception.options import ReceptionOptions
-from covermap.reception.required_field import required_field as required_field_of_tier
-from covermap.reception.tiers import Tier
+from covermap.grid.point_field import point_field
 from covermap.scenario.records import Scenario, Station
-from covermap.scenario.systems import find_system
-from covermap.tables import read_external_noise, read_tiers
 from covermap.terrain import Terrain, read_terrain
-
-DEFAULT_BANDWIDTH_MHZ = 6.0  # of the channel, where a system does not say its own
-PATH_HEIGHT_M = 10.0  # lower mounts take the field at 10 m less the terminal loss
-
-
-def required_field(
-    tier: Tier | int,
-    frequency_mhz: float,
-    system: str | float = "atsc1_8vsb",
-    noise: str = "residential",
-    *,
-    confidence_percent: float = 50.0,
-    clutter_height_m: float = 0.0,
-    open_land: bool = False,
-) -> float:
-    """Return the median outdoor field that gives an aimed installation margin 0.
-
-    Parameters
-    ----------
-    tier : Tier or int
-        The installation, or its number in the built-in table.
-    frequency_mhz : float
-        Centre of the channel. [MHz]
-    system : str or float
-        Transmission system by name, or the required C/N itself. [dB]
-    noise : str
-        Environment: city, residential, rural or quiet_rural.
-    confidence_percent : float
-        How sure; 50 is margin 0. [%]
-    clutter_height_m, open_land : surroundings of the place; at least 10 m is used. [m]
-
-    Returns
-    -------
-    float
-        Field at 10 m, at the tier's own height where that is greater. [dB(uV/m)]
-
-    Raises
-    ------
-    InputError
-        For an unknown system or environment, or a number out of range.
-    """
-    if isinstance(tier, int):
-        table = read_tiers()
-        if not 1 <= tier <= len(table.tiers):
-            raise InputError(f"tier is {tier}; antennas are tiers 1 to {len(table.tiers)}.")
-        tier = table.tiers[tier - 1]
-    bandwidth_mhz = DEFAULT_BANDWIDTH_MHZ
-    if isinstance(system, str):
-        found = find_system(system, "system")
-        system, bandwidth_mhz = found.required_cn_db, found.bandwidth_in(DEFAULT_BANDWIDTH_MHZ)
-    return required_field_of_tier(
-        tier,
-        frequency_mhz,
-        system,
-        noise,
-        confidence_percent=confidence_percent,
-        clutter_height_m=clutter_height_m,
-        open_land=open_land,
-        bandwidth_mhz=bandwidth_mhz,
-        options=ReceptionOptions(noise_environment=noise, external_noise=read_external_noise()),
-    )
 
 
 def field_at(
@@ -147,48 +79,12 @@ def _field_of(
     height_m: float,
     time_percent: float,
 ) -> dict[str, Any]:
-    prediction = scenario.settings.prediction
-    profile = point_profile(
-        terrain,
-        station.latitude_deg,
-        station.longitude_deg,
-        latitude_deg,
-        longitude_deg,
-        prediction.profile_step_m,
-    )
-    loss = exact_loss(
-        profile,
-        tx_height_m=station.antenna_height_m,
-        rx_height_m=max(height_m, PATH_HEIGHT_M),
-        frequency_mhz=station.frequency_mhz,
-        vertical=station.polarization == "vertical",
-        time_percent=time_percent,
-        dn=prediction.dn,
-        n0=prediction.n0,
-        model=prediction.model,
-    )
-    lower_db = _low_mount_loss_db(terrain, station, latitude_deg, longitude_deg, height_m)
+    field = point_field(scenario, terrain, station, latitude_deg, longitude_deg, height_m, time_percent)
     return {
         "station_id": station.station_id,
-        "field_dbuvm": _field_dbuvm(station, profile, loss) - lower_db,
-        "path_loss_db": loss.loss_db + lower_db,
-        "distance_km": profile.length_km,
-        "azimuth_deg": profile.back_azimuth_deg,
-        "status": "unknown" if math.isnan(loss.loss_db) else "near" if loss.near else "ok",
+        "field_dbuvm": field.field_dbuvm,
+        "path_loss_db": field.path_loss_db,
+        "distance_km": field.profile.length_km,
+        "azimuth_deg": field.profile.back_azimuth_deg,
+        "status": "unknown" if math.isnan(field.field_dbuvm) else "near" if field.near else "ok",
     }
-
-
-def _field_dbuvm(station: Station, profile: PointProfile, loss: ExactLoss) -> float:
-    gain_db = pattern_db(station, np.array([profile.azimuth_deg]), np.array([loss.departure_deg]))
-    return float(median_field(station, np.array([loss.loss_db]), gain_db)[0])
-
-
-def _low_mount_loss_db(
-    terrain: Terrain, station: Station, latitude_deg: float, longitude_deg: float, height_m: float
-) -> float:
-    if height_m >= PATH_HEIGHT_M:
-        return 0.0
-    place = np.array([longitude_deg]), np.array([latitude_deg])
-    clutter_m = float(terrain.clutter_height_m(*place)[0])
-    open_land = bool(terrain.open_land(*place)[0])
-    return float(low_mount_loss_db(station.frequency_mhz / 1000.0, height_m, clutter_m, open_land))

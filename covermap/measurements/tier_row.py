@@ -12,7 +12,7 @@ from covermap.constants import BANDS
 from covermap.errors import InputError
 from covermap.measurements.antenna_test import AntennaTest, BandResult
 from covermap.measurements.scales import LEVEL
-from covermap.tables import load_table, table_text
+from covermap.tables import load_table
 
 NORMAL_95 = 1.96  # normal distribution: 95 % lie within
 
@@ -73,18 +73,20 @@ def _best(test: AntennaTest, candidate: str, band: str) -> BandResult | None:
     return min(fitting, key=lambda b: b.kind != LEVEL, default=None)
 
 
-def tier_row_csv(test: AntennaTest, candidate: str, like_tier: int, gains: Mapping[str, MeasuredGain]) -> str:
-    """Return a CSV with the tier table's header and one row: a built-in tier with the measured gains.
+def tier_table_csv(
+    test: AntennaTest, candidate: str, like_tier: int, gains: Mapping[str, MeasuredGain]
+) -> str:
+    """Return the built-in tier table as CSV, with the measured gains in one row.
 
     like_tier : 1 to 7, whose mount, cable and lobes the row keeps. The uncertainty stands in `source`; a
     gain of a band that was not measured stays the built-in one and the source says so.
 
     Raises InputError for a tier that does not exist.
     """
-    rows = [row for row in load_table("tiers") if row["tier"] == str(like_tier)]
-    if not rows:
+    rows = load_table("tiers")
+    if str(like_tier) not in {row["tier"] for row in rows}:
         raise InputError(f"There is no tier {like_tier}; the table has tiers 1 to 7.")
-    row = dict(rows[0])
+    row = next(row for row in rows if row["tier"] == str(like_tier))
     for band, gain in gains.items():
         row[f"gain_{band}_dbd"] = f"{gain.gain_dbd:.1f}"
     words = [f"{band} {gain.in_words()}" for band, gain in gains.items()]
@@ -93,8 +95,7 @@ def tier_row_csv(test: AntennaTest, candidate: str, like_tier: int, gains: Mappi
     row["source"] = f"measured at {site}: {candidate} against {test.reference}, " + "; ".join(words)
     row["source"] += f"; not measured, as built in: {', '.join(kept)}" if kept else ""
     text = io.StringIO()
-    header = table_text("tiers").splitlines()[0].split(",")
-    writer = csv.DictWriter(text, fieldnames=header, lineterminator="\n")
+    writer = csv.DictWriter(text, fieldnames=list(rows[0]), lineterminator="\n")
     writer.writeheader()
-    writer.writerow(row)
+    writer.writerows(rows)
     return text.getvalue()

@@ -12,8 +12,11 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyproj
+from numpy.typing import NDArray
 
+from covermap.outputs.brief import write_brief
 from covermap.outputs.coverage import Coverage, open_coverage
+from covermap.outputs.fieldwork.survey_files import survey_layers
 from covermap.outputs.geopackage import DESCRIPTIONS, write_geopackage
 from covermap.outputs.qgis_project import write_qgis_project
 from covermap.outputs.raster_styles import write_raster_styles
@@ -51,13 +54,19 @@ def write_layers_and_pages(prepared: Any, coverage: Coverage, report: Report) ->
         files.append(write_neighbourhoods(areas, folder))
     report("outputs", 0.3, "coverage.gpkg")
     zones = dead_zones(coverage, places(scenario))
-    files.append(
-        write_geopackage(scenario, coverage, areas, transmitters, folder, more={"dead_zones": zones})
-    )
+    more = {"dead_zones": zones, "survey_points": survey_layers(coverage)}
+    files.append(write_geopackage(scenario, coverage, areas, transmitters, folder, more=more))
     files += write_raster_styles(coverage)
     files.append(write_qgis_project(coverage, DESCRIPTIONS))
+    relief = relief_grey(coverage.read("ground"), coverage.grid.cell_m)
+    report("outputs", 0.6, "brief.html")
+    files.append(
+        write_brief(
+            coverage, scenario, whole, relief, folder, areas=areas, zones=zones, places=places(scenario)
+        )
+    )
     report("outputs", 0.7, "map.html")
-    files.append(_write_map(prepared, coverage, whole))
+    files.append(_write_map(prepared, coverage, whole, relief))
     report("outputs", 1.0, "done")
     update_run_json(
         folder,
@@ -122,12 +131,14 @@ def dead_zones(coverage: Coverage, named: Sequence[Place]) -> gpd.GeoDataFrame:
     )
 
 
-def _write_map(prepared: Any, coverage: Coverage, whole: dict[str, WholeSummary]) -> Path:
+def _write_map(
+    prepared: Any, coverage: Coverage, whole: dict[str, WholeSummary], relief: NDArray[np.uint8]
+) -> Path:
     path = coverage.folder / "map.html"
     write_map(
         coverage,
         prepared.scenario,
-        relief_grey(coverage.read("ground"), coverage.grid.cell_m),
+        relief,
         whole,
         path,
         places=places(prepared.scenario),

@@ -9,7 +9,7 @@ from xml.sax.saxutils import escape, quoteattr
 import rasterio
 
 from covermap.outputs.coverage import Coverage
-from covermap.outputs.layers import LAYERS, OF_GRID, layer_of
+from covermap.outputs.layers import LAYERS, OF_GRID, OF_STATION, layer_of
 from covermap.outputs.palette import FILL_OPACITY, TIERS
 from covermap.outputs.qml import document
 from covermap.outputs.web_map.facts import SIGNAL_STEPS, SURE_GREYS
@@ -66,7 +66,7 @@ _AIM_COLOURS = (
 def raster_names(coverage: Coverage) -> list[str]:
     """Return the names of all rasters the result has: those of lists, of stations, of the grid."""
     names = [f"{name}/{kind}" for name in coverage.lists for kind, layer in LAYERS.items() if layer.of_list]
-    names += [f"field/{station}" for station in coverage.field_stations]
+    names += [f"{kind}/{station}" for kind in OF_STATION for station in coverage.field_stations]
     names += [kind for kind in LAYERS if kind in OF_GRID]
     return [name for name in names if coverage.has(name)]
 
@@ -100,6 +100,7 @@ def raster_title(coverage: Coverage, name: str) -> str:
         "service_chance": "Chance of one station alone",
         "service_chance_one_lower": "Chance of one station, one class lower",
         "field": f"Field of {name.split('/')[-1]}, dB(µV/m)",
+        "field_adjusted": f"Field of {name.split('/')[-1]} with offsets from readings, dB(µV/m)",
         "ground": "Ground, metres above sea level",
         "flags": "Remarks",
         "homes": "Homes a cell",
@@ -138,6 +139,7 @@ def raster_body(coverage: Coverage, name: str) -> str:
         "homes": _HOMES_STEPS,
         "homes_without_roof": _HOMES_STEPS,
         "field": _field_steps(),
+        "field_adjusted": _field_steps(),
     }
     if kind in steps:
         return _body(_stepped(steps[kind]))

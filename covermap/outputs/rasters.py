@@ -16,7 +16,7 @@ from rasterio.windows import Window
 
 from covermap.errors import InputError
 from covermap.grid.frame import Grid, Tile
-from covermap.outputs.layers import RASTERS_FOLDER, Layer, as_layer_array, layer_of, raster_path
+from covermap.outputs.layers import OF_STATION, RASTERS_FOLDER, Layer, as_layer_array, layer_of, raster_path
 from covermap.outputs.palette import TIERS, rgb
 from covermap.outputs.whole_file import TEMPORARY_FOLDER
 from covermap.reception.signals import ListReception
@@ -188,7 +188,7 @@ class RasterSet:
             return self._list_services(name)
         if layer.kind == "tier_chance":
             return [look.label for look in TIERS[: layer.bands]]
-        if layer.kind == "field":
+        if layer.kind in OF_STATION:
             return [self.stations.get(name.split("/")[1], name.split("/")[1])]
         return [layer.meaning]
 

@@ -22,7 +22,7 @@ from covermap.constants import RESULT_FORMAT, TIER_NOT_PROMISED
 from covermap.grid.blocks import PHYSICS_VERSION
 from covermap.outputs.cautions import NOT_COUNTED, cautions, trees_sentence
 from covermap.outputs.coverage import RUN_FILE, Coverage, grid_record
-from covermap.outputs.layers import LAYERS, RASTERS_FOLDER
+from covermap.outputs.layers import LAYERS, OF_GRID, OF_STATION
 from covermap.outputs.result_folder import relative_names, remove_earlier_result
 from covermap.outputs.whole_file import write_text
 from covermap.reception.variability import sigma_summary
@@ -106,6 +106,33 @@ def homes_record(homes: Homes | None, scenario: Scenario) -> dict[str, Any] | No
     }
 
 
+def calibration_record(calibration: Any) -> dict[str, Any] | None:
+    """Return what run.json says of the offsets in use and of which layers hold them; None without."""
+    if calibration is None:
+        return None
+    return {
+        "file": calibration.file,
+        "readings_as_of": calibration.readings_as_of,
+        "points": calibration.points,
+        "leave_one_out_db": {"before": calibration.before_db, "after": calibration.after_db},
+        "offsets_db": {f"{o.mast}, {o.band}": o.offset_db for o in calibration.offsets},
+        "raw_layers": "rasters/field",
+        "adjusted_layers": "rasters/field_adjusted and everything of the wanted lists",
+    }
+
+
+def carriers_record(scenario: Scenario) -> dict[str, list[dict[str, str]]]:
+    """Return for each service of any list the stations that carry it: id, mast and band."""
+    return {
+        service: [
+            {"station_id": station.station_id, "mast": station.mast, "band": station.band}
+            for station in (scenario.stations[index] for index in indices)
+        ]
+        for wanted in scenario.wanted
+        for service, indices in zip(wanted.services, wanted.transmitters, strict=True)
+    }
+
+
 def tier_share_percent(coverage: Coverage, list_name: str) -> dict[str, float]:
     """Return the share of cells of the asked area in each tier and unknown, in percent; they sum to 100."""
     counts = np.zeros(256, dtype=np.int64)
@@ -155,7 +182,7 @@ def _what_was_asked(scenario: Scenario, prepared: Any) -> dict[str, Any]:
     inputs = input_files(scenario)
     options = _relative(settings.model_dump(mode="json"), scenario.path.parent)
     spread = sigma_summary(prepared.reception_options)
-    terrain = settings.terrain
+    calibration = getattr(prepared, "calibration", None)
     return {
         "result_format": RESULT_FORMAT,
         "run_id": run_id(inputs, options),
@@ -169,6 +196,7 @@ def _what_was_asked(scenario: Scenario, prepared: Any) -> dict[str, Any]:
         },
         "tier_names": [tier.name for tier in prepared.tiers.tiers],
         "stations": [station.station_id for station in scenario.stations],
+        "carriers": carriers_record(scenario),
         "left_out": dict(scenario.left_out),
         "sigma_db": {
             "total": round(spread.total_db, 2),
@@ -183,13 +211,21 @@ def _what_was_asked(scenario: Scenario, prepared: Any) -> dict[str, Any]:
         "versions": versions(),
         "warnings": list(prepared.warnings),
         "not_counted": list(NOT_COUNTED),
-        "cautions": cautions(
-            stations_as_of=scenario.stations_as_of,
-            terrain=_terrain_in_words(terrain),
-            cell_m=prepared.grid.cell_m,
-            trees=trees_sentence(terrain.kind, terrain.land_cover is not None),
-        ),
+        "cautions": scenario_cautions(scenario)
+        + ([calibration.in_words()] if calibration is not None else []),
+        "calibration": calibration_record(calibration),
     }
+
+
+def scenario_cautions(scenario: Scenario) -> list[str]:
+    """Return the cautions of a scenario, for a map or for what is said of its stations and terrain."""
+    terrain = scenario.settings.terrain
+    return cautions(
+        stations_as_of=scenario.stations_as_of,
+        terrain=_terrain_in_words(terrain),
+        cell_m=scenario.settings.grid.cell_m,
+        trees=trees_sentence(terrain.kind, terrain.land_cover is not None),
+    )
 
 
 def versions() -> dict[str, str]:
@@ -213,14 +249,10 @@ def _terrain_in_words(terrain: Any) -> str:
 
 
 def _rasters_of(coverage: Coverage, scenario: Scenario) -> list[Path]:
-    """Return the raster files of the result that exist, sidecars included."""
-    names = ["ground", "flags", "homes", *(f"field/{station.station_id}" for station in scenario.stations)]
+    """Return the raster files of the result that exist."""
+    names = [*sorted(OF_GRID), *(f"{kind}/{s.station_id}" for kind in OF_STATION for s in scenario.stations)]
     names += [f"{name}/{layer.kind}" for name in coverage.lists for layer in LAYERS.values() if layer.of_list]
-    paths = [coverage.path(name) for name in names if coverage.has(name)]
-    for name in coverage.lists:
-        folder = coverage.folder / RASTERS_FOLDER / name
-        paths += [path for path in (folder / "tier.qml", folder / "tier.tif.aux.xml") if path.is_file()]
-    return paths
+    return [coverage.path(name) for name in names if coverage.has(name)]
 
 
 def _write(output: Path, run: dict[str, Any]) -> None:

@@ -1,0 +1,1 @@
+"""Pages, pictures and files of fieldwork: antenna tests, calibration, survey points, forms."""

@@ -1,0 +1,77 @@
+"""A plain page for paper and phones: no script, no network, text escaped."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from html import escape
+
+STYLE = """
+body{font:16px/1.45 system-ui,sans-serif;color:#111;background:#fff;max-width:46rem;
+margin:1.2rem auto;padding:0 1rem}
+h1{font-size:1.5rem;line-height:1.2;margin:.2rem 0 .6rem}h2{font-size:1.1rem;margin:1.4rem 0 .4rem}
+p{margin:.4rem 0}.answer{font-size:1.15rem;border-left:4px solid #4F6D6C;padding:.3rem .8rem;margin:.8rem 0}
+table{border-collapse:collapse;width:100%;font-size:.92rem}
+th,td{border:1px solid #767676;padding:.3rem .45rem;text-align:left;vertical-align:top}
+th{background:#F1EFEA}td.n{text-align:right;white-space:nowrap}td.box{height:2.1rem}
+figure{margin:.8rem 0}figure svg{width:100%;height:auto}ul{margin:.3rem 0;padding-left:1.2rem}
+.cautions{font-size:.88rem;border-top:1px solid #767676;margin-top:1.4rem;padding-top:.5rem}
+@media print{body{margin:0;max-width:none;font-size:11pt}h2{break-after:avoid}tr,figure{break-inside:avoid}}
+@page{size:A4;margin:14mm}
+"""
+POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
+
+
+def page(title: str, parts: Iterable[str], cautions: Sequence[str]) -> str:
+    """Return a whole HTML page; parts are HTML already, title and cautions are text."""
+    return (
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{escape(title)}</title>\n<style>{STYLE}</style></head><body>\n"
+        f"<h1>{escape(title)}</h1>\n"
+        + "\n".join(part for part in parts if part)
+        + f'\n<section class="cautions"><h2>Cautions</h2>{bullets(cautions)}</section>\n</body></html>\n'
+    )
+
+
+def heading(text: str) -> str:
+    """Return a second-level heading."""
+    return f"<h2>{escape(text)}</h2>"
+
+
+def paragraph(text: str, kind: str = "") -> str:
+    """Return a paragraph; kind is a class of the style sheet."""
+    return f'<p class="{kind}">{escape(text)}</p>' if kind else f"<p>{escape(text)}</p>"
+
+
+def bullets(sentences: Sequence[str]) -> str:
+    """Return sentences as a list, nothing where there are none."""
+    if not sentences:
+        return ""
+    return "<ul>" + "".join(f"<li>{escape(sentence)}</li>" for sentence in sentences) + "</ul>"
+
+
+def section(title: str, sentences: Sequence[str]) -> str:
+    """Return a heading with a list under it, nothing where there are no sentences."""
+    return heading(title) + bullets(sentences) if sentences else ""
+
+
+def table(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """Return a table; numbers written as text that starts with a digit or sign stand to the right."""
+    head = "".join(f"<th>{escape(column)}</th>" for column in columns)
+    body = "".join("<tr>" + "".join(_cell(value) for value in row) + "</tr>" for row in rows)
+    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+
+
+def _cell(value: object) -> str:
+    text = "" if value is None else str(value)
+    if text == BLANK:
+        return '<td class="box"></td>'
+    is_number = text[:1].isdigit() or (text[:1] in "+-−" and text[1:2].isdigit())
+    return (
+        f'<td class="n">{escape(text)}</td>' if is_number and len(text) < 24 else f"<td>{escape(text)}</td>"
+    )
+
+
+BLANK = "\x00blank"
+"""A cell to be written in by hand."""

@@ -1,0 +1,154 @@
+"""Pictures of fieldwork: paired differences of an antenna test, residuals of a calibration."""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import matplotlib
+
+matplotlib.use("Agg")
+import matplotlib.pyplot as plt
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from covermap.constants import BANDS
+from covermap.measurements.antenna_test import BAND_WORDS, AntennaTest, BandResult
+from covermap.measurements.calibrate import CalibrationReport
+from covermap.measurements.paired import PairedDifference
+
+INK, TEAL, SAND, GREY = "#111111", "#1F4F56", "#9C8068", "#767676"
+MARKS = ("o", "s", "^", "D", "v", "P", "X", "*")  # one a session
+STYLE: dict[Any, Any] = {
+    "svg.hashsalt": "covermap", "svg.fonttype": "path", "font.size": 10, "axes.edgecolor": GREY,
+    "axes.spines.top": False, "axes.spines.right": False,
+}  # fmt: skip
+
+
+def antenna_picture(test: AntennaTest, candidate: str, device: str, kind: str) -> Figure:
+    """Return the paired differences of one figure's stations, bands side by side.
+
+    Filled marks are known; a hollow mark with an arrow is a bound (a lost picture or a saturated reading),
+    crossed-out pairs are left out of the estimate. The bar is the mean of the band with its 95 % interval.
+    """
+    pairs = [
+        p for p in (*test.pairs.differences, *test.pairs.ordinal)
+        if (p.candidate, p.device, p.kind) == (candidate, device, kind) and not p.says_nothing
+    ]  # fmt: skip
+    results = [b for b in test.bands if (b.candidate, b.device, b.kind) == (candidate, device, kind)]
+    bands = [b for b in BANDS if any(p.band == b for p in pairs)]
+    sessions = list(dict.fromkeys(p.session for p in pairs))
+    in_points = any(r.ordinal is not None for r in results)
+    with plt.rc_context(STYLE):
+        widths = [len({p.station for p in pairs if p.band == band}) + 1.5 for band in bands]
+        figure, row = plt.subplots(
+            1, len(bands), sharey=True, squeeze=False, width_ratios=widths,
+            figsize=(max(6.4, 0.42 * sum(widths) + 1.4), 4.0), layout="constrained",
+        )  # fmt: skip
+        for axes, band in zip(row[0], bands, strict=True):
+            mine = [p for p in pairs if p.band == band]
+            _draw_band(axes, mine, sessions, next(r for r in results if r.band == band))
+        unit = "points of per cent" if in_points else "dB"
+        row[0][0].set_ylabel(f"{candidate} minus {test.reference}, {unit}")
+        _session_legend(figure, row[0][-1], sessions)
+    return figure
+
+
+def _draw_band(
+    axes: Axes, pairs: Sequence[PairedDifference], sessions: Sequence[str], result: BandResult
+) -> None:
+    stations = list(dict.fromkeys(p.station for p in pairs))
+    axes.axhline(0.0, color=INK, linewidth=1.0)
+    for pair in pairs:
+        shift = 0.5 * ((sessions.index(pair.session) + 0.5) / len(sessions) - 0.5)
+        x = stations.index(pair.station) + shift
+        mark = MARKS[sessions.index(pair.session) % len(MARKS)]
+        _draw_pair(axes, x, pair, mark)
+    mean = result.mean
+    if mean is not None:
+        x = len(stations)
+        axes.errorbar(
+            [x], [mean.mean_db], yerr=[[mean.mean_db - mean.low_db], [mean.high_db - mean.mean_db]],
+            color=INK, marker="_", markersize=16, capsize=5, linewidth=2.2,
+        )  # fmt: skip
+    ticks = [*range(len(stations)), *([len(stations)] if mean is not None else [])]
+    axes.set_xticks(ticks, [*stations, *(["mean"] if mean is not None else [])], rotation=60, ha="right")
+    axes.set_xlim(-0.7, len(ticks) - 0.3)
+    axes.set_title(BAND_WORDS[result.band], fontsize=11)
+    axes.grid(axis="y", color="#DDDDDD", linewidth=0.6)
+    axes.set_axisbelow(True)
+
+
+def _draw_pair(axes: Axes, x: float, pair: PairedDifference, mark: str) -> None:
+    if pair.is_exact:
+        axes.plot([x], [pair.low_db], mark, color=TEAL, markersize=6)
+        if pair.left_out:
+            axes.plot([x], [pair.low_db], "x", color=SAND, markersize=11, markeredgewidth=2)
+        return
+    bound = pair.low_db if math.isfinite(pair.low_db) else pair.high_db
+    axes.plot([x], [bound], mark, markerfacecolor="white", markeredgecolor=TEAL, markersize=6)
+    axes.annotate(
+        "",
+        xy=(x, bound + (1.6 if math.isfinite(pair.low_db) else -1.6)),
+        xytext=(x, bound),
+        arrowprops={"arrowstyle": "->", "color": TEAL, "linewidth": 1.3},
+    )
+
+
+def _session_legend(figure: Figure, axes: Axes, sessions: Sequence[str]) -> None:
+    handles = [
+        axes.plot([], [], MARKS[i % len(MARKS)], color=TEAL, label=session)[0]
+        for i, session in enumerate(sessions)
+    ]
+    hollow = axes.plot([], [], "o", markerfacecolor="white", markeredgecolor=TEAL)[0]
+    out = axes.plot([], [], "x", color=SAND, markersize=9, markeredgewidth=2)[0]
+    figure.legend(
+        [*handles, hollow, out],
+        [*sessions, "at least or at most (lost, saturated)", "left out"],
+        loc="outside lower center", ncols=min(len(sessions) + 2, 4), frameon=False, fontsize=9,
+    )  # fmt: skip
+
+
+def residual_picture(report: CalibrationReport) -> Figure:
+    """Return measured minus predicted against distance, a panel a mast, offsets as lines."""
+    masts = list(dict.fromkeys(r.reading.station.mast for r in report.residuals))
+    with plt.rc_context(STYLE):
+        figure, row = plt.subplots(
+            1, len(masts), sharey=True, squeeze=False, figsize=(max(6.4, 2.6 * len(masts)), 3.6),
+            layout="constrained",
+        )  # fmt: skip
+        for axes, mast in zip(row[0], masts, strict=True):
+            axes.axhline(0.0, color=INK, linewidth=1.0)
+            for residual in (r for r in report.residuals if r.reading.station.mast == mast):
+                mark = MARKS[BANDS.index(residual.reading.station.band)]
+                if residual.is_exact:
+                    axes.plot([residual.distance_km], [residual.low_db], mark, color=TEAL, markersize=5)
+                    continue
+                up = math.isfinite(residual.low_db)
+                bound = residual.low_db if up else residual.high_db
+                axes.plot([residual.distance_km], [bound], "2" if up else "1", color=SAND, markersize=9)
+            for offset in (o for o in report.offsets if o.mast == mast):
+                axes.axhline(offset.offset_db, color=TEAL, linestyle="--", linewidth=1.4)
+            axes.set_title(mast.replace("$", r"\$"), fontsize=10)
+            axes.set_xlabel("km from the mast")
+            axes.grid(axis="y", color="#DDDDDD", linewidth=0.6)
+        row[0][0].set_ylabel("measured minus predicted, dB")
+    return figure
+
+
+def as_svg(figure: Figure) -> str:
+    """Return a figure as SVG text to stand in a page, and close it."""
+    text = io.StringIO()
+    figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None})
+    plt.close(figure)
+    svg = text.getvalue()
+    return svg[svg.index("<svg") :]
+
+
+def as_png(figure: Figure) -> bytes:
+    """Return a figure as PNG, without closing it."""
+    data = io.BytesIO()
+    figure.savefig(data, format="png", dpi=150, metadata={"Software": None})
+    return data.getvalue()
