@@ -10,10 +10,11 @@ from covermap.reception.aim_search import (
     AIM_DEG,
     CHANCE,
     PLAN_COLUMNS,
-    fill_candidates,
-    lobe_reach_deg,
+    fill_squares,
+    is_directional,
+    scan_arrays,
+    search_circle,
     search_every_degree,
-    search_few,
 )
 from covermap.reception.pattern import cross_polar_loss_db, lobe_rolloff, off_axis_deg, off_axis_loss_db
 from covermap.tables import read_tiers
@@ -166,19 +167,18 @@ def both_searches(signals, tier):
     transmitters, figures, home = _at_place(signals, tier)
     full, few = np.empty(PLAN_COLUMNS), np.empty(PLAN_COLUMNS)
     search_every_degree(signals.needed, transmitters, figures, home, full)
-    candidates = np.empty((2, 100))
-    count = fill_candidates(transmitters.mast, home, candidates)
-    search_few(
-        candidates[0, 0], 2.0, lobe_reach_deg(figures), candidates, count, signals.needed, transmitters,
-        figures, home, few,
-    )  # fmt: skip
+    scan = scan_arrays(transmitters)
+    fill_squares(scan.circle_deg, transmitters, home, scan.circle_square)
+    search_circle(
+        0.0, 2.0, 0.9, is_directional(figures), signals.needed, transmitters, figures, home, scan, few
+    )
     return full, few
 
 
 @pytest.mark.parametrize("at_least", [None, 6, 1])
 def test_quick_search_gives_the_tier_of_every_degree(at_least):
     random = np.random.default_rng(11)
-    places = 700
+    places = 1000 if at_least is None else 300
     disagree = 0
     lost = []
     for _ in range(places):

@@ -147,7 +147,7 @@ def chance_by_azimuth(
     for azimuth_deg in range(360):
         set_aim(float(azimuth_deg), mount, figures, home)
         choose_transmitters(transmitters, home)
-        chances[azimuth_deg] = chance_of_list(signals.needed, transmitters, figures, home)
+        chances[azimuth_deg] = chance_of_list(signals.needed, transmitters, figures, home, home.points)
     return chances
 
 
@@ -196,7 +196,7 @@ def _plan(signals: PlaceSignals, tier: Tier, azimuth_deg: float, mount: int) -> 
         tier=tier.tier,
         azimuth_deg=azimuth_deg,
         polarization=next(name for name, number in POLARIZATIONS.items() if number == mount),
-        chance=float(chance_of_list(signals.needed, transmitters, figures, home)),
+        chance=float(chance_of_list(signals.needed, transmitters, figures, home, home.points)),
         chance_bounds=confidence_bounds(chances),
         services=signals.services,
         margins_db=home.values[MARGIN_DB, chosen].copy(),

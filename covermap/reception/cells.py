@@ -13,9 +13,10 @@ from covermap.reception.aim_search import (
     CHANCE,
     MOUNT,
     WORST_DB,
-    fill_candidates,
+    ScanArrays,
+    fill_squares,
     forget_plan,
-    search_few,
+    search_circle,
 )
 from covermap.reception.budget import NEED_DBUVM
 from covermap.reception.normal import normal_share
@@ -26,6 +27,7 @@ from covermap.reception.plan import (
     DEVIATION,
     HomeArrays,
     chance_bound,
+    chance_of_list,
     choose_transmitters,
     set_aim,
     set_clear,
@@ -40,7 +42,7 @@ class CellArrays(NamedTuple):
     """Work arrays of the loop, made once a thread.
 
     level_dbuvm : (H, W) fields of a cell. known : (services,). plans : (tiers + 1, PLAN_COLUMNS), the last for
-    the dead zone. searched : (tiers + 1,) whether a plan is the best one. candidates : (2, aims).
+    the dead zone. searched : (tiers + 1,) whether a plan is the best one.
     """
 
     home: HomeArrays
@@ -48,7 +50,7 @@ class CellArrays(NamedTuple):
     known: NDArray[np.bool_]
     plans: NDArray[np.float64]
     searched: NDArray[np.bool_]
-    candidates: NDArray[np.float64]
+    scan: ScanArrays
 
 
 @kernel
@@ -100,11 +102,13 @@ def set_tier(level_dbuvm, figures, home):
 
 
 @kernel
-def certain_enough(needed, wanted, figures, home, plan):
+def rounds_to_none(needed, wanted, figures, home, plan):
     """Return whether the chance rounds to 0 % whatever the aim; then it is kept without a search."""
     set_clear(figures, home)
     choose_transmitters(wanted, home)
     bound = chance_bound(wanted.services, needed, home)
+    if bound >= ROUNDS_TO_NONE:
+        bound = chance_of_list(needed, wanted, figures, home, home.points)
     if bound >= ROUNDS_TO_NONE:
         return False
     forget_plan(plan)
@@ -147,7 +151,7 @@ def next_task(task, tiers, stored, work):
 
 
 @kernel
-def rate_home(heights, reach_deg, confidence, needed, dead_needed, wanted, figures, work):
+def rate_home(heights, directional, confidence, needed, dead_needed, wanted, figures, work):
     """Fill work.plans for one cell: chance and, where it is kept, the best plan of every tier.
 
     figures : (T, FIGURES, W) in the cell's surroundings. The row behind the last tier's takes the dead
@@ -157,10 +161,10 @@ def rate_home(heights, reach_deg, confidence, needed, dead_needed, wanted, figur
     Searches are skipped where whole percents do not depend on them. All of them pass through one call, as
     each further one would be compiled anew.
     """
-    tiers = reach_deg.size
+    tiers = directional.size
     stored = tiers
-    count = fill_candidates(wanted.mast, work.home, work.candidates)
-    start_deg = work.candidates[0, 0]
+    fill_squares(work.scan.circle_deg, wanted, work.home, work.scan.circle_square)
+    start_deg = math.floor(work.home.values[BEARING_DEG, 0])
     for task in range(tiers + 4):
         row = next_task(task, tiers, stored, work)
         if row < 0:
@@ -173,42 +177,42 @@ def rate_home(heights, reach_deg, confidence, needed, dead_needed, wanted, figur
             continue
         set_tier(work.level_dbuvm[heights[tier]], figures[tier], work.home)
         rating = task < tiers or row == tiers
-        if rating and certain_enough(asked, wanted, figures[tier], work.home, plan):
+        if rating and rounds_to_none(asked, wanted, figures[tier], work.home, plan):
             work.searched[row] = False
             continue
         enough = ROUNDS_TO_ALL if row == tiers or (rating and stored < tiers) else 2.0
-        search_few(
-            start_deg, enough, reach_deg[tier], work.candidates, count, asked, wanted, figures[tier],
-            work.home, plan,
+        search_circle(
+            start_deg, enough, confidence, directional[tier], asked, wanted, figures[tier], work.home,
+            work.scan, plan,
         )  # fmt: skip
         work.searched[row] = plan[CHANCE] < enough
         if task < tiers and stored == tiers and plan[CHANCE] >= confidence:
             stored = tier
-        if reach_deg[tier] > 0.0:
+        if directional[tier]:
             start_deg = plan[AIM_DEG]
     return stored
 
 
 @kernel
 def receive_cells(
-    field_dbuvm, bearing_deg, kind, heights, reach_deg, confidence_percent, needed, dead_needed, wanted,
+    field_dbuvm, bearing_deg, kind, heights, directional, confidence_percent, needed, dead_needed, wanted,
     figures, work, result,
 ):  # fmt: skip
     """Fill result (ListReception's arrays, as a tuple in its order) for every cell.
 
     field_dbuvm (S, H, N), bearing_deg (M, N), kind (N,) of surroundings, heights (T,) index of each tier's
-    height, reach_deg (T,), figures (K, T, FIGURES, W).
+    height, directional (T,) bool, figures (K, T, FIGURES, W).
     """
     tier_out, tier_chance, dead_zone, margin, stored_margin, aim_out, limiting, deciding, chance, lower = (
         result
     )
-    tiers = reach_deg.size
+    tiers = directional.size
     for cell in range(kind.size):
         if not read_home(cell, field_dbuvm, bearing_deg, wanted, work):
             continue
         figure = figures[kind[cell]]
         stored = rate_home(
-            heights, reach_deg, confidence_percent / 100.0, needed, dead_needed, wanted, figure, work
+            heights, directional, confidence_percent / 100.0, needed, dead_needed, wanted, figure, work
         )
         tier_out[cell] = stored + 1 if stored < tiers else TIER_NOT_PROMISED
         for tier in range(tiers):

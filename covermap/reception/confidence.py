@@ -78,7 +78,7 @@ def all_confidence(deviation, common_ratio, group_start, groups, points):
 
 
 @kernel
-def sort_downward(values, count):
+def _sort_downward(values, count):
     """Sort the first count values in place, greatest first."""
     for item in range(1, count):
         value = values[item]
@@ -116,7 +116,7 @@ def _at_least_given(common, deviation, common_ratio, group_start, groups, needed
         services = group_start[group + 1] - first
         for item in range(services):
             shares[item] = normal_share(deviation[first + item] + common_ratio[first + item] * common)
-        sort_downward(shares, services)
+        _sort_downward(shares, services)
         _add_mast(count_chance, needed, shares, services)
     return count_chance[needed]
 

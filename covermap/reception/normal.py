@@ -15,16 +15,17 @@ POINT = 2
 WEIGHT = 3
 
 
-def integral_points() -> NDArray[np.float64]:
-    """Return work rows, points and weights for integrals over a standard normal distribution, (4, 12).
+def integral_points(count: int = 16) -> NDArray[np.float64]:
+    """Return work rows, points and weights for integrals over a standard normal distribution, (4, points).
 
-    The outer two pairs of the 16 Gauss-Hermite points weigh 3e-7 together, less than normal_share can be
-    off by: they are left out.
+    Points that weigh under 1e-6 are left out: the outer two pairs of 16 weigh 3e-7 together, as much as
+    normal_share can be off by.
     """
-    points, weights = np.polynomial.hermite_e.hermegauss(16)
-    rows = np.zeros((4, points.size - 4))
-    rows[POINT] = points[2:-2]
-    rows[WEIGHT] = weights[2:-2] / weights[2:-2].sum()
+    points, weights = np.polynomial.hermite_e.hermegauss(count)
+    kept = weights > 1e-6 * weights.sum()
+    rows = np.zeros((4, np.count_nonzero(kept)))
+    rows[POINT] = points[kept]
+    rows[WEIGHT] = weights[kept] / weights[kept].sum()
     return rows
 
 
@@ -49,31 +50,3 @@ def normal_share(deviation):
     power *= power
     tail = 0.5 / (power * power)
     return tail if deviation < 0.0 else 1.0 - tail
-
-
-# ln of the share at steps of 1/32 from -16 to 16, where it is 0.
-LOG_END = 16.0
-LOG_STEPS_EACH = 32.0
-LOG_SHARE = np.array(
-    [math.log(0.5 * math.erfc(-step / LOG_STEPS_EACH * math.sqrt(0.5))) for step in range(-512, 513)]
-)
-
-
-@kernel
-def log_share(deviation):
-    """Return the natural logarithm of normal_share and its derivative, for ranking plans.
-
-    deviation : in standard deviations, any number; -inf gives -inf. NaN gives NaN.
-
-    Source: table of the exact function, straight between its rows; below -16 the first terms of the
-        asymptotic series of the share's tail.
-    Accuracy: 0.0002 from -16 upwards; the derivative 0.02.
-    """
-    if deviation >= LOG_END or deviation != deviation:
-        return deviation * 0.0, 0.0
-    if deviation < -LOG_END:
-        return -0.5 * deviation * deviation - math.log(-deviation) - 0.9189, -deviation
-    place = (deviation + LOG_END) * LOG_STEPS_EACH
-    step = np.int64(place)
-    rise = LOG_SHARE[step + 1] - LOG_SHARE[step]
-    return LOG_SHARE[step] + (place - step) * rise, rise * LOG_STEPS_EACH

@@ -15,8 +15,8 @@ from covermap.reception.budget import (
     TOTAL_INVERSE,
     WantedTransmitters,
 )
-from covermap.reception.confidence import needed_confidence, sort_downward
-from covermap.reception.normal import integral_points, log_share, normal_share
+from covermap.reception.confidence import needed_confidence
+from covermap.reception.normal import integral_points, normal_share
 from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
 
 # Rows of HomeArrays.values, one column a transmitter.
@@ -34,16 +34,19 @@ VALUE_ROWS = 8
 # Rows of HomeArrays.index.
 GROUP_START = 0  # of each mast's packed services
 CHOSEN = 1  # transmitter of each service
-PULLING = 2  # transmitter that decides for each mast
-INDEX_ROWS = 3
+INDEX_ROWS = 2
 
 
 class HomeArrays(NamedTuple):
-    """Work arrays of one home, made once a thread: values, whole numbers, points of the integral."""
+    """Work arrays of one home, made once a thread: values, whole numbers, points of the integral.
+
+    few_points : a coarse integral, for ranking aims
+    """
 
     values: NDArray[np.float64]
     index: NDArray[np.int64]
     points: NDArray[np.float64]
+    few_points: NDArray[np.float64]
 
 
 def home_arrays(wanted: WantedTransmitters) -> HomeArrays:
@@ -52,7 +55,7 @@ def home_arrays(wanted: WantedTransmitters) -> HomeArrays:
     index = np.zeros((INDEX_ROWS, columns), dtype=np.int64)
     if wanted.station.size == wanted.services:  # one transmitter a service: chosen once for all
         index[CHOSEN, wanted.service] = np.arange(wanted.services)
-    return HomeArrays(np.zeros((VALUE_ROWS, columns)), index, integral_points())
+    return HomeArrays(np.zeros((VALUE_ROWS, columns)), index, integral_points(), integral_points(3))
 
 
 @kernel
@@ -116,54 +119,8 @@ def chance_bound(services, needed, home):
 
 
 @kernel
-def least_of_masts(sign, wanted, home):
-    """Fill row SHARES with each mast's least chosen margin, in total standard deviations times sign.
-
-    Row PULLING of the index tells whose it is. Return the number of masts.
-    """
-    masts = 0
-    previous = -1
-    for item in range(wanted.mast.size):
-        if home.index[CHOSEN, wanted.service[item]] != item:
-            continue
-        deviation = sign * home.values[DEVIATION, item]
-        if wanted.mast[item] != previous:
-            previous = wanted.mast[item]
-            masts += 1
-        elif deviation >= home.values[SHARES, masts - 1]:
-            continue
-        home.values[SHARES, masts - 1] = deviation
-        home.index[PULLING, masts - 1] = item
-    return masts
-
-
-@kernel
-def rank_of_list(needed, wanted, home):
-    """Return a number by which aims are ranked before the chance itself is worked out; greater is better.
-
-    Source: logarithm of the chance of all (or its counterpart for at least one) with total standard
-        deviations, as if the home's services shared nothing. In between, the chance of all standing alone
-        is replaced by the sum of the needed best logarithms.
-    Accuracy: a ranking only.
-    """
-    services = wanted.services
-    total = 0.0
-    if 1 < needed < services:
-        for number in range(services):
-            home.values[COUNTS, number] = home.values[DEVIATION, home.index[CHOSEN, number]]
-        sort_downward(home.values[COUNTS], services)
-        for number in range(needed):
-            total += log_share(home.values[COUNTS, number])[0]
-        return total
-    sign = 1.0 if needed == services else -1.0
-    for mast in range(least_of_masts(sign, wanted, home)):
-        total += log_share(home.values[SHARES, mast])[0]
-    return sign * total
-
-
-@kernel
 def pack_services(wanted, figures, home):
-    """Pack the chosen transmitters' figures in mast order; return the number of masts."""
+    """Pack the chosen transmitters' margins and shared parts in mast order; return the number of masts."""
     mast, service = wanted.mast, wanted.service
     packed = 0
     groups = 0
@@ -183,16 +140,19 @@ def pack_services(wanted, figures, home):
 
 
 @kernel
-def chance_of_list(needed, wanted, figures, home):
-    """Return the chance of at least needed services with the transmitters chosen at the aim set."""
-    groups = pack_services(wanted, figures, home)
+def chance_of_list(needed, wanted, figures, home, points):
+    """Return the chance of at least needed services with the transmitters chosen at the aim set.
+
+    points : of integral_points
+    """
+    masts = pack_services(wanted, figures, home)
     return needed_confidence(
         home.values[PACKED_DEVIATION],
         home.values[PACKED_RATIO],
         home.index[GROUP_START],
-        groups,
+        masts,
         needed,
-        home.points,
+        points,
         home.values[SHARES],
         home.values[COUNTS],
     )

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from covermap.constants import TIER_COUNT, UNKNOWN_UINT8
 from covermap.errors import InputError
-from covermap.reception.aim_search import PLAN_COLUMNS, lobe_reach_deg
+from covermap.reception.aim_search import PLAN_COLUMNS, is_directional, scan_arrays
 from covermap.reception.budget import (
     Wanted,
     WantedTransmitters,
@@ -69,7 +69,7 @@ def receive(
         np.ascontiguousarray(signals.bearing_deg, np.float32),
         kind,
         heights,
-        np.array([lobe_reach_deg(figures[0, tier]) for tier in range(TIER_COUNT)]),
+        np.array([is_directional(figures[0, tier]) for tier in range(TIER_COUNT)]),
         float(options.confidence_percent),
         wanted.needed,
         min(options.dead_zone_services, transmitters.services),
@@ -108,13 +108,14 @@ def unknown_reception(cells: int, services: int) -> ListReception:
 
 def _cell_arrays(heights: int, transmitters: WantedTransmitters) -> CellArrays:
     count = transmitters.station.size
+    home = home_arrays(transmitters)
     return CellArrays(
-        home_arrays(transmitters),
+        home,
         np.empty((heights, count)),
         np.empty(transmitters.services, np.bool_),
         np.empty((TIER_COUNT + 1, PLAN_COLUMNS)),
         np.empty(TIER_COUNT + 1, np.bool_),
-        np.empty((2, count * (count + 1) // 2)),
+        scan_arrays(transmitters),
     )
 
 
