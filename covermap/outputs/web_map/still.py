@@ -31,11 +31,13 @@ def still_picture(
     """
     px = max(1, LONG_SIDE_PX // max(tier.shape))
     skip = max(1, round(max(tier.shape) / LONG_SIDE_PX))
-    painted = _painted(tier[::skip, ::skip], relief[::skip, ::skip], px)
-    return _with_labels(painted, _numbers(tier[::skip, ::skip], px), _mast_points(grid, masts, px / skip))
+    painted = painted_tiers(tier[::skip, ::skip], relief[::skip, ::skip], px)
+    return _with_labels(
+        painted, number_places(tier[::skip, ::skip], px), _mast_points(grid, masts, px / skip)
+    )
 
 
-def _painted(tier: NDArray[np.uint8], relief: NDArray[np.uint8], px: int) -> NDArray[np.uint8]:
+def painted_tiers(tier: NDArray[np.uint8], relief: NDArray[np.uint8], px: int) -> NDArray[np.uint8]:
     """Return the RGB picture, px pixels a cell."""
     fills = np.zeros((256, 3))
     for look in palette.TIERS:
@@ -64,7 +66,7 @@ def _wide_patches(inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
     return (ndimage.maximum_filter(held, size=square, origin=-1, mode="nearest") > 0) & inside
 
 
-def _numbers(tier: NDArray[np.uint8], px: int) -> list[tuple[int, float, float]]:
+def number_places(tier: NDArray[np.uint8], px: int) -> list[tuple[int, float, float]]:
     """Return (tier, x, y) in pixels of the roomiest place of each patch that has room for its number."""
     from scipy import ndimage
 

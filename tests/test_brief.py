@@ -1,0 +1,136 @@
+"""The brief: one page that opens anywhere, with numbers as people read them and every caution."""
+
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+from small_coverage import GRID, make_scenario, write_small_coverage
+
+from covermap.outputs.brief import write_brief
+from covermap.outputs.brief.facts import brief_facts, day_in_words, spelled, wanted_in_words
+from covermap.outputs.brief.picture import Label, brief_picture, round_length
+from covermap.outputs.web_map import Place
+from covermap.planning.areas import WholeSummary, summarise_whole
+from covermap.planning.dead_zones import find_dead_zones
+from covermap.planning.not_promised import NotPromised, not_promised
+
+
+@pytest.fixture(scope="module")
+def brief(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("brief")
+    coverage = write_small_coverage(folder)
+    relief = np.full(GRID.shape, 226, np.uint8)
+    places = [Place("<b>Ness</b> $x_1$", -35.99, 43.99)]
+    zones = find_dead_zones(coverage, "main")
+    path = write_brief(
+        coverage,
+        make_scenario(coverage),
+        summarise_whole(coverage),
+        relief,
+        folder,
+        zones=zones,
+        places=places,
+    )
+    return coverage, path.read_text("utf-8")
+
+
+def test_the_page_has_every_caution_and_no_script_and_asks_no_network(brief):
+    coverage, page = brief
+    text = re.sub(r"\s+", " ", page)
+    for caution in coverage.run["cautions"]:
+        assert caution.replace("'", "&#39;") in text
+    assert "<script" not in page
+    assert "default-src 'none'" in page
+    assert not re.search(r"(src|href)=[\"']?(https?:)?//", page)
+    assert "@page { size: A4" in page
+
+
+def test_names_from_inputs_are_escaped(brief):
+    _, page = brief
+    assert "Small &lt;i&gt;Isle&lt;/i&gt;" in page
+    assert "<i>Isle" not in page
+
+
+def test_three_numbers_stand_as_people_read_them(brief):
+    coverage, page = brief
+    homes, tier = coverage.read("homes"), coverage.read("main/tier")
+    rooftop = homes[(tier >= 5) & (tier <= 8)].sum()
+    assert f"{int(round(rooftop, -int(np.log10(rooftop)) + 1)):,}" in page
+    assert "if all signals were 3 dB stronger" in page
+    assert "All three wanted services, 90 % sure" in page
+    assert "1 September 2026" in page
+
+
+def columns(**changes):
+    values = {"homes_total": 100.0, "homes_unknown": 0.0, "homes_rooftop_or_more": 60.0}
+    values |= {"homes_without": 0.0, "homes_without_low": 0.0, "homes_without_high": 0.0}
+    values |= {f"homes_tier_{tier}": 12.5 for tier in range(1, 9)}
+    return pd.Series(values | changes)
+
+
+def facts_of(coverage, **changes):
+    summary = WholeSummary(columns(**changes), {})
+    return brief_facts(coverage, "main", summary, NotPromised({"Alpha": 30.0}, {"ridges": 25.0}), None, None)
+
+
+def test_a_small_count_is_under_5_and_never_0_beside_a_range(brief):
+    coverage, _ = brief
+    few = facts_of(coverage, homes_without=0.4, homes_without_high=3.0)["three"][0]
+    assert (few["before"], few["number"], few["range"]) == ("under", "5", "")
+    none = facts_of(coverage, homes_without=0.0, homes_without_high=12.0)["three"][0]
+    assert (none["before"], none["number"]) == ("under", "5")
+    assert none["range"].startswith("0 to 12")
+    assert facts_of(coverage)["three"][0]["number"] == "none"
+
+
+def test_when_homes_without_are_few_the_homes_not_promised_stand_there(brief):
+    coverage, _ = brief
+    behind = facts_of(coverage)["behind"]
+    assert behind["heading"] == "Not promised all three wanted services: 13 homes"
+    assert "Alpha (30)" in " ".join(behind["sentences"])
+    assert "ridges in the way (25)" in " ".join(behind["sentences"])
+
+
+def test_not_promised_counts_homes_of_tier_8_by_the_service_that_decides(brief):
+    coverage, _ = brief
+    homes, tier = coverage.read("homes"), coverage.read("main/tier")
+    deciding = coverage.read("main/deciding_service")
+    found = not_promised(coverage, "main").by_service
+    for index, service in enumerate(coverage.services("main")):
+        assert found.get(service, 0.0) == pytest.approx(
+            homes[(tier == 8) & (deciding == index)].sum(), abs=0.01
+        )
+
+
+def test_bars_fill_their_width_and_follow_the_counts(brief):
+    coverage, _ = brief
+    bars = {
+        name: [5.0, 10, 10, 10, 10, 10, 20, 10, 15] for name in ("3db_weaker", "predicted", "3db_stronger")
+    }
+    facts = brief_facts(coverage, "main", WholeSummary(columns(), {}, bars), NotPromised({}, {}), None, None)
+    for bar in facts["bars"]:
+        widths = [float(part["width"]) for part in bar["parts"]]
+        assert sum(widths) == pytest.approx(372 - 104, abs=0.5)
+        assert widths[5] == pytest.approx(268 * 0.2, abs=0.1)  # tier 6 has 20 of 100
+
+
+def test_words():
+    assert day_in_words("2026-09-01") == "1 September 2026"
+    assert day_in_words("") == "an unknown date"
+    assert (spelled(5), spelled(11)) == ("five", "11")
+    run = {"wanted": {"x": {"services": ["a"] * 12, "at_least": 6}}}
+    assert wanted_in_words(run, "x") == "At least six of 12 wanted services"
+    assert [round_length(value) for value in (0.7, 1.0, 4.9, 23.0)] == [0.5, 1.0, 2.0, 20.0]
+
+
+def test_the_picture_is_cut_to_the_area_and_keeps_its_proportions():
+    outside = np.ones(GRID.shape, bool)
+    outside[5:25, 10:20] = False
+    tier = np.full(GRID.shape, 6, np.uint8)
+    labels = [Label("Mast", GRID.x_min + 1500, GRID.y_max - 1500, is_mast=True)]
+    picture = brief_picture(GRID, tier, outside, np.full(GRID.shape, 226, np.uint8), labels)
+    assert picture.png.startswith(b"\x89PNG")
+    assert picture.height_px / picture.width_px == pytest.approx(24 / 14, abs=0.02)  # 2 cells of margin
+    nothing = brief_picture(GRID, tier, np.ones(GRID.shape, bool), np.full(GRID.shape, 226, np.uint8), [])
+    assert nothing.width_px == 378
