@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,7 +45,7 @@ def cell_paths(radials: Radials, grid: Grid, tiles: Sequence[Tile], terrain: Pat
     places = [grid.centres_lonlat(tile) for tile in tiles]
     longitude_deg = np.concatenate([longitude.ravel() for longitude, _ in places])
     latitude_deg = np.concatenate([latitude.ravel() for _, latitude in places])
-    ground_m = np.asarray(terrain.ground_m(longitude_deg, latitude_deg), dtype=np.float64)
+    ground_m = np.concatenate([_ground_m(terrain, grid, tile) for tile in tiles])
     geometry = mast_geometry(radials.latitude_deg, radials.longitude_deg, longitude_deg, latitude_deg)
     radial, step = radials.nearest(geometry)
     near = geometry.distance_km < NEAR_MAST_KM
@@ -53,6 +54,13 @@ def cell_paths(radials: Radials, grid: Grid, tiles: Sequence[Tile], terrain: Pat
     by_step, _ = counting_sort(step, marched, radials.steps + 1)
     order, first = counting_sort(radial, by_step, radials.count)
     return CellPaths(ground_m, geometry.distance_km, near, in_reach, radial, step, order, first)
+
+
+@lru_cache(maxsize=64)  # 131 kB a tile of 128 cells; the masts of a tile share it
+def _ground_m(terrain: PathTerrain, grid: Grid, tile: Tile) -> NDArray[np.float64]:
+    """Return the ground at the cell centres of a tile, shape (cells,)."""
+    longitude_deg, latitude_deg = grid.centres_lonlat(tile)
+    return np.asarray(terrain.ground_m(longitude_deg.ravel(), latitude_deg.ravel()), dtype=np.float64)
 
 
 @kernel

@@ -13,12 +13,12 @@ from numpy.typing import NDArray
 from covermap.grid.cell_paths import CellPaths
 from covermap.grid.path_terrain import PathTerrain
 from covermap.grid.radials import STEPS_PER_KNOT, Radials
-from covermap.propagation.compiling import kernel
 
 if TYPE_CHECKING:
     from covermap.grid.sweep import RadialSweep
 
-BATCH_RADIALS = 16  # sampled together: 1.3 MB at 5000 steps, inside a core's cache
+BATCH_POINTS = 50_000  # of the radials sampled and swept in one call: 1 MB, inside a core's cache
+MOST_BATCH_RADIALS = 256
 CLEAR_OF_CLUTTER_KM = 0.05  # clutter starts 50 m from both ends (our own rule; the far end is the sweep's)
 
 
@@ -44,8 +44,24 @@ class CellLosses:
         )
 
 
+@dataclass(frozen=True, eq=False)
+class RadialItems:
+    """The ends of paths on R radials, I in all.
+
+    last_step : int32 (R,), of each radial; first : int64 (R + 1,), where its items begin
+    step, ground_m, excess_db, cell : (I,), see RadialSweep.run and give_to_cells
+    """
+
+    last_step: NDArray[np.int32]
+    first: NDArray[np.int64]
+    step: NDArray[np.int32]
+    ground_m: NDArray[np.float64]
+    excess_db: NDArray[np.float64]
+    cell: NDArray[np.int64]
+
+
 @dataclass(eq=False)
-class RadialBatch:
+class RadialProfiles:
     """Profiles along some radials, arrays of shape (R, steps + 1); index 0 is the mast."""
 
     ground_m: NDArray[np.float64]
@@ -70,49 +86,45 @@ def march(
     make_sweep : called with (steps, items), returns the RadialSweep that does the physics
     tx_height_m : antenna above ground; dn, n0 : N-units/km and N-units
     """
-    items = np.diff(cells.first)
-    used = np.flatnonzero(items)
+    count = np.diff(cells.first)
+    used = np.flatnonzero(count)
     if used.size == 0:
         return
     last_step = cells.step[cells.order[cells.first[used + 1] - 1]]
-    sweep = make_sweep(int(last_step.max()), int(items.max()))
+    sweep = make_sweep(int(last_step.max()), int(count.max()))
     mast_ground_m = float(terrain.ground_m(radials.longitude_deg, radials.latitude_deg))
-    item_cell = cells.order
-    item_step = cells.step[item_cell]
-    item_ground_m = cells.ground_m[item_cell]
-    excess_db = 20.0 * np.log10(cells.distance_km[item_cell] / (item_step * radials.step_km))
-    for begin in range(0, used.size, BATCH_RADIALS):
-        numbers = used[begin : begin + BATCH_RADIALS]
-        steps = last_step[begin : begin + BATCH_RADIALS]
-        batch = sample_radials(radials, numbers, int(steps.max()), terrain, mast_ground_m)
-        for row, (radial, last) in enumerate(zip(numbers, steps, strict=True)):
-            mine = slice(cells.first[radial], cells.first[radial + 1])
-            sweep.run(
-                batch.ground_m[row, : last + 1],
-                batch.clutter_m[row, : last + 1],
-                batch.zone[row, : last + 1],
-                radials.step_km,
-                batch.mid_latitude_deg[row, : last + 1],
-                tx_height_m,
-                item_step[mine],
-                item_ground_m[mine],
-                dn,
-                n0,
-            )
-            give_to_cells(
-                sweep.loss_db,
-                sweep.departure_mrad,
-                excess_db[mine],
-                item_cell[mine],
-                losses.loss_db,
-                losses.spread_db,
-                losses.departure_deg,
-            )
+    begin = 0
+    while begin < used.size:
+        end = _batch_end(last_step, begin)
+        numbers, steps = used[begin:end], last_step[begin:end]
+        profiles = sample_radials(radials, numbers, int(steps.max()), terrain, mast_ground_m)
+        items = _items(cells, radials.step_km, numbers, steps)
+        sweep.run_radials(profiles, radials.step_km, tx_height_m, items, dn, n0, losses)
+        begin = end
+
+
+def _batch_end(last_step: NDArray[np.int32], begin: int) -> int:
+    """Return where a batch of radials that begins there ends: as many as stay within BATCH_POINTS."""
+    most = min(MOST_BATCH_RADIALS, last_step.size - begin)
+    longest = np.maximum.accumulate(last_step[begin : begin + most].astype(np.int64) + 1)
+    fits = longest * np.arange(1, most + 1) <= BATCH_POINTS
+    return begin + max(1, int(np.count_nonzero(fits)))
+
+
+def _items(
+    cells: CellPaths, step_km: float, numbers: NDArray[np.int64], last_step: NDArray[np.int32]
+) -> RadialItems:
+    """Return the cells on neighbouring radials; those between them have none."""
+    edges = cells.first[np.append(numbers, numbers[-1] + 1)]
+    cell = cells.order[edges[0] : edges[-1]]
+    step = cells.step[cell]
+    excess_db = 20.0 * np.log10(cells.distance_km[cell] / (step * step_km))
+    return RadialItems(last_step, edges - edges[0], step, cells.ground_m[cell], excess_db, cell)
 
 
 def sample_radials(
     radials: Radials, numbers: NDArray[np.int64], steps: int, terrain: PathTerrain, mast_ground_m: float
-) -> RadialBatch:
+) -> RadialProfiles:
     """Return the profiles along radials as far as a number of steps."""
     shape = (numbers.size, steps + 1)
     ground_m = np.empty(shape)
@@ -122,28 +134,4 @@ def sample_radials(
     terrain.sample_profiles(longitude_deg, latitude_deg, STEPS_PER_KNOT, ground_m, clutter_m, zone)
     ground_m[:, 0] = mast_ground_m
     clutter_m[:, : math.ceil(CLEAR_OF_CLUTTER_KM / radials.step_km - 1e-9)] = 0.0
-    return RadialBatch(ground_m, clutter_m, zone, radials.mid_latitude_deg(numbers, steps))
-
-
-@kernel
-def give_to_cells(loss_db, departure_mrad, excess_db, cells, loss_out, spread_out, departure_out):
-    """Write a radial's answers into the cells they belong to.
-
-    loss_db : shape (F, P, H, items or more), P is 50 % of time and the other percentage
-    departure_mrad : shape (H, items or more)
-    excess_db : shape (items,), free space over the cell's own distance less over its step's: it takes
-        the steps out of the map; terrain keeps the step's (under 0.9 dB, and 0.02 dB from 10 km on)
-    cells : shape (items,), indices into the last axis of the outputs (F, H, N) and (N,)
-    """
-    frequencies, heights, _ = loss_out.shape
-    for frequency in range(frequencies):
-        for height in range(heights):
-            for item in range(cells.size):
-                median_db = loss_db[frequency, 0, height, item]
-                spread_db = median_db - loss_db[frequency, 1, height, item]
-                cell = cells[item]
-                loss_out[frequency, height, cell] = median_db + excess_db[item]
-                spread_out[frequency, height, cell] = 0.0 if spread_db < 0.0 else spread_db
-    for item in range(cells.size):
-        known = not math.isnan(loss_db[0, 0, 0, item])
-        departure_out[cells[item]] = math.degrees(0.001 * departure_mrad[0, item]) if known else math.nan
+    return RadialProfiles(ground_m, clutter_m, zone, radials.mid_latitude_deg(numbers, steps))

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from covermap.errors import InputError
+from covermap.grid.sweep_batch import sweep_radials
 from covermap.grid.sweep_hulls import HULL_ROWS
 from covermap.grid.sweep_radial import sweep_radial
 from covermap.grid.sweep_rows import (
@@ -22,6 +24,9 @@ from covermap.grid.sweep_rows import (
 )
 from covermap.propagation.p1812 import P1812_WAVELENGTH_M_GHZ
 from covermap.propagation.path_geometry import BETA0_RADIUS_KM
+
+if TYPE_CHECKING:
+    from covermap.grid.march import CellLosses, RadialItems, RadialProfiles
 
 
 class RadialSweep:
@@ -202,6 +207,41 @@ class RadialSweep:
             raise InputError(
                 f"item_step is {steps_of_items[unordered]} at index {unordered}; the steps must rise, "
                 f"from 2 to the last step {ground.size - 1}. Sort the items by step."
+            )
+
+    def run_radials(
+        self,
+        profiles: RadialProfiles,
+        step_km: float,
+        tx_height_m: float,
+        items: RadialItems,
+        dn: float,
+        n0: float,
+        losses: CellLosses,
+    ) -> None:
+        """Sweep several radials in one call and give the answers to the cells of losses.
+
+        profiles : as run takes them, a radial a row, float64, float32, uint8 and float64
+        items : of the same radials, each within the steps and items this sweep was made for, its steps
+            in order; they are trusted, as is the rest
+        losses : filled at 50 % of time and the other percentage; time_percents must be those two
+        """
+        if profiles.ground_m.shape[1] > self._steps + 1 or int(np.diff(items.first).max()) > self._items:
+            raise InputError(
+                f"the radials have {profiles.ground_m.shape[1] - 1} steps and up to "
+                f"{int(np.diff(items.first).max())} items; this RadialSweep was made for {self._steps} and "
+                f"{self._items}. Make a larger one."
+            )
+        unordered = sweep_radials(
+            profiles.ground_m, profiles.clutter_m, profiles.zone, float(step_km), profiles.mid_latitude_deg,
+            float(tx_height_m), items.last_step, items.first, items.step, items.ground_m, float(dn),
+            float(n0), self._heights_m, self._frequencies_ghz, self._longest_wavelength_m, self._vertical,
+            self._time_percents, self._radii_km, *self._work, self._departure, self._loss, items.excess_db,
+            items.cell, losses.loss_db, losses.spread_db, losses.departure_deg,
+        )  # fmt: skip
+        if unordered >= 0:
+            raise InputError(
+                f"item_step is {items.step[unordered]} at index {unordered}; the steps must rise."
             )
 
 
