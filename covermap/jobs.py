@@ -10,7 +10,7 @@ from covermap.errors import InputError
 
 DEMO_FILES = (
     "scenario.toml", "area.gpkg", "elevation.tif", "land_cover.tif", "homes.gpkg", "neighbourhoods.gpkg",
-    "places.gpkg", "transmitters.csv", "patterns.csv", "make_demo.py",
+    "places.gpkg", "transmitters.csv", "patterns.csv", "prices.csv", "make_demo.py",
 )  # fmt: skip
 
 

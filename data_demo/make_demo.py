@@ -312,6 +312,27 @@ def write_patterns() -> None:
             writer.writerow(["main", "elevation", angle, f"{max(0.12, lobe):.3f}"])
 
 
+PRICES = (
+    ("antenna_tier_1", 15, 0),
+    ("antenna_tier_2", 25, 0),
+    ("antenna_tier_3", 60, 1.5),
+    ("antenna_tier_4", 80, 2),
+    ("antenna_tier_5", 110, 2.5),
+    ("antenna_tier_6", 130, 2.5),
+    ("antenna_tier_7", 260, 5),
+    ("amplifier", 55, 0.5),
+    ("mast", 340, 4),
+    ("high_vhf_antenna", 45, 0),
+    ("second_antenna", 95, 1),
+)
+
+
+def write_prices() -> None:
+    """Write prices.csv: an invented price list."""
+    rows = ["item,price_each,hours_each", *(f"{item},{price},{hours}" for item, price, hours in PRICES)]
+    (FOLDER / "prices.csv").write_text("\n".join(rows) + "\n", "utf-8")
+
+
 def main() -> None:
     """Make every file of the demo except scenario.toml, which is written by hand."""
     rng = np.random.default_rng(SEED)
@@ -327,6 +348,7 @@ def main() -> None:
     write_places(villages, names)
     write_transmitters(elevation)
     write_patterns()
+    write_prices()
 
 
 if __name__ == "__main__":

@@ -22,7 +22,7 @@ from covermap.outputs.qgis_project import write_qgis_project
 from covermap.outputs.raster_styles import write_raster_styles
 from covermap.outputs.run_json import homes_record, update_run_json
 from covermap.outputs.summary import run_in_words
-from covermap.outputs.tables import write_neighbourhoods, write_transmitters
+from covermap.outputs.tables import write_neighbourhoods, write_stock, write_transmitters
 from covermap.outputs.transmitters import transmitters_layer
 from covermap.outputs.web_map import Place, write_map
 from covermap.outputs.web_map.declination import declination
@@ -30,9 +30,13 @@ from covermap.planning.areas import WholeSummary, summarise_areas, summarise_who
 from covermap.planning.dead_zones import NamedPlace, find_dead_zones
 from covermap.planning.neighbourhoods import read_neighbourhoods
 from covermap.planning.polygons import read_layer
+from covermap.planning.prices import read_prices
+from covermap.planning.service_area import read_service_area
+from covermap.planning.stock import stock_table
 from covermap.scenario.records import Scenario
 from covermap.terrain import relief_grey
 
+ROOF_M = 10.0  # mounts above a rooftop's need a mast of their own
 Report = Callable[[str, float, str], bool]
 
 
@@ -52,6 +56,9 @@ def write_layers_and_pages(prepared: Any, coverage: Coverage, report: Report) ->
     areas, warnings = _areas(prepared, coverage)
     if areas is not None:
         files.append(write_neighbourhoods(areas, folder))
+    stock = _stock(prepared, coverage)
+    if stock is not None:
+        files.append(write_stock(stock, folder))
     report("outputs", 0.3, "coverage.gpkg")
     zones = dead_zones(coverage, places(scenario))
     more = {"dead_zones": zones, "survey_points": survey_layers(coverage)}
@@ -109,6 +116,21 @@ def _areas(prepared: Any, coverage: Coverage) -> tuple[gpd.GeoDataFrame | None, 
 
     areas = summarise_areas(coverage, neighbourhoods, prepared.homes, prepared.land, declination_deg)
     return areas, warnings
+
+
+def _stock(prepared: Any, coverage: Coverage) -> pd.DataFrame | None:
+    """Return the stock of the service area; None without homes or prices."""
+    settings = prepared.scenario.settings
+    if settings.business is None or prepared.homes is None:
+        return None
+    return stock_table(
+        coverage,
+        prepared.homes,
+        read_service_area(settings.areas, coverage.grid),
+        read_prices(settings.business.prices),
+        amplified=[tier.tier for tier in prepared.tiers if tier.has_amplifier],
+        masts=[tier.tier for tier in prepared.tiers if tier.height_m > ROOF_M],
+    )
 
 
 def compass_day(as_of: str) -> date:

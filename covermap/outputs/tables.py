@@ -1,4 +1,4 @@
-"""Writes the CSV tables: neighbourhoods and transmitters."""
+"""Writes the CSV tables: neighbourhoods, transmitters and stock."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from covermap.outputs.words import csv_safe
 
 NEIGHBOURHOODS_FILE = "neighbourhoods.csv"
 TRANSMITTERS_FILE = "transmitters.csv"
+STOCK_FILE = "stock.csv"
 
 
 def write_neighbourhoods(areas: gpd.GeoDataFrame, folder: Path) -> Path:
@@ -28,6 +29,11 @@ def write_transmitters(transmitters: gpd.GeoDataFrame, folder: Path) -> Path:
     transmitters : of transmitters_layer()
     """
     return write_csv(transmitters, Path(folder) / TRANSMITTERS_FILE)
+
+
+def write_stock(stock: pd.DataFrame, folder: Path) -> Path:
+    """Write stock.csv, of planning.stock.stock_table(); return its path."""
+    return write_csv(stock, Path(folder) / STOCK_FILE)
 
 
 def write_csv(frame: pd.DataFrame, path: Path) -> Path:

@@ -110,7 +110,7 @@ def summarise_areas(
     """
     polygons = np.asarray(neighbourhoods.geometry.array, dtype=object)
     cells = PolygonCells(polygons, coverage.grid)
-    share_out = _sharing(homes, polygons, cells, land)
+    share_out = sharing(homes, polygons, cells, land)
     tallies = {
         name: ListTally(coverage, name, len(polygons), of_homes=homes is not None) for name in coverage.lists
     }
@@ -202,7 +202,7 @@ def area_km2(polygons: NDArray[Any], crs_wkt: str) -> NDArray[np.float64]:
 Sharing = Callable[[Tile, Fractions], tuple[NDArray, NDArray, NDArray, NDArray | None]]
 
 
-def _sharing(
+def sharing(
     homes: Homes | None, polygons: NDArray[Any], cells: PolygonCells, land: LandMask | None
 ) -> Sharing:
     """Return a function that gives area, cell, weight and weight without a roof of every part of a tile."""
