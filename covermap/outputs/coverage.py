@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +20,7 @@ from covermap.outputs.palette import TIERS
 
 if TYPE_CHECKING:
     import geopandas as gpd
+    import xarray
 
 RUN_FILE = "run.json"
 GEOPACKAGE_FILE = "coverage.gpkg"
@@ -105,6 +107,23 @@ class Coverage:
         if not self.has("flags"):
             return np.ones((tile.rows, tile.cols), dtype=bool)
         return (self.read("flags", tile) & OUTSIDE_FLAG) == 0
+
+    def coordinates(self) -> tuple[np.ndarray, np.ndarray]:
+        """Return the centres of the columns and of the rows in the grid's CRS, from west and north. [m]"""
+        half = self.grid.cell_m / 2.0
+        x = self.grid.x_min + half + self.grid.cell_m * np.arange(self.grid.cols)
+        y = self.grid.y_max - half - self.grid.cell_m * np.arange(self.grid.rows)
+        return x, y
+
+    def to_xarray(self, names: Sequence[str] | None = None) -> xarray.Dataset:
+        """Return rasters as an xarray Dataset; see covermap.outputs.exports.to_xarray()."""
+        from covermap.outputs.exports import to_xarray
+
+        return to_xarray(self, names)
+
+    def layer(self, name: str) -> gpd.GeoDataFrame:
+        """Return a layer of coverage.gpkg, such as 'tier_areas'. Raises InputError if it is not there."""
+        return self._layer(name, "look into its run_metadata")
 
     def areas(self, list_name: str | None = None) -> gpd.GeoDataFrame:
         """Return the neighbourhoods with their columns, one row each and list, or of one list only.

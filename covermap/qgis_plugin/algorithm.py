@@ -65,7 +65,7 @@ class CovermapAlgorithm(QgsProcessingAlgorithm):
             "The scenario.toml that names terrain, stations and the services wanted.",
         )
 
-    def run(self, arguments, feedback):
+    def run_covermap(self, arguments, feedback):
         """Run the command with arguments; return what it wrote. Raises QgsProcessingException."""
         try:
             executable = find_executable(QgsSettings().value(SETTING, "", str))

@@ -48,5 +48,5 @@ class CalibrateReadings(CovermapAlgorithm):
         with tempfile.TemporaryDirectory() as temporary:
             readings = Path(temporary) / "readings.csv"
             write_readings(source, readings, context.transformContext())
-            summary = self.run(["calibrate", scenario, str(readings), "--output", folder], feedback)
+            summary = self.run_covermap(["calibrate", scenario, str(readings), "--output", folder], feedback)
         return {"OUTPUT": folder, "SUMMARY": summary}

@@ -23,4 +23,4 @@ class CheckInputs(CovermapAlgorithm):
     def processAlgorithm(self, parameters, context, feedback):
         """Run the command."""
         scenario = self.parameterAsFile(parameters, "SCENARIO", context)
-        return {"REPORT": self.run(["check", scenario], feedback)}
+        return {"REPORT": self.run_covermap(["check", scenario], feedback)}

@@ -33,5 +33,5 @@ class CompareResults(CovermapAlgorithm):
         """Run the command."""
         before, after = (self.parameterAsFile(parameters, name, context) for name in ("BEFORE", "AFTER"))
         folder = self.parameterAsString(parameters, "OUTPUT", context)
-        summary = self.run(["changes", before, after, "--output", folder], feedback)
+        summary = self.run_covermap(["changes", before, after, "--output", folder], feedback)
         return {"OUTPUT": folder, "SUMMARY": summary}

@@ -61,8 +61,12 @@ def add_inputs(algorithm):
         "100 m is usual; a coarser grid is quicker.",
     )
     add(
-        QgsProcessingParameterExtent("EXTENT", "Area", optional=True),
-        "Where squares are predicted; without it the extent of the elevation.",
+        QgsProcessingParameterFeatureSource("AREA", "Area", [QgsProcessing.TypeVectorPolygon], optional=True),
+        "Polygons in which squares are predicted; without them the extent below.",
+    )
+    add(
+        QgsProcessingParameterExtent("EXTENT", "Extent", optional=True),
+        "Where squares are predicted when no area is given; without both the extent of the elevation.",
     )
     add(
         QgsProcessingParameterNumber("CONFIDENCE", "How sure, %", defaultValue=90, minValue=1, maxValue=99),
@@ -192,7 +196,7 @@ def choices_of(algorithm, parameters, context, folder):
     return {
         "": {"name": Path(text("OUTPUT")).name, "output": "."},
         "grid": {"cell_m": algorithm.parameterAsDouble(parameters, "CELL_M", context)}
-        | _area(algorithm, parameters, context),
+        | _area(algorithm, parameters, context, folder),
         "terrain": {"elevation": elevation, "land_cover": _raster_path(land_cover) if land_cover else None},
         "transmitters": {
             "file": stations,
@@ -251,8 +255,11 @@ def _raster_path(layer):
     return Path(layer.source())
 
 
-def _area(algorithm, parameters, context):
-    """Return the four sides of the area in degrees, none when it was not given."""
+def _area(algorithm, parameters, context, folder):
+    """Return the file of the area, or the four sides of the extent in degrees; none when neither is given."""
+    area = _layer_file(algorithm, parameters, context, "AREA", folder)
+    if area:
+        return {"area": area}
     if not parameters.get("EXTENT"):
         return {}
     box = algorithm.parameterAsExtent(

@@ -40,7 +40,7 @@ class PredictNeeds(CovermapAlgorithm):
         options = self._options(parameters, context, folder)
         scenario = self.parameterAsFile(parameters, "SCENARIO", context)
         if scenario:
-            summary = self.run(["map", scenario, *options], feedback)
+            summary = self.run_covermap(["map", scenario, *options], feedback)
         else:
             options += ["--store", str(folder.parent / STORE)]
             summary = self._run_assembled(parameters, context, feedback, folder, options)
@@ -68,7 +68,7 @@ class PredictNeeds(CovermapAlgorithm):
             choices = choices_of(self, parameters, context, inputs)
             scenario = inputs / "scenario.toml"
             scenario.write_text(scenario_text(choices, inputs), encoding="utf-8")
-            summary = self.run(["map", str(scenario), *options], feedback)
+            summary = self.run_covermap(["map", str(scenario), *options], feedback)
             try:
                 _keep(inputs, choices, folder)
             except OSError as error:

@@ -28,5 +28,5 @@ class ShortlistRelays(CovermapAlgorithm):
         """Run the command."""
         scenario = self.parameterAsFile(parameters, "SCENARIO", context)
         folder = self.parameterAsString(parameters, "OUTPUT", context)
-        summary = self.run(["relays", scenario, "--output", folder], feedback)
+        summary = self.run_covermap(["relays", scenario, "--output", folder], feedback)
         return {"OUTPUT": folder, "SUMMARY": summary}
