@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import json
+import shutil
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from covermap.errors import InputError
 from covermap.outputs.coverage import RUN_FILE
 from covermap.outputs.whole_file import TEMPORARY_FOLDER, remove_files
+
+BEGUN = "begun"
 
 
 def require_ours(folder: Path, overwrite: bool = False) -> None:
@@ -26,11 +30,47 @@ def require_ours(folder: Path, overwrite: bool = False) -> None:
         )
     if overwrite or not folder.exists() or read_record(folder) is not None:
         return
+    if (folder / TEMPORARY_FOLDER / BEGUN).exists():
+        return
     foreign = sorted(path.name for path in folder.iterdir() if not _is_unfinished(path))
     if foreign:
         raise InputError(
             f"{folder} holds files that are not a covermap result, for example {foreign[0]}. Name another "
             "folder, or add --overwrite: files that are not results stay as they are. Nothing was written."
+        )
+
+
+@contextmanager
+def begun(folder: Path) -> Iterator[None]:
+    """Mark a result folder as one that a run of ours has begun, until its run.json stands there.
+
+    So a run that was killed may go on in it. What an earlier one left unfinished goes.
+    """
+    unfinished = Path(folder) / TEMPORARY_FOLDER
+    shutil.rmtree(unfinished, ignore_errors=True)
+    unfinished.mkdir(parents=True)
+    (unfinished / BEGUN).touch()
+    yield
+    shutil.rmtree(unfinished, ignore_errors=True)
+
+
+def require_own_record(folder: Path, record: str, overwrite: bool = False) -> None:
+    """Check that a folder is new, empty or holds the named record of an earlier command of ours.
+
+    Raises InputError otherwise, unless `overwrite`; files of others stay as they are either way.
+    """
+    folder = Path(folder)
+    if folder.exists() and not folder.is_dir():
+        raise InputError(
+            f"{folder} is a file, not a folder. Name another output folder. Nothing was written."
+        )
+    if overwrite or not folder.exists() or (folder / record).is_file():
+        return
+    foreign = sorted(path.name for path in folder.iterdir() if not _is_unfinished(path))
+    if foreign:
+        raise InputError(
+            f"{folder} holds files that are not of this command, for example {foreign[0]}. Name another "
+            "folder, or add --overwrite. Nothing was written."
         )
 
 

@@ -1,0 +1,153 @@
+"""Changes between results: nothing gained by nobody, nothing compared that does not compare."""
+
+import dataclasses
+import json
+
+import numpy as np
+import pyogrio
+import pytest
+import shapely
+from click.testing import CliRunner
+from small_coverage import GRID, WHOLE, write_small_coverage
+
+from covermap.cli import main
+from covermap.comparing import changes
+from covermap.errors import InputError
+from covermap.outputs.comparison.write import change_patches
+from covermap.outputs.coverage import Coverage, grid_record
+from covermap.outputs.rasters import RasterSet
+from covermap.planning.changes import by_neighbourhood, compare, differences
+
+
+@pytest.fixture(scope="module")
+def before(tmp_path_factory):
+    return write_small_coverage(tmp_path_factory.mktemp("before"))
+
+
+def moved(folder, before, change, **run):
+    """Return the small result with the tiers of list main changed by a function."""
+    coverage = write_small_coverage(folder)
+    tier = change(before.read("main/tier").copy())
+    with RasterSet(folder, GRID, services={"main": coverage.services("main")}) as rasters:
+        rasters.write("main/tier", WHOLE, tier)
+    record = json.loads((folder / "run.json").read_text("utf-8")) | run
+    (folder / "run.json").write_text(json.dumps(record), "utf-8")
+    return Coverage(folder, record)
+
+
+def one_step(tier):
+    """One block of known cells a class harder, another a class easier, one cell unknown."""
+    tier[10, 10:14] = np.minimum(tier[10, 10:14] + 1, 8)
+    tier[20, 20:22] = np.maximum(tier[20, 20:22] - 1, 1)
+    tier[29, 39] = 255
+    return tier
+
+
+def test_a_result_against_itself_changes_nothing(before):
+    counts = changes(before.folder, before.folder).counts("main")
+    assert counts.cells[["easier", "harder", "unknown now", "known now"]].sum() == 0
+    assert counts.cells.sum() == GRID.cells
+    assert counts.homes.sum() == pytest.approx(before.read("homes").sum(), abs=0.5)
+
+
+def test_changes_are_counted_in_cells_and_homes(before, tmp_path):
+    after = moved(tmp_path, before, one_step)
+    found = compare(before, after)
+    old, new = before.read("main/tier").astype(int), after.read("main/tier").astype(int)
+    homes = before.read("homes")
+    known = (old < 9) & (new < 9)
+    counts = found.counts("main")
+    assert counts.cells["harder"] == np.count_nonzero(known & (new > old))
+    assert counts.cells["easier"] == np.count_nonzero(known & (new < old))
+    assert counts.cells["unknown now"] == 1
+    assert counts.homes["harder"] == pytest.approx(homes[known & (new > old)].sum(), abs=0.01)
+    patches = change_patches(found, "main")
+    harder = patches[patches.change == "harder"]
+    assert harder.area_km2.sum() == pytest.approx(0.01 * counts.cells["harder"])
+    assert harder.homes.sum() == pytest.approx(counts.homes["harder"], abs=0.01)
+    assert (harder.tier_after > harder.tier_before).all()
+
+
+def test_neighbourhoods_add_up_to_the_whole(before, tmp_path):
+    import geopandas as gpd
+
+    found = compare(before, moved(tmp_path, before, one_step))
+    west, north = GRID.x_min, GRID.y_max
+    halves = [
+        shapely.box(west, north - 3000, west + 1230, north),
+        shapely.box(west + 1230, north - 3000, west + 4000, north),
+    ]
+    areas = gpd.GeoDataFrame(
+        {"neighbourhood_id": ["a", "b"], "neighbourhood_name": ["A", "B"]}, geometry=halves, crs=GRID.crs_wkt
+    )
+    table = by_neighbourhood(found, areas, "main")
+    counts = found.counts("main")
+    for name in ("harder", "easier", "same"):
+        assert table[f"homes_{name}"].sum() == pytest.approx(counts.homes[name], abs=0.5)
+
+
+def with_grid(coverage, **changed):
+    run = coverage.run | {"grid": grid_record(dataclasses.replace(GRID, **changed))}
+    return Coverage(coverage.folder, run)
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({"cell_m": 200.0}, "100 m before, 200 m after"),
+        ({"x_min": GRID.x_min + 30.0}, "do not lie on each other"),
+        ({"x_min": GRID.x_min + 400_000.0}, "share no cell"),
+    ],
+)
+def test_grids_that_do_not_compare_are_refused_with_the_reason(before, changed, said):
+    with pytest.raises(InputError, match=said):
+        compare(before, with_grid(before, **changed))
+
+
+def test_areas_that_only_overlap_are_compared_where_they_do(before):
+    found = compare(before, with_grid(before, x_min=GRID.x_min + 1000.0, cols=30))
+    assert found.grid.cols == 30
+    assert "only the 30 x 30 cells both have" in found.notes[0]
+
+
+def test_other_terrain_model_and_rules_are_told_first():
+    def run(digest, chosen, dn):
+        return {
+            "inputs": [{"role": "terrain.elevation", "sha256": digest}],
+            "models": {"chosen": chosen},
+            "options": {"prediction": {"dn": dn}},
+        }
+
+    assert differences(run("a", "p1812", 45), run("a", "p1812", 45)) == ()
+    found = " ".join(differences(run("a", "p1812", 45), run("b", "free_space", 50)))
+    assert "terrain or land cover is not the same" in found
+    assert "p1812 before, free_space after" in found
+    assert "[prediction] is not the same in: dn" in found
+
+
+def test_the_command_writes_layer_table_page_and_says_the_difference_first(before, tmp_path):
+    after = moved(tmp_path / "after", before, one_step, models={"chosen": "free_space"})
+    out = tmp_path / "out"
+    result = CliRunner().invoke(
+        main, ["changes", str(before.folder), str(after.folder), "--output", str(out)]
+    )
+    assert result.exit_code == 0, result.output
+    assert result.stdout.startswith("Not only the stations changed: The model is not the same")
+    assert "need a harder antenna than before" in result.stdout
+    assert len(pyogrio.read_dataframe(out / "changes.gpkg", layer="changes")) >= 3
+    page = (out / "changes.html").read_text("utf-8")
+    assert "Small &lt;i&gt;Isle&lt;/i&gt;" in page
+    assert "<script" not in page
+    for caution in after.run["cautions"]:
+        assert caution.replace("'", "&#39;") in page
+    assert (out / "changes.csv").is_file()
+    again = CliRunner().invoke(main, ["changes", str(before.folder), str(after.folder), "--output", str(out)])
+    assert again.exit_code == 0
+    foreign = tmp_path / "foreign"
+    foreign.mkdir()
+    (foreign / "mine.txt").write_text("x")
+    refused = CliRunner().invoke(
+        main, ["changes", str(before.folder), str(after.folder), "--output", str(foreign)]
+    )
+    assert refused.exit_code == 2
+    assert [path.name for path in foreign.iterdir()] == ["mine.txt"]
