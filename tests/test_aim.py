@@ -6,13 +6,12 @@ import pytest
 from covermap.errors import InputError
 from covermap.reception import PlaceSignals, StationFacts, aim_plan, aim_range, best_aim, chance_by_azimuth
 from covermap.reception.aim import _at_place
+from covermap.reception.aim_ranking import CIRCLE, CIRCLE_AIMS, fill_squares, scan_arrays
 from covermap.reception.aim_search import (
     AIM_DEG,
     CHANCE,
     PLAN_COLUMNS,
-    fill_squares,
     is_directional,
-    scan_arrays,
     search_circle,
     search_every_degree,
 )
@@ -168,10 +167,9 @@ def both_searches(signals, tier):
     full, few = np.empty(PLAN_COLUMNS), np.empty(PLAN_COLUMNS)
     search_every_degree(signals.needed, transmitters, figures, home, full)
     scan = scan_arrays(transmitters)
-    fill_squares(scan.circle_deg, transmitters, home, scan.circle_square)
-    search_circle(
-        0.0, 2.0, 0.9, is_directional(figures), signals.needed, transmitters, figures, home, scan, few
-    )
+    fill_squares(CIRCLE, CIRCLE_AIMS, transmitters, home.values, scan)
+    directional = is_directional(figures)
+    search_circle(0.0, 0, 0.9, directional, signals.needed, transmitters, figures, home, scan, few)
     return full, few
 
 

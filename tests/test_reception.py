@@ -1,4 +1,5 @@
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -139,7 +140,7 @@ def test_needing_fewer_services_is_never_harder():
         receive(signals, FACTS, TIERS, wanted_of(0, 2, 3, 4, needed=needed), ReceptionOptions())
         for needed in (1, 2, 3, 4)
     ]
-    for fewer, more in zip(results, results[1:], strict=False):
+    for fewer, more in pairwise(results):
         assert np.mean(fewer.tier > more.tier) <= 0.001
         drop = more.tier_chance_percent.astype(int) - fewer.tier_chance_percent.astype(int)
         assert drop.max() <= 3  # a search may miss the best aim by a little
@@ -253,7 +254,7 @@ def test_wrong_lists_and_shapes_are_named():
 
 
 def test_sigma_in_words():
-    # sqrt(6^2 + 1.9^2) = 6.3 with land cover (ITU-R P.1812-8 section 4.7, 100 m), sqrt(8^2 + 5.5^2) = 9.7 without
+    # ITU-R P.1812-8 section 4.7, 100 m: sqrt(6^2 + 1.9^2) = 6.3; without land cover sqrt(8^2 + 5.5^2) = 9.7
     options = ReceptionOptions()
     assert sigma_summary(options).in_words() == (
         "sigma 6.3 dB (prediction 6, places within a square 1.9; land cover known)"

@@ -10,22 +10,18 @@ from numpy.typing import NDArray
 from covermap.errors import InputError
 from covermap.reception.aim_search import AIM_DEG, MOUNT, PLAN_COLUMNS, search_every_degree
 from covermap.reception.budget import NEED_DBUVM, WantedTransmitters, tier_figures, wanted_transmitters
-from covermap.reception.confidence import confidence_bounds
-from covermap.reception.normal import normal_share
-from covermap.reception.options import ReceptionOptions
-from covermap.reception.pattern import HORIZONTAL, VERTICAL
-from covermap.reception.plan import (
+from covermap.reception.confidence import (
     BEARING_DEG,
     CHOSEN,
     CLEAR_DB,
-    DEVIATION,
     MARGIN_DB,
-    HomeArrays,
-    chance_of_list,
-    choose_transmitters,
-    home_arrays,
-    set_aim,
+    TOTAL_DEVIATION,
+    confidence_bounds,
 )
+from covermap.reception.normal import normal_share
+from covermap.reception.options import ReceptionOptions
+from covermap.reception.pattern import HORIZONTAL, VERTICAL
+from covermap.reception.plan import HomeArrays, chance_of_list, choose_transmitters, home_arrays, set_aim
 from covermap.reception.signals import StationFacts
 from covermap.reception.tiers import Tier
 
@@ -145,9 +141,11 @@ def chance_by_azimuth(
     transmitters, figures, home = _at_place(signals, tier)
     chances = np.empty(360)
     for azimuth_deg in range(360):
-        set_aim(float(azimuth_deg), mount, figures, home)
-        choose_transmitters(transmitters, home)
-        chances[azimuth_deg] = chance_of_list(signals.needed, transmitters, figures, home, home.points)
+        set_aim(float(azimuth_deg), mount, figures, home.values)
+        choose_transmitters(transmitters, home.values, home.numbers)
+        chances[azimuth_deg] = chance_of_list(
+            signals.needed, transmitters, figures, home.values, home.numbers, home.points
+        )
     return chances
 
 
@@ -188,15 +186,17 @@ def _at_place(signals: PlaceSignals, tier: Tier) -> tuple[WantedTransmitters, ND
 
 def _plan(signals: PlaceSignals, tier: Tier, azimuth_deg: float, mount: int) -> AimPlan:
     transmitters, figures, home = _at_place(signals, tier)
-    set_aim(azimuth_deg, mount, figures, home)
-    choose_transmitters(transmitters, home)
-    chosen = home.index[CHOSEN, : transmitters.services]
-    chances = np.array([normal_share(deviation) for deviation in home.values[DEVIATION, chosen]])
+    set_aim(azimuth_deg, mount, figures, home.values)
+    choose_transmitters(transmitters, home.values, home.numbers)
+    chosen = home.numbers[CHOSEN, : transmitters.services]
+    chances = np.array([normal_share(deviation) for deviation in home.values[TOTAL_DEVIATION, chosen]])
     return AimPlan(
         tier=tier.tier,
         azimuth_deg=azimuth_deg,
         polarization=next(name for name, number in POLARIZATIONS.items() if number == mount),
-        chance=float(chance_of_list(signals.needed, transmitters, figures, home, home.points)),
+        chance=float(
+            chance_of_list(signals.needed, transmitters, figures, home.values, home.numbers, home.points)
+        ),
         chance_bounds=confidence_bounds(chances),
         services=signals.services,
         margins_db=home.values[MARGIN_DB, chosen].copy(),

@@ -8,41 +8,22 @@ from numpy.typing import NDArray
 
 from covermap.constants import TIER_NOT_PROMISED
 from covermap.propagation.compiling import kernel
-from covermap.reception.aim_search import (
-    AIM_DEG,
-    CHANCE,
-    MOUNT,
-    WORST_DB,
-    ScanArrays,
-    fill_squares,
-    forget_plan,
-    search_circle,
-)
+from covermap.reception.aim_ranking import CIRCLE, CIRCLE_AIMS, ScanArrays, fill_squares
+from covermap.reception.aim_search import AIM_DEG, CHANCE, MOUNT, ROUNDS_TO_ALL, WORST_DB, search_circle
 from covermap.reception.budget import NEED_DBUVM
+from covermap.reception.confidence import BEARING_DEG, CHOSEN, CLEAR_DB, TOTAL_DEVIATION
 from covermap.reception.normal import normal_share
-from covermap.reception.plan import (
-    BEARING_DEG,
-    CHOSEN,
-    CLEAR_DB,
-    DEVIATION,
-    HomeArrays,
-    chance_bound,
-    chance_of_list,
-    choose_transmitters,
-    set_aim,
-    set_clear,
-)
+from covermap.reception.plan import HomeArrays, choose_transmitters, set_aim
 
 MARGIN_TIER = 5  # the tier whose margin is a layer of its own
-ROUNDS_TO_NONE = 0.005  # chances below and above these round to 0 and 100 %
-ROUNDS_TO_ALL = 0.9951
 
 
 class CellArrays(NamedTuple):
     """Work arrays of the loop, made once a thread.
 
-    level_dbuvm : (H, W) fields of a cell. known : (services,). plans : (tiers + 1, PLAN_COLUMNS), the last for
-    the dead zone. searched : (tiers + 1,) whether a plan is the best one.
+    level_dbuvm : (H, W) fields of a cell. known : (services,)
+    plans : (tiers + 1, PLAN_COLUMNS), the last for the dead zone
+    searched : (tiers + 1,) whether a plan is the best one.
     """
 
     home: HomeArrays
@@ -95,37 +76,23 @@ def read_home(cell, field_dbuvm, bearing_deg, wanted, work):
 
 
 @kernel
-def set_tier(level_dbuvm, figures, home):
+def set_tier(height, figures, values, level_dbuvm):
     """Fill each transmitter's margin at its own bearing with a tier's installation."""
-    for item in range(level_dbuvm.size):
-        home.values[CLEAR_DB, item] = level_dbuvm[item] - figures[NEED_DBUVM, item]
-
-
-@kernel
-def rounds_to_none(needed, wanted, figures, home, plan):
-    """Return whether the chance rounds to 0 % whatever the aim; then it is kept without a search."""
-    set_clear(figures, home)
-    choose_transmitters(wanted, home)
-    bound = chance_bound(wanted.services, needed, home)
-    if bound >= ROUNDS_TO_NONE:
-        bound = chance_of_list(needed, wanted, figures, home, home.points)
-    if bound >= ROUNDS_TO_NONE:
-        return False
-    forget_plan(plan)
-    plan[CHANCE] = bound
-    return True
+    for item in range(figures.shape[1]):
+        values[CLEAR_DB, item] = level_dbuvm[height, item] - figures[NEED_DBUVM, item]
 
 
 @kernel
 def service_chances(cell, plan, wanted, figures, home, chance_percent):
     """Write each service's own chance under a plan; return the index of the lowest."""
-    set_aim(plan[AIM_DEG], int(plan[MOUNT]), figures, home)
-    choose_transmitters(wanted, home)
+    values, index = home.values, home.numbers
+    set_aim(plan[AIM_DEG], int(plan[MOUNT]), figures, values)
+    choose_transmitters(wanted, values, index)
     lowest = 0
     for number in range(wanted.services):
-        deviation = home.values[DEVIATION, home.index[CHOSEN, number]]
+        deviation = values[TOTAL_DEVIATION, index[CHOSEN, number]]
         chance_percent[number, cell] = percent(normal_share(deviation))
-        if deviation < home.values[DEVIATION, home.index[CHOSEN, lowest]]:
+        if deviation < values[TOTAL_DEVIATION, index[CHOSEN, lowest]]:
             lowest = number
     return lowest
 
@@ -163,8 +130,8 @@ def rate_home(heights, directional, confidence, needed, dead_needed, wanted, fig
     """
     tiers = directional.size
     stored = tiers
-    fill_squares(work.scan.circle_deg, wanted, work.home, work.scan.circle_square)
-    start_deg = math.floor(work.home.values[BEARING_DEG, 0])
+    fill_squares(CIRCLE, CIRCLE_AIMS, wanted, work.home.values, work.scan)
+    start_deg = float(math.floor(work.home.values[BEARING_DEG, 0]))
     for task in range(tiers + 4):
         row = next_task(task, tiers, stored, work)
         if row < 0:
@@ -175,17 +142,16 @@ def rate_home(heights, directional, confidence, needed, dead_needed, wanted, fig
         if row == tiers and asked <= needed and work.plans[tier, CHANCE] >= ROUNDS_TO_ALL:
             plan[CHANCE] = work.plans[tier, CHANCE]
             continue
-        set_tier(work.level_dbuvm[heights[tier]], figures[tier], work.home)
-        rating = task < tiers or row == tiers
-        if rating and rounds_to_none(asked, wanted, figures[tier], work.home, plan):
-            work.searched[row] = False
-            continue
-        enough = ROUNDS_TO_ALL if row == tiers or (rating and stored < tiers) else 2.0
-        search_circle(
-            start_deg, enough, confidence, directional[tier], asked, wanted, figures[tier], work.home,
+        quick = 0
+        if task < tiers:
+            quick = 2 if stored < tiers else 1
+        elif row == tiers:
+            quick = 2
+        set_tier(heights[tier], figures[tier], work.home.values, work.level_dbuvm)
+        work.searched[row] = search_circle(
+            start_deg, quick, confidence, directional[tier], asked, wanted, figures[tier], work.home,
             work.scan, plan,
         )  # fmt: skip
-        work.searched[row] = plan[CHANCE] < enough
         if task < tiers and stored == tiers and plan[CHANCE] >= confidence:
             stored = tier
         if directional[tier]:
@@ -225,7 +191,7 @@ def receive_cells(
         lower[:, cell] = 0
         for one_lower in range(2 if stored > 0 else 1):
             tier = min(stored, tiers - 1) if one_lower == 0 else stored - 1
-            set_tier(work.level_dbuvm[heights[tier]], figure[tier], work.home)
+            set_tier(heights[tier], figure[tier], work.home.values, work.level_dbuvm)
             lowest = service_chances(
                 cell, work.plans[tier], wanted, figure[tier], work.home, chance if one_lower == 0 else lower
             )

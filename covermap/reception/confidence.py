@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Hashable, Sequence
 
 import numpy as np
@@ -12,42 +11,53 @@ from covermap.errors import InputError
 from covermap.propagation.compiling import kernel
 from covermap.reception.normal import LEAST, POINT, PRODUCT, WEIGHT, integral_points, normal_share
 
+# Rows of the work arrays of one home: values (VALUE_ROWS, services + 1 or more), services of one mast side
+# by side. They are passed whole: a view of a row costs more than the sums over it.
+CLEAR_DB = 0  # of a transmitter: margin at its own bearing; -inf where it is unknown
+BEARING_DEG = 1
+MARGIN_DB = 2  # at the aim
+TOTAL_DEVIATION = 3  # the same in total standard deviations
+DEVIATION = 4  # of a service: margin in its own standard deviations, m / s_i
+COMMON_PART = 5  # s_c / s_i
+SHARE = 6
+COUNT_CHANCE = 7
+VALUE_ROWS = 8
+
+# Rows of the whole numbers that go with them.
+GROUP_START = 0  # index of each mast's first service; behind the last mast the number of services
+CHOSEN = 1  # transmitter of each service
+INDEX_ROWS = 2
+
 
 @kernel
-def _multiply_mast(deviation, common_ratio, first, last, points):
-    """Multiply the product by the share of homes that receive one mast's worst service, at each point."""
-    if last - first == 1:
-        alone, ratio = deviation[first], common_ratio[first]
-        for point in range(points.shape[1]):
-            points[PRODUCT, point] *= normal_share(alone + ratio * points[POINT, point])
-        return
-    points[LEAST, :] = math.inf
+def _shares_something(first, last, values):
+    """Return True where one of these services has something in common with the home's others."""
     for item in range(first, last):
-        margin, ratio = deviation[item], common_ratio[item]
+        if values[COMMON_PART, item] > 0.0:
+            return True
+    return False
+
+
+@kernel
+def _multiply_mast(sign, first, last, values, points):
+    """Multiply the product by the share of homes that receive one mast's worst service, at each point."""
+    for item in range(first, last):
+        deviation, common = sign * values[DEVIATION, item], values[COMMON_PART, item]
         for point in range(points.shape[1]):
-            shifted = margin + ratio * points[POINT, point]
-            points[LEAST, point] = shifted if shifted < points[LEAST, point] else points[LEAST, point]
+            shifted = deviation + common * points[POINT, point]
+            least = shifted if item == first or shifted < points[LEAST, point] else points[LEAST, point]
+            points[LEAST, point] = least
     for point in range(points.shape[1]):
         points[PRODUCT, point] *= normal_share(points[LEAST, point])
 
 
 @kernel
-def _shares_nothing(common_ratio, first, last):
-    """Return True where these services have nothing in common with the home's others."""
-    for item in range(first, last):
-        if common_ratio[item] > 0.0:
-            return False
-    return True
-
-
-@kernel
-def all_confidence(deviation, common_ratio, group_start, groups, points):
+def all_confidence(sign, groups, values, index, points):
     """Return the chance that every service is received, 0 to 1.
 
-    deviation : margin of each service in its own standard deviations, m / s_i, ordered by mast
-    common_ratio : s_c / s_i of each service
-    group_start : index of each mast's first service, and behind the last mast the number of services
-    groups : number of masts. points : of integral_points
+    sign : 1, or -1 for the chance that every service fails
+    groups : number of masts. values, index : rows DEVIATION, COMMON_PART and GROUP_START filled
+    points : of integral_points
 
     Masts are independent given the home's common deviation z; on one mast the worst service decides.
 
@@ -58,17 +68,19 @@ def all_confidence(deviation, common_ratio, group_start, groups, points):
     fixed = 1.0
     varies = False
     for group in range(groups):
-        first, last = group_start[group], group_start[group + 1]
-        if _shares_nothing(common_ratio, first, last):
-            worst = deviation[first]
+        first, last = index[GROUP_START, group], index[GROUP_START, group + 1]
+        if not _shares_something(first, last, values):
+            worst = sign * values[DEVIATION, first]
             for item in range(first + 1, last):
-                worst = min(worst, deviation[item])
+                deviation = sign * values[DEVIATION, item]
+                worst = deviation if deviation < worst else worst
             fixed *= normal_share(worst)
             continue
         if not varies:
-            points[PRODUCT, :] = points[WEIGHT, :]
+            for point in range(points.shape[1]):
+                points[PRODUCT, point] = points[WEIGHT, point]
             varies = True
-        _multiply_mast(deviation, common_ratio, first, last, points)
+        _multiply_mast(sign, first, last, values, points)
     if not varies:
         return fixed
     total = 0.0
@@ -78,85 +90,67 @@ def all_confidence(deviation, common_ratio, group_start, groups, points):
 
 
 @kernel
-def _sort_downward(values, count):
-    """Sort the first count values in place, greatest first."""
-    for item in range(1, count):
-        value = values[item]
-        place = item
-        while place > 0 and values[place - 1] < value:
-            values[place] = values[place - 1]
+def _fill_shares_downward(common, first, last, values):
+    """Fill row SHARE with one mast's chances at a common deviation, greatest first."""
+    for item in range(first, last):
+        share = normal_share(values[DEVIATION, item] + values[COMMON_PART, item] * common)
+        place = item - first
+        while place > 0 and values[SHARE, place - 1] < share:
+            values[SHARE, place] = values[SHARE, place - 1]
             place -= 1
-        values[place] = value
+        values[SHARE, place] = share
 
 
 @kernel
-def _add_mast(count_chance, needed, shares, services):
+def _add_mast(services, needed, values):
     """Convolve the chances of 0 to needed received services with those of one more mast, in place.
 
-    shares : chance of each of the mast's services, greatest first; the j best arrive together with
-        chance shares[j - 1] - shares[j]. The last count means needed or more.
+    The j best of the mast's services arrive together with chance share[j - 1] - share[j] (row SHARE). The
+    last count means needed or more.
     """
     for have in range(needed - 1, -1, -1):
-        chance = count_chance[have]
-        count_chance[have] = chance * (1.0 - shares[0])
+        chance = values[COUNT_CHANCE, have]
+        values[COUNT_CHANCE, have] = chance * (1.0 - values[SHARE, 0])
         for brought in range(1, services + 1):
-            exactly = shares[brought - 1]
+            exactly = values[SHARE, brought - 1]
             if brought < services:
-                exactly -= shares[brought]
-            count_chance[min(needed, have + brought)] += chance * exactly
+                exactly -= values[SHARE, brought]
+            values[COUNT_CHANCE, min(needed, have + brought)] += chance * exactly
 
 
 @kernel
-def _at_least_given(common, deviation, common_ratio, group_start, groups, needed, shares, count_chance):
-    """Return the chance of at least needed services when the home's common deviation is given."""
-    count_chance[: needed + 1] = 0.0
-    count_chance[0] = 1.0
-    for group in range(groups):
-        first = group_start[group]
-        services = group_start[group + 1] - first
-        for item in range(services):
-            shares[item] = normal_share(deviation[first + item] + common_ratio[first + item] * common)
-        _sort_downward(shares, services)
-        _add_mast(count_chance, needed, shares, services)
-    return count_chance[needed]
-
-
-@kernel
-def at_least_confidence(deviation, common_ratio, group_start, groups, needed, points, shares, count_chance):
+def at_least_confidence(needed, groups, values, index, points):
     """Return the chance that at least needed services are received, 0 to 1; arguments as all_confidence.
-
-    shares, count_chance : work, needed + 1 values and one a service or more
 
     Source: as all_confidence; the masts' counts are added by convolution (Poisson-binomial).
     Accuracy: as all_confidence.
     """
-    alone = _shares_nothing(common_ratio, 0, group_start[groups])
+    sharing = _shares_something(0, index[GROUP_START, groups], values)
     total = 0.0
-    for point in range(1 if alone else points.shape[1]):
-        common = 0.0 if alone else points[POINT, point]
-        chance = _at_least_given(
-            common, deviation, common_ratio, group_start, groups, needed, shares, count_chance
-        )
-        total += chance if alone else points[WEIGHT, point] * chance
+    for point in range(points.shape[1] if sharing else 1):
+        common = points[POINT, point] if sharing else 0.0
+        values[COUNT_CHANCE, 0] = 1.0
+        for count in range(1, needed + 1):
+            values[COUNT_CHANCE, count] = 0.0
+        for group in range(groups):
+            first, last = index[GROUP_START, group], index[GROUP_START, group + 1]
+            _fill_shares_downward(common, first, last, values)
+            _add_mast(last - first, needed, values)
+        total += (points[WEIGHT, point] if sharing else 1.0) * values[COUNT_CHANCE, needed]
     return total
 
 
 @kernel
-def needed_confidence(deviation, common_ratio, group_start, groups, needed, points, shares, count_chance):
+def needed_confidence(needed, groups, values, index, points):
     """Return the chance of at least needed services, by whichever way is quickest.
 
-    At least one arrives unless all fail, which is all_confidence of the opposite margins: the common
-    deviation is symmetric.
+    At least one arrives unless all fail, and the common deviation is symmetric.
     """
-    services = group_start[groups]
+    services = index[GROUP_START, groups]
     if 1 < needed < services:
-        return at_least_confidence(
-            deviation, common_ratio, group_start, groups, needed, points, shares, count_chance
-        )
+        return at_least_confidence(needed, groups, values, index, points)
     sign = 1.0 if needed == services else -1.0
-    for item in range(services):
-        shares[item] = sign * deviation[item]
-    chance = all_confidence(shares, common_ratio, group_start, groups, points)
+    chance = all_confidence(sign, groups, values, index, points)
     return chance if needed == services else 1.0 - chance
 
 
@@ -201,18 +195,12 @@ def joint_confidence(
     own_sd, common_sd = _checked_spreads(margins, sd_db, common_sd_db)
     order, group_start = _by_mast(mast, margins.size)
     needed = _checked_needed(at_least, margins.size)
-    return float(
-        needed_confidence(
-            (margins / own_sd)[order],
-            (common_sd / own_sd)[order],
-            group_start,
-            group_start.size - 1,
-            needed,
-            integral_points(),
-            np.empty(margins.size),
-            np.empty(margins.size + 1),
-        )
-    )
+    values = np.empty((VALUE_ROWS, margins.size + 1))
+    values[DEVIATION, :-1] = (margins / own_sd)[order]
+    values[COMMON_PART, :-1] = (common_sd / own_sd)[order]
+    index = np.zeros((INDEX_ROWS, group_start.size), dtype=np.int64)
+    index[GROUP_START] = group_start
+    return float(needed_confidence(needed, group_start.size - 1, values, index, integral_points()))
 
 
 def confidence_bounds(chances: ArrayLike) -> tuple[float, float]:

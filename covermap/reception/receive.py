@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 from covermap.constants import TIER_COUNT, UNKNOWN_UINT8
 from covermap.errors import InputError
-from covermap.reception.aim_search import PLAN_COLUMNS, is_directional, scan_arrays
+from covermap.reception.aim_ranking import scan_arrays
+from covermap.reception.aim_search import PLAN_COLUMNS, is_directional
 from covermap.reception.budget import (
     Wanted,
     WantedTransmitters,
@@ -135,5 +136,6 @@ def _require_shapes(signals: CellSignals, facts: StationFacts) -> None:
         or signals.bearing_deg.shape[1] != cells
     ):
         raise InputError(
-            f"bearing_deg must have shape (masts, cells) = ({masts}, {cells}), got {signals.bearing_deg.shape}."
+            f"bearing_deg must have shape (masts, cells) = ({masts}, {cells}), "
+            f"got {signals.bearing_deg.shape}."
         )
