@@ -13,7 +13,7 @@ from covermap.constants import BANDS
 from covermap.errors import InputError
 from covermap.measurements.censored_mean import FEWEST_STATIONS, BandMean, band_mean
 from covermap.measurements.comparison_log import ComparisonLog, read_comparison_log, require_readings
-from covermap.measurements.log_doubts import choose_reference, doubts, explained_by
+from covermap.measurements.log_doubts import chance_words, choose_reference, doubts, explained_by
 from covermap.measurements.paired import PairedDifference, Pairs, paired_differences
 from covermap.measurements.percent_scale import percent_scales
 
@@ -136,7 +136,8 @@ def antenna_test(log: str | Path | ComparisonLog, channel_plan: str = "us_6mhz")
         raise InputError(
             f"{log.file}: no station was read with {reference} and another antenna in one "
             f"session with one set "
-            "and scale, so nothing can be compared. Look at session_id, device_id and scale."
+            "and scale, so nothing can be compared. Look at session_id, device_id and scale.\n"
+            + "\n".join(more[:3])
         )
     bands = _bands(pairs)
     warnings = [*log.warnings, *sentences, *more, *_figure_warnings(pairs, bands)]
@@ -245,7 +246,7 @@ def _band_words(candidate: str, pairs: Sequence[PairedDifference]) -> list[str]:
     chance = float(stats.f_oneway(*groups).pvalue)
     if not chance < 0.05:
         return []
-    return [f"{candidate}: the bands differ (p = {chance:.2f}); no figure over all bands is given."]
+    return [f"{candidate}: the bands differ ({chance_words(chance)}); no figure over all bands is given."]
 
 
 def _noise_words(pairs: Pairs) -> str:

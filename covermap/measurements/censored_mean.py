@@ -15,7 +15,7 @@ FEWEST_STATIONS = 4  # common practice, no source: under this many a band has no
 LOWEST_SD_DB, HIGHEST_SD_DB = 0.05, 30.0
 DRAWS = 256  # fixed quasi-random points for the chance of bounds that share a station or session
 CONFIDENCE = 0.95
-STEP = 0.02  # of the numerical curvature
+STEP_DB = 0.1  # of the numerical curvature
 
 Floats = NDArray[np.float64]
 
@@ -191,38 +191,12 @@ def _most_likely(design: _Design) -> tuple[float, Floats]:
 
 def _standard_error(design: _Design, mean_db: float, sd_db: Floats) -> float:
     """Return the standard error of the mean; with bounds from the curvature of the likelihood."""
+    of_all_known = 1.0 / math.sqrt(_precision(design, sd_db)[1])
     if design.exact.all():
-        return 1.0 / math.sqrt(_precision(design, sd_db)[1])
-    inner = [i for i, sd in enumerate(sd_db) if LOWEST_SD_DB * 1.5 < sd < HIGHEST_SD_DB / 1.5]
-    point = np.array([mean_db, *np.log(sd_db[inner])])
-
-    def cost(moved: Floats) -> float:
-        moved_sd = sd_db.copy()
-        moved_sd[inner] = np.exp(moved[1:])
-        log_likelihood = _log_likelihood(design, moved[0], moved_sd)
-        return -log_likelihood + 0.5 * math.log(_precision(design, moved_sd)[1])
-
-    curvature = _curvature(cost, point)
-    try:
-        variance = float(np.linalg.inv(curvature)[0, 0])
-    except np.linalg.LinAlgError:
-        variance = math.nan
-    if not variance > 0.0:
-        variance = 1.0 / max(curvature[0, 0], 1e-9)
-    return max(math.sqrt(variance), 1.0 / math.sqrt(_precision(design, sd_db)[1]))
-
-
-def _curvature(cost, point: Floats) -> Floats:
-    """Return the matrix of second derivatives by central differences."""
-    count = point.size
-    steps = STEP * np.eye(count) * np.array([5.0, *[1.0] * (count - 1)])
-    matrix = np.empty((count, count))
-    for i in range(count):
-        for j in range(i, count):
-            plus, minus = steps[i] + steps[j], steps[i] - steps[j]
-            rise = cost(point + plus) - cost(point + minus) - cost(point - minus) + cost(point - plus)
-            matrix[i, j] = matrix[j, i] = rise / (4.0 * steps[i, i] * steps[j, j])
-    return matrix
+        return of_all_known
+    below, here, above = (_log_likelihood(design, mean_db + step, sd_db) for step in (-STEP_DB, 0.0, STEP_DB))
+    curvature = (2.0 * here - below - above) / STEP_DB**2
+    return max(1.0 / math.sqrt(max(curvature, 1e-9)), of_all_known)
 
 
 def _freedom(design: _Design, sd_db: Floats) -> float:

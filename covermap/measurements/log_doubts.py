@@ -199,6 +199,11 @@ def explained_by(pairs: Sequence[PairedDifference]) -> list[str]:
         if line.pvalue < DOUBTFUL_P:
             sentences.append(
                 f"The difference {words} ({line.slope:+.2f} dB a {'degree' if name == 'aim' else 'dB'}, "
-                f"p = {line.pvalue:.2f})"
+                f"{chance_words(float(line.pvalue))})"
             )
     return sentences
+
+
+def chance_words(chance: float) -> str:
+    """Return a p value as people read it."""
+    return "p < 0.01" if chance < 0.01 else f"p = {chance:.2f}"

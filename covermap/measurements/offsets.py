@@ -62,6 +62,10 @@ def shrunk_offset(low_db: ArrayLike, high_db: ArrayLike, sd_db: ArrayLike, prior
     low, high = np.asarray(low_db, dtype=float), np.asarray(high_db, dtype=float)
     sd = np.broadcast_to(np.asarray(sd_db, dtype=float), low.shape)
 
+    if np.array_equal(low, high):
+        precision = float((1.0 / sd**2).sum()) + prior_sd_db**-2
+        return Shrunk(float((low / sd**2).sum()) / precision, 1.0 / math.sqrt(precision))
+
     def cost(offset: float) -> float:
         return -log_likelihood(offset, low, high, sd) + 0.5 * (offset / prior_sd_db) ** 2
 

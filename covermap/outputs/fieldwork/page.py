@@ -12,7 +12,8 @@ h1{font-size:1.5rem;line-height:1.2;margin:.2rem 0 .6rem}h2{font-size:1.1rem;mar
 p{margin:.4rem 0}.answer{font-size:1.15rem;border-left:4px solid #4F6D6C;padding:.3rem .8rem;margin:.8rem 0}
 table{border-collapse:collapse;width:100%;font-size:.92rem}
 th,td{border:1px solid #767676;padding:.3rem .45rem;text-align:left;vertical-align:top}
-th{background:#F1EFEA}td.n{text-align:right;white-space:nowrap}td.box{height:2.1rem}
+th{background:#F1EFEA}.form th:first-child{width:46%}.field td:nth-child(3){width:22%}
+td.n{text-align:right;white-space:nowrap}td.box{height:2.1rem}
 figure{margin:.8rem 0}figure svg{width:100%;height:auto}ul{margin:.3rem 0;padding-left:1.2rem}
 .cautions{font-size:.88rem;border-top:1px solid #767676;margin-top:1.4rem;padding-top:.5rem}
 @media print{body{margin:0;max-width:none;font-size:11pt}h2{break-after:avoid}tr,figure{break-inside:avoid}}
@@ -56,11 +57,15 @@ def section(title: str, sentences: Sequence[str]) -> str:
     return heading(title) + bullets(sentences) if sentences else ""
 
 
-def table(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    """Return a table; numbers written as text that starts with a digit or sign stand to the right."""
+def table(columns: Sequence[str], rows: Iterable[Sequence[object]], kind: str = "") -> str:
+    """Return a table; short text that starts with a digit or sign stands to the right.
+
+    kind : a class of the style sheet: form (wide answers) or field (wide third column)
+    """
     head = "".join(f"<th>{escape(column)}</th>" for column in columns)
     body = "".join("<tr>" + "".join(_cell(value) for value in row) + "</tr>" for row in rows)
-    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+    opening = f'<table class="{kind}">' if kind else "<table>"
+    return f"{opening}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
 
 
 def _cell(value: object) -> str:
@@ -69,7 +74,7 @@ def _cell(value: object) -> str:
         return '<td class="box"></td>'
     is_number = text[:1].isdigit() or (text[:1] in "+-−" and text[1:2].isdigit())
     return (
-        f'<td class="n">{escape(text)}</td>' if is_number and len(text) < 24 else f"<td>{escape(text)}</td>"
+        f'<td class="n">{escape(text)}</td>' if is_number and len(text) < 17 else f"<td>{escape(text)}</td>"
     )
 
 

@@ -141,7 +141,8 @@ def residual_picture(report: CalibrationReport) -> Figure:
 def as_svg(figure: Figure) -> str:
     """Return a figure as SVG text to stand in a page, and close it."""
     text = io.StringIO()
-    figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None})
+    with plt.rc_context(STYLE):  # the salt of its ids is read on writing
+        figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None})
     plt.close(figure)
     svg = text.getvalue()
     return svg[svg.index("<svg") :]

@@ -47,6 +47,7 @@ def write_forms(coverage: Coverage, folder: Path) -> list[Path]:
         html.table(
             ["Question", "Answer"],
             [[question if not hint else f"{question} ({hint})", html.BLANK] for question, hint in FORM_LINES],
+            "form",
         ),
         html.heading("Programmes on the list"),
         html.table(

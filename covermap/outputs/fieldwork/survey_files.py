@@ -10,11 +10,12 @@ import geopandas as gpd
 import pandas as pd
 import shapely
 
+from covermap.constants import TIER_COUNT, TIER_NOT_PROMISED
 from covermap.measurements.survey import SurveyPoint, survey_points
 from covermap.outputs.coverage import Coverage
 from covermap.outputs.fieldwork import page as html
 from covermap.outputs.whole_file import write_text
-from covermap.outputs.words import chance_text, homes_number
+from covermap.outputs.words import chance_number, homes_number
 
 COLUMNS = ("rank", "wanted_list", "homes_settled", "tier", "chance_percent")
 OUTDOORS = (
@@ -59,12 +60,20 @@ def gpx_text(points: Sequence[SurveyPoint], coverage: Coverage, cautions: Sequen
         f"<desc>{escape(' '.join([*OUTDOORS, *cautions]))}</desc></metadata>",
     ]
     for point in points:
-        words = f"{coverage.tier_names[point.tier - 1]}, {chance_text(point.chance_percent)}"
+        words = _map_says(point, coverage)
         lines.append(
             f'<wpt lat="{point.latitude_deg:.5f}" lon="{point.longitude_deg:.5f}">'
             f"<name>{point.rank:02d}</name><desc>{escape(words)}</desc></wpt>"
         )
     return "\n".join([*lines, "</gpx>"]) + "\n"
+
+
+def _map_says(point: SurveyPoint, coverage: Coverage) -> str:
+    """Return tier and chance; where nothing is promised the chance is that of tier 7."""
+    chance = chance_number(point.chance_percent)
+    if point.tier == TIER_NOT_PROMISED:
+        return f"{point.tier} {coverage.tier_names[-1]}; tier {TIER_COUNT}: {chance}"
+    return f"{point.tier} {coverage.tier_names[point.tier - 1]}: {chance}"
 
 
 def survey_sheet(points: Sequence[SurveyPoint], coverage: Coverage, cautions: Sequence[str]) -> str:
@@ -74,7 +83,7 @@ def survey_sheet(points: Sequence[SurveyPoint], coverage: Coverage, cautions: Se
         [
             p.rank,
             f"{p.latitude_deg:.5f}, {p.longitude_deg:.5f}",
-            f"{coverage.tier_names[p.tier - 1]}, {chance_text(p.chance_percent)}",
+            _map_says(p, coverage),
             homes_number(p.homes_settled) if has_homes else "",
             *[html.BLANK] * 5,
         ]
@@ -102,6 +111,7 @@ def survey_sheet(points: Sequence[SurveyPoint], coverage: Coverage, cautions: Se
                 "Seen",
             ],
             rows,
+            "field",
         ),
         html.section("Before you go", OUTDOORS),
     ]

@@ -1,0 +1,265 @@
+"""Readings against the prediction: a mast's error is found, noise refused, offsets stay where they hold."""
+
+import math
+
+import numpy as np
+import pytest
+from scenario_files import ROWS, station_csv, write_scenario
+
+from covermap import InputError
+from covermap.measurements.calibrate import report
+from covermap.measurements.calibration_file import (
+    Calibration,
+    TrustedOffset,
+    calibration_toml,
+    read_calibration,
+)
+from covermap.measurements.offsets import fit_offsets, fitted_spread_db, judge, shrunk_offset
+from covermap.measurements.readings import read_readings
+from covermap.measurements.residuals import PointResidual, Residual, by_point, measured_field
+from covermap.measurements.trusted_area import hull_lonlat
+from covermap.scenario import read_scenario
+from covermap.tables import read_external_noise, read_tiers
+
+HEADER = (
+    "point_id,utc,latitude_deg,longitude_deg,mount,height_m,station_id,rf_channel,level,unit,gain_dbd,"
+    "antenna_factor_db,cable_loss_db,mer_db,percent,decoded\n"
+)
+
+
+def values(rng, offset_db, places, sd_db=6.0, mast="M", band="uhf"):
+    """Known residuals of one mast around an offset, one a place."""
+    return [
+        PointResidual(
+            f"p{i}", mast, band, x, x, 0.0, 44.0 + 0.01 * (i % 5), -36.0 + 0.01 * (i // 5), (5.0, 20.0), 1
+        )
+        for i, x in enumerate(rng.normal(offset_db, sd_db, places))
+    ]
+
+
+def test_five_readings_are_shrunk_as_by_hand():
+    # w = (5/36) / (5/36 + 1/16) = 0.69; offset 0.69 x -4 = -2.76; sd 1 / sqrt(5/36 + 1/16) = 2.23
+    shrunk = shrunk_offset([-4.0] * 5, [-4.0] * 5, 6.0, 4.0)
+    assert shrunk.offset_db == pytest.approx(-2.8, abs=0.05)
+    assert shrunk.sd_db == pytest.approx(2.2, abs=0.05)
+
+
+def test_no_picture_pulls_the_offset_down_without_a_number():
+    known = shrunk_offset([0.0] * 3, [0.0] * 3, 6.0, 4.0)
+    with_lost = shrunk_offset([0.0] * 3 + [-math.inf] * 3, [0.0] * 3 + [-8.0] * 3, 6.0, 4.0)
+    seen_anyway = shrunk_offset([0.0] * 3 + [-math.inf], [0.0] * 3 + [30.0], 6.0, 4.0)
+    assert with_lost.offset_db < known.offset_db - 1.0
+    assert seen_anyway.offset_db == pytest.approx(known.offset_db, abs=0.01)  # a bound far away says nothing
+
+
+def test_a_mast_four_decibels_out_is_found_and_points_left_out_gain():
+    rng = np.random.default_rng(1)
+    inside = lower = used = 0
+    for _ in range(40):
+        points = values(rng, -4.0, 25)
+        spread_db = fitted_spread_db(points, 9.7)
+        offset = fit_offsets(points, spread_db)[0]
+        judgement = judge(points, spread_db)
+        inside += abs(offset.offset_db + 4.0) < 1.96 * offset.sd_db
+        lower += judgement.after_db < judgement.before_db
+        used += not judgement.refused
+    assert inside >= 36
+    assert lower >= 36
+    assert used >= 34
+
+
+def test_pure_noise_is_refused():
+    rng = np.random.default_rng(2)
+    refused = 0
+    for _ in range(40):
+        points = [p for mast in "ABC" for p in values(rng, 0.0, 12, mast=mast)]
+        refused += bool(judge(points, fitted_spread_db(points, 9.7)).refused)
+    assert refused >= 36  # the test stands at 5 in 100
+
+
+def test_four_points_are_too_few():
+    points = values(np.random.default_rng(3), -10.0, 4)
+    assert "4 points are too few" in judge(points, 6.0).refused
+
+
+def test_bands_of_a_mast_differ_by_less_than_the_mast_itself():
+    rng = np.random.default_rng(4)
+    points = values(rng, -6.0, 20) + values(rng, -2.0, 20, band="high_vhf")
+    offsets = {o.band: o.offset_db for o in fit_offsets(points, 6.0)}
+    assert offsets["uhf"] < -4.0 < offsets["high_vhf"]
+
+
+@pytest.fixture
+def scenario(tmp_path):
+    return read_scenario(write_scenario(tmp_path))
+
+
+def read(tmp_path, scenario, *rows):
+    path = tmp_path / "readings.csv"
+    path.write_text(HEADER + "\n".join(rows) + "\n", "utf-8")
+    return read_readings(path, scenario.stations, read_tiers())
+
+
+START = "P1,2026-10-01T12:00Z,44.0,-36.0,"
+
+
+def test_levels_become_fields_by_the_half_wave_dipole(tmp_path, scenario):
+    rows = (
+        START + "rooftop,10,ONE,,60,dBuV/m,,,,,,",
+        START + ",10,ONE,,-50,dBm,10,,3,,,",
+        START + ",10,ONE,,58.75,dBuV,10,,3,,,",
+        START + ",10,ONE,,-1.25,dBmV,10,,3,,,",
+        START + ",10,ONE,,50,dBuV,,20,3,,,",
+    )
+    fields = [r.value_db for r in read(tmp_path, scenario, *rows).readings]
+    # RF 21 of plan us_6mhz is 515 MHz: Kd = -75.06 - 20 log 515 = -129.30 (ITU-R P.525);
+    # -50 dBm + 3 dB of cable - 10 dBd + 129.30 = 72.30. dBuV across 75 ohm is dBm + 108.75, dBmV dBm + 48.75.
+    np.testing.assert_allclose(fields, [60.0, 72.30, 72.30, 72.30, 73.0], atol=0.02)
+
+
+def test_yes_no_and_mer_are_bounds_around_what_the_mount_needs(tmp_path, scenario):
+    rows = (
+        START + "rooftop,10,ONE,,,,,,,,,yes",
+        START + "rooftop,10,ONE,,,,,,,,,no",
+        START + "rooftop,10,ONE,,,,,,,25.2,,yes",
+        START + "rooftop,10,ONE,,,,,,,38,,yes",
+    )
+    found = [
+        measured_field(r, scenario, read_external_noise()) for r in read(tmp_path, scenario, *rows).readings
+    ]
+    needed = found[0][0]
+    assert found[0][:2] == (needed, math.inf)
+    assert found[1][:2] == (-math.inf, needed)
+    # C/N follows the field decibel for decibel: MER 25.2 is 10 dB above the 15.2 of 8-VSB
+    assert found[2][0] == found[2][1] == pytest.approx(needed + 10.0, abs=0.1)
+    assert found[3][1] == math.inf
+
+
+WRONG = {
+    "unit missing": (START + "rooftop,10,ONE,,60,,,,,,,", ["column unit", "dBuV/m"]),
+    "gain missing": (START + "rooftop,10,ONE,,-50,dBm,,,,,,", ["gain_dbd or antenna_factor_db"]),
+    "height missing": (START + ",,ONE,,60,dBuV/m,,,,,,", ["height_m", "5 to 10 dB"]),
+    "percent alone": (START + "rooftop,10,ONE,,,,,,,,62,", ["says no decibels"]),
+    "station unknown": (START + "rooftop,10,XXX,,60,dBuV/m,,,,,,", ['found "XXX"', "ONE"]),
+    "no position": ("P1,,0,0,rooftop,10,ONE,,60,dBuV/m,,,,,,", ["missing position"]),
+    "mount unknown": (START + "balcony,10,ONE,,60,dBuV/m,,,,,,", ["Shelf", "balcony"]),
+    "yes without mount": (START + ",10,ONE,,,,,,,,,yes", ["whole installation"]),
+    "nothing": (START + "rooftop,10,ONE,,,,,,,,,", ["no level, MER or yes/no"]),
+    "no time": ("P1,yesterday,44,-36,rooftop,10,ONE,,60,dBuV/m,,,,,,", ["date and time"]),
+}
+
+
+@pytest.mark.parametrize("name", WRONG)
+def test_each_unusable_row_is_listed_with_its_reason(tmp_path, scenario, name):
+    row, words = WRONG[name]
+    readings = read(tmp_path, scenario, row, START + "rooftop,10,ONE,,60,dBuV/m,,,,,,")
+    assert len(readings.readings) == 1
+    assert len(readings.unreadable) == 1
+    for word in ["readings.csv, line 2", *words]:
+        assert word in readings.unreadable[0]
+
+
+def test_a_file_without_a_usable_row_is_refused(tmp_path, scenario):
+    with pytest.raises(InputError, match="none of its rows"):
+        read(tmp_path, scenario, WRONG["unit missing"][0])
+
+
+def residuals_of(readings, offsets):
+    return [
+        Residual(r, o, o, 0.0, 50.0, 12.0, 20.0, 1) for r, o in zip(readings.readings, offsets, strict=True)
+    ]
+
+
+def test_readings_of_one_roof_are_one_value_a_mast(tmp_path, scenario):
+    rows = [START + f"rooftop,10,{s},,60,dBuV/m,,,,,," for s in ("ONE", "TWO", "LOW")]
+    points = by_point(residuals_of(read(tmp_path, scenario, *rows), [2.0, 4.0, -1.0]))
+    assert [(p.mast, p.low_db) for p in points] == [("North Mast", 3.0), ("South Mast", -1.0)]
+
+
+def many(tmp_path, scenario, offset_db, count=12):
+    rng = np.random.default_rng(9)
+    rows = [
+        f"P{i},2026-10-01T12:00Z,{44 + 0.01 * i},{-36 + 0.01 * (i % 3)},rooftop,10,ONE,,60,dBuV/m,,,,,,"
+        for i in range(count)
+    ]
+    readings = read(tmp_path, scenario, *rows)
+    return report(
+        scenario, readings, residuals_of(readings, rng.normal(offset_db, 2.0, count)), [], default_db=6.8
+    )
+
+
+def test_a_calibration_is_written_and_read_back(tmp_path, scenario):
+    done = many(tmp_path, scenario, -6.0)
+    assert not done.refused
+    path = tmp_path / "calibration.toml"
+    path.write_text(calibration_toml(done.calibration), "utf-8")
+    again = read_calibration(path)
+    assert again.offsets[0].offset_db == pytest.approx(done.offsets[0].offset_db, abs=0.005)
+    assert again.offsets[0].mast == "North Mast"
+    assert again.doubts(scenario) == []
+    assert "-5" in done.in_words() or "-6" in done.in_words()
+
+
+def test_a_refused_calibration_gives_no_file_and_says_why(tmp_path, scenario):
+    done = many(tmp_path, scenario, 0.0)
+    assert done.calibration is None
+    assert done.refused
+    assert "Refused" in done.in_words()
+
+
+def test_a_calibration_for_other_stations_is_doubted(tmp_path, scenario):
+    done = many(tmp_path, scenario, -6.0)
+    (tmp_path / "other").mkdir()
+    stronger = station_csv(*(row.replace(",40,120,", ",80,120,") for row in ROWS))
+    other = read_scenario(write_scenario(tmp_path / "other", stations=stronger))
+    assert "other stations or another model" in done.calibration.doubts(other)[0]
+
+
+BROKEN = {
+    "format": ("calibration_format = 1", "calibration_format = 9", "calibration_format is 9"),
+    "offset": ("offset_db = -", "offset_db = -4", "over 40 dB"),
+    "missing": ("sd_db =", "sd =", "sd_db"),
+    "not TOML": ("points = ", "points ", "not valid TOML"),
+}
+
+
+@pytest.mark.parametrize("name", BROKEN)
+def test_a_broken_calibration_file_has_one_clear_error(tmp_path, scenario, name):
+    old, new, words = BROKEN[name]
+    path = tmp_path / "calibration.toml"
+    path.write_text(calibration_toml(many(tmp_path, scenario, -6.0).calibration).replace(old, new), "utf-8")
+    with pytest.raises(InputError, match=words):
+        read_calibration(path)
+
+
+@pytest.fixture
+def trusted():
+    ring = hull_lonlat([(44.0, -36.0), (44.1, -36.0), (44.1, -35.9), (44.0, -35.9)])
+    return TrustedOffset("North Mast", "uhf", -4.0, 1.5, 9, 5.0, 20.0, ring)
+
+
+def test_an_offset_is_not_used_outside_the_points_or_behind_more_ridges(scenario, trusted):
+    calibration = Calibration("c.toml", "r.csv", "2026-10-01", 9, 6.0, 5.0, "", (trusted,))
+    station = scenario.stations[0]
+    longitude = np.array([-35.95, -35.95, -35.95, -35.8, -35.891])
+    latitude = np.array([44.05, 44.05, 44.05, 44.05, 44.05])  # the last lies 0.7 km outside the points
+    excess = np.array([10.0, 40.0, np.nan, 10.0, 10.0])
+    np.testing.assert_array_equal(
+        calibration.adjustment_db(station, longitude, latitude, excess), np.float32([-4, 0, 0, 0, -4])
+    )
+    other = scenario.stations[2]  # another mast
+    assert not calibration.adjustment_db(other, longitude, latitude, excess).any()
+
+
+def test_the_hull_reaches_one_kilometre_beyond_a_single_point():
+    ring = np.array(hull_lonlat([(44.0, -36.0)]))
+    # one degree of latitude at 44 N is 111.12 km (WGS 84)
+    assert (ring[:, 1].max() - 44.0) * 111.12 == pytest.approx(1.0, abs=0.01)
+
+
+def test_readings_far_from_the_prediction_are_listed(tmp_path, scenario):
+    rows = [f"P{i},2026-10-01T12:00Z,{44 + 0.01 * i},-36,rooftop,10,ONE,,60,dBuV/m,,,,,," for i in range(12)]
+    readings = read(tmp_path, scenario, *rows)
+    offsets = [*np.random.default_rng(1).normal(0.0, 2.0, 11), 25.0]
+    done = report(scenario, readings, residuals_of(readings, offsets), [], default_db=6.8)
+    assert done.disagreements[0].words.startswith("P11, First TV: read; 25 dB more")
