@@ -10,8 +10,73 @@ import numpy as np
 
 from covermap.errors import InputError
 from covermap.grid.point_field import point_field
+from covermap.reception.options import ReceptionOptions
+from covermap.reception.required_field import required_field as required_field_of_tier
+from covermap.reception.tiers import Tier
 from covermap.scenario.records import Scenario, Station
+from covermap.scenario.systems import find_system
+from covermap.tables import read_external_noise, read_tiers
 from covermap.terrain import Terrain, read_terrain
+
+DEFAULT_BANDWIDTH_MHZ = 6.0  # of the channel, where a system does not say its own
+
+
+def required_field(
+    tier: Tier | int,
+    frequency_mhz: float,
+    system: str | float = "atsc1_8vsb",
+    noise: str = "residential",
+    *,
+    confidence_percent: float = 50.0,
+    clutter_height_m: float = 0.0,
+    open_land: bool = False,
+) -> float:
+    """Return the median outdoor field that gives an aimed installation margin 0.
+
+    Parameters
+    ----------
+    tier : Tier or int
+        The installation, or its number in the built-in table.
+    frequency_mhz : float
+        Centre of the channel. [MHz]
+    system : str or float
+        Transmission system by name, or the required C/N itself. [dB]
+    noise : str
+        Environment: city, residential, rural or quiet_rural.
+    confidence_percent : float
+        How sure; 50 is margin 0. [%]
+    clutter_height_m, open_land : surroundings of the place; at least 10 m is used. [m]
+
+    Returns
+    -------
+    float
+        Field at 10 m, at the tier's own height where that is greater. [dB(uV/m)]
+
+    Raises
+    ------
+    InputError
+        For an unknown system or environment, or a number out of range.
+    """
+    if isinstance(tier, int):
+        table = read_tiers()
+        if not 1 <= tier <= len(table.tiers):
+            raise InputError(f"tier is {tier}; antennas are tiers 1 to {len(table.tiers)}.")
+        tier = table.tiers[tier - 1]
+    bandwidth_mhz = DEFAULT_BANDWIDTH_MHZ
+    if isinstance(system, str):
+        found = find_system(system, "system")
+        system, bandwidth_mhz = found.required_cn_db, found.bandwidth_in(DEFAULT_BANDWIDTH_MHZ)
+    return required_field_of_tier(
+        tier,
+        frequency_mhz,
+        system,
+        noise,
+        confidence_percent=confidence_percent,
+        clutter_height_m=clutter_height_m,
+        open_land=open_land,
+        bandwidth_mhz=bandwidth_mhz,
+        options=ReceptionOptions(noise_environment=noise, external_noise=read_external_noise()),
+    )
 
 
 def field_at(
