@@ -18,6 +18,7 @@ from covermap.outputs.brief import write_brief
 from covermap.outputs.coverage import Coverage, open_coverage
 from covermap.outputs.fieldwork.survey_files import survey_layers
 from covermap.outputs.geopackage import DESCRIPTIONS, write_geopackage
+from covermap.outputs.public import drop_homes_by_cell, public_areas, public_homes, public_zones
 from covermap.outputs.qgis_project import write_qgis_project
 from covermap.outputs.raster_styles import write_raster_styles
 from covermap.outputs.run_json import homes_record, update_run_json
@@ -29,10 +30,12 @@ from covermap.outputs.web_map.declination import declination
 from covermap.planning.areas import WholeSummary, summarise_areas, summarise_whole
 from covermap.planning.dead_zones import NamedPlace, find_dead_zones
 from covermap.planning.neighbourhoods import read_neighbourhoods
+from covermap.planning.not_promised import not_promised
 from covermap.planning.polygons import read_layer
 from covermap.planning.prices import read_prices
 from covermap.planning.service_area import read_service_area
 from covermap.planning.stock import stock_table
+from covermap.planning.suppression import round_summary
 from covermap.scenario.records import Scenario
 from covermap.terrain import relief_grey
 
@@ -40,27 +43,33 @@ ROOF_M = 10.0  # mounts above a rooftop's need a mast of their own
 Report = Callable[[str, float, str], bool]
 
 
-def write_layers_and_pages(prepared: Any, coverage: Coverage, report: Report) -> str:
+def write_layers_and_pages(prepared: Any, coverage: Coverage, report: Report, *, public: bool = False) -> str:
     """Write tables, GeoPackage and map of a result whose rasters are there; return the summary in words.
 
     prepared : covermap.preparation.Preparation of the run
     report : told (stage, fraction, words)
+    public : leave out homes by cell, small counts and what would reveal them, and the stock
     """
     scenario: Scenario = prepared.scenario
     folder = coverage.folder
     started = time.perf_counter()
     report("outputs", 0.05, "counting")
     whole = summarise_whole(coverage)
+    areas, warnings = _areas(prepared, coverage)
+    zones = dead_zones(coverage, places(scenario))
+    stock = None if public else _stock(prepared, coverage)
+    behind = not_promised(coverage, coverage.lists[0])
+    if public:
+        whole = {name: round_summary(summary) for name, summary in whole.items()}
+        areas, zones = public_areas(areas), public_zones(zones)
+        drop_homes_by_cell(coverage)
     transmitters = _transmitters(prepared, coverage, whole)
     files = [write_transmitters(transmitters, folder)]
-    areas, warnings = _areas(prepared, coverage)
     if areas is not None:
         files.append(write_neighbourhoods(areas, folder))
-    stock = _stock(prepared, coverage)
     if stock is not None:
         files.append(write_stock(stock, folder))
     report("outputs", 0.3, "coverage.gpkg")
-    zones = dead_zones(coverage, places(scenario))
     more = {"dead_zones": zones, "survey_points": survey_layers(coverage)}
     files.append(write_geopackage(scenario, coverage, areas, transmitters, folder, more=more))
     files += write_raster_styles(coverage)
@@ -69,16 +78,25 @@ def write_layers_and_pages(prepared: Any, coverage: Coverage, report: Report) ->
     report("outputs", 0.6, "brief.html")
     files.append(
         write_brief(
-            coverage, scenario, whole, relief, folder, areas=areas, zones=zones, places=places(scenario)
+            coverage,
+            scenario,
+            whole,
+            relief,
+            folder,
+            behind=behind,
+            areas=areas,
+            zones=zones,
+            places=places(scenario),
         )
     )
     report("outputs", 0.7, "map.html")
     files.append(_write_map(prepared, coverage, whole, relief))
     report("outputs", 1.0, "done")
+    homes = homes_record(prepared.homes, scenario)
     update_run_json(
         folder,
         {
-            "homes": homes_record(prepared.homes, scenario),
+            "homes": public_homes(homes) if public else homes,
             "warnings": list(warnings),
             "dead_zones": zones["wanted_list"].value_counts().to_dict(),
             "stages_s": {"outputs": round(time.perf_counter() - started, 2)},

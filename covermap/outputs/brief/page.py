@@ -19,7 +19,7 @@ from covermap.outputs.coverage import Coverage
 from covermap.outputs.web_map import Place
 from covermap.outputs.whole_file import write_text
 from covermap.planning.areas import WholeSummary
-from covermap.planning.not_promised import not_promised
+from covermap.planning.not_promised import NotPromised, not_promised
 from covermap.scenario.records import Scenario
 
 BRIEF_FILE = "brief.html"
@@ -40,6 +40,7 @@ def write_brief(
     relief: NDArray[np.uint8],
     folder: Path,
     *,
+    behind: NotPromised | None = None,
     areas: gpd.GeoDataFrame | None = None,
     zones: gpd.GeoDataFrame | None = None,
     places: Sequence[Place] = (),
@@ -51,6 +52,7 @@ def write_brief(
     coverage, scenario : the run
     summaries : of planning.areas.summarise_whole()
     relief : uint8, shape (rows, cols), of terrain.relief_grey()
+    behind : of planning.not_promised.not_promised(); None reads it from the rasters
     areas : of summarise_areas(); zones : the layer dead_zones; None where the result has none
     places : names for the map, the first ones are written first
     """
@@ -60,7 +62,7 @@ def write_brief(
     unit = scenario.settings.display.distance if scenario.settings is not None else "km"
     picture = brief_picture(coverage.grid, tier, outside, relief, _labels(coverage, scenario, places), unit)
     facts = brief_facts(
-        coverage, list_name, summaries[list_name], not_promised(coverage, list_name), areas, zones
+        coverage, list_name, summaries[list_name], behind or not_promised(coverage, list_name), areas, zones
     )
     shown: dict[str, Any] = {
         "base64": base64.b64encode(picture.png).decode("ascii"),

@@ -1,0 +1,121 @@
+"""Public tables: what is published gives no count under five, however it is added and subtracted."""
+
+import itertools
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from covermap.planning.areas import WholeSummary
+from covermap.planning.suppression import hidden_parts, round_summary, suppress_areas, suppress_counts
+
+ATOMS = 9  # unknown and tiers 1 to 8
+SUBSETS = np.array(list(itertools.product([0, 1], repeat=ATOMS)), dtype=float)
+
+
+def reveals(published, values):
+    """Return the counts of homes under 5 that the published sums give: subsets of the parts in their span.
+
+    published : vectors (K, 9) whose sums are told; values : the true parts. A subset of the parts can be
+    worked out exactly when its indicator is a linear combination of what is published.
+    """
+    basis = np.linalg.svd(np.array(published))[2][: np.linalg.matrix_rank(np.array(published))]
+    left = SUBSETS - SUBSETS @ basis.T @ basis
+    told = (np.abs(left).max(axis=1) < 1e-9) & SUBSETS.any(axis=1)
+    counts = SUBSETS[told] @ values
+    return counts[counts < 5.0 - 1e-9]
+
+
+def published_of(row, kind):
+    vectors = []
+    names = ["homes_unknown", *(f"homes_{kind}tier_{tier}" for tier in range(1, 9))]
+    for index, name in enumerate(names):
+        if not pd.isna(row[name]):
+            vectors.append(np.eye(ATOMS)[index])
+    if not pd.isna(row["homes_total"]):
+        vectors.append(np.ones(ATOMS))
+    if not pd.isna(row[f"homes_{kind}rooftop_or_more"]):
+        vectors.append(np.r_[np.zeros(5), np.ones(4)])
+    return vectors
+
+
+def areas(rng, rows, real):
+    scale = rng.choice([0.6, 4.0, 30.0], (rows, ATOMS)) * rng.integers(0, 2, (rows, ATOMS))
+    parts = rng.poisson(scale).astype(float)
+    table = pd.DataFrame({"neighbourhood_id": [f"n{n // 2}" for n in range(rows)]})
+    table["homes_unknown"] = parts[:, 0]
+    shares = rng.dirichlet(np.ones(8), rows) * parts[:, 1:].sum(axis=1, keepdims=True)
+    for tier in range(1, 9):
+        table[f"homes_tier_{tier}"] = parts[:, tier]
+        table[f"homes_expected_tier_{tier}"] = shares[:, tier - 1] if real else parts[:, tier]
+    table["homes_total"] = parts.sum(axis=1)
+    table["homes_rooftop_or_more"] = parts[:, 5:].sum(axis=1)
+    table["homes_expected_rooftop_or_more"] = table[[f"homes_expected_tier_{t}" for t in (5, 6, 7, 8)]].sum(
+        axis=1
+    )
+    table["homes_rooftop_or_more_3db_weaker"] = table["homes_rooftop_or_more"] + rng.integers(0, 9, rows)
+    table["homes_without"] = rng.uniform(0, 12, rows)
+    table["deciding_share_percent"] = rng.uniform(0, 100, rows)
+    return table
+
+
+@pytest.mark.parametrize("real", [False, True])
+def test_no_sum_or_difference_of_published_columns_reveals_a_count_under_5(real):
+    table = areas(np.random.default_rng(4), 300, real)
+    found = suppress_areas(table)
+    told = 0
+    for (_, row), (_, true) in zip(found.iterrows(), table.iterrows(), strict=True):
+        for kind in ("", "expected_"):
+            published = published_of(row, kind)
+            if not published:
+                continue
+            names = ["homes_unknown", *(f"homes_{kind}tier_{tier}" for tier in range(1, 9))]
+            values = true[names].to_numpy(dtype=float)
+            assert reveals(published, values).size == 0, (row.to_dict(), true.to_dict())
+            told += len(published)
+    assert told > 300  # it is not safe by saying nothing
+
+
+def test_single_counts_leave_at_least_5_of_the_total_and_of_each_other():
+    table = areas(np.random.default_rng(6), 200, False)
+    found = suppress_areas(table)
+    for name in ("homes_rooftop_or_more", "homes_rooftop_or_more_3db_weaker", "homes_without"):
+        shown = found[name].notna()
+        assert (found[name][shown] >= 5).all()
+        assert (found.homes_total[shown] - found[name][shown] >= 5).all()
+    both = found.homes_rooftop_or_more.notna() & found.homes_rooftop_or_more_3db_weaker.notna()
+    moved = found.homes_rooftop_or_more_3db_weaker[both] - found.homes_rooftop_or_more[both]
+    assert (moved >= 5).all()
+    shown = found.deciding_share_percent.notna()
+    homes = (table.homes_total - table.homes_unknown)[shown] * found.deciding_share_percent[shown] / 100.0
+    assert (homes >= 5).all()
+
+
+def test_unknown_is_hidden_in_all_lists_of_a_neighbourhood_or_in_none():
+    found = suppress_areas(areas(np.random.default_rng(8), 200, False))
+    hidden = found.assign(hidden=found.homes_unknown.isna()).groupby("neighbourhood_id").hidden.nunique()
+    assert (hidden == 1).all()
+
+
+def test_a_hidden_part_never_stands_alone():
+    # 3 must go; alone it would be the total less the others, so the next smallest goes with it
+    hidden, hide_sum = hidden_parts(np.array([50.0, 60, 70, 80, 90, 3, 20, 30, 40]))
+    assert hidden.tolist() == [False, False, False, False, False, True, True, False, False]
+    assert not hide_sum
+
+
+def test_zones_lose_small_counts_with_their_ranges():
+    zones = pd.DataFrame(
+        {"homes": [3.0, 12.0, None], "homes_low": [1.0, 6.0, None], "homes_high": [9.0, 20.0, None]}
+    )
+    found = suppress_counts(zones, ["homes", "homes_low", "homes_high"])
+    assert found.isna().all(axis=1).tolist() == [True, False, True]
+
+
+def test_totals_are_rounded_to_tens():
+    columns = pd.Series({"homes_total": 4804.0, "homes_without": 3.0, "deciding_service": "Alpha"})
+    found = round_summary(WholeSummary(columns, {"Alpha": 47.0}, {"predicted": [5.0, 14.9]}))
+    assert found.columns.homes_total == 4800
+    assert found.columns.homes_without == 1  # reads 'under 5', never 'none'
+    assert found.decided == {"Alpha": 50.0}
+    assert found.bars == {"predicted": [10.0, 10.0]}
