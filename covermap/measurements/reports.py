@@ -65,11 +65,11 @@ class ReportDisagreement:
     def in_words(self, tier_names: Sequence[str], public: bool) -> str:
         """Return one sentence; in public without the report's id or place."""
         name = tier_names[self.report.tier - 1]
+        chance = "10 % or less" if self.chance_percent <= UNLIKELY_PERCENT else "90 % or more"
         who = f"{self.report.report_id or self.report.where}: " if not public else ""
         return (
             f"{who}{name} brings {self.report.seen} of the list; the map gives it a chance of "
-            f"{self.chance_percent} % "
-            f"there and asks for {tier_names[self.map_tier - 1]}"
+            f"{chance} there and asks for {tier_names[self.map_tier - 1]}"
         )
 
 

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 
 import pyproj
 import shapely
-from shapely.ops import transform
 
 WIDENED_M = 1000.0  # judgement: how far beyond the outermost points readings still speak
 
@@ -26,5 +25,5 @@ def hull_lonlat(places_deg: Sequence[tuple[float, float]]) -> tuple[tuple[float,
     back = pyproj.Transformer.from_crs(local, "EPSG:4326", always_xy=True)
     points = shapely.MultiPoint([there.transform(lon, lat) for lat, lon in places_deg])
     area = points.convex_hull.buffer(WIDENED_M, quad_segs=4)
-    ring = transform(back.transform, area).exterior.coords
+    ring = shapely.transform(area, back.transform, interleaved=False).exterior.coords
     return tuple((float(x), float(y)) for x, y in ring)
