@@ -17,7 +17,7 @@ from covermap.outputs.fieldwork import page as html
 from covermap.outputs.whole_file import write_text
 from covermap.outputs.words import chance_number, homes_number
 
-COLUMNS = ("rank", "wanted_list", "homes_settled", "tier", "chance_percent")
+COLUMNS = ("rank", "wanted_list", "homes_settled")
 OUTDOORS = (
     "Measure from the ground or a vehicle mast clear of power lines: a full mast length and 3 m more.",
     "Use one set of gear and one height for every point; write both down.",
@@ -33,16 +33,12 @@ def survey_layer(points: Sequence[SurveyPoint], list_name: str, coverage: Covera
             "rank": [p.rank for p in points],
             "wanted_list": [list_name] * len(points),
             "homes_settled": [round(p.homes_settled, 1) if has_homes else None for p in points],
-            "tier": [p.tier for p in points],
-            "chance_percent": [p.chance_percent for p in points],
         },
         columns=list(COLUMNS),
         geometry=[shapely.Point(p.x, p.y) for p in points],
         crs=coverage.grid.crs_wkt,
     )
-    return frame.astype(
-        {"homes_settled": "Float64", "rank": "int32", "tier": "int32", "chance_percent": "int32"}
-    )
+    return frame.astype({"homes_settled": "Float64", "rank": "int32"})
 
 
 def survey_layers(coverage: Coverage) -> gpd.GeoDataFrame:
