@@ -176,6 +176,12 @@ def run_id(inputs: list[dict[str, Any]], options: dict[str, Any]) -> str:
     return hashlib.sha256(json.dumps(decided, sort_keys=True).encode()).hexdigest()[:12]
 
 
+def run_id_of(scenario: Scenario) -> str:
+    """Return the run_id that a result of this scenario carries. Reads every input file."""
+    options = _relative(scenario.settings.model_dump(mode="json"), scenario.path.parent)
+    return run_id(input_files(scenario), options)
+
+
 def _what_was_asked(scenario: Scenario, prepared: Any) -> dict[str, Any]:
     """Return the part of the record that is known before anything is computed."""
     settings = scenario.settings

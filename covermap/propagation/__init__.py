@@ -9,7 +9,7 @@ from covermap.propagation.path_loss import PathLoss, p1812_loss
 from covermap.propagation.planning_factors import median_field, minimum_field, planning_factor_field
 from covermap.propagation.profile import Profile
 from covermap.propagation.profile_diffraction import Diffraction, delta_bullington
-from covermap.propagation.ridges import Ridge, path_class, ridges
+from covermap.propagation.ridges import Ridge, path_class, ridges, taut_string
 from covermap.propagation.terminal import terminal_clutter_loss
 
 __all__ = [
@@ -31,5 +31,6 @@ __all__ = [
     "planning_factor_field",
     "power_from_field",
     "ridges",
+    "taut_string",
     "terminal_clutter_loss",
 ]

@@ -177,6 +177,33 @@ def ridges(
     return [_ridge(string, group) for group in string.groups() if not string.is_bulge(group)]
 
 
+def taut_string(
+    profile: Profile, *, frequency_mhz: float, tx_height_m: float, rx_height_m: float, dn: float = 45
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Corners of the string pulled taut over the bare ground, for drawing.
+
+    Parameters
+    ----------
+    profile, frequency_mhz, tx_height_m, rx_height_m, dn
+        As for ridges.
+
+    Returns
+    -------
+    tuple of ndarray
+        Distance from the transmitter [km] and height above sea level [m] of each corner, the antennas
+        included. Between corners the string is straight over the curved earth: draw the bulge in.
+
+    Raises
+    ------
+    InputError
+        If an argument is not a number or not a possible value.
+    """
+    string = _taut_string(profile, frequency_mhz, tx_height_m, rx_height_m, dn)
+    distance_km = profile.distance_km[string.knots]
+    bulge_m = earth_bulge_m(distance_km, profile.length_km - distance_km, median_radius_km(dn))
+    return distance_km, string.bulged_m[string.knots] - bulge_m
+
+
 def _ridge(string: _TautString, group: list[int]) -> Ridge:
     """Describe a group of contacts by the one with the largest nu."""
     top = max(group, key=string.nu)

@@ -1,0 +1,82 @@
+"""`covermap address`: the sheet of one address, or of a list of them."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+
+import click
+
+from covermap.cli import options
+from covermap.cli.errors import errors_as_exit_status
+from covermap.cli.progress import progress_on_stderr
+
+
+@click.command("address")
+@options.scenario
+@click.option("--at", metavar="LAT,LON", help="The place, decimal degrees; south and west negative.")
+@click.option(
+    "--list",
+    "addresses",
+    type=click.Path(path_type=Path),
+    help="Places: id, latitude_deg, longitude_deg, label.",
+)
+@click.option("--label", default="", help="What to call the place of --at.")
+@click.option("--wanted", help="The wanted list (default: the first).")
+@click.option(
+    "--day", type=click.DateTime(["%Y-%m-%d"]), help="Day of magnetic bearings and sun (default: today)."
+)
+@click.option(
+    "--utc-offset",
+    "utc_offset_h",
+    type=click.FloatRange(-12.0, 14.0),
+    help="Hours of the sun's times (default: by longitude).",
+)
+@click.option(
+    "--output", type=click.Path(path_type=Path), help="Folder (default: addresses, beside the scenario)."
+)
+@click.option("--json", "as_json", is_flag=True, help="Write JSON to stdout; sheets only with --output.")
+@click.option("--pdf", is_flag=True, help="Write a PDF beside each sheet (needs covermap[report]).")
+@options.store
+@options.progress
+def command(
+    scenario: Path,
+    at: str | None,
+    addresses: Path | None,
+    label: str,
+    wanted: str | None,
+    day: datetime | None,
+    utc_offset_h: float | None,
+    output: Path | None,
+    as_json: bool,
+    pdf: bool,
+    store: Path | None,
+    progress: str,
+) -> None:
+    """Which antenna an address needs, how surely and why: a sheet each, and one day sheet for a list.
+
+    \b
+    covermap address scenario.toml --at=44.01,-35.66
+    covermap address scenario.toml --list addresses.csv
+    """
+    from covermap import jobs
+
+    with errors_as_exit_status():
+        with progress_on_stderr(progress) as report:
+            found = jobs.address_sheets(
+                scenario,
+                at=at,
+                addresses=addresses,
+                output=output,
+                label=label,
+                wanted=wanted,
+                on=None if day is None else day.date(),
+                utc_offset_h=utc_offset_h,
+                store=store,
+                as_json=as_json,
+                pdf=pdf,
+                progress=report,
+            )
+        for remark in found.remarks:
+            click.echo(remark, err=True)
+        click.echo(found.text)

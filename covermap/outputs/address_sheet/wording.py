@@ -1,0 +1,159 @@
+"""The sheet's sentences: how a plan, a chance, a bearing and a path are said. Plain text, not escaped."""
+
+from __future__ import annotations
+
+import math
+
+from covermap.addresses.report import AddressReport, StationAtPlace, TierPlan
+from covermap.outputs.brief.facts import CAUSE_WORDS, SPELLED
+from covermap.outputs.palette import TIERS
+from covermap.outputs.words import UNKNOWN_TEXT, chance_text, half_up
+
+BAND_WORDS = {"low_vhf": "low VHF", "high_vhf": "high VHF", "uhf": ""}
+PATH_WORDS = {
+    "clear": "clear path",
+    "grazing": "clear, but close over the ground",
+    "one_ridge": "one ridge",
+    "two_ridges": "two ridges",
+    "many_ridges": "{count} ridges",
+    "earth_bulge": "the curve of the earth",
+    "scatter": "far beyond the horizon, by scatter",
+}
+ON_AIM_DEG = 3.0  # nearer to the aim than this is "on the aim"
+
+
+def tier_name(report: AddressReport, tier: int | None) -> str:
+    """Return number and name of a tier: '5 Rooftop'."""
+    if tier is None:
+        return UNKNOWN_TEXT
+    return f"{tier} {plain_name(report, tier)}"
+
+
+def plain_name(report: AddressReport, tier: int) -> str:
+    """Return the name of a tier, that of the run's own table."""
+    return report.tier_names[tier - 1] if tier <= len(report.tier_names) else TIERS[tier - 1].name
+
+
+def spelled(count: int) -> str:
+    """Return a small number as a word."""
+    return SPELLED[count] if 0 < count < len(SPELLED) else str(count)
+
+
+def whole_list(report: AddressReport) -> str:
+    """Return the list as a subject: 'all five', 'at least six of nine', 'the one service'."""
+    count = len(report.services)
+    if report.needed < count:
+        return f"at least {spelled(report.needed)} of {spelled(count)}"
+    return "the one service" if count == 1 else "both" if count == 2 else f"all {spelled(count)}"
+
+
+def together(report: AddressReport) -> str:
+    """Return who arrives together: 'All five services together'."""
+    words = whole_list(report)
+    if len(report.services) == 1:
+        return report.services[0]
+    noun = "" if words == "both" else " services"
+    return f"{words[0].upper()}{words[1:]}{noun} together"
+
+
+def true_deg(azimuth_deg: float) -> str:
+    """Return a bearing in whole degrees: '149°'."""
+    return f"{half_up(azimuth_deg) % 360}°"
+
+
+def bearing(report: AddressReport, azimuth_deg: float) -> str:
+    """Return a bearing, true and magnetic: '149° true (138° magnetic)'."""
+    if report.declination is None:
+        return f"{true_deg(azimuth_deg)} true"
+    magnetic = report.declination.magnetic_deg(half_up(azimuth_deg))
+    return f"{true_deg(azimuth_deg)} true ({true_deg(magnetic)} magnetic)"
+
+
+def aims(report: AddressReport, plan: TierPlan) -> str:
+    """Return where a plan's antennas look, with the polarization where it is not horizontal."""
+    if not plan.directional:
+        return "no aim needed, it receives from all sides alike"
+    words = " and ".join(bearing(report, aim) for aim in plan.aims_deg)
+    standing = ", elements upright" if plan.polarization == "vertical" else ""
+    return f"aimed {words}{standing}"
+
+
+def answer(report: AddressReport) -> tuple[str, str]:
+    """Return the answer: what is needed (the first words), and the chance."""
+    plan = report.stored_plan
+    if plan is None or report.tier is None:
+        return "Unknown.", report.reason
+    chance = chance_text(report.chance_percent)
+    if report.tier <= len(report.plans):
+        return f"{plan.name}, {aims(report, plan)}.", f"{together(report)}: {chance}."
+    return (
+        f"Not promised at {report.confidence_percent:g} %.",
+        f"The most sure is {plan.name}, {aims(report, plan)}. {together(report)}: {chance}.",
+    )
+
+
+def decider(report: AddressReport) -> str:
+    """Return which service decides and what giving it up would do, empty where none does."""
+    service = report.deciding_service
+    if service is None or report.tier is None:
+        return ""
+    named = f"{letter_of(report, service)} {service}".strip()
+    found = next((one for one in report.without if one.service == service), None)
+    if found is not None and found.tier < report.tier:
+        return f"{named} decides; without it {tier_name(report, found.tier)} would do."
+    lower = tier_name(report, report.tier - 1)
+    return f"{named} is the least sure one class lower, with {lower}; giving it up alone changes nothing."
+
+
+def letter_of(report: AddressReport, service: str) -> str:
+    """Return the letter of the station that brings a service best, empty where none is known."""
+    known = [s for s in report.stations if s.service == service and s.on_list and s.letter]
+    known.sort(key=lambda s: -s.chance_percent if not math.isnan(s.chance_percent) else 1.0)
+    return known[0].letter if known else ""
+
+
+def cell_sentence(report: AddressReport) -> str:
+    """Return what the map's square says here."""
+    cell = report.cell
+    if cell.status == "outside":
+        return "This point is outside the mapped area; the map has no square here."
+    if cell.status == "unknown" or cell.tier is None:
+        return "The map's square here says: unknown."
+    return f"The map's square here says: {tier_name(report, cell.tier)}, {chance_text(cell.chance_percent)}."
+
+
+def path_words(station: StationAtPlace) -> str:
+    """Return the class of a path in words: 'two ridges'."""
+    if station.status == "near":
+        return "within 250 m"
+    words = PATH_WORDS.get(station.path_class, "path not known")
+    count = len(station.ridges)
+    return words.format(count=spelled(count))
+
+
+def cause_words(station: StationAtPlace) -> str:
+    """Return why a station is weak, empty where it is not."""
+    return CAUSE_WORDS.get(station.cause, station.cause.replace("_", " "))
+
+
+def off_aim(station: StationAtPlace, plan: TierPlan | None) -> str:
+    """Return how far a station stands off the aim, empty where there is no aim."""
+    if plan is None or not plan.directional or math.isnan(station.off_aim_deg):
+        return ""
+    if station.off_aim_deg < ON_AIM_DEG:
+        return "on the aim"
+    return f"{half_up(station.off_aim_deg)}° off the aim"
+
+
+def channel_words(station: StationAtPlace) -> tuple[str, str]:
+    """Return the displayed channel and, smaller, RF channel and band."""
+    rf = "" if station.rf_channel is None else f"RF {station.rf_channel}"
+    small = ", ".join(part for part in (rf, BAND_WORDS.get(station.band, "")) if part)
+    return (station.displayed_channel, small) if station.displayed_channel else (small, "")
+
+
+def status_words(station: StationAtPlace) -> str:
+    """Return why nothing is known of a station."""
+    if station.status == "out_of_reach":
+        return "beyond the reach of this prediction"
+    return "its path leaves the elevation data or crosses a gap in it"
