@@ -57,17 +57,13 @@ def required_field(
     InputError
         For an unknown system or environment, or a number out of range.
     """
-    if isinstance(tier, int):
-        table = read_tiers()
-        if not 1 <= tier <= len(table.tiers):
-            raise InputError(f"tier is {tier}; antennas are tiers 1 to {len(table.tiers)}.")
-        tier = table.tiers[tier - 1]
+    installation = _built_in_tier(tier) if isinstance(tier, int) else tier
     bandwidth_mhz = DEFAULT_BANDWIDTH_MHZ
     if isinstance(system, str):
         found = find_system(system, "system")
         system, bandwidth_mhz = found.required_cn_db, found.bandwidth_in(DEFAULT_BANDWIDTH_MHZ)
     return required_field_of_tier(
-        tier,
+        installation,
         frequency_mhz,
         system,
         noise,
@@ -77,6 +73,14 @@ def required_field(
         bandwidth_mhz=bandwidth_mhz,
         options=ReceptionOptions(noise_environment=noise, external_noise=read_external_noise()),
     )
+
+
+def _built_in_tier(number: int) -> Tier:
+    """Return a tier of the built-in table. Raises InputError for a number that is no antenna."""
+    tiers = read_tiers().tiers
+    if not 1 <= number <= len(tiers):
+        raise InputError(f"tier is {number}; antennas are tiers 1 to {len(tiers)}.")
+    return tiers[number - 1]
 
 
 def field_at(
