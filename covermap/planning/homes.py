@@ -37,7 +37,11 @@ class Homes(Protocol):
     outside: float
     features_without_count: int
     warnings: tuple[str, ...]
-    without_roof: Homes | None
+
+    @property
+    def without_roof(self) -> Homes | None:
+        """Return the homes of flats that may use no roof."""
+        ...
 
     def window(self, tile: Tile) -> NDArray[np.float32]:
         """Return homes per cell, shape (rows, cols); 0 no homes, NaN only homes without a count."""
