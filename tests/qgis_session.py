@@ -81,7 +81,7 @@ class QgisSession:
     def algorithm(self, name, parameters, **more):
         """Run an algorithm of the plugin through qgis_process; return (status, results, all it said)."""
         pairs = [f"--{key}={value}" for key, value in parameters.items()]
-        done = self.process("run", f"covermap:{name}", "--json", "--", *pairs, **more)
+        done = self.process("run", f"covermap:{name}", "--json", *pairs, **more)
         start = done.stdout.find("{")
         results = json.loads(done.stdout[start:])["results"] if done.returncode == 0 else {}
         return done.returncode, results, done.stdout + done.stderr

@@ -25,7 +25,7 @@ class CovermapAlgorithm(QgsProcessingAlgorithm):
     """
 
     NAME = TITLE = WHAT = ""
-    NOTES = ()
+    NOTES: tuple = ()
 
     def name(self):
         """Return the id."""

@@ -9,7 +9,7 @@ import sys
 import threading
 from collections import deque
 
-from .executable import command_environment, hidden_window
+from .executable import NO_WINDOW, command_environment
 
 LAST_LINES = 20
 POLL_SECONDS = 0.1
@@ -44,14 +44,15 @@ def run_command(arguments, canceled, progress, say):
         After the child has ended.
     """
     process = _start(arguments)
-    lines = queue.Queue()
+    lines: queue.Queue = queue.Queue()
     readers = [
         threading.Thread(target=_read, args=(stream, name, lines), daemon=True)
         for stream, name in ((process.stdout, "out"), (process.stderr, "err"))
     ]
     for reader in readers:
         reader.start()
-    written, faults = [], deque(maxlen=LAST_LINES)
+    written: list = []
+    faults: deque = deque(maxlen=LAST_LINES)
     open_streams = len(readers)
     try:
         while open_streams:
@@ -84,7 +85,6 @@ def percent_of(stage, fraction):
 
 def _start(arguments):
     """Start the child as the head of a group of its own, so that all of it can be ended."""
-    own_group = {} if sys.platform == "win32" else {"start_new_session": True}
     return subprocess.Popen(
         [str(part) for part in arguments],
         stdin=subprocess.DEVNULL,
@@ -94,8 +94,8 @@ def _start(arguments):
         encoding="utf-8",
         errors="replace",
         env=command_environment(),
-        **own_group,
-        **hidden_window(),
+        start_new_session=sys.platform != "win32",
+        creationflags=NO_WINDOW,
     )
 
 

@@ -8,6 +8,9 @@ import sys
 SETTING = "covermap/executable"
 VARIABLE = "COVERMAP_EXECUTABLE"
 TRY_SECONDS = 60
+NO_WINDOW = 0x08000000 if sys.platform == "win32" else 0
+"""Keeps a console window from opening on Windows."""
+
 # QGIS sets these for its own libraries; the command brings its own
 NOT_FOR_THE_COMMAND = (
     "PYTHONHOME",
@@ -64,7 +67,7 @@ def try_executable(path):
             timeout=TRY_SECONDS,
             env=command_environment(),
             check=False,
-            **hidden_window(),
+            creationflags=NO_WINDOW,
         )
     except (OSError, subprocess.TimeoutExpired) as error:
         raise ExecutableError(f"{path} could not be started: {error}") from error
@@ -80,8 +83,3 @@ def command_environment(environment=None):
     environment = os.environ if environment is None else environment
     kept = {name: value for name, value in environment.items() if name not in NOT_FOR_THE_COMMAND}
     return {**kept, "PYTHONUTF8": "1"}
-
-
-def hidden_window():
-    """Return what keeps a console window from opening on Windows."""
-    return {"creationflags": 0x08000000} if sys.platform == "win32" else {}

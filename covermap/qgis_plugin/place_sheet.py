@@ -39,5 +39,7 @@ class PlaceSheet(CovermapAlgorithm):
         folder = self.parameterAsString(parameters, "OUTPUT", context)
         scenario = self.parameterAsFile(parameters, "SCENARIO", context)
         at = f"{place.y():.7f},{place.x():.7f}"
-        summary = self.run_covermap(["address", scenario, f"--at={at}", "--output", folder], feedback)
+        summary = self.run_covermap(
+            ["address", scenario, f"--at={at}", "--output", folder, "--progress", "json"], feedback
+        )
         return {"OUTPUT": folder, "SUMMARY": summary}
