@@ -18,7 +18,13 @@ from covermap.outputs.brief import write_brief
 from covermap.outputs.coverage import Coverage, open_coverage
 from covermap.outputs.fieldwork.survey_files import survey_layers
 from covermap.outputs.geopackage import DESCRIPTIONS, write_geopackage
-from covermap.outputs.public import drop_homes_by_cell, public_areas, public_homes, public_zones
+from covermap.outputs.public import (
+    drop_homes_by_cell,
+    public_areas,
+    public_homes,
+    public_ridges,
+    public_zones,
+)
 from covermap.outputs.qgis_project import write_qgis_project
 from covermap.outputs.raster_styles import write_raster_styles
 from covermap.outputs.run_json import homes_record, update_run_json
@@ -34,6 +40,7 @@ from covermap.planning.not_promised import not_promised
 from covermap.planning.polygons import read_layer
 from covermap.planning.prices import read_prices
 from covermap.planning.service_area import read_service_area
+from covermap.planning.shading import shading_ridges
 from covermap.planning.stock import stock_table
 from covermap.planning.suppression import round_summary
 from covermap.scenario.records import Scenario
@@ -57,11 +64,12 @@ def write_layers_and_pages(prepared: Any, coverage: Coverage, report: Report, *,
     whole = summarise_whole(coverage)
     areas, warnings = _areas(prepared, coverage)
     zones = dead_zones(coverage, places(scenario))
+    shading = _ridges(prepared, coverage)
     stock = None if public else _stock(prepared, coverage)
     behind = not_promised(coverage, coverage.lists[0])
     if public:
         whole = {name: round_summary(summary) for name, summary in whole.items()}
-        areas, zones = public_areas(areas), public_zones(zones)
+        areas, zones, shading = public_areas(areas), public_zones(zones), public_ridges(shading)
         drop_homes_by_cell(coverage)
     transmitters = _transmitters(prepared, coverage, whole)
     files = [write_transmitters(transmitters, folder)]
@@ -70,7 +78,7 @@ def write_layers_and_pages(prepared: Any, coverage: Coverage, report: Report, *,
     if stock is not None:
         files.append(write_stock(stock, folder))
     report("outputs", 0.3, "coverage.gpkg")
-    more = {"dead_zones": zones, "survey_points": survey_layers(coverage)}
+    more = {"dead_zones": zones, "ridges": shading, "survey_points": survey_layers(coverage)}
     files.append(write_geopackage(scenario, coverage, areas, transmitters, folder, more=more))
     files += write_raster_styles(coverage)
     files.append(write_qgis_project(coverage, DESCRIPTIONS))
@@ -148,6 +156,18 @@ def _stock(prepared: Any, coverage: Coverage) -> pd.DataFrame | None:
         read_prices(settings.business.prices),
         amplified=[tier.tier for tier in prepared.tiers if tier.has_amplifier],
         masts=[tier.tier for tier in prepared.tiers if tier.height_m > ROOF_M],
+    )
+
+
+def _ridges(prepared: Any, coverage: Coverage) -> gpd.GeoDataFrame:
+    """Return the ridges that shade homes, of all lists."""
+    dn = prepared.scenario.settings.prediction.dn
+    found = [
+        shading_ridges(coverage, prepared.scenario.stations, prepared.terrain, name, dn)
+        for name in coverage.lists
+    ]
+    return gpd.GeoDataFrame(
+        pd.concat(found, ignore_index=True), geometry="geometry", crs=coverage.grid.crs_wkt
     )
 
 

@@ -34,6 +34,12 @@ def public_zones(zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(table, geometry=zones.geometry.to_numpy(), crs=zones.crs)
 
 
+def public_ridges(ridges: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Return ridges with small counts missing."""
+    table = suppress_counts(ridges.drop(columns=ridges.geometry.name), ["homes_shaded"])
+    return gpd.GeoDataFrame(table, geometry=ridges.geometry.to_numpy(), crs=ridges.crs)
+
+
 def drop_homes_by_cell(coverage: Coverage) -> None:
     """Remove the rasters of homes, and round what run.json says of them."""
     path = coverage.folder / RUN_FILE
