@@ -72,14 +72,22 @@ def map_scenario(
     *,
     workers: int | None = None,
     store: Path | None = None,
+    scheduler: str | None = None,
+    scheduler_without_tls: bool = False,
     overwrite: bool = False,
+    public: bool = False,
     progress=None,
 ) -> str:
     """Predict and write everything of a scenario; return the summary in words.
 
+    public : leave out homes by cell, small counts and what would reveal them
+
+    scheduler : of dask.distributed, whose workers compute in place of this machine's threads
+
     Raises InputError when an input is wrong or the output folder is not ours; nothing is written then.
     """
     from covermap.cost import refuse_what_does_not_fit
+    from covermap.grid.cluster import executor_of
     from covermap.outputs.everything import write_layers_and_pages
     from covermap.outputs.result_folder import require_ours, require_writable
     from covermap.predict import run
@@ -92,8 +100,22 @@ def map_scenario(
     require_writable(folder)
     prepared = prepare(scenario)
     refuse_what_does_not_fit(prepared, folder, workers)
-    coverage = run(prepared, folder, store, workers, progress)
-    return write_layers_and_pages(prepared, coverage, progress or (lambda stage, fraction, words: True))
+    with executor_of(workers, scheduler, scheduler_without_tls) as executor:
+        coverage = run(prepared, folder, store, executor, progress)
+    report = progress or (lambda stage, fraction, words: True)
+    return write_layers_and_pages(prepared, coverage, report, public=public)
+
+
+def address_sheets(scenario_path: Path, **options):
+    """Write the sheet of an address, or of each of a list; return AddressAnswer: text and remarks.
+
+    options : as covermap.address_run.run_addresses
+
+    Raises InputError when an input is wrong or no row of the list is usable; nothing is written then.
+    """
+    from covermap.address_run import run_addresses
+
+    return run_addresses(scenario_path, **options)
 
 
 def write_qgis_plugin(path: Path) -> str:
@@ -198,3 +220,48 @@ def prepare_fieldwork(
         words.append(f"{len(read.reports)} reports, {len(apart)} of them against the map: reports.html.")
         words += [f"Left out: {sentence}" for sentence in read.unreadable]
     return "\n".join(words)
+
+
+def compare_results(before: Path, after: Path, output: Path | None = None, *, overwrite: bool = False) -> str:
+    """Write what changed between two results; return it in words.
+
+    output : default, a folder changes inside the later result
+
+    Raises InputError when they cannot be compared or the output folder is not ours; nothing is written then.
+    """
+    from covermap.comparing import changes
+    from covermap.outputs import open_coverage
+    from covermap.outputs.comparison import write_comparison
+    from covermap.outputs.result_folder import require_own_record, require_writable
+
+    opened = open_coverage(before), open_coverage(after)
+    folder = output or opened[1].folder / "changes"
+    require_own_record(folder, "changes.json", overwrite)
+    require_writable(folder)
+    sentences = write_comparison(changes(*opened), *opened, folder)
+    return "\n".join([*sentences, f"Open {folder / 'changes.html'}; GIS: {folder / 'changes.gpkg'}."])
+
+
+def shortlist_relays(
+    scenario_path: Path, output: Path | None = None, *, workers: int | None = None, overwrite: bool = False
+) -> str:
+    """Write the hilltops from which a relay would reach most homes; return them in words.
+
+    output : default, a folder relays inside the scenario's result
+
+    Raises InputError without a finished result with homes; nothing is written then.
+    """
+    from covermap.outputs import open_coverage
+    from covermap.outputs.relay_list import write_relays
+    from covermap.outputs.result_folder import require_own_record, require_writable
+    from covermap.relays import relays
+    from covermap.scenario import read_scenario
+
+    scenario = read_scenario(scenario_path)
+    coverage = open_coverage(scenario.output)
+    folder = output or coverage.folder / "relays"
+    require_own_record(folder, "relays.html", overwrite)
+    require_writable(folder)
+    found = relays(scenario, workers=workers)
+    sentences = write_relays(found, coverage.run.get("cautions", []), scenario.name, folder)
+    return "\n".join([*sentences, f"Open {folder / 'relays.html'}; GIS: {folder / 'relays.gpkg'}."])

@@ -8,26 +8,27 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 from numba.core.event import install_timer
 
-from covermap.errors import InputError
-from covermap.grid.blocks import BlockRequest, LossBlock, as_stored, compute_blocks
-from covermap.grid.executor import run_tasks
+from covermap.grid.cluster import executor_of
+from covermap.grid.executor import Executor
 from covermap.grid.frame import Tile
-from covermap.grid.loss_block import of_frequency, stacked
 from covermap.grid.store import Store
+from covermap.grid.stored_block import stored_block
 from covermap.outputs.coverage import Coverage, open_coverage
 from covermap.outputs.rasters import RasterSet
+from covermap.outputs.result_folder import begun
 from covermap.outputs.run_json import write_run_json
+from covermap.path_stage import TILE_CELLS, compute_paths
 from covermap.preparation import Preparation, prepare
+from covermap.run_session import RunSession
 from covermap.scenario import Scenario
 from covermap.tile_reception import TileResult, receive_tile
 
-TILE_CELLS = 128
-TILES_A_MARCH = 4  # tiles on a side that share one march of each radial
 MOST_FIELD_RASTERS = 20  # outputs.field_rasters = "auto"
 
 # told the stage, the fraction of it that is done, and words about it; False stops the run
@@ -70,7 +71,8 @@ def predict(
     workers : int, optional
         Threads; default one a core. The results do not depend on it.
     scheduler : str, optional
-        Not available yet; must be None.
+        Address of a dask.distributed scheduler on this machine or with TLS; its workers compute. They must
+        see the scenario's files and the store under the same paths.
     progress : callable, optional
         Told (stage, fraction, words); returning False stops the run.
 
@@ -79,28 +81,29 @@ def predict(
     InputError
         If an input is wrong; then nothing is written.
     """
-    if scheduler is not None:
-        raise InputError(f"scheduler is {scheduler!r}; runs on other machines come later. Leave it out.")
-    return run(prepare(scenario), Path(output or scenario.output), store, workers, progress)
+    with executor_of(workers, scheduler) as executor:
+        return run(prepare(scenario), Path(output or scenario.output), store, executor, progress)
 
 
 def run(
     prepared: Preparation,
     output: Path,
     store: str | Path | None,
-    workers: int | None,
+    executor: Executor,
     progress: Progress | None,
 ) -> Coverage:
     """Predict from inputs already read; see predict."""
     report = progress or (lambda stage, fraction, words: True)
     counts = RunCounts()
     blocks = Store(Path(store) if store else prepared.scenario.path.parent / ".covermap_store")
-    with compile_times(counts):
-        with timed(counts, "paths"):
-            _compute_paths(prepared, blocks, workers, report, counts)
-        with timed(counts, "reception"), RasterSet(output, prepared.grid) as rasters:
-            _receive_all(prepared, blocks, rasters, workers, report, counts)
-    write_run_json(output, prepared, counts, peak_memory_mb())
+    session = RunSession(prepared, blocks)
+    with begun(output):
+        with compile_times(counts):
+            with timed(counts, "paths"):
+                compute_paths(session, executor, report, counts)
+            with timed(counts, "reception"), RasterSet(output, prepared.grid) as rasters:
+                _receive_all(session, rasters, executor, report, counts)
+        write_run_json(output, prepared, counts, peak_memory_mb())
     return open_coverage(output)
 
 
@@ -130,86 +133,20 @@ def peak_memory_mb() -> float:
     return peak / (1024.0 * 1024.0 if sys.platform == "darwin" else 1024.0)
 
 
-def _marches(prepared: Preparation) -> Iterator[list[Tile]]:
-    """Yield groups of neighbouring tiles that share one march of each radial."""
-    for group in prepared.grid.tiles(TILE_CELLS * TILES_A_MARCH):
-        yield [
-            tile
-            for tile in prepared.grid.tiles(TILE_CELLS)
-            if group.row <= tile.row < group.row + group.rows
-            and group.col <= tile.col < group.col + group.cols
-        ]
+def receive_task(session: RunSession, tile: Tile) -> TileResult:
+    """Return what the cells of a tile need, from the store; blocks lost meanwhile are computed again."""
+    prepared = session.prepared
+    found = [stored_block(session.store, request, tile, prepared.terrain) for request in prepared.requests]
+    return receive_tile(prepared, tile, found)
 
 
-Task = tuple[BlockRequest, list[Tile]]
-
-
-def _compute_paths(prepared, blocks: Store, workers, report: Progress, counts: RunCounts) -> None:
-    """Put every missing block into the store."""
-    names = {request: station.mast for request, station in _stations_of(prepared)}
-    tasks: list[Task] = []
-    mast_of_task: list[str] = []
-    for request in prepared.requests:
-        for group in _marches(prepared):
-            for task in _missing(request, group, blocks, counts):
-                tasks.append(task)
-                mast_of_task.append(names[request])
-
-    def compute(task: Task) -> int:
-        request, tiles = task
-        for tile, block in zip(tiles, compute_blocks(request, tiles, prepared.terrain), strict=True):
-            _save(blocks, request, tile, block)
-        return len(tiles) * len(request.frequencies)
-
-    for done, computed in enumerate(run_tasks(compute, tasks, workers), start=1):
-        counts.computed += computed
-        if report("paths", done / len(tasks), mast_of_task[done - 1]) is False:
-            raise KeyboardInterrupt
-
-
-def _missing(request: BlockRequest, tiles: list[Tile], blocks: Store, counts: RunCounts) -> list[Task]:
-    """Return what the store lacks: tiles that lack the same frequencies share a march."""
-    lacking: dict[tuple[tuple[float, bool], ...], list[Tile]] = {}
-    for tile in tiles:
-        frequencies = tuple(f for f in request.frequencies if not blocks.has(request.of(f).digest(tile)))
-        counts.read += len(request.frequencies) - len(frequencies)
-        if frequencies:
-            lacking.setdefault(frequencies, []).append(tile)
-    return [(request.of(*frequencies), tiles) for frequencies, tiles in lacking.items()]
-
-
-def _save(blocks: Store, request: BlockRequest, tile: Tile, block: LossBlock) -> None:
-    """Put a block into the store, a file a frequency, so that a station added computes only itself."""
-    for index, frequency in enumerate(request.frequencies):
-        blocks.save(request.of(frequency).digest(tile), of_frequency(block, index))
-
-
-def _stations_of(prepared: Preparation):
-    for index, request in enumerate(prepared.station_request):
-        yield prepared.requests[request], prepared.scenario.stations[index]
-
-
-def _block(prepared: Preparation, blocks: Store, request: BlockRequest, tile: Tile) -> LossBlock:
-    """Return one block, from the store or, where part of it was lost or damaged, computed again."""
-    parts = []
-    for frequency in request.frequencies:
-        part = blocks.load(request.of(frequency).digest(tile))
-        if part is None:
-            block = compute_blocks(request, [tile], prepared.terrain)[0]
-            _save(blocks, request, tile, block)
-            return as_stored(block)
-        parts.append(part)
-    return stacked(parts)
-
-
-def _receive_all(prepared, blocks: Store, rasters: RasterSet, workers, report: Progress, counts) -> None:
+def _receive_all(
+    session: RunSession, rasters: RasterSet, executor: Executor, report: Progress, counts
+) -> None:
     """Work out every tile and write it; tiles are written in grid order whatever the workers."""
+    prepared = session.prepared
     tiles = list(prepared.grid.tiles(TILE_CELLS))
-
-    def work(tile: Tile) -> TileResult:
-        return receive_tile(prepared, tile, [_block(prepared, blocks, r, tile) for r in prepared.requests])
-
-    for done, result in enumerate(run_tasks(work, tiles, workers), start=1):
+    for done, result in enumerate(executor.run(partial(receive_task, session), tiles), start=1):
         _write_tile(prepared, rasters, result)
         counts.other_tiers += np.bincount(result.other_tier, minlength=256)
         if report("reception", done / len(tiles), f"tile {done} of {len(tiles)}") is False:

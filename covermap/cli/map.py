@@ -13,16 +13,22 @@ from covermap.cli.progress import progress_on_stderr
 @options.scenario
 @options.output
 @options.workers
+@options.scheduler
+@options.scheduler_without_tls
 @options.store
 @options.progress
 @options.overwrite
+@options.public
 def command(
     scenario: Path,
     output: Path | None,
     workers: int | None,
+    scheduler: str | None,
+    scheduler_without_tls: bool,
     store: Path | None,
     progress: str,
     overwrite: bool,
+    public: bool,
 ) -> None:
     """Predict the antenna needed in every cell of SCENARIO.
 
@@ -34,6 +40,14 @@ def command(
     with errors_as_exit_status():
         with progress_on_stderr(progress) as report:
             summary = jobs.map_scenario(
-                scenario, output, workers=workers, store=store, overwrite=overwrite, progress=report
+                scenario,
+                output,
+                workers=workers,
+                store=store,
+                scheduler=scheduler,
+                scheduler_without_tls=scheduler_without_tls,
+                overwrite=overwrite,
+                public=public,
+                progress=report,
             )
         click.echo(summary)

@@ -15,6 +15,16 @@ output = click.option(
 workers = click.option(
     "--workers", type=click.IntRange(min=1), help="Threads that compute (default: one a core)."
 )
+scheduler = click.option(
+    "--scheduler",
+    metavar="ADDRESS",
+    help="Compute on the workers of this dask.distributed scheduler: tcp://HOST:PORT of this machine, or tls://.",
+)
+scheduler_without_tls = click.option(
+    "--scheduler-without-tls",
+    is_flag=True,
+    help="Take a tcp:// scheduler on another machine, on a network where everyone is trusted.",
+)
 store = click.option(
     "--store",
     type=click.Path(path_type=Path),
@@ -28,3 +38,8 @@ progress = click.option(
     help="How to tell progress on stderr; json: one {stage, fraction, seconds_left} a line.",
 )
 overwrite = click.option("--overwrite", is_flag=True, help="Write into a folder that is not ours.")
+public = click.option(
+    "--public",
+    is_flag=True,
+    help="For publishing: no homes by cell or address; small counts and what would reveal them are blank.",
+)

@@ -6,7 +6,7 @@ import os
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from typing import TypeVar
+from typing import Any, Protocol, TypeVar
 
 from covermap.errors import CovermapError, InputError
 
@@ -17,6 +17,25 @@ Progress = Callable[[float], bool | None]
 
 class RunStoppedError(CovermapError):
     """The caller's progress function asked the run to stop."""
+
+
+class Executor(Protocol):
+    """Something that runs independent tasks and yields their results in the order of the items."""
+
+    def run(self, work: Callable[[Any], Any], items: Sequence[Any]) -> Iterator[Any]:
+        """Yield work(item) of every item, as run_tasks does."""
+        ...
+
+
+class Threads:
+    """Tasks on threads of this process; workers as run_tasks takes them."""
+
+    def __init__(self, workers: int | None = None) -> None:
+        self._workers = workers_or_default(workers)
+
+    def run(self, work: Callable[[Item], Result], items: Sequence[Item]) -> Iterator[Result]:
+        """Yield work(item) of every item; see run_tasks."""
+        return run_tasks(work, items, self._workers)
 
 
 def run_tasks(

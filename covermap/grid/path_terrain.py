@@ -11,6 +11,10 @@ from numpy.typing import ArrayLike, NDArray
 class PathTerrain(Protocol):
     """Ground at points, and profiles along radials; places in WGS 84 degrees. NaN is unknown."""
 
+    def __hash__(self) -> int:
+        """Return a hash: a terrain never changes, so what was asked of it once may be kept."""
+        ...
+
     def ground_m(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.float64]:
         """Return the height of bare ground at points, in m above sea level."""
         ...

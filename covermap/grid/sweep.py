@@ -232,7 +232,7 @@ class RadialSweep:
                 f"{int(np.diff(items.first).max())} items; this RadialSweep was made for {self._steps} and "
                 f"{self._items}. Make a larger one."
             )
-        unordered = sweep_radials(
+        unordered = sweep_radials(  # type: ignore[call-arg]  # mypy takes a kernel for a method
             profiles.ground_m, profiles.clutter_m, profiles.zone, float(step_km), profiles.mid_latitude_deg,
             float(tx_height_m), items.last_step, items.first, items.step, items.ground_m, float(dn),
             float(n0), self._heights_m, self._frequencies_ghz, self._longest_wavelength_m, self._vertical,

@@ -10,8 +10,8 @@ from covermap.propagation.compiling import kernel
 def sweep_radials(
     ground_m, clutter_m, zone, step_km, mid_latitude_deg, tx_height_m, last_step, first_item, item_step,
     item_ground_m, dn, n0, heights_m, frequencies_ghz, longest_wavelength_m, vertical, time_percents,
-    radii_km, gathered, surface_m, hulls, chain_slope, left_neighbour, items, rays, terms, smooth, earth, by_time,
-    earth_item, departure_work, loss_work, excess_db, item_cell, loss_out, spread_out, departure_out,
+    radii_km, gathered, surface_m, hulls, chain_slope, left_neighbour, items, rays, terms, smooth, earth,
+    by_time, earth_item, departure_work, loss_work, excess_db, item_cell, loss_out, spread_out, departure_out,
 ):  # fmt: skip
     """Sweep radials and write their answers into the cells; return the first item out of order, or -1.
 
