@@ -127,7 +127,14 @@ def test_progress_as_json_lines_on_stderr(finished):
 def test_check_says_what_was_understood(finished):
     result = run("check", finished[0])
     assert result.exit_code == 0
-    for words in ("squares of 1000 m, EPSG:32625", "0 to 842 m", "16 at 5 masts, as of 2026-09-01", "sigma", "Cost", "0 errors"):
+    for words in (
+        "squares of 1000 m, EPSG:32625",
+        "0 to 842 m",
+        "16 at 5 masts, as of 2026-09-01",
+        "sigma",
+        "Cost",
+        "0 errors",
+    ):
         assert words in result.stdout
 
 
@@ -236,7 +243,9 @@ def test_spoiled_elevation_is_refused(spoil, words, tmp_path):
 def test_request_too_large_names_the_cell_that_fits(tmp_path):
     wide = "cell_m = 5\nwest = -40\neast = -30\nsouth = 40\nnorth = 48"
     scenario = write_demo(tmp_path / "demo", {"cell_m = 100": wide, 'area = "area.gpkg"': ""})
-    assert_refused(run("map", scenario, "--progress", "none"), tmp_path / "demo", ["cell_m is 5", "Use cell_m ="])
+    assert_refused(
+        run("map", scenario, "--progress", "none"), tmp_path / "demo", ["cell_m is 5", "Use cell_m ="]
+    )
 
 
 def test_foreign_folder_is_refused_without_overwrite(finished, tmp_path):
