@@ -32,7 +32,10 @@ _WHERE = {
     "check": "covermap.check",
     "predict": "covermap.predict",
     "open_coverage": "covermap.outputs",
+    "changes": "covermap.comparing",
+    "relays": "covermap.relays",
     "field_at": "covermap.prompt",
+    "address": "covermap.address_sheets",
     # fieldwork
     "antenna_test": "covermap.measurements.antenna_test",
     "calibrate": "covermap.measurements.calibrate",

@@ -17,10 +17,10 @@ from reference import reference_rows
 from small_coverage import GRID
 from web_map_case import make_scenario, write_page
 
+from covermap.bearings import declination
 from covermap.errors import InputError
 from covermap.grid.frame import Grid
 from covermap.outputs.web_map import page_grid, write_map
-from covermap.outputs.web_map.declination import declination
 from covermap.outputs.web_map.facts import letter
 from covermap.outputs.web_map.layers import (
     block_middles,

@@ -238,10 +238,3 @@ class AddressReport:
         if self.tier is None or not self.plans:
             return None
         return self.plans[min(self.tier, len(self.plans)) - 1]
-
-    @property
-    def one_lower(self) -> TierPlan | None:
-        """Return the best plan one class lower, None below tier 1 and where nothing is known."""
-        if self.tier is None or self.tier < 2 or not self.plans:
-            return None
-        return self.plans[self.tier - 2]

@@ -14,6 +14,7 @@ COMMANDS = {
     "new": ("covermap.cli.new", "Write a commented scenario with every key, and blank tables."),
     "check": ("covermap.cli.check", "Read and cross-check all inputs; say what a run will cost."),
     "map": ("covermap.cli.map", "Which antenna each cell needs: map, layers, rasters, tables."),
+    "address": ("covermap.cli.address", "The sheet of an address, or of a list of them."),
     "antenna-test": (
         "covermap.cli.antenna_test",
         "A comparison log at one place: how much better an antenna is.",
@@ -26,6 +27,8 @@ COMMANDS = {
         "covermap.cli.fieldwork",
         "Where to measure next, blank forms, and reports against the map.",
     ),
+    "changes": ("covermap.cli.changes", "Two results compared: who gains, who loses, in cells and homes."),
+    "relays": ("covermap.cli.relays", "Shortlist of hilltops from which a relay would reach most homes."),
     "path": ("covermap.cli.path", "Path loss of single profiles, for checking the models."),
     "qgis-plugin": ("covermap.cli.qgis_plugin", "The QGIS plugin as an installable zip."),
 }

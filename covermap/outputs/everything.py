@@ -14,6 +14,7 @@ import pandas as pd
 import pyproj
 from numpy.typing import NDArray
 
+from covermap.bearings import declination
 from covermap.outputs.brief import write_brief
 from covermap.outputs.coverage import Coverage, open_coverage
 from covermap.outputs.fieldwork.survey_files import survey_layers
@@ -32,7 +33,6 @@ from covermap.outputs.summary import run_in_words
 from covermap.outputs.tables import write_neighbourhoods, write_stock, write_transmitters
 from covermap.outputs.transmitters import transmitters_layer
 from covermap.outputs.web_map import Place, write_map
-from covermap.outputs.web_map.declination import declination
 from covermap.planning.areas import WholeSummary, summarise_areas, summarise_whole
 from covermap.planning.dead_zones import NamedPlace, find_dead_zones
 from covermap.planning.neighbourhoods import read_neighbourhoods

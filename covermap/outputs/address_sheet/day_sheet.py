@@ -38,7 +38,7 @@ def _kinds(reports: Sequence[AddressReport]) -> list[str]:
     for report in reports:
         counts[report.tier] = counts.get(report.tier, 0) + 1
     return [
-        f"{counts[tier]} × {say.tier_name(reports[0], tier)}"
+        f"{counts[tier]} × {'unknown' if tier is None else say.plain_name(reports[0], tier)}"
         for tier in sorted(counts, key=lambda t: 99 if t is None else t)
     ]
 
@@ -46,9 +46,10 @@ def _kinds(reports: Sequence[AddressReport]) -> list[str]:
 def _entry(number: int, report: AddressReport, name: str) -> str:
     first, rest = say.answer(report)
     place = f"{report.latitude_deg:.5f}, {report.longitude_deg:.5f}"
-    title = f"{number} {text(report.label or report.point_id or place)}"
+    title = f"{number}. {text(report.label or report.point_id or place)}"
     parts = [
-        f'<section class="whole"><h2>{title}</h2><p class="soft">{text(report.point_id)} &nbsp; {place}</p>',
+        f'<section class="whole"><h2>{title}</h2>',
+        paragraph(f"id {text(report.point_id)} &nbsp; {place}", "soft"),
         f'<div class="big">{square(report.tier)}<p><b>{text(first)}</b> {text(rest)}</p></div>',
     ]
     decides = say.decider(report)
@@ -63,7 +64,7 @@ def _by_mast(report: AddressReport) -> list[str]:
     """Return a line a mast: bearing, and how sure each service of the list is."""
     lines: dict[str, list[str]] = {}
     for station in report.stations:
-        if not station.on_list:
+        if not station.on_list or station is not say.best_station(report, station.service):
             continue
         key = f"{station.mast}, {say.bearing(report, station.azimuth_deg)}"
         word = chance_in_words(station.chance_percent)

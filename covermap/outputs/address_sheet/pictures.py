@@ -22,19 +22,24 @@ PROFILE_LEFT, PROFILE_RIGHT, PROFILE_TOP, PROFILE_FLOOR = 58.0, 686.0, 38.0, 150
 LEAST_RELIEF_M = 60.0
 MOST_POINTS = 420  # of a drawn profile
 LINE_POINTS = 48
+SAME_LABEL = 12.0  # pixels between two masts that share a label
 LABEL_APART = 34.0  # pixels between two texts on one line
 STEPS = (1.0, 2.0, 5.0)
+TEXT_LOOKS = {"rn": (14, 600), "ax": (13, 400)}  # font size in px and weight
 
 
 def skyline_svg(report: AddressReport) -> str:
     """Return the skyline strip: horizon, aim and its range, stations, sun; north at both ends."""
     parts = [f'<svg viewBox="0 -44 {SKY_WIDTH:g} 178" role="img" aria-label="Skyline all around">']
-    parts += _windows(report.aim_range_deg)
+    plan = report.stored_plan
+    aimed = plan is not None and plan.directional
+    parts += _windows(report.aim_range_deg) if aimed else []
     parts.append(_horizon(report.skyline))
     parts += _suns(report)
     parts += _station_marks(report.stations)
     parts += [
-        f'<path d="M{_x(aim):.1f} {SKY_FLOOR:g}l-7 12h14z" fill="{ACCENT}"/>' for aim in report.aims_deg
+        f'<path d="M{_x(aim):.1f} {SKY_FLOOR:g}l-7 12h14z" fill="{ACCENT}"/>'
+        for aim in (report.aims_deg if aimed else ())
     ]
     parts.append(f'<path d="M0 {SKY_FLOOR:g}H{SKY_WIDTH:g}" stroke="{INK}" stroke-width="1.5"/>')
     for number, point in enumerate(POINTS):
@@ -97,22 +102,32 @@ def _station_marks(stations: Sequence[StationAtPlace]) -> list[str]:
     masts: dict[str, list[StationAtPlace]] = {}
     for station in stations:
         masts.setdefault(station.mast, []).append(station)
-    marks = sorted(
-        (_x(members[0].azimuth_deg), " ".join(s.letter for s in members)) for members in masts.values()
-    )
+    marks = sorted((_x(group[0].azimuth_deg), [s.letter for s in group]) for group in masts.values())
     parts, row_ends = [], [-math.inf, -math.inf]
-    for x, letters in marks:
-        half = 4.6 * len(letters)
-        middle = _inside(x, half)
+    for places, letters in _joined(marks):
+        label = " ".join(letters)
+        half = 4.6 * len(label)
+        middle = _inside(sum(places) / len(places), half)
         row = 0 if middle - half > row_ends[0] else 1
         row_ends[row] = middle + half + 4.0
         y = 13.0 - 15.0 * row
+        lines = "".join(f"M{x:.1f} {y + 5:g}V{SKY_FLOOR:g}" for x in places)
         for colour, width in (("#fff", 4), (INK, 2)):
-            parts.append(
-                f'<path d="M{x:.1f} {y + 5:g}V{SKY_FLOOR:g}" stroke="{colour}" stroke-width="{width}"/>'
-            )
-        parts.append(_text(middle, y, letters, halo=True))
+            parts.append(f'<path d="{lines}" stroke="{colour}" stroke-width="{width}"/>')
+        parts.append(_text(middle, y, label, halo=True))
     return parts
+
+
+def _joined(marks: list[tuple[float, list[str]]]) -> list[tuple[list[float], list[str]]]:
+    """Return marks with those that stand almost in line under one label."""
+    joined: list[tuple[list[float], list[str]]] = []
+    for x, letters in marks:
+        if joined and x - joined[-1][0][-1] < SAME_LABEL:
+            joined[-1][0].append(x)
+            joined[-1][1].extend(letters)
+        else:
+            joined.append(([x], list(letters)))
+    return joined
 
 
 def _inside(x: float, half_width: float) -> float:
@@ -268,9 +283,15 @@ def _text(
     weight: str = "",
     halo: bool = False,
 ) -> str:
-    """Return a text; with a halo it is drawn twice, as not every printer knows the order of paint."""
-    style = f' font-weight="{weight}"' if weight else ""
-    start = f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" class="{kind}"{style}'
+    """Return a text: kind rn names, ax numbers an axis. Looks stand on it, as printers skip style sheets.
+
+    With a halo it is drawn twice, as not every printer knows the order of paint.
+    """
+    size, own_weight = TEXT_LOOKS[kind]
+    start = (
+        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-size="{size}" '
+        f'font-weight="{weight or own_weight}"'
+    )
     plain = f">{escape(text)}</text>"
     return (f'{start} stroke="#fff" stroke-width="4" stroke-linejoin="round"{plain}' if halo else "") + (
         start + plain

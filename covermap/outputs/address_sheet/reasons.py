@@ -171,4 +171,4 @@ def basis_section(report: AddressReport, cautions: Sequence[str]) -> str:
     """Return section 9: what it was reckoned with, and the cautions."""
     basis = " ".join([*report.basis, say.cell_sentence(report)])
     own = "For a typical roof at this point; yours can differ by 10 dB either way."
-    return section(9, "Basis and cautions", paragraph(text(basis)), bullets([*cautions, own]))
+    return section(9, "Basis and cautions", paragraph(text(basis)), bullets([*cautions, own]), whole=True)

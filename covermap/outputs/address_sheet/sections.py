@@ -50,25 +50,37 @@ def choices_section(report: AddressReport) -> str:
     """Return section 2: the plans with what each loses, and giving one up."""
     if not report.plans:
         return section(2, "Choices", paragraph("Unknown, as above."))
-    shown = [plan for plan in report.plans if plan.chance_percent >= LEAST_NAMED_PERCENT]
-    one_lower = report.one_lower
-    if one_lower is not None and one_lower not in shown:
-        shown = [one_lower, *shown]
-    hidden = [say.tier_name(report, plan.tier) for plan in report.plans if plan not in shown]
+    shown = [plan for plan in report.plans if _is_named(report, plan)]
+    rest = [plan for plan in report.plans if plan not in shown]
     words = say.whole_list(report)
     title = words[0].upper() + words[1:]
     head = [th(), th("Antenna"), th("Best aim", number=True), th(title), th("Not surely kept")]
     parts = [table(head, [_plan_row(report, plan) for plan in shown])]
-    if hidden:
-        parts.append(paragraph(f"Under 10 %: {text(join(hidden))}.", "soft"))
+    for words, weak in (("Under 10 %", True), ("Larger ones, as sure", False)):
+        names = [
+            say.tier_name(report, p.tier) for p in rest if (p.chance_percent < LEAST_NAMED_PERCENT) is weak
+        ]
+        parts.append(paragraph(f"{words}: {text(join(names))}.", "soft") if names else "")
     parts.append(_give_up(report))
     return section(2, "Choices", *parts, whole=True)
+
+
+def _is_named(report: AddressReport, plan: TierPlan) -> bool:
+    """Return whether a plan has a row: the answer, its neighbours, weaker ones of some chance, larger ones
+    that are less sure than the answer."""
+    stored = report.stored_plan
+    if stored is None or plan.tier in (stored.tier - 1, stored.tier, stored.tier + 1):
+        return True
+    if plan.tier < stored.tier:
+        return plan.chance_percent >= LEAST_NAMED_PERCENT
+    return plan.chance_percent < min(stored.chance_percent, report.confidence_percent)
 
 
 def _plan_row(report: AddressReport, plan: TierPlan) -> str:
     chosen = ' class="chosen"' if plan.tier == report.tier else ""
     aim = " and ".join(say.true_deg(aim) for aim in plan.aims_deg) if plan.directional else "any"
-    chance = f'<span class="k1">{chance_number(plan.chance_percent)}</span><br><small>{chance_in_words(plan.chance_percent)}</small>'
+    number, words = chance_number(plan.chance_percent), chance_in_words(plan.chance_percent)
+    chance = f'<span class="k1">{number}</span><br><small>{words}</small>'
     lost = ", ".join(plan.lost) if plan.lost else "nothing"
     return (
         f"<tr{chosen}>{td(square(plan.tier))}{td(text(plan.name))}{td(aim, number=True)}"
@@ -210,7 +222,7 @@ def _station_row(station: StationAtPlace, best: str) -> str:
     """Return a station's row; best is the letter of the station that brings its service best."""
     shown, small = say.channel_words(station)
     name = text(station.service) + ("" if station.on_list else " <small>not on your list</small>")
-    if station.on_list and station.letter != best:
+    if station.on_list and best and station.letter != best:
         name += f" <small>{text(best)} brings it better</small>"
     channel = text(shown) + (f"<br><small>{text(small)}</small>" if small else "")
     if station.status not in ("ok", "near"):

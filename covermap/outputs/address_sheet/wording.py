@@ -107,9 +107,15 @@ def decider(report: AddressReport) -> str:
 
 def letter_of(report: AddressReport, service: str) -> str:
     """Return the letter of the station that brings a service best, empty where none is known."""
-    known = [s for s in report.stations if s.service == service and s.on_list and s.letter]
-    known.sort(key=lambda s: -s.chance_percent if not math.isnan(s.chance_percent) else 1.0)
-    return known[0].letter if known else ""
+    best = best_station(report, service)
+    return "" if best is None else best.letter
+
+
+def best_station(report: AddressReport, service: str) -> StationAtPlace | None:
+    """Return the station of the list that most likely brings a service, None where none is known."""
+    known = [s for s in report.stations if s.service == service and s.on_list]
+    known = [s for s in known if not math.isnan(s.margin_db)]
+    return max(known, key=lambda s: (s.chance_percent, s.margin_db), default=None)
 
 
 def cell_sentence(report: AddressReport) -> str:

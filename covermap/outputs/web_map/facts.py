@@ -7,10 +7,10 @@ from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any
 
+from covermap.bearings import FIRST_YEAR, LAST_YEAR, Declination, declination
 from covermap.outputs import palette, words
 from covermap.outputs.coverage import Coverage
 from covermap.outputs.layers import NEAR_MAST_FLAG, STEEP_RAY_FLAG
-from covermap.outputs.web_map.declination import FIRST_YEAR, LAST_YEAR, Declination, declination
 from covermap.outputs.web_map.layers import FIELD_OFFSET_DB, station_step
 from covermap.outputs.web_map.page_grid import PageGrid
 from covermap.outputs.web_map.summary import count_facts

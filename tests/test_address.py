@@ -1,0 +1,399 @@
+"""The sheet of an address: the exact path's numbers, the map's cell, and bad places said so."""
+
+import csv
+import json
+import re
+from datetime import date
+from html.parser import HTMLParser
+
+import geopandas as gpd
+import numpy as np
+import pytest
+from shapely.geometry import Point
+
+import covermap
+from covermap.address_sheets import open_book
+from covermap.addresses.plans import Place, question
+from covermap.addresses.site import Site
+from covermap.addresses.skyline import skyline
+from covermap.measurements.readings import read_readings
+from covermap.outputs.address_sheet import address_record, sheet_html
+from covermap.outputs.address_sheet.sections import answer_section
+from covermap.outputs.cautions import CAUTIONS
+from covermap.reception import CellSignals, ReceptionOptions, StationFacts, receive
+from covermap.scenario.records import WantedList
+from covermap.tables import read_external_noise, read_tiers
+from tests.test_commands import run, write_demo
+
+EASY = (43.9475, -35.625)  # on the slope under Long Rigg
+BEHIND = (43.98, -35.70)  # ridges on every side
+DAY = date(2026, 12, 2)
+SECTIONS = (
+    "1 Answer", "2 Choices", "3 Aim", "4 Stations by aim", "5 Why", "6 Amplifier", "7 What would change this",
+    "8 Check on the day", "9 Basis and cautions",
+)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    """A coarse demo with its map finished."""
+    path = write_demo(tmp_path_factory.mktemp("address") / "demo")
+    result = run("map", path, "--progress", "none")
+    assert result.exit_code == 0, result.output
+    return path
+
+
+@pytest.fixture(scope="module")
+def book(demo):
+    return open_book(covermap.read_scenario(demo))
+
+
+@pytest.fixture(scope="module")
+def behind(book):
+    return book.report(*BEHIND, point_id="b1", label="Behind <two> & 'ridges'", on=DAY)
+
+
+def test_fields_are_those_of_the_exact_path(demo, behind):
+    points = gpd.GeoSeries([Point(BEHIND[1], BEHIND[0])], crs="EPSG:4326")
+    table = covermap.field_at(covermap.read_scenario(demo), points).set_index("station_id")
+    assert len(behind.stations) >= 8
+    for station in behind.stations:
+        row = table.loc[station.station_id]
+        assert station.field_dbuvm == pytest.approx(row["field_dbuvm"], abs=1e-6)
+        assert station.azimuth_deg == pytest.approx(row["azimuth_deg"], abs=1e-9)
+        assert station.distance_km == pytest.approx(row["distance_km"], abs=1e-9)
+
+
+def test_tier_and_chances_are_those_of_reception_in_one_cell(book, behind):
+    site, heights = book.site, (10.0, 15.0)
+    place = _place(book, BEHIND)
+    signals = CellSignals(
+        heights_m=np.array(heights),
+        field_dbuvm=np.array(
+            [[[path.wanted_dbuvm[height]] for height in heights] for path in place.paths], np.float32
+        ),
+        bearing_deg=np.array(
+            [
+                [next(p for p in place.paths if p.station.mast == mast).profile.back_azimuth_deg]
+                for mast in site.scenario.masts
+            ],
+            np.float32,
+        ),
+        clutter_height_m=np.array([place.clutter_height_m], np.float32),
+        open_land=np.array([place.open_land]),
+    )
+    found = receive(signals, site.facts, site.tiers, site.wanted, site.options)
+    assert found.tier[0] == behind.tier
+    chances = [plan.chance_percent for plan in behind.plans]
+    below = np.array(chances) < 99.0  # from there on a cell need not look for the best aim
+    assert found.tier_chance_percent[:, 0][below] == pytest.approx(np.array(chances)[below], abs=1.0)
+
+
+def _place(book, where):
+    from covermap.addresses.reckon import Asked, _place
+
+    return _place(book.site, Asked(*where))
+
+
+def test_the_cell_beside_is_the_maps_cell(demo, book, behind):
+    assert book.coverage is not None  # the result of this very scenario is found and read
+    said = covermap.open_coverage(demo.parent / "out").at(*BEHIND)["main"]
+    assert behind.cell.source == "result"
+    assert (behind.cell.tier, behind.cell.chance_percent) == (said["tier"], said["chance_percent"])
+    assert behind.cell.aim_deg == said["aim_deg_true"]
+
+
+def test_a_computed_cell_equals_the_raster(demo, book):
+    scenario = covermap.read_scenario(demo)
+    coverage, book.coverage = book.coverage, None
+    try:
+        computed = book.cell(*BEHIND)
+    finally:
+        book.coverage = coverage
+    said = coverage.at(*BEHIND)["main"]
+    assert computed.source == "computed"
+    assert list(computed.tier_chance_percent) == said["tier_chance_percent"]
+    assert (computed.tier, computed.aim_deg) == (said["tier"], said["aim_deg_true"])
+    row, col = coverage.cell_at(*BEHIND)
+    for station in scenario.stations:
+        raster = coverage.read(f"field/{station.station_id}")[row, col]
+        assert computed.field_dbuvm[station.station_id] == pytest.approx(float(raster), abs=1e-4)
+
+
+def test_a_result_of_other_inputs_is_not_read(demo):
+    stations = demo.parent / "transmitters.csv"
+    original = stations.read_text("utf-8")
+    stations.write_text(original.replace(",24,15.0,", ",24,30.0,"), "utf-8")
+    try:
+        assert open_book(covermap.read_scenario(demo)).coverage is None
+    finally:
+        stations.write_text(original, "utf-8")
+
+
+def test_sheet_has_its_sections_in_order_cautions_no_script_and_escaped_names(behind):
+    html = sheet_html(behind, 45.0, True)
+    positions = [html.index(f"<h2>{title}</h2>") for title in SECTIONS]
+    assert positions == sorted(positions)
+    assert "<script" not in html
+    assert "default-src 'none'" in html
+    assert "<two>" not in html
+    assert "Behind &lt;two&gt; &amp; &#x27;ridges&#x27;" in html
+    text = _visible(html)
+    for sentence in (CAUTIONS[0], *CAUTIONS[4:]):
+        assert sentence in text
+    assert "Stations as of 2026-09-01." in text
+    assert not re.search(r"\d\.\d dB\b", text.replace(_basis(text), ""))  # decibels are whole
+    assert not re.search(r"\byes\b", text.split("8 Check on the day")[0])  # never a yes
+
+
+def test_names_in_pictures_are_escaped(demo, book):
+    rows = (demo.parent / "transmitters.csv").read_text("utf-8").replace("High Corrin", "High <Corrin>")
+    other = demo.parent.parent / "escaped"
+    path = write_demo(other, files={"transmitters.csv": lambda text: rows})
+    report = covermap.address(
+        covermap.read_scenario(path), *BEHIND, on=DAY, store=demo.parent / ".covermap_store"
+    )
+    html = sheet_html(report, 45.0, True)
+    assert "High <Corrin>" not in html
+    assert "Path from High &lt;Corrin&gt;" in html
+
+
+def _visible(html):
+    class Text(HTMLParser):
+        def __init__(self):
+            super().__init__()
+            self.parts, self.skip = [], False
+
+        def handle_starttag(self, tag, attrs):
+            self.skip = tag in ("style", "title")
+
+        def handle_data(self, data):
+            if not self.skip:
+                self.parts.append(data)
+
+    parser = Text()
+    parser.feed(html)
+    return " ".join(parser.parts)
+
+
+def _basis(text):
+    return text[text.index("9 Basis and cautions") :]
+
+
+def test_json_has_the_promised_keys(behind):
+    record = json.loads(json.dumps(address_record(behind), allow_nan=False))
+    promised = {
+        "location", "list", "tier", "chance_percent", "aims_deg_true", "aim_range_deg", "stations", "plans",
+        "amplifier", "cell", "cautions",
+    }  # fmt: skip
+    assert promised <= set(record)
+    of_station = {
+        "station_id", "service", "field_dbuvm", "margin_db", "chance_percent", "azimuth_deg", "distance_km",
+        "ridges", "cause",
+    }  # fmt: skip
+    for station in record["stations"]:
+        assert of_station <= set(station)
+    assert {"tier", "chance_percent"} <= set(record["cell"])
+    assert [plan["tier"] for plan in record["plans"]] == [1, 2, 3, 4, 5, 6, 7]
+    assert 1 <= record["tier"] <= 8
+    first, last = record["aim_range_deg"]
+    aim = record["aims_deg_true"][0]
+    assert (aim - first) % 360 <= (last - first) % 360
+
+
+def test_command_writes_json_alone_and_exits_0(demo, tmp_path):
+    found = run("address", demo, "--at", f"{EASY[0]},{EASY[1]}", "--json", "--day", "2026-12-02")
+    assert found.exit_code == 0, found.output
+    record = json.loads(found.stdout)
+    assert record["tier"] == 1
+    assert record["location"]["latitude_deg"] == EASY[0]
+    assert not (demo.parent / "addresses").exists()
+
+
+def test_list_gives_a_sheet_each_a_day_sheet_and_names_bad_rows(demo, tmp_path):
+    rows = tmp_path / "addresses.csv"
+    rows.write_text(
+        "id,latitude_deg,longitude_deg,label\n"
+        f"a,{EASY[0]},{EASY[1]},=Easy <place>\nb,95,3,Nowhere\n"
+        f"c,{BEHIND[0]},{BEHIND[1]},\nA,43.99,-35.0,Far\n",
+        "utf-8",
+    )
+    out = tmp_path / "sheets"
+    found = run("address", demo, "--list", rows, "--output", out, "--day", "2026-12-02")
+    assert found.exit_code == 0, found.output
+    assert 'Left out: addresses.csv, line 3, column latitude_deg: found "95".' in found.stderr
+    # ids that differ only by case must not overwrite each other on disks that do not tell them apart
+    assert sorted(path.name for path in out.iterdir()) == [
+        "address_A_2.html", "address_a.html", "address_c.html", "day_sheet.html", "readings.csv",
+    ]  # fmt: skip
+    day = (out / "day_sheet.html").read_text("utf-8")
+    assert "<script" not in day
+    assert "=Easy &lt;place&gt;" in day
+    assert "addresses.csv, line 3" in day
+    assert 'href="address_c.html"' in day
+    assert "Weak reception here is no proof of a fault at a station." in day
+
+
+def test_blank_readings_filled_in_are_read_back(demo, book, tmp_path):
+    out = tmp_path / "sheets"
+    at = f"{BEHIND[0]},{BEHIND[1]}"
+    found = run("address", demo, "--at", at, "--label", "Behind", "--output", out)
+    assert found.exit_code == 0, found.output
+    with open(out / "readings.csv", newline="", encoding="utf-8") as handle:
+        rows = list(csv.DictReader(handle))
+    for row in rows:
+        row |= {"level": "50", "unit": "dBuV/m", "height_m": "10", "utc": "2026-12-02T10:00Z"}
+    filled = tmp_path / "filled.csv"
+    with open(filled, "w", newline="", encoding="utf-8") as handle:
+        writer = csv.DictWriter(handle, rows[0].keys())
+        writer.writeheader()
+        writer.writerows(rows)
+    read = read_readings(filled, book.site.scenario.stations, book.site.tiers)
+    assert not read.unreadable
+    assert {r.station.station_id for r in read.readings} == {
+        "SK1", "SK2", "CTV", "SK1R", "SK2R", "CTVR", "NEWS", "RPUB",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["--at", "44.0"], '--at: found "44.0"'),
+        (["--at", "95,3"], "latitude is 95.0"),
+        (["--at", "44,-200"], "longitude is -200.0"),
+        ([], "Give either --at LAT,LON or --list"),
+        (["--at", "44,-35.66", "--wanted", "none"], "no wanted list 'none'; it has main"),
+    ],
+)
+def test_wrong_input_is_one_message_and_status_2(demo, arguments, message):
+    found = run("address", demo, *arguments)
+    assert found.exit_code == 2
+    assert message in found.stderr
+    assert "Traceback" not in found.stderr
+
+
+def test_a_list_without_a_good_row_is_status_2(demo, tmp_path):
+    rows = tmp_path / "addresses.csv"
+    rows.write_text("id,latitude_deg,longitude_deg,label\nb,95,3,Nowhere\n", "utf-8")
+    found = run("address", demo, "--list", rows, "--output", tmp_path / "sheets")
+    assert found.exit_code == 2
+    assert "none of its rows is readable" in found.stderr
+    assert not (tmp_path / "sheets").exists()
+
+
+def test_outside_the_elevation_is_unknown_and_says_so(book):
+    report = book.report(43.99, -35.0, on=DAY)
+    assert (report.status, report.tier, report.chance_percent) == ("unknown", None, None)
+    assert "outside the elevation" in report.reason
+    assert "Unknown." in answer_section(report)
+    assert report.cell.status == "outside"
+    assert address_record(report)["stations"][0]["field_dbuvm"] is None
+
+
+def test_in_the_sea_is_noted(book):
+    west, south, east, north = book.site.terrain.bounds_deg
+    longitude, latitude = (
+        values.ravel() for values in np.meshgrid(np.linspace(west, east, 21), np.linspace(south, north, 21))
+    )
+    terrain = book.site.terrain
+    sea = np.flatnonzero(
+        terrain.water(longitude, latitude) & ~np.isnan(terrain.ground_m(longitude, latitude))
+    )[0]
+    report = book.report(float(latitude[sea]), float(longitude[sea]), on=DAY)
+    assert "This point lies on water." in " ".join(report.notes)
+
+
+def test_out_of_reach_says_the_reach(demo):
+    path = write_demo(
+        demo.parent.parent / "short",
+        changes={"cell_m = 100": "cell_m = 1000", "n0 = 325": "n0 = 325\nreach_km = 2"},
+    )
+    report = covermap.address(
+        covermap.read_scenario(path), *BEHIND, on=DAY, store=demo.parent / ".covermap_store"
+    )
+    assert report.status == "unknown"
+    assert "more than 2 km away, the reach of this prediction" in report.reason
+
+
+def test_weaker_signals_never_need_less_and_more_noise_never_helps(behind):
+    by_key = {change.key: change for change in behind.changes}
+    assert by_key["weaker_3db"].tier >= behind.tier
+    assert by_key["in_leaf"].tier >= by_key["weaker_3db"].tier  # 3 and 6 dB against 3
+    assert by_key["noisier"].tier >= behind.tier
+    for one in behind.without:
+        assert one.tier <= behind.tier
+
+
+class Cone:
+    """Flat ground at 100 m with one cone-shaped hill, 200 m higher, 5 km east of the middle."""
+
+    def elevation_m(self, longitude_deg, latitude_deg):
+        from covermap.grid.exact_path import GEODESIC
+
+        longitude_deg, latitude_deg = np.broadcast_arrays(longitude_deg, latitude_deg)
+        middle = GEODESIC.fwd(10.0, 45.0, 90.0, 5000.0)
+        east = np.full(longitude_deg.shape, middle[0]), np.full(longitude_deg.shape, middle[1])
+        distance_m = GEODESIC.inv(*east, longitude_deg, latitude_deg)[2]
+        return 100.0 + np.maximum(0.0, 200.0 - 0.2 * distance_m)
+
+    ground_m = elevation_m
+
+
+def test_skyline_of_a_cone_is_where_geometry_puts_it():
+    seen = skyline(Cone(), 45.0, 10.0, 10.0, 1e9)
+    east = int(np.argmax(seen.elevation_deg))
+    assert seen.azimuth_deg[east] == pytest.approx(90.0)
+    # 190 m over the eye at 5 km: atan(190 / 5000) = 2.176 degrees; sampled each 50 m or less of slope 0.2
+    assert seen.elevation_deg[east] == pytest.approx(2.176, abs=0.12)
+    # flat ground to 40 km: the farthest point is 10 m under the eye, atan(10 / 40000) = 0.0143 degrees down
+    west = int(np.flatnonzero(seen.azimuth_deg == 270.0)[0])
+    assert seen.elevation_deg[west] == pytest.approx(-0.0143, abs=0.001)
+
+
+def test_worked_address_reaches_its_margins_and_chances():
+    """Three stations, seven plans; margins and chances worked by hand in the project's own reckoning:
+
+    C/N 15.2 dB, noise in 6 MHz -106.2 dBm, tuner 7 dB, residential noise, land cover of 10 m, cells of 100 m.
+    """
+    place = _worked_place(np.array([[58.8, 60.8], [49.9, 51.9], [61.6, 63.6]]))
+    asked = question(place)
+    plans = asked.best_plans()
+    tier, plan = asked.lowest(plans)
+    assert (tier, plan.azimuth_deg) == (6, 40.0)  # rooftop with amplifier, at A and B: the lowest that passes
+    assert plan.margins_db == pytest.approx([25.7, 17.4, 15.4], abs=0.1)
+    assert 100.0 * plan.chance == pytest.approx(98.3, abs=0.5)
+    rooftop = plans[4]
+    assert rooftop.azimuth_deg == 40.0
+    assert rooftop.margins_db == pytest.approx([14.8, 12.9, 4.7], abs=0.1)
+    assert 100.0 * rooftop.chance == pytest.approx(75.5, abs=0.5)
+    from covermap.addresses.plans import aim_window, without_each
+
+    assert aim_window(asked, asked.tiers[5], plan) == (354, 87)
+    gone = {one.service: one for one in without_each(asked)}
+    assert gone["C"].tier == 5
+    assert gone["C"].chance_percent == pytest.approx(97.7, abs=0.5)
+
+
+def _worked_place(field_dbuvm):
+    """Return a place at which three stations arrive with given fields at 10 and 15 m."""
+
+    class Path:
+        def __init__(self, index, bearing_deg):
+            ten, fifteen = field_dbuvm[index]
+            self.wanted_dbuvm = {10.0: ten, 15.0: fifteen}
+            self.profile = type("Profile", (), {"back_azimuth_deg": bearing_deg})
+
+    facts = StationFacts(
+        frequency_mhz=np.array([569.0, 189.0, 515.0]),
+        bandwidth_mhz=np.full(3, 6.0),
+        required_cn_db=np.full(3, 15.2),
+        mast=np.array([0, 0, 1]),
+        polarization=np.zeros(3, np.int64),
+    )
+    wanted = WantedList("all", ("A", "B", "C"), ((0,), (1,), (2,)), None)
+    options = ReceptionOptions(external_noise=read_external_noise())
+    site = Site(None, None, read_tiers(), facts, options, None, wanted)
+    paths = (Path(0, 40.0), Path(1, 40.0), Path(2, 115.0))
+    for path in paths:
+        path.station = None
+    return Place(site, paths, 10.0, False)
