@@ -1,6 +1,7 @@
 """Relay shortlist: the choice is checked against trying every set, the command on the coarse demo."""
 
 import itertools
+import re
 
 import numpy as np
 import pytest
@@ -8,11 +9,13 @@ import rasterio
 from click.testing import CliRunner
 from small_coverage import GRID, WHOLE, write_small_coverage
 
+import covermap
 from covermap.cli import main
 from covermap.errors import InputError
 from covermap.outputs.coverage import Coverage
 from covermap.outputs.rasters import RasterSet
 from covermap.outputs.relay_list.write import RELAY_CAUTIONS
+from covermap.planning.changes import CHANGES
 from covermap.planning.relay_choice import choose_sites, score
 from covermap.planning.relay_sites import candidate_sites
 
@@ -106,3 +109,39 @@ def test_relays_without_homes_are_refused(tmp_path):
     coverage = write_small_coverage(tmp_path, homes=False)
     with pytest.raises(InputError, match="holds no homes by cell"):
         relays(None, coverage.folder)
+
+
+@pytest.fixture(scope="module")
+def valley(tmp_path_factory):
+    """The land around the demo's relay, with and without it: two result folders."""
+    folder = tmp_path_factory.mktemp("valley") / "demo"
+    assert CliRunner().invoke(main, ["demo", str(folder)]).exit_code == 0
+    scenario, stations = folder / "scenario.toml", folder / "transmitters.csv"
+    text = scenario.read_text("utf-8").replace("cell_m = 100", "cell_m = 200")
+    box = "west = -35.73\nsouth = 43.98\neast = -35.66\nnorth = 44.02"
+    scenario.write_text(re.sub('area = "area.gpkg".*', box, text), "utf-8")
+    original = stations.read_text("utf-8")
+    rows = [row.replace("on_air", "off_air") if "Tarn Relay" in row else row for row in original.splitlines()]
+    folders = []
+    for name, content in (("on", original), ("off", "\n".join(rows) + "\n")):
+        stations.write_text(content, "utf-8")
+        made = CliRunner().invoke(
+            main, ["map", str(scenario), "--output", str(folder / name), "--progress", "none"]
+        )
+        assert made.exit_code == 0, made.output
+        folders.append(folder / name)
+    return folders
+
+
+def test_without_the_relay_its_valley_loses_and_gains_come_from_interference_alone(valley):
+    found = covermap.changes(*valley)
+    before = covermap.open_coverage(valley[0])
+    change = found.lists["main"].change
+    harder, easier = change == CHANGES.index("harder"), change == CHANGES.index("easier")
+    relay_dbuvm = np.fmax(before.read("field/SK1R"), before.read("field/CTVR"))
+    assert harder.any()
+    assert (relay_dbuvm[harder] > 30.0).all()  # 39 dB(uV/m) is the least a rooftop antenna needs at UHF
+    if any("Interference" in sentence for sentence in before.run["not_counted"]):
+        assert not easier.any()
+    else:
+        assert (relay_dbuvm[easier] > 0.0).all()
