@@ -17,7 +17,7 @@ from covermap.outputs.layers import NEAR_MAST_FLAG, OUTSIDE_FLAG, STEEP_RAY_FLAG
 from covermap.preparation import Preparation
 from covermap.reception import CellSignals, ListReception, receive
 
-SHIFT_DB = 3.0  # how much weaker and stronger every field is tried
+SHIFTS_DB = {"weaker": -3.0, "stronger": 3.0}  # how every field is tried again
 SAMPLE_EVERY = 11  # cells; how the prediction error moves the tiers is told from a sample
 
 
@@ -96,7 +96,7 @@ def some_cells(signals: CellSignals, cells: slice | NDArray, shift_db: float = 0
 def _receive_shifted(
     prepared: Preparation, tile: Tile, signals: CellSignals, outside: NDArray[np.bool_]
 ) -> dict[str, NDArray[np.uint8]]:
-    """Return tier and dead-zone chance of every list with all fields SHIFT_DB weaker and stronger.
+    """Return tier and dead-zone chance of every list with all fields 3 dB weaker and stronger.
 
     Counts of homes need no more than the cells with homes, which are few; so this costs little.
     """
@@ -104,18 +104,19 @@ def _receive_shifted(
     if prepared.homes is not None:
         counted &= np.nan_to_num(prepared.homes.window(tile).ravel()) > 0.0
     cells = np.flatnonzero(counted)
-    shifted = {}
-    for words, shift_db in (("weaker", -SHIFT_DB), ("stronger", SHIFT_DB)):
+    kinds = ("tier", "dead_zone_chance")
+    shifted = {
+        f"{wanted.name}/{kind}_3db_{words}": np.full(outside.size, UNKNOWN_UINT8, np.uint8)
+        for wanted in prepared.scenario.wanted
+        for kind in kinds
+        for words in SHIFTS_DB
+    }
+    for words, shift_db in SHIFTS_DB.items() if cells.size else ():
         moved = some_cells(signals, cells, shift_db)
         for wanted in prepared.scenario.wanted:
             found = receive(moved, prepared.facts, prepared.tiers, wanted, prepared.reception_options)
-            for kind, values in (
-                ("tier", found.tier),
-                ("dead_zone_chance", found.dead_zone_chance_percent),
-            ):
-                whole = np.full(outside.size, UNKNOWN_UINT8, np.uint8)
-                whole[cells] = values
-                shifted[f"{wanted.name}/{kind}_3db_{words}"] = whole
+            for kind, values in zip(kinds, (found.tier, found.dead_zone_chance_percent), strict=True):
+                shifted[f"{wanted.name}/{kind}_3db_{words}"][cells] = values
     return shifted
 
 
