@@ -1,0 +1,146 @@
+"""The same tasks on the workers of a real scheduler on this machine, one of which is killed in the middle."""
+
+import json
+import os
+import pickle
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from covermap import jobs
+from covermap.errors import CovermapError, InputError
+from covermap.grid.cluster import check_address, executor_of
+from covermap.grid.executor import Threads
+from covermap.grid.store import Store
+from covermap.predict import run
+from covermap.preparation import prepare
+from covermap.run_session import RunSession
+from covermap.scenario import read_scenario
+
+pytest.importorskip("distributed")
+
+
+@pytest.fixture(scope="module")
+def cluster(tmp_path_factory):
+    """A scheduler and two workers, each a process on loopback: (address, worker processes)."""
+    folder = tmp_path_factory.mktemp("cluster")
+    port_file = folder / "scheduler.json"
+    loopback = ["--host", "127.0.0.1", "--dashboard-address", "127.0.0.1:0"]
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
+
+    def start(name, *arguments):
+        log = open(folder / f"{name}.log", "w")  # noqa: SIM115  the process writes it
+        command = [sys.executable, "-m", f"distributed.cli.dask_{name.split('_')[0]}", *loopback, *arguments]
+        return subprocess.Popen(command, stdout=log, stderr=log, cwd=folder, env=environment)
+
+    scheduler = start("scheduler", "--port", "0", "--scheduler-file", str(port_file))
+    for _ in range(300):
+        if port_file.exists():
+            break
+        time.sleep(0.1)
+    worker = ["--scheduler-file", str(port_file), "--no-nanny", "--nthreads", "1"]
+    workers = [start(f"worker_{number}", *worker, "--name", str(number)) for number in range(2)]
+    address = json.loads(port_file.read_text())["address"]
+    yield address, workers
+    for process in (*workers, scheduler):
+        process.kill()
+        process.wait()
+
+
+@pytest.fixture
+def scenario(tmp_path):
+    jobs.write_demo(tmp_path / "demo")
+    path = tmp_path / "demo" / "scenario.toml"
+    path.write_text(path.read_text("utf-8").replace("cell_m = 100", "cell_m = 400"), "utf-8")
+    return path
+
+
+def raster_bytes(folder):
+    found = {path.relative_to(folder): path.read_bytes() for path in (folder / "rasters").rglob("*.tif")}
+    assert found
+    return found
+
+
+def test_a_worker_killed_in_the_middle_changes_nothing(cluster, scenario):
+    address, workers = cluster
+    prepared = prepare(read_scenario(scenario))
+    folder = scenario.parent
+    here = run(prepared, folder / "here", folder / "store_here", Threads(2), None)
+    told = []
+
+    def kill_one(stage, fraction, words):
+        if not told:
+            workers[0].send_signal(signal.SIGKILL)
+        told.append((stage, fraction))
+        return True
+
+    with executor_of(None, address) as executor:
+        executor._client.wait_for_workers(2, timeout=60)
+        there = run(prepared, folder / "there", folder / "store_there", executor, kill_one)
+    workers[0].wait(timeout=10)
+    assert there.run["blocks"] == here.run["blocks"]
+    assert [fraction for stage, fraction in told if stage == "paths"][-1] == 1.0
+    assert [fraction for stage, fraction in told if stage == "reception"][-1] == 1.0
+    assert raster_bytes(folder / "there") == raster_bytes(folder / "here")
+    blocks = sorted(path.name for path in (folder / "store_here").rglob("*.block"))
+    assert blocks == sorted(path.name for path in (folder / "store_there").rglob("*.block"))
+
+
+def test_stopping_cancels_what_is_not_done(cluster):
+    address, _ = cluster
+    with executor_of(None, address) as executor:
+        results = executor.run(time.sleep, [0.05] * 200)
+        next(results)
+        results.close()
+        for _ in range(100):
+            if not executor._client.processing() or not any(executor._client.processing().values()):
+                break
+            time.sleep(0.05)
+        assert not any(executor._client.processing().values())
+
+
+def test_what_a_task_raises_is_raised_here(cluster):
+    address, _ = cluster
+    with executor_of(None, address) as executor, pytest.raises(ZeroDivisionError):
+        list(executor.run((1).__floordiv__, [1, 0]))
+
+
+def test_a_worker_that_reads_other_inputs_says_so(scenario):
+    prepared = prepare(read_scenario(scenario))
+    sent = pickle.dumps(RunSession(prepared, Store(scenario.parent / "store")))
+    assert len(sent) < 2000  # paths, never terrain
+    scenario.write_text(scenario.read_text("utf-8").replace("cell_m = 400", "cell_m = 500"), "utf-8")
+    with pytest.raises(CovermapError, match="other inputs"):
+        _ = pickle.loads(sent).prepared
+
+
+@pytest.mark.parametrize(
+    ("address", "words"),
+    [
+        ("tcp://192.0.2.7:8786", "without TLS"),  # RFC 5737: an address for documentation
+        ("localhost:8786", "tcp://HOST:PORT"),
+        ("tcp://127.0.0.1", "tcp://HOST:PORT"),
+        ("http://127.0.0.1:8786", "tcp://HOST:PORT"),
+    ],
+)
+def test_addresses_that_are_none_or_not_safe_are_refused(address, words):
+    with pytest.raises(InputError, match=words):
+        check_address(address, without_tls=False)
+
+
+@pytest.mark.parametrize("address", ["tcp://127.0.0.1:8786", "tcp://[::1]:8786", "tls://192.0.2.7:8786"])
+def test_loopback_and_tls_are_taken(address):
+    check_address(address, without_tls=False)
+
+
+def test_another_machine_without_tls_only_when_told():
+    check_address("tcp://192.0.2.7:8786", without_tls=True)
+
+
+def test_no_scheduler_there_is_said(monkeypatch):
+    monkeypatch.setattr("covermap.grid.cluster.CONNECT_S", 1)
+    with pytest.raises(InputError, match="does not answer"), executor_of(None, "tcp://127.0.0.1:9"):
+        pass
