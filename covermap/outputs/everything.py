@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from covermap.bearings import declination
 from covermap.outputs.brief import write_brief
+from covermap.outputs.coarsened import coarsened
 from covermap.outputs.coverage import Coverage, open_coverage
 from covermap.outputs.fieldwork.survey_files import survey_layers
 from covermap.outputs.geopackage import DESCRIPTIONS, write_geopackage
@@ -82,11 +83,12 @@ def write_layers_and_pages(prepared: Any, coverage: Coverage, report: Report, *,
     files.append(write_geopackage(scenario, coverage, areas, transmitters, folder, more=more))
     files += write_raster_styles(coverage)
     files.append(write_qgis_project(coverage, DESCRIPTIONS))
-    relief = relief_grey(coverage.read("ground"), coverage.grid.cell_m)
+    drawn = coarsened(coverage)
+    relief = relief_grey(drawn.read("ground"), drawn.grid.cell_m)
     report("outputs", 0.6, "brief.html")
     files.append(
         write_brief(
-            coverage,
+            drawn,
             scenario,
             whole,
             relief,
@@ -98,7 +100,7 @@ def write_layers_and_pages(prepared: Any, coverage: Coverage, report: Report, *,
         )
     )
     report("outputs", 0.7, "map.html")
-    files.append(_write_map(prepared, coverage, whole, relief))
+    files.append(_write_map(prepared, drawn, whole, relief))
     report("outputs", 1.0, "done")
     homes = homes_record(prepared.homes, scenario)
     update_run_json(
@@ -212,6 +214,7 @@ def places(scenario: Scenario) -> list[Place]:
     if scenario.settings.areas is None or scenario.settings.areas.places is None:
         return []
     frame = read_layer(scenario.settings.areas.places, None, "places").to_crs("EPSG:4326")
-    column = next(name for name in frame.columns if name.lower() in ("name", "place", "label") or name)
+    named = [name for name in frame.columns if name.lower() in ("name", "place", "label")]
+    column = named[0] if named else frame.columns[0]
     points = frame.geometry.representative_point()
     return [Place(str(name), p.x, p.y) for name, p in zip(frame[column], points, strict=True)]

@@ -54,7 +54,7 @@ def brief_facts(
     return {
         "name": run.get("name") or "this area",
         "subtitle": _subtitle(run, list_name, summary.columns, of_homes),
-        "cell_m": f"{coverage.grid.cell_m:g}",
+        "cell_m": f"{run['grid']['cell_m']:g}",
         "three": _three(summary.columns, of_homes),
         "tiers_heading": "Homes by the antenna they need" if of_homes else "Land by the antenna it needs",
         "tiers": _tiers(coverage, summary.columns, of_homes),
@@ -221,7 +221,8 @@ def _behind(
     number = homes_number if of_homes else percent_whole
     prefix, of_what = (HOMES_PREFIX, " homes") if of_homes else (LAND_PREFIX, " of the land")
     lost = float(columns[f"{prefix}tier_8"])
-    heading = f"Not promised {what[0].lower()}{what[1:]}: {number(lost)}{of_what}"
+    shown = "no" if of_homes and lost == 0 else number(lost)
+    heading = f"Not promised {what[0].lower()}{what[1:]}: {shown}{of_what}"
     if lost <= 0:
         return {"heading": heading, "sentences": []}
     sentences = _of_areas(areas, list_name)

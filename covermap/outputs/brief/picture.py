@@ -17,7 +17,7 @@ from covermap.outputs.web_map.layers import OUTSIDE
 from covermap.outputs.web_map.still import number_places, painted_tiers
 from covermap.outputs.words import KM_PER_MILE
 
-WIDTH_CSS_PX, TALLEST_CSS_PX = 378, 640
+WIDTH_CSS_PX, TALLEST_CSS_PX = 378, 560
 SHARPNESS = 3  # picture pixels a CSS pixel: 288 a printed inch
 LEGEND_PT, NUMBER_PT = 9.0, 9.0
 SCALE_SHARE = 0.3  # the scale bar is at most this part of the picture's width
