@@ -6,6 +6,8 @@ The names below are the public door; each is loaded when first used, so that `im
 from __future__ import annotations
 
 import importlib
+import sys
+from types import ModuleType
 from typing import Any
 
 _WHERE = {
@@ -50,6 +52,18 @@ def __getattr__(name: str) -> Any:
     if name not in _WHERE:
         raise AttributeError(f"module 'covermap' has no attribute {name!r}")
     return getattr(importlib.import_module(_WHERE[name]), name)
+
+
+class _Door(ModuleType):
+    """The package: a module that bears the name of a public function does not take its place."""
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        if name in _WHERE and isinstance(value, ModuleType):
+            return  # else importing covermap.check would hide the function check
+        super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Door
 
 
 def __dir__() -> list[str]:

@@ -1,5 +1,8 @@
 """The public door: every promised name is there, and answers as the parts behind it do."""
 
+import importlib
+from types import ModuleType
+
 import geopandas as gpd
 import numpy as np
 import pytest
@@ -12,6 +15,13 @@ from tests.test_commands import write_demo
 def test_every_public_name_resolves():
     for name in covermap.__all__:
         assert callable(getattr(covermap, name))
+
+
+def test_a_public_name_stays_what_it_is_once_its_module_is_loaded():
+    for name, module in covermap._WHERE.items():
+        importlib.import_module(module)
+        for _ in range(2):
+            assert not isinstance(getattr(covermap, name), ModuleType), name
 
 
 def test_an_unknown_name_is_an_attribute_error():

@@ -12,6 +12,7 @@ from covermap.outputs.address_sheet.shell import (
     bullets,
     letter,
     paragraph,
+    picture,
     section,
     square,
     table,
@@ -69,7 +70,7 @@ def _mast(path: MastPath, dn: float) -> str:
     whole = [td(f"<b>{half_up(s.obstacle_db)} dB</b>", number=True) for s in stations]
     rows.append(f"<tr>{td()}{td('All obstacles together, whole path', span=2)}{''.join(whole)}</tr>")
     title = f"<h3>{text(path.mast)}: {text(say.path_words(first))}</h3>"
-    return f'<div class="path">{title}{profile_svg(path, dn)}{table(head, rows, "k")}</div>'
+    return f'<div class="path">{title}{picture(profile_svg(path, dn))}{table(head, rows, "k")}</div>'
 
 
 def _ridge_loss(station: StationAtPlace, number: int, count: int) -> str:

@@ -11,6 +11,7 @@ from covermap.outputs.address_sheet.pictures import skyline_svg
 from covermap.outputs.address_sheet.shell import (
     letter,
     paragraph,
+    picture,
     section,
     square,
     table,
@@ -111,7 +112,7 @@ def _give_up(report: AddressReport) -> str:
 
 def aim_section(report: AddressReport) -> str:
     """Return section 3: skyline, range of azimuths, bearings, the sun."""
-    parts = [skyline_svg(report), paragraph(" ".join(_aim_sentences(report)))]
+    parts = [picture(skyline_svg(report)), paragraph(" ".join(_aim_sentences(report)))]
     parts.append(paragraph(text(_skyline_note(report)), "soft"))
     return section(3, "Aim", *parts, whole=True)
 

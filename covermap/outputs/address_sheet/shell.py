@@ -38,7 +38,7 @@ code{font-size:14px}
 .note{border-left:4px solid #15181C;padding:2px 0 2px 12px}
 .path{break-inside:avoid}
 @media (max-width:600px){body{padding:16px 16px 32px}h1{font-size:26px}.wide{overflow-x:auto}
-td,th{padding-right:8px}}
+table{font-size:14px}td,th{padding-right:7px}.wide svg{min-width:480px}}
 @media print{body{padding:0;max-width:none;font-size:10.5pt}h1{font-size:20pt}.big p{font-size:14pt}
 h2,h3{break-after:avoid}tr,figure,.path,.whole{break-inside:avoid}
 .soft,small,th,code{font-size:9.5pt}td{padding:4px 10px 4px 0}section{padding:8px 0 12px;margin-top:4px}
@@ -108,6 +108,11 @@ def square(tier: int | None) -> str:
     look = TIERS[tier - 1]
     ink = INK_LIGHT if tier >= 6 else INK_DARK
     return f'<b class="sq" style="background:{look.painted};color:{ink}">{tier}</b>'
+
+
+def picture(svg: str) -> str:
+    """Return a drawing in a box that scrolls sideways on a phone, so that its words stay readable."""
+    return f'<div class="wide">{svg}</div>'
 
 
 def letter(name: str) -> str:

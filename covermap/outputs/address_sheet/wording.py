@@ -95,7 +95,7 @@ def answer(report: AddressReport) -> tuple[str, str]:
 def decider(report: AddressReport) -> str:
     """Return which service decides and what giving it up would do, empty where none does."""
     service = report.deciding_service
-    if service is None or report.tier is None:
+    if service is None or report.tier is None or report.needed < len(report.services):
         return ""
     named = f"{letter_of(report, service)} {service}".strip()
     found = next((one for one in report.without if one.service == service), None)
