@@ -3,6 +3,7 @@
 import csv
 import json
 import re
+import sys
 from datetime import date
 from html.parser import HTMLParser
 
@@ -397,3 +398,20 @@ def _worked_place(field_dbuvm):
     for path in paths:
         path.station = None
     return Place(site, paths, 10.0, False)
+
+
+def test_pdf_is_written_where_its_library_is(demo, tmp_path):
+    pytest.importorskip("weasyprint", reason="the report extra is not installed")
+    at = f"{BEHIND[0]},{BEHIND[1]}"
+    found = run("address", demo, "--at", at, "--label", "Behind", "--output", tmp_path, "--pdf")
+    assert found.exit_code == 0, found.output
+    assert (tmp_path / "address_Behind.pdf").read_bytes().startswith(b"%PDF-")
+
+
+def test_pdf_without_its_library_says_what_to_install(demo, tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "weasyprint", None)
+    at = f"{BEHIND[0]},{BEHIND[1]}"
+    found = run("address", demo, "--at", at, "--output", tmp_path / "none", "--pdf")
+    assert found.exit_code == 2
+    assert "pip install 'covermap[report]'" in found.stderr
+    assert not (tmp_path / "none").exists()
