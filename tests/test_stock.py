@@ -46,6 +46,7 @@ def test_stock_counts_every_home_once_and_the_doubtful_ones_one_class_up(coverag
     for number in range(1, 8):
         row = found.loc[(0, f"antenna_tier_{number}")]
         assert row["count"] == pytest.approx(homes[planned == number].sum(), abs=0.06)
+        assert row.homes_in_class == pytest.approx(homes[tier == number].sum(), abs=0.06)
         assert row.counted_one_class_up == pytest.approx(homes[moved & (planned == number)].sum(), abs=0.06)
     assert found.loc[(0, "homes_not_promised")]["count"] == pytest.approx(homes[planned == 8].sum(), abs=0.06)
     assert found.loc[(0, "homes_unknown")]["count"] == pytest.approx(homes[tier == 255].sum(), abs=0.06)

@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from covermap.outputs.coverage import RUN_FILE, Coverage
-from covermap.outputs.words import homes_number, percent_whole
+from covermap.outputs.words import SMALL_COUNT, homes_number, homes_range, percent_whole
 from covermap.planning.areas import HOMES_PREFIX, LAND_PREFIX, WholeSummary
 
 INDOORS, OUTDOORS, AMPLIFIED = (1, 2, 3), (4, 5), (6, 7)
@@ -45,6 +45,9 @@ def counts_in_words(columns: pd.Series) -> str:
     are, need, manage = ("are", "need", "manage") if of_homes else ("is", "needs", "manages")
     whole = f"about {homes_number(float(columns['homes_total']))} homes" if of_homes else "the land"
     without = number(float(columns[f"{prefix}without"]))
+    low, high = columns.get(f"{prefix}without_low"), columns.get(f"{prefix}without_high")
+    if of_homes and low is not None and high is not None and not pd.isna(high) and high >= SMALL_COUNT:
+        without = homes_range(float(columns["homes_without"]), float(low), float(high))
     unknown = number(float(columns[f"{prefix}unknown"]))
     return (
         f"of {whole}, {of(INDOORS)} {manage} indoors, {of(OUTDOORS)} {need} a gable or rooftop antenna, "

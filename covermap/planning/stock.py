@@ -22,7 +22,8 @@ from covermap.planning.tally import LAST_INDOOR_REACH, read_results
 
 SHIFT_OF = {-3: "3db_weaker", 0: "predicted", 3: "3db_stronger"}
 STOCK_ORDER = (
-    "wanted_list", "shift_db", "item", "count", "counted_one_class_up", "share_percent", "price_each",
+    "wanted_list", "shift_db", "item", "homes_in_class", "count", "counted_one_class_up", "share_percent",
+    "price_each",
     "hours_each", "cost", "hours",
 )  # fmt: skip
 NOT_PROMISED, UNKNOWN, TOTAL = "homes_not_promised", "homes_unknown", "total"
@@ -47,10 +48,11 @@ def stock_table(
 
     Returns
     -------
-    DataFrame with the columns STOCK_ORDER. count: homes that need the item, every field shift_db
-    stronger. counted_one_class_up: homes in it that stand one class higher than predicted because 3 dB
-    less would change their class; not counted at -3 dB, the weak case itself. share_percent: of the
-    area's homes. The rows homes_not_promised, homes_unknown and total close each group.
+    DataFrame with the columns STOCK_ORDER, in the case that every field is shift_db stronger.
+    homes_in_class: homes whose square is of the antenna's tier. count: homes that need the item, those in
+    counted_one_class_up among them: they stand one class higher because 3 dB less would change their class
+    (not at -3 dB, the weak case itself). share_percent: of the area's homes. The rows homes_not_promised,
+    homes_unknown and total close each group.
     """
     rows = []
     for list_name in results.lists:
@@ -67,6 +69,7 @@ class _Counts:
 
     def __init__(self) -> None:
         self.by_tier = np.zeros(TIER_NOT_PROMISED + 1)
+        self.in_class = np.zeros(TIER_NOT_PROMISED + 1)
         self.moved = np.zeros(TIER_NOT_PROMISED + 1)
         self.high_vhf: float | None = None
         self.second: float | None = None
@@ -96,11 +99,10 @@ class _Counts:
         moved = np.zeros(tier.size, dtype=bool)  # homes of tier 7 stay: above it there is nothing to stock
         if weaker is not None:
             moved = known & (weaker[cell] > tier) & (weaker[cell] <= TIER_NOT_PROMISED) & (tier < TIER_COUNT)
-        tier = np.where(known, tier + moved, 0)
         flats = np.zeros(tier.size) if without_roof is None else without_roof
-        self.by_tier += np.bincount(tier, weight - flats, minlength=self.by_tier.size)
-        lost = np.where(tier > LAST_INDOOR_REACH, TIER_NOT_PROMISED, tier)
-        self.by_tier += np.bincount(lost, flats, minlength=self.by_tier.size)
+        self.in_class += _by_tier(np.where(known, tier, 0), weight, flats)
+        tier = np.where(known, tier + moved, 0)
+        self.by_tier += _by_tier(tier, weight, flats)
         self.moved += np.bincount(tier, (weight - flats) * moved, minlength=self.moved.size)
         served = (tier >= 1) & (tier <= TIER_COUNT)
         if further.high_vhf is not None:
@@ -108,6 +110,13 @@ class _Counts:
         second = further.optional["second_aim"]
         if second is not None:
             self.second = (self.second or 0.0) + weight[served & (second[cell] >= 0)].sum()
+
+
+def _by_tier(tier: NDArray, weight: NDArray, flats: NDArray) -> NDArray[np.float64]:
+    """Return homes by tier, unknown first; flats that need more than a window antenna are not promised."""
+    found = np.bincount(tier, weight - flats, minlength=TIER_NOT_PROMISED + 1)
+    lost = np.where(tier > LAST_INDOOR_REACH, TIER_NOT_PROMISED, tier)
+    return np.asarray(found + np.bincount(lost, flats, minlength=TIER_NOT_PROMISED + 1), dtype=np.float64)
 
 
 def _parts(results: Results, homes: Homes, area: shapely.Geometry | None) -> Any:
@@ -156,6 +165,8 @@ def _rows(
             "cost": None if count is None else round(count * price.price_each, 2),
             "hours": None if count is None else round(count * price.hours_each, 1),
         }
+        if item.startswith("antenna_tier_"):
+            of_item["homes_in_class"] = round(counts.in_class[int(item[-1])], 1)
         rows.append(row(item, count, **of_item))
         cost += np.nan_to_num((count or 0.0) * price.price_each)
         hours += np.nan_to_num((count or 0.0) * price.hours_each)
