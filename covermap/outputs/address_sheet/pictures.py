@@ -293,6 +293,8 @@ def _text(
         f'font-weight="{weight or own_weight}"'
     )
     plain = f">{escape(text)}</text>"
-    return (f'{start} stroke="#fff" stroke-width="4" stroke-linejoin="round"{plain}' if halo else "") + (
-        start + plain
-    )
+    return (
+        f'{start} aria-hidden="true" stroke="#fff" stroke-width="4" stroke-linejoin="round"{plain}'
+        if halo
+        else ""
+    ) + (start + plain)

@@ -91,7 +91,7 @@ def amplifier_section(report: AddressReport) -> str:
         some = stations[start : start + COLUMNS_A_ROW]
         head = [th(), *(th(s.letter, number=True) for s in some)]
         cells = [td(_decibels(amplifier.effect_db[s.station_id]), number=True) for s in some]
-        label = "Margin with it" if start == 0 else ""
+        label = "Adds" if start == 0 else ""
         tables.append(table(head, [f"<tr>{td(label)}{''.join(cells)}</tr>"], "k"))
     intro = "What an amplifier at the antenna adds to each margin:"
     verdict = paragraph(text(_verdict(report, amplifier)))
