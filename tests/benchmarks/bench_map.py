@@ -1,0 +1,121 @@
+"""Time a whole map: python tests/benchmarks/bench_map.py [--cells 1000] [--workers 1] [--stations 20].
+
+An invented map of cells x cells at 100 m, 5 masts, 2 path heights, 50 and 10 % of time, 7 tiers, one list.
+Prints core-seconds (processor time of the process) and wall time of reading, paths, reception and outputs,
+answers a second of the paths, and the direct path sampled in the same run: the exact path of random cells,
+one answer a call, scaled to every answer of the map. Kernels are warmed by a small map first, whose time is
+printed apart.
+"""
+
+from __future__ import annotations
+
+import argparse
+import platform
+import shutil
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numba
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parent))
+from invented_map import write_scenario
+
+SAMPLE = 60  # paths of which the direct time is taken
+
+
+class Stages:
+    """Progress of a run that notes wall and processor time as each stage ends."""
+
+    def __init__(self):
+        self.stage, self.times = "reading", {}
+        self.wall, self.core = time.perf_counter(), time.process_time()
+
+    def __call__(self, stage, fraction, words=""):
+        if stage != self.stage:
+            self.end()
+            self.stage = stage
+        return True
+
+    def end(self):
+        wall, core = time.perf_counter(), time.process_time()
+        self.times[self.stage] = (wall - self.wall, core - self.core)
+        self.wall, self.core = wall, core
+
+
+def run(scenario, output, store, workers):
+    """Run the map and return stage -> (wall, core) seconds. A stage includes the start of the next."""
+    from covermap import jobs
+
+    stages = Stages()
+    jobs.map_scenario(scenario, output, store=store, workers=workers, progress=stages)
+    stages.end()
+    return stages.times
+
+
+def direct_s_per_answer(scenario):
+    """Return the processor time of the exact path to one cell at one frequency, height and percentage."""
+    from covermap.grid.exact_path import exact_loss, point_profile
+    from covermap.preparation import prepare
+    from covermap.scenario import read_scenario
+
+    prepared = prepare(read_scenario(scenario))
+    rng = np.random.default_rng(3)
+    longitude, latitude = prepared.grid.centres_lonlat(prepared.grid.whole)
+    cells = rng.integers(0, prepared.grid.cells, SAMPLE + 1)
+    for number, cell in enumerate(cells):
+        if number == 1:
+            begin = time.process_time()
+        request = prepared.requests[number % len(prepared.requests)]
+        profile = point_profile(
+            prepared.terrain,
+            request.latitude_deg,
+            request.longitude_deg,
+            latitude.flat[cell],
+            longitude.flat[cell],
+        )
+        exact_loss(
+            profile, tx_height_m=request.tx_height_m, rx_height_m=10.0,
+            frequency_mhz=request.frequencies[0][0], vertical=False, time_percent=50.0, dn=request.dn,
+            n0=request.n0,
+        )  # fmt: skip
+    return (time.process_time() - begin) / SAMPLE
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--cells", type=int, default=1000, help="on a side")
+    parser.add_argument("--stations", type=int, default=20)
+    parser.add_argument("--workers", type=int, default=1)
+    asked = parser.parse_args()
+    folder = Path(tempfile.mkdtemp(prefix="bench_map_"))
+    try:
+        small = write_scenario(folder / "small", 60, asked.stations)
+        begin = time.perf_counter()
+        run(small, folder / "small_out", folder / "small_store", asked.workers)
+        print(f"{platform.machine()}, Python {platform.python_version()}, numba {numba.__version__}")
+        print(
+            f"first small map, with imports and compiling or its cache: {time.perf_counter() - begin:.1f} s"
+        )
+        scenario = write_scenario(folder / "map", asked.cells, asked.stations)
+        answers = asked.cells**2 * asked.stations * 4
+        total = 0.0
+        for name in ("cold store", "warm store"):
+            times = run(scenario, folder / "out", folder / "store", asked.workers)
+            print(f"{name}, {asked.workers} workers:")
+            for stage, (wall, core) in times.items():
+                print(f"  {stage:<10} {core:>8.2f} core-s {wall:>8.2f} s")
+            if name == "cold store":
+                total = sum(core for _, core in times.values())
+                print(f"  paths: {answers / times['paths'][1] / 1e6:.2f} million answers a core-second")
+        direct = direct_s_per_answer(scenario)
+        print(f"direct path: {direct * 1e3:.3f} ms an answer, {direct * answers:.0f} core-s for all of them")
+        print(f"ratio to the whole map: {direct * answers / total:.0f}")
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,78 @@
+"""Peak memory by number of cells: bench_memory.py [--cells 300 600 1000] [--workers 2].
+
+Each map runs in a process of its own; prints its peak resident memory, wall time, store and result on disk,
+and what `check` says beforehand, for the factor between the two.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import resource
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
+from invented_map import write_scenario
+
+
+def one(cells, stations, workers):
+    """Run a map here and print one JSON line of its figures."""
+    from covermap import jobs
+    from covermap.cost import estimate
+    from covermap.preparation import prepare
+    from covermap.scenario import read_scenario
+
+    folder = Path(tempfile.mkdtemp(prefix="bench_memory_"))
+    try:
+        scenario = write_scenario(folder / "map", cells, stations)
+        told = estimate(prepare(read_scenario(scenario)), workers)
+        begin = time.perf_counter()
+        jobs.map_scenario(scenario, folder / "out", store=folder / "store", workers=workers)
+        found = {
+            "seconds": time.perf_counter() - begin,
+            "memory_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0,
+            "disk_mb": sum(p.stat().st_size for n in ("out", "store") for p in (folder / n).rglob("*")) / 1e6,
+        }
+        print(json.dumps({key: [value, getattr(told, key)] for key, value in found.items()}))
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--cells", type=int, nargs="+", default=[300, 600, 1000], help="on a side")
+    parser.add_argument("--stations", type=int, default=20)
+    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--here", action="store_true", help=argparse.SUPPRESS)
+    asked = parser.parse_args()
+    if asked.here:
+        one(asked.cells[0], asked.stations, asked.workers)
+        return
+    print(
+        f"{'cells':>10} {'seconds':>9} {'told':>8} {'memory MB':>10} {'told':>8} {'disk MB':>9} {'told':>8}"
+    )
+    for cells in asked.cells:
+        command = [
+            sys.executable,
+            __file__,
+            "--here",
+            "--cells",
+            str(cells),
+            "--stations",
+            str(asked.stations),
+        ]
+        done = subprocess.run(
+            [*command, "--workers", str(asked.workers)], stdout=subprocess.PIPE, text=True, check=True
+        )
+        found = json.loads(done.stdout.splitlines()[-1])
+        row = "".join(f"{value:>10.0f} {told:>8.0f}" for value, told in found.values())
+        print(f"{cells * cells:>10} {row}", flush=True)
+
+
+if __name__ == "__main__":
+    main()
