@@ -9,19 +9,27 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from covermap.errors import InputError
+from covermap.grid.radials import WIDEST_SPACING_M
+from covermap.outputs.cells import MOST_CELLS
+from covermap.outputs.coarsened import MOST_DRAWN_CELLS
 from covermap.preparation import Preparation
+from covermap.terrain.elevation_file import MAPPED_CELLS
 
 # Measured on the machine of docs/benchmarks.md, one core; `check` is right within a factor, not exact.
 PATH_S_PER_ANSWER = 0.075e-6  # sweep with sampling and writing, one frequency, height and percentage
 MARCH_S_PER_POINT = 0.35e-6  # profile points on the way to the cells
-RECEPTION_S_PER_CELL_AND_LIST = 20e-6
+RECEPTION_S_PER_CELL_AND_SERVICE = 3.5e-6  # of each list, the 3 dB runs included
+OUTPUT_S = 3.0
 OUTPUT_S_PER_CELL = 12e-6
 COMPILE_S = 35.0
 BASE_MEMORY_MB = 450.0
-MEMORY_BYTES_PER_CELL = 60.0  # layers and pages are made from whole rasters
+MEMORY_BYTES_PER_CELL = 60.0  # of those that pages draw; all else goes by tiles
 STORE_BYTES_PER_ANSWER_PAIR = 3.0  # loss and spread of one frequency and height
-RESULT_BYTES_PER_CELL_AND_STATION = 3.0
-RESULT_BYTES_PER_CELL_AND_LIST = 14.0
+STORE_BYTES_PER_FREQUENCY = 2.13  # departure, and a bit for near
+RESULT_BYTES_PER_CELL_AND_STATION = 3.2
+RESULT_BYTES_PER_CELL_AND_LIST = 10.0
+RESULT_BYTES_PER_CELL_AND_SERVICE = 1.5  # of each list
+CELLS_LAYER_BYTES_PER_CELL = 340.0  # of each list, in the GeoPackage and the page, on small maps alone
 
 
 @dataclass(frozen=True)
@@ -46,21 +54,33 @@ def estimate(prepared: Preparation, workers: int | None = None) -> Cost:
     grid, settings = prepared.grid, prepared.scenario.settings
     cells = grid.rows * grid.cols
     lists = len(prepared.scenario.wanted)
-    pairs = sum(len(r.frequencies) for r in prepared.requests) * len(prepared.heights_m)
+    services = sum(len(wanted.services) for wanted in prepared.scenario.wanted)
+    frequencies = sum(len(request.frequencies) for request in prepared.requests)
+    pairs = frequencies * len(prepared.heights_m)
     reach_km = min(settings.prediction.reach_km, math.hypot(grid.rows, grid.cols) * grid.cell_m / 1000.0)
-    radials = 2.0 * math.pi * reach_km * 1000.0 / grid.cell_m
+    radials = 2.0 * math.pi * reach_km * 1000.0 / min(grid.cell_m, WIDEST_SPACING_M)
     points = len(prepared.requests) * radials * reach_km * 1000.0 / settings.prediction.profile_step_m / 2.0
     core_s = (
         cells * pairs * 2.0 * PATH_S_PER_ANSWER
         + points * MARCH_S_PER_POINT
-        + cells * lists * RECEPTION_S_PER_CELL_AND_LIST
+        + cells * services * RECEPTION_S_PER_CELL_AND_SERVICE
     )
-    seconds = core_s / workers + cells * OUTPUT_S_PER_CELL + COMPILE_S
-    memory_mb = BASE_MEMORY_MB + 150.0 * workers + cells * MEMORY_BYTES_PER_CELL / 1e6
+    seconds = core_s / workers + OUTPUT_S + cells * OUTPUT_S_PER_CELL + COMPILE_S
+    in_memory = (layer.array for layer in prepared.terrain.elevation if layer.array.size <= MAPPED_CELLS)
+    terrain_mb = sum(array.nbytes for array in in_memory) / 1e6
+    memory_mb = (
+        BASE_MEMORY_MB
+        + 150.0 * workers
+        + terrain_mb
+        + min(cells, MOST_DRAWN_CELLS) * MEMORY_BYTES_PER_CELL / 1e6
+    )
     disk_mb = cells * (
         pairs * STORE_BYTES_PER_ANSWER_PAIR
+        + frequencies * STORE_BYTES_PER_FREQUENCY
         + len(prepared.scenario.stations) * RESULT_BYTES_PER_CELL_AND_STATION
         + lists * RESULT_BYTES_PER_CELL_AND_LIST
+        + services * RESULT_BYTES_PER_CELL_AND_SERVICE
+        + (lists * CELLS_LAYER_BYTES_PER_CELL if cells <= MOST_CELLS else 0.0)
     ) / 1e6  # fmt: skip
     return Cost(seconds, memory_mb, disk_mb)
 
