@@ -62,14 +62,10 @@ LAYERS: dict[str, Layer] = {
         Layer("aim", "int16", AIM_UNKNOWN, "degree", 1, "azimuth of the stored plan from true north"),
         Layer("service_chance", *_PERCENT, 0, "chance of each service alone with the stored plan"),
         Layer("service_chance_one_lower", *_PERCENT, 0, "the same with the best plan one tier lower"),
-        Layer(
-            "tier_3db_weaker", *_CLASS, 1, "tier, every field 3 dB weaker; with homes only where some are"
-        ),
+        Layer("tier_3db_weaker", *_CLASS, 1, "tier, every field 3 dB weaker; with homes only where some are"),
         Layer("tier_3db_stronger", *_CLASS, 1, "tier with every field 3 dB stronger, likewise"),
         Layer("dead_zone_chance_3db_weaker", *_PERCENT, 1, "dead_zone_chance, fields 3 dB weaker"),
-        Layer(
-            "dead_zone_chance_3db_stronger", *_PERCENT, 1, "dead_zone_chance, fields 3 dB stronger"
-        ),
+        Layer("dead_zone_chance_3db_stronger", *_PERCENT, 1, "dead_zone_chance, fields 3 dB stronger"),
         Layer("second_aim", "int16", AIM_UNKNOWN, "degree", 1, "azimuth of a second antenna; -1 none"),
         Layer("main_cause", *_CLASS, 1, "index into CAUSES: why reception is hard; none where it is not"),
         Layer("amplifier", *_CLASS, 1, "masthead amplifier: 1 helps, 2 does nothing, 3 harms"),
