@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 from numba.core.event import install_timer
 
+from covermap.compile_ahead import reception_compiled_beside
 from covermap.grid.cluster import executor_of
 from covermap.grid.executor import Executor
 from covermap.grid.frame import Tile
@@ -98,9 +99,10 @@ def run(
     blocks = Store(Path(store) if store else prepared.scenario.path.parent / ".covermap_store")
     session = RunSession(prepared, blocks)
     with begun(output):
-        with compile_times(counts):
+        with compile_times(counts), reception_compiled_beside() as compiling:
             with timed(counts, "paths"):
                 compute_paths(session, executor, report, counts)
+                compiling.wait()
             with timed(counts, "reception"), RasterSet(output, prepared.grid) as rasters:
                 _receive_all(session, rasters, executor, report, counts)
         write_run_json(output, prepared, counts, peak_memory_mb())

@@ -1,0 +1,23 @@
+"""Compiling ahead compiles what runs use: the same types, and nothing when it is there already."""
+
+from covermap.compile_ahead import compile_reception, is_compiled, reception_compiled_beside
+from covermap.reception.cells import receive_cells
+from tests.test_commands import COARSE, run, write_demo
+
+
+def test_the_invented_scene_has_the_types_of_a_run(tmp_path):
+    compile_reception()
+    signatures = list(receive_cells.signatures)
+    assert run("map", write_demo(tmp_path / "demo", COARSE), "--progress", "none").exit_code == 0
+    assert list(receive_cells.signatures) == signatures
+
+
+def test_no_process_is_started_for_kernels_that_are_compiled():
+    compile_reception()
+    assert is_compiled(receive_cells)
+    with reception_compiled_beside() as compiling:
+        assert compiling._process is None
+
+
+def test_a_function_without_a_cache_counts_as_compiled():
+    assert is_compiled(len)
