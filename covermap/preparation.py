@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from covermap.grid.area import area_mask, area_outline, read_area
 from covermap.grid.blocks import BlockRequest
 from covermap.grid.fields import TIME_RULES
-from covermap.grid.frame import Grid, Tile
+from covermap.grid.frame import Grid, Tile, to_wgs84
 from covermap.grid.make_grid import make_grid
 from covermap.measurements.calibration_file import Calibration, read_calibration
 from covermap.planning.homes import Homes, homes_per_cell
@@ -20,8 +20,9 @@ from covermap.reception import ReceptionOptions, StationFacts
 from covermap.reception.tiers import TierTable
 from covermap.scenario import Scenario, check_positions, compare_ground
 from covermap.tables import read_external_noise, read_tiers
-from covermap.terrain import Terrain, check_masts, read_terrain
+from covermap.terrain import Terrain, check_area, check_masts, read_terrain
 
+SAMPLED_ROWS = 100  # of squares whose ground is looked at before a run; as many columns
 PATH_HEIGHT_M = 10.0  # mounts at 10 m or more are paths of their own; lower ones are taken from this one
 POLARIZATIONS = {"horizontal": 0, "vertical": 1, "slant": 2, "circular": 2}
 
@@ -86,6 +87,8 @@ def prepare(scenario: Scenario) -> Preparation:
     warnings += terrain.warnings
     warnings += _ground_warnings(scenario, terrain)
     grid = make_grid(settings.grid, terrain.bounds_deg, terrain.rim_deg)
+    area = area_outline(grid, read_area(settings.grid))
+    warnings += check_area(terrain, *_squares_of_area(grid, area))
     tiers = read_tiers(settings.reception.antenna_tiers)
     heights_m = tuple(
         sorted({PATH_HEIGHT_M} | {t.height_m for t in tiers.tiers if t.height_m >= PATH_HEIGHT_M})
@@ -112,7 +115,7 @@ def prepare(scenario: Scenario) -> Preparation:
         scenario=scenario,
         terrain=terrain,
         grid=grid,
-        area=area_outline(grid, read_area(settings.grid)),
+        area=area,
         tiers=tiers,
         heights_m=heights_m,
         requests=requests,
@@ -123,6 +126,23 @@ def prepare(scenario: Scenario) -> Preparation:
         warnings=tuple(dict.fromkeys(warnings)),
         calibration=calibration,
     )
+
+
+def _squares_of_area(
+    grid: Grid, area: shapely.Geometry | None
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return longitude and latitude of the middles of squares spread over the area, shape (n,), WGS 84."""
+    col = np.unique(np.linspace(0, grid.cols - 1, SAMPLED_ROWS).astype(int))
+    row = np.unique(np.linspace(0, grid.rows - 1, SAMPLED_ROWS).astype(int))
+    x, y = (
+        axis.ravel()
+        for axis in np.meshgrid(
+            grid.x_min + (col + 0.5) * grid.cell_m, grid.y_max - (row + 0.5) * grid.cell_m
+        )
+    )
+    inside = np.ones(x.shape, dtype=bool) if area is None else shapely.contains_xy(area, x, y)
+    longitude_deg, latitude_deg = to_wgs84(grid.crs_wkt).transform(x[inside], y[inside])
+    return longitude_deg, latitude_deg
 
 
 def _homes(scenario: Scenario, terrain: Terrain, grid: Grid) -> Homes | None:

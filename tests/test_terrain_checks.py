@@ -6,7 +6,7 @@ import pytest
 from affine import Affine
 
 from covermap.errors import InputError
-from covermap.terrain import Terrain, check_masts
+from covermap.terrain import Terrain, check_area, check_masts
 from covermap.terrain.layer import RasterLayer
 
 WGS84 = pyproj.CRS.from_epsg(4326).to_wkt()
@@ -62,3 +62,19 @@ def test_summary_tells_range_gaps_and_what_is_to_spare():
     )
     heights[1:51] = np.nan
     assert terrain.summary([(46.0, -35.5)]) == "12 to 842 m, 50.0 % gaps, does not reach 1 of 1 masts"
+
+
+def test_area_beyond_the_elevation_is_refused():
+    with pytest.raises(InputError, match=r"middle 44\.500 N, 10\.500 E.* nowhere on known ground"):
+        check_area(level_terrain(), np.array([10.0, 11.0]), np.array([44.5, 44.5]))
+
+
+def test_area_mostly_beyond_the_elevation_is_told():
+    longitude_deg = np.array([-35.5, -34.0, -33.0, -32.0])  # the first of four lies on the degree of ground
+    (sentence,) = check_area(level_terrain(), longitude_deg, np.full(4, 44.5))
+    assert sentence.startswith("About 75 % of the squares")
+
+
+def test_area_on_the_elevation_raises_no_word():
+    assert check_area(level_terrain(), np.array([-35.5, -35.1]), np.array([44.5, 44.1])) == ()
+    assert check_area(level_terrain(), np.array([]), np.array([])) == ()

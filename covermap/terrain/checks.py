@@ -1,4 +1,4 @@
-"""Whether the elevation reaches every mast, and what to add where it does not."""
+"""Whether the elevation reaches every mast and the area, and what to add where it does not."""
 
 from __future__ import annotations
 
@@ -6,11 +6,14 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from covermap.errors import InputError
 from covermap.terrain.extent import nearest_edge
 from covermap.terrain.layer import RasterLayer
 from covermap.terrain.terrain import Terrain
+
+MOSTLY_UNKNOWN_SHARE = 0.5  # judgement: a raster turned in the grid leaves corners unknown
 
 Mast = tuple[str, float, float, bool]  # label, latitude_deg, longitude_deg, has a wanted service
 
@@ -48,6 +51,46 @@ def check_masts(terrain: Terrain, masts: Sequence[Mast]) -> tuple[str, ...]:
         f"{_reaches_not(terrain, mast)} It has no wanted service; its interference is not counted."
         for mast in lost
     )
+
+
+def check_area(
+    terrain: Terrain, longitude_deg: NDArray[np.float64], latitude_deg: NDArray[np.float64]
+) -> tuple[str, ...]:
+    """Check that the elevation knows the area asked for, at squares spread over it.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    longitude_deg, latitude_deg : ndarray, shape (n,)
+        Middles of squares inside the area, WGS 84; none gives no warning.
+
+    Returns
+    -------
+    tuple of str
+        A warning when the ground of more than half of them is unknown.
+
+    Raises
+    ------
+    InputError
+        If the ground of all of them is: nothing could be predicted there.
+    """
+    if not longitude_deg.size:
+        return ()
+    share = float(np.mean(np.isnan(terrain.elevation_m(longitude_deg, latitude_deg))))
+    if share == 1.0:
+        latitude, longitude = float(np.mean(latitude_deg)), float(np.mean(longitude_deg))
+        middle = f"{_coordinate(latitude, 'S', 'N')}, {_coordinate(longitude, 'W', 'E')}"
+        raise InputError(
+            f"The area asked for (middle {middle}) lies nowhere on known ground of "
+            f"{_file_names(terrain.elevation)}.\n"
+            "  Correct the area or the sides under [grid], use smaller squares, or add elevation there."
+        )
+    if share > MOSTLY_UNKNOWN_SHARE:
+        return (
+            f"About {100.0 * share:.0f} % of the squares lie where no height is known and stay unknown. "
+            "Ask for a smaller area under [grid], or add elevation there.",
+        )
+    return ()
 
 
 def _refusal(terrain: Terrain, masts: Sequence[Mast]) -> str:
