@@ -248,6 +248,22 @@ def test_request_too_large_names_the_cell_that_fits(tmp_path):
     )
 
 
+def test_area_beyond_the_elevation_is_refused(tmp_path):
+    far = "cell_m = 1000\nwest = 10\neast = 10.1\nsouth = 44\nnorth = 44.1"
+    scenario = write_demo(tmp_path / "demo", {"cell_m = 100": far, 'area = "area.gpkg"': ""})
+    assert_refused(
+        run("map", scenario, "--progress", "none"), tmp_path / "demo", ["10.0", "elevation.tif", "[grid]"]
+    )
+
+
+def test_message_about_a_file_that_is_no_text_holds_nothing_a_terminal_obeys(tmp_path):
+    noise = {"transmitters.csv": lambda text: "\x1b[2J\x07\x00" + "x" * 100_000}
+    result = run("map", write_demo(tmp_path / "demo", COARSE, noise), "--progress", "none")
+    assert_refused(result, tmp_path / "demo", ["transmitters.csv"])
+    assert not set("\x1b\x07\x00") & set(result.stderr)
+    assert len(result.stderr) < 2000
+
+
 def test_foreign_folder_is_refused_without_overwrite(finished, tmp_path):
     (tmp_path / "diary.txt").write_text("mine", "utf-8")
     result = run("map", finished[0], "--output", tmp_path, "--progress", "none")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 import traceback
 from collections.abc import Iterator
@@ -15,6 +16,7 @@ from covermap.errors import CovermapError, InputError
 INPUT_IS_WRONG = 2
 FAILED_WHILE_RUNNING = 1
 INTERRUPTED = 130
+LONGEST_LINE = 600  # letters; a file that is no text has lines without end
 
 
 @contextmanager
@@ -41,5 +43,12 @@ def errors_as_exit_status() -> Iterator[None]:
 
 
 def _leave(message: str, status: int) -> None:
-    click.echo(message, err=True)
+    click.echo("\n".join(_printable(line) for line in message.split("\n")), err=True)
     sys.exit(status)
+
+
+def _printable(line: str) -> str:
+    """Return a line without what a terminal would obey, its middle left out when it has no end."""
+    line = re.sub(r"[\x00-\x1f\x7f-\x9f]", "\N{REPLACEMENT CHARACTER}", line.replace("\t", " "))
+    half = LONGEST_LINE // 2
+    return line if len(line) <= LONGEST_LINE else f"{line[:half]} ... {line[-half:]}"

@@ -25,9 +25,7 @@ def require_ours(folder: Path, overwrite: bool = False) -> None:
     """
     folder = Path(folder)
     if folder.exists() and not folder.is_dir():
-        raise InputError(
-            f"{folder} is a file, not a folder. Name another output folder. Nothing was written."
-        )
+        raise InputError(f"{folder} is a file, not a folder. Name another output folder.")
     if overwrite or not folder.exists() or read_record(folder) is not None:
         return
     if (folder / TEMPORARY_FOLDER / BEGUN).exists():
@@ -36,7 +34,7 @@ def require_ours(folder: Path, overwrite: bool = False) -> None:
     if foreign:
         raise InputError(
             f"{folder} holds files that are not a covermap result, for example {foreign[0]}. Name another "
-            "folder, or add --overwrite: files that are not results stay as they are. Nothing was written."
+            "folder, or add --overwrite: files that are not results stay as they are."
         )
 
 
@@ -61,16 +59,14 @@ def require_own_record(folder: Path, record: str, overwrite: bool = False) -> No
     """
     folder = Path(folder)
     if folder.exists() and not folder.is_dir():
-        raise InputError(
-            f"{folder} is a file, not a folder. Name another output folder. Nothing was written."
-        )
+        raise InputError(f"{folder} is a file, not a folder. Name another output folder.")
     if overwrite or not folder.exists() or (folder / record).is_file():
         return
     foreign = sorted(path.name for path in folder.iterdir() if not _is_unfinished(path))
     if foreign:
         raise InputError(
             f"{folder} holds files that are not of this command, for example {foreign[0]}. Name another "
-            "folder, or add --overwrite. Nothing was written."
+            "folder, or add --overwrite."
         )
 
 

@@ -51,7 +51,7 @@ def _read_layer(path: Path, layer: str | None):
         frame = geopandas.read_file(path, layer=layer) if layer else geopandas.read_file(path)
     except (DataSourceError, DataLayerError) as error:
         raise InputError(
-            f"{path.name} is neither a CSV nor a vector layer that can be read: {error}. "
+            f"{path.name} is neither a CSV nor a vector layer that can be read: {str(error).rstrip('.')}. "
             "Give a .csv file, or a layer such as a GeoPackage or a shapefile."
         ) from error
     if not isinstance(frame, geopandas.GeoDataFrame):

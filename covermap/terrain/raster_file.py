@@ -30,7 +30,7 @@ def open_raster(path: Path) -> Iterator[rasterio.DatasetReader]:
             dataset = rasterio.open(path)
         except RasterioIOError as error:
             raise InputError(
-                f"{path.name} cannot be read as a raster: {error}.\n"
+                f"{path.name} cannot be read as a raster: {str(error).rstrip('.')}.\n"
                 "  Is it complete, and a format GDAL reads?"
             ) from error
     with dataset:
@@ -95,7 +95,8 @@ def read_rows(dataset: rasterio.DatasetReader, path: Path, window: Window) -> np
         raw = dataset.read(1, window=window, masked=True)
     except (RasterioError, RasterioIOError) as error:
         raise InputError(
-            f"{path.name} breaks off at row {int(window.row_off)} of {dataset.height}: {error}.\n"
+            f"{path.name} breaks off at row {int(window.row_off)} of {dataset.height}: "
+            f"{str(error).rstrip('.')}.\n"
             "  The file is damaged or incomplete; fetch or write it again."
         ) from error
     # Older GDAL hands signed bytes out as unsigned ones and says so only here.
