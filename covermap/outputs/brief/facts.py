@@ -279,7 +279,7 @@ def basis_in_words(run: Mapping[str, Any], of_homes: bool) -> list[str]:
     noise = str(reception.get("noise_environment", "residential")).replace("_", " ")
     sentences = [f"{model}, wanted stations at {share} of time; {noise} noise."]
     if sigma:
-        sentences.append(f"Spread of a prediction at one home: {sigma['total']:g} dB.")
+        sentences.append(f"Spread of a prediction at one home: {sigma['total']:.1f} dB.")
     if of_homes:
         sentences.append("Homes by antenna: homes in squares of that class.")
         sentences.append(
