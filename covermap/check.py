@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from covermap.cost import Cost, estimate, refuse_what_does_not_fit
+from covermap.grid.store import block_path
+from covermap.path_stage import TILE_CELLS
 from covermap.planning.homes import homes_in_words
 from covermap.preparation import Preparation, prepare
 from covermap.reception.variability import sigma_summary
@@ -31,8 +34,10 @@ class CheckReport:
         return "\n".join(text)
 
 
-def check(scenario: Scenario, *, workers: int | None = None) -> CheckReport:
+def check(scenario: Scenario, *, workers: int | None = None, store: str | Path | None = None) -> CheckReport:
     """Read and cross-check all inputs of a scenario; compute nothing.
+
+    store : folder of path losses already computed; default .covermap_store beside the scenario
 
     Raises InputError when an input is wrong or the run does not fit this machine.
     """
@@ -45,9 +50,21 @@ def check(scenario: Scenario, *, workers: int | None = None) -> CheckReport:
         ("Stations", _stations(scenario)),
         ("Homes", homes_in_words(scenario.settings)),
         ("Spread", sigma_summary(prepared.reception_options).in_words()),
+        ("Paths", _paths(prepared, Path(store) if store else scenario.path.parent / ".covermap_store")),
         ("Cost", cost.in_words()),
     ]
     return CheckReport(tuple(lines), prepared.warnings, cost)
+
+
+def _paths(prepared: Preparation, folder: Path) -> str:
+    """Return how many loss blocks a run needs and how many stand in the store already."""
+    needed = [
+        block_path(folder, request.of(frequency).digest(tile))
+        for request in prepared.requests
+        for frequency in request.frequencies
+        for tile in prepared.grid.tiles(TILE_CELLS)
+    ]
+    return f"{len(needed):,} blocks of path losses, {sum(path.exists() for path in needed):,} in the store"
 
 
 def _places(scenario: Scenario) -> list[tuple[float, float]]:

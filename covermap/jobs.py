@@ -58,12 +58,12 @@ def write_new(folder: Path, elevation: list[Path], stations: Path | None) -> str
     return "\n".join(lines)
 
 
-def check_scenario(scenario_path: Path, *, workers: int | None = None):
+def check_scenario(scenario_path: Path, *, workers: int | None = None, store: Path | None = None):
     """Return a CheckReport: what was understood, what looks wrong, what a run will cost."""
     from covermap.check import check
     from covermap.scenario import read_scenario
 
-    return check(read_scenario(scenario_path), workers=workers)
+    return check(read_scenario(scenario_path), workers=workers, store=store)
 
 
 def map_scenario(

@@ -138,6 +138,15 @@ def test_check_says_what_was_understood(finished):
         assert words in result.stdout
 
 
+def test_check_counts_the_paths_the_store_holds(finished, tmp_path):
+    computed = json.loads((finished[0].parent / "out" / "run.json").read_text("utf-8"))["blocks"]
+    blocks = sum(computed.values())
+    assert f"{blocks} blocks of path losses, {blocks} in the store" in run("check", finished[0]).stdout
+    empty = run("check", finished[0], "--store", tmp_path / "empty")
+    assert f"{blocks} blocks of path losses, 0 in the store" in empty.stdout
+    assert not (tmp_path / "empty").exists()
+
+
 def test_check_of_a_new_scenario_names_what_is_missing(tmp_path):
     result = run("new", tmp_path / "fresh")
     assert result.exit_code == 0

@@ -11,7 +11,8 @@ from covermap.cli.errors import errors_as_exit_status
 @click.command("check")
 @options.scenario
 @options.workers
-def command(scenario: Path, workers: int | None) -> None:
+@options.store
+def command(scenario: Path, workers: int | None, store: Path | None) -> None:
     """Read all inputs of SCENARIO, say what was understood, what looks wrong and what a run will cost.
 
     \b
@@ -20,4 +21,4 @@ def command(scenario: Path, workers: int | None) -> None:
     from covermap import jobs
 
     with errors_as_exit_status():
-        click.echo(jobs.check_scenario(scenario, workers=workers).in_words())
+        click.echo(jobs.check_scenario(scenario, workers=workers, store=store).in_words())

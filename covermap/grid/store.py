@@ -26,6 +26,11 @@ TEMPORARY_AGE_S = 86400.0  # a temporary file this old was left by a run that di
 LAYOUT = (("loss", "<i2"), ("spread", "u1"), ("departure", "<i2"), ("near", "u1"))
 
 
+def block_path(folder: Path, digest: str) -> Path:
+    """Return where the block of a digest stands in a store's folder."""
+    return folder / digest[:2] / f"{digest}{SUFFIX}"
+
+
 class Store:
     """Loss blocks kept in a folder, within a size limit; the least recently used go first.
 
@@ -54,7 +59,7 @@ class Store:
 
     def path(self, digest: str) -> Path:
         """Return where the block of a digest stands."""
-        return self.folder / digest[:2] / f"{digest}{SUFFIX}"
+        return block_path(self.folder, digest)
 
     def has(self, digest: str) -> bool:
         """Return whether there is a file for a digest; only load tells whether it is whole."""
