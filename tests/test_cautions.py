@@ -2,7 +2,7 @@
 
 import pytest
 
-from covermap.outputs.cautions import CAUTIONS, NOT_COUNTED, cautions, trees_sentence
+from covermap.outputs.cautions import CAUTIONS, NOT_COUNTED, STANDING, cautions, trees_sentence
 
 
 @pytest.fixture
@@ -45,3 +45,9 @@ def test_no_place_is_left_unfilled(text):
 def test_trees_are_told_as_they_are_included():
     assert trees_sentence("with_canopy") != trees_sentence("bare_earth") != trees_sentence("bare_earth", True)
     assert "not included" in trees_sentence("bare_earth", has_land_cover=False)
+
+
+def test_the_standing_cautions_need_no_run():
+    assert "Try a test antenna before buying a mast." in STANDING
+    assert any("power lines" in sentence for sentence in STANDING)
+    assert not any("{" in sentence or "prediction" in sentence for sentence in STANDING)

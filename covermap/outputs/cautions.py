@@ -16,6 +16,9 @@ CAUTIONS: tuple[str, ...] = (
 )
 """One sentence a caution; the words in braces are filled by cautions()."""
 
+STANDING: tuple[str, ...] = tuple(sentence for sentence in CAUTIONS[1:] if "{" not in sentence)
+"""The cautions that also hold where nothing is predicted, such as for a log of measurements."""
+
 NOT_COUNTED: tuple[str, ...] = (
     "Interference from other transmitters is not counted yet.",
     "Overload of amplifiers and tuners by strong signals is not counted yet.",

@@ -9,18 +9,16 @@ from pathlib import Path
 from covermap.errors import InputError
 from covermap.measurements.antenna_test import BAND_WORDS, AntennaTest, BandResult
 from covermap.measurements.tier_row import KnownGain, measured_gains, tier_table_csv
+from covermap.outputs.cautions import STANDING
 from covermap.outputs.fieldwork import page as html
 from covermap.outputs.fieldwork.pictures import antenna_picture, as_png, as_svg
 from covermap.outputs.fieldwork.tables import write_rows, write_unreadable
 from covermap.outputs.whole_file import whole_file, write_text
 from covermap.outputs.words import file_safe
 
-CAUTIONS = (
+OF_A_TEST = (
     "These figures hold at this site: other bearings, levels and echoes give other differences.",
     "A reading of one moment is not availability; leaves, rain and season change it.",
-    "Try a test antenna before buying a mast.",
-    "Work on roofs, raising masts, work near power lines, lightning protection and earthing are for a "
-    "competent person under local rules.",
 )
 PAIR_COLUMNS = (
     "session_id", "station_id", "band", "device_id", "scale_kind", "candidate", "reference",
@@ -105,7 +103,7 @@ def antenna_page(test: AntennaTest, pictures: list[str]) -> str:
         html.section("Doubts", test.warnings),
         html.section("Rows left out", test.unreadable),
     ]
-    return html.page(f"Antenna test{': ' + site if site else ''}", parts, CAUTIONS)
+    return html.page(f"Antenna test{': ' + site if site else ''}", parts, (*OF_A_TEST, *STANDING))
 
 
 def _figure_row(result: BandResult) -> list[str]:
