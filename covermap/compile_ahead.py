@@ -7,6 +7,7 @@ depends on it, and where it fails the kernels are compiled when they are first c
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -16,6 +17,7 @@ from typing import Any
 
 import numpy as np
 
+import covermap
 from covermap.reception import CellSignals, ReceptionOptions, StationFacts, receive
 from covermap.reception.cells import receive_cells
 from covermap.scenario.records import WantedList
@@ -66,16 +68,28 @@ def is_compiled(dispatcher: Any) -> bool:
 
 
 def _start() -> subprocess.Popen | None:
-    command = "from covermap.compile_ahead import compile_reception; compile_reception()"
     try:
-        return subprocess.Popen(
-            [sys.executable, "-c", command],
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
+        return start_python(
+            "from covermap.compile_ahead import compile_reception; compile_reception()", subprocess.DEVNULL
         )
     except OSError:
         return None
+
+
+def start_python(command: str, stdout: int) -> subprocess.Popen:
+    """Start Python on a command with this very package, whatever package stands in the current folder.
+
+    Another copy, such as a checkout beside the installed one, would fill a compile cache of its own.
+    """
+    package = str(Path(covermap.__file__).parents[1])
+    path = os.pathsep.join(part for part in (package, os.environ.get("PYTHONPATH", "")) if part)
+    return subprocess.Popen(
+        [sys.executable, "-P", "-c", command],  # -P: the current folder is not searched
+        env={**os.environ, "PYTHONPATH": path},
+        stdin=subprocess.DEVNULL,
+        stdout=stdout,
+        stderr=subprocess.DEVNULL,
+    )
 
 
 def compile_reception() -> None:

@@ -21,3 +21,12 @@ def test_no_process_is_started_for_kernels_that_are_compiled():
 
 def test_a_function_without_a_cache_counts_as_compiled():
     assert is_compiled(len)
+
+
+def test_the_process_takes_this_package_and_not_one_in_the_current_folder(tmp_path, monkeypatch):
+    (tmp_path / "covermap").mkdir()
+    (tmp_path / "covermap" / "__init__.py").write_text("", "utf-8")
+    monkeypatch.chdir(tmp_path)
+    process = start_python("import covermap; print(covermap.__file__)", subprocess.PIPE)
+    found, _ = process.communicate(timeout=60)
+    assert found.decode().strip() == covermap.__file__
