@@ -1,6 +1,9 @@
 """Compiling ahead compiles what runs use: the same types, and nothing when it is there already."""
 
-from covermap.compile_ahead import compile_reception, is_compiled, reception_compiled_beside
+import subprocess
+
+import covermap
+from covermap.compile_ahead import compile_reception, is_compiled, reception_compiled_beside, start_python
 from covermap.reception.cells import receive_cells
 from tests.test_commands import COARSE, run, write_demo
 
