@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from covermap.addresses.site import Site
-from covermap.grid.exact_path import ExactLoss, PointProfile, exact_loss, point_profile
+from covermap.grid.exact_path import ExactLoss, PointProfile, point_profile, station_loss
 from covermap.grid.fields import TIME_RULES, excess_loss_db, median_field, pattern_db, wanted_field
 from covermap.scenario.records import Station
 
@@ -123,17 +123,7 @@ def _loss(
     site: Site, station: Station, profile: PointProfile, height_m: float, time_percent: float
 ) -> ExactLoss:
     prediction = site.scenario.settings.prediction
-    return exact_loss(
-        profile,
-        tx_height_m=station.antenna_height_m,
-        rx_height_m=height_m,
-        frequency_mhz=station.frequency_mhz,
-        vertical=station.polarization == "vertical",
-        time_percent=time_percent,
-        dn=prediction.dn,
-        n0=prediction.n0,
-        model=prediction.model,
-    )
+    return station_loss(prediction, station, profile, height_m, time_percent)
 
 
 def _excess_db(station: Station, profile: PointProfile, loss_db: float) -> float:

@@ -13,6 +13,8 @@ from covermap.constants import NEAR_MAST_KM
 from covermap.propagation.free_space import free_space_loss_db
 from covermap.propagation.p1812 import p1812_path
 from covermap.propagation.terms import TERM_COUNT, THETA_T
+from covermap.scenario.records import Station
+from covermap.scenario.settings import PredictionSettings
 from covermap.terrain import Terrain
 
 GEODESIC = pyproj.Geod(ellps="WGS84")
@@ -60,11 +62,15 @@ def point_profile(
     longitude_deg: float,
     step_m: float = 50.0,
 ) -> PointProfile:
-    """Return the profile along the geodesic in equal steps next to step_m; the ends stand on bare ground."""
+    """Return the profile along the geodesic in equal steps of step_m or a little more.
+
+    Both ends stand on bare ground. Steps are never shorter than step_m: with steps just under 50 m the clutter next to each end would fall
+    inside the 50 m that stay clear and count for nothing, by chance, where the radial sweep counts it.
+    """
     azimuth, back_azimuth, length_m = GEODESIC.inv(
         mast_longitude_deg, mast_latitude_deg, longitude_deg, latitude_deg
     )
-    steps = max(2, round(length_m / step_m))
+    steps = max(2, math.floor(length_m / step_m))
     along_m = np.linspace(0.0, length_m, steps + 1)
     same = np.ones(steps + 1)
     longitudes, latitudes, _ = (
@@ -132,6 +138,27 @@ def exact_loss(
         terms,
     )
     return ExactLoss(float(loss_db), math.degrees(terms[THETA_T] / 1000.0), near)
+
+
+def station_loss(
+    prediction: PredictionSettings,
+    station: Station,
+    profile: PointProfile,
+    height_m: float,
+    time_percent: float,
+) -> ExactLoss:
+    """Return the loss from a station by the scenario's model; height_m is the mount above ground."""
+    return exact_loss(
+        profile,
+        tx_height_m=station.antenna_height_m,
+        rx_height_m=height_m,
+        frequency_mhz=station.frequency_mhz,
+        vertical=station.polarization == "vertical",
+        time_percent=time_percent,
+        dn=prediction.dn,
+        n0=prediction.n0,
+        model=prediction.model,
+    )
 
 
 def coast_distances_km(profile: PointProfile) -> tuple[float, float]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from covermap.grid.exact_path import SHORTEST_KM, PointProfile, exact_loss, point_profile
+from covermap.grid.exact_path import SHORTEST_KM, PointProfile, point_profile, station_loss
 from covermap.grid.fields import median_field, pattern_db
 from covermap.propagation.free_space import free_space_loss_db
 from covermap.propagation.terminal import low_mount_loss_db
@@ -55,17 +55,7 @@ def point_field(
         prediction.profile_step_m,
     )
     path_height_m = max(height_m, PATH_HEIGHT_M)
-    loss = exact_loss(
-        profile,
-        tx_height_m=station.antenna_height_m,
-        rx_height_m=path_height_m,
-        frequency_mhz=station.frequency_mhz,
-        vertical=station.polarization == "vertical",
-        time_percent=time_percent,
-        dn=prediction.dn,
-        n0=prediction.n0,
-        model=prediction.model,
-    )
+    loss = station_loss(prediction, station, profile, path_height_m, time_percent)
     lower_db = _low_mount_loss_db(terrain, station, latitude_deg, longitude_deg, height_m)
     gain_db = pattern_db(station, np.array([profile.azimuth_deg]), np.array([loss.departure_deg]))
     free_db = free_space_loss_db(
