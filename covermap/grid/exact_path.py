@@ -64,8 +64,9 @@ def point_profile(
 ) -> PointProfile:
     """Return the profile along the geodesic in equal steps of step_m or a little more.
 
-    Both ends stand on bare ground. Steps are never shorter than step_m: with steps just under 50 m the clutter next to each end would fall
-    inside the 50 m that stay clear and count for nothing, by chance, where the radial sweep counts it.
+    Both ends stand on bare ground. Steps are never shorter than step_m: with steps just under 50 m the
+    clutter next to each end would fall inside the 50 m that stay clear and count for nothing, by chance,
+    where the radial sweep counts it.
     """
     azimuth, back_azimuth, length_m = GEODESIC.inv(
         mast_longitude_deg, mast_latitude_deg, longitude_deg, latitude_deg
