@@ -6,8 +6,6 @@ The names below are the public door; each is loaded when first used, so that `im
 from __future__ import annotations
 
 import importlib
-import sys
-from types import ModuleType
 from typing import Any
 
 _WHERE = {
@@ -26,18 +24,18 @@ _WHERE = {
     "ridges": "covermap.propagation",
     # a receiving installation
     "read_tiers": "covermap.tables",
-    "required_field": "covermap.prompt",
+    "required_field": "covermap.runs.prompt",
     "best_aim": "covermap.reception",
     "joint_confidence": "covermap.reception",
     # a scenario
     "read_scenario": "covermap.scenario",
-    "check": "covermap.check",
-    "predict": "covermap.predict",
+    "check": "covermap.runs.check",
+    "predict": "covermap.runs.predict",
     "open_coverage": "covermap.outputs",
-    "changes": "covermap.comparing",
-    "relays": "covermap.relays",
-    "field_at": "covermap.prompt",
-    "address": "covermap.address_sheets",
+    "changes": "covermap.runs.comparing",
+    "relays": "covermap.runs.relays",
+    "field_at": "covermap.runs.prompt",
+    "address": "covermap.runs.address_sheets",
     # fieldwork
     "antenna_test": "covermap.measurements.antenna_test",
     "calibrate": "covermap.measurements.calibrate",
@@ -52,18 +50,6 @@ def __getattr__(name: str) -> Any:
     if name not in _WHERE:
         raise AttributeError(f"module 'covermap' has no attribute {name!r}")
     return getattr(importlib.import_module(_WHERE[name]), name)
-
-
-class _Door(ModuleType):
-    """The package: a module that bears the name of a public function does not take its place."""
-
-    def __setattr__(self, name: str, value: Any) -> None:
-        if name in _WHERE and isinstance(value, ModuleType):
-            return  # else importing covermap.check would hide the function check
-        super().__setattr__(name, value)
-
-
-sys.modules[__name__].__class__ = _Door
 
 
 def __dir__() -> list[str]:

@@ -60,7 +60,7 @@ def write_new(folder: Path, elevation: list[Path], stations: Path | None) -> str
 
 def check_scenario(scenario_path: Path, *, workers: int | None = None, store: Path | None = None):
     """Return a CheckReport: what was understood, what looks wrong, what a run will cost."""
-    from covermap.check import check
+    from covermap.runs.check import check
     from covermap.scenario import read_scenario
 
     return check(read_scenario(scenario_path), workers=workers, store=store)
@@ -86,12 +86,12 @@ def map_scenario(
 
     Raises InputError when an input is wrong or the output folder is not ours; nothing is written then.
     """
-    from covermap.cost import refuse_what_does_not_fit
     from covermap.grid.cluster import executor_of
     from covermap.outputs.everything import write_layers_and_pages
     from covermap.outputs.result_folder import require_ours, require_writable
-    from covermap.predict import run
-    from covermap.preparation import prepare
+    from covermap.runs.cost import refuse_what_does_not_fit
+    from covermap.runs.predict import run
+    from covermap.runs.preparation import prepare
     from covermap.scenario import read_scenario
 
     scenario = read_scenario(scenario_path)
@@ -109,18 +109,18 @@ def map_scenario(
 def address_sheets(scenario_path: Path, **options):
     """Write the sheet of an address, or of each of a list; return AddressAnswer: text and remarks.
 
-    options : as covermap.address_run.run_addresses
+    options : as covermap.runs.address_run.run_addresses
 
     Raises InputError when an input is wrong or no row of the list is usable; nothing is written then.
     """
-    from covermap.address_run import run_addresses
+    from covermap.runs.address_run import run_addresses
 
     return run_addresses(scenario_path, **options)
 
 
 def write_qgis_plugin(path: Path) -> str:
     """Write the QGIS plugin as a zip; return how to install it. Raises InputError when it cannot be."""
-    from covermap.plugin_zip import write_plugin_zip
+    from covermap.runs.plugin_zip import write_plugin_zip
 
     write_plugin_zip(path)
     return (
@@ -131,7 +131,7 @@ def write_qgis_plugin(path: Path) -> str:
 
 def path_losses(cases: Path, profiles: Path):
     """Return CaseResults: the loss of each row of a case file."""
-    from covermap.path_cases import run_cases
+    from covermap.runs.path_cases import run_cases
 
     return run_cases(cases, profiles)
 
@@ -229,10 +229,10 @@ def compare_results(before: Path, after: Path, output: Path | None = None, *, ov
 
     Raises InputError when they cannot be compared or the output folder is not ours; nothing is written then.
     """
-    from covermap.comparing import changes
     from covermap.outputs import open_coverage
     from covermap.outputs.comparison import write_comparison
     from covermap.outputs.result_folder import require_own_record, require_writable
+    from covermap.runs.comparing import changes
 
     opened = open_coverage(before), open_coverage(after)
     folder = output or opened[1].folder / "changes"
@@ -254,7 +254,7 @@ def shortlist_relays(
     from covermap.outputs import open_coverage
     from covermap.outputs.relay_list import write_relays
     from covermap.outputs.result_folder import require_own_record, require_writable
-    from covermap.relays import relays
+    from covermap.runs.relays import relays
     from covermap.scenario import read_scenario
 
     scenario = read_scenario(scenario_path)

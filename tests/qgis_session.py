@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from covermap.plugin_zip import FOLDER_IN_ZIP, write_plugin_zip
+from covermap.runs.plugin_zip import FOLDER_IN_ZIP, write_plugin_zip
 
 QGIS_PYTHON = "/usr/bin/python3"  # Debian's; importing numba or a new numpy into it would break other plugins
 QGIS_PROCESS = "qgis_process.bin"  # the wrapper without .bin fails on Debian

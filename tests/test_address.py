@@ -13,7 +13,6 @@ import pytest
 from shapely.geometry import Point
 
 import covermap
-from covermap.address_sheets import open_book
 from covermap.addresses.plans import Place, question
 from covermap.addresses.site import Site
 from covermap.addresses.skyline import skyline
@@ -22,6 +21,7 @@ from covermap.outputs.address_sheet import address_record, sheet_html
 from covermap.outputs.address_sheet.sections import answer_section
 from covermap.outputs.cautions import CAUTIONS
 from covermap.reception import CellSignals, ReceptionOptions, StationFacts, receive
+from covermap.runs.address_sheets import open_book
 from covermap.scenario.records import WantedList
 from covermap.tables import read_external_noise, read_tiers
 from tests.test_commands import run, write_demo

@@ -11,12 +11,12 @@ from click.testing import CliRunner
 from small_coverage import GRID, WHOLE, write_small_coverage
 
 from covermap.cli import main
-from covermap.comparing import changes
 from covermap.errors import InputError
 from covermap.outputs.comparison.write import change_patches
 from covermap.outputs.coverage import Coverage, grid_record
 from covermap.outputs.rasters import RasterSet
 from covermap.planning.changes import by_neighbourhood, compare, differences
+from covermap.runs.comparing import changes
 
 
 @pytest.fixture(scope="module")

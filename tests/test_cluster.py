@@ -15,9 +15,9 @@ from covermap.errors import CovermapError, InputError
 from covermap.grid.cluster import check_address, executor_of
 from covermap.grid.executor import Threads
 from covermap.grid.store import Store
-from covermap.predict import run
-from covermap.preparation import prepare
-from covermap.run_session import RunSession
+from covermap.runs.predict import run
+from covermap.runs.preparation import prepare
+from covermap.runs.run_session import RunSession
 from covermap.scenario import read_scenario
 
 pytest.importorskip("distributed")

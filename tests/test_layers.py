@@ -39,6 +39,19 @@ MAY_IMPORT = {
         "tables",
         "propagation",
     },
+    "runs": {
+        "addresses",
+        "bearings",
+        "planning",
+        "measurements",
+        "outputs",
+        "reception",
+        "grid",
+        "terrain",
+        "scenario",
+        "tables",
+        "propagation",
+    },
     "cli": {"jobs"},
 }
 EVERYONE = {"errors", "constants"}

@@ -104,7 +104,7 @@ def test_the_command_writes_a_shortlist_with_its_cautions(demo):
 
 
 def test_relays_without_homes_are_refused(tmp_path):
-    from covermap.relays import relays
+    from covermap.runs.relays import relays
 
     coverage = write_small_coverage(tmp_path, homes=False)
     with pytest.raises(InputError, match="holds no homes by cell"):

@@ -8,8 +8,8 @@ import rasterio
 
 from covermap import jobs
 from covermap.grid.executor import Threads
-from covermap.predict import run
-from covermap.preparation import prepare
+from covermap.runs.predict import run
+from covermap.runs.preparation import prepare
 from covermap.scenario import read_scenario
 
 

@@ -54,7 +54,7 @@ Report = Callable[[str, float, str], bool]
 def write_layers_and_pages(prepared: Any, coverage: Coverage, report: Report, *, public: bool = False) -> str:
     """Write tables, GeoPackage and map of a result whose rasters are there; return the summary in words.
 
-    prepared : covermap.preparation.Preparation of the run
+    prepared : covermap.runs.preparation.Preparation of the run
     report : told (stage, fraction, words)
     public : leave out homes by cell, small counts and what would reveal them, and the stock
     """

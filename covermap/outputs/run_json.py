@@ -51,7 +51,7 @@ def write_run_json(output: Path, prepared: Any, counts: Any, peak_memory_mb: flo
     Parameters
     ----------
     output : the result folder
-    prepared : covermap.preparation.Preparation (scenario, grid, tiers, homes,
+    prepared : covermap.runs.preparation.Preparation (scenario, grid, tiers, homes,
         reception_options, warnings)
     counts : with computed and read (blocks), stages_s, and compile_s where it was measured
     peak_memory_mb : greatest resident memory of the process

@@ -23,8 +23,8 @@ from invented_map import write_scenario
 def one(cells, stations, workers):
     """Run a map here and print one JSON line of its figures."""
     from covermap import jobs
-    from covermap.cost import estimate
-    from covermap.preparation import prepare
+    from covermap.runs.cost import estimate
+    from covermap.runs.preparation import prepare
     from covermap.scenario import read_scenario
 
     folder = Path(tempfile.mkdtemp(prefix="bench_memory_"))

@@ -30,7 +30,7 @@ TEMPLATES = jinja2.Environment(
 
 
 def relays_in_words(found: Any) -> list[str]:
-    """Return the shortlist in sentences. found : covermap.relays.RelayShortlist"""
+    """Return the shortlist in sentences. found : covermap.runs.relays.RelayShortlist"""
     sites = found.sites
     first = f'{found.candidates} hilltops tried for list "{found.list_name}": about '
     first += f"{homes_number(found.homes_sought)} homes need more than a rooftop antenna now."
@@ -51,7 +51,7 @@ def relays_in_words(found: Any) -> list[str]:
 def write_relays(found: Any, cautions: list[str], title: str, folder: Path) -> list[str]:
     """Write layer, table and page of a shortlist; return it in sentences.
 
-    found : covermap.relays.RelayShortlist; cautions : those of the run
+    found : covermap.runs.relays.RelayShortlist; cautions : those of the run
     """
     folder.mkdir(parents=True, exist_ok=True)
     sentences = relays_in_words(found)

@@ -18,8 +18,8 @@ from covermap.grid.frame import Tile
 from covermap.outputs.coverage import Coverage, open_coverage
 from covermap.planning.relay_choice import choose_sites
 from covermap.planning.relay_sites import Sites, candidate_sites
-from covermap.preparation import PATH_HEIGHT_M, Preparation, prepare
 from covermap.reception.required_field import required_field
+from covermap.runs.preparation import PATH_HEIGHT_M, Preparation, prepare
 from covermap.scenario import Scenario
 from covermap.scenario.channels import Channel, read_channel_plan
 
@@ -33,7 +33,7 @@ TILE_CELLS = 128
 
 @dataclass(frozen=True, eq=False)
 class RelayShortlist:
-    """What covermap.relays found.
+    """What covermap.runs.relays found.
 
     sites : one row a candidate worth a visit, chosen ones first, in WGS 84
     frequency_mhz, channels : what was assumed; free_channels : whether no station of the file uses them

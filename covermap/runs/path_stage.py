@@ -11,7 +11,7 @@ from covermap.grid.executor import Executor
 from covermap.grid.frame import Grid, Tile
 from covermap.grid.store import Store
 from covermap.grid.stored_block import keep_block
-from covermap.run_session import RunSession
+from covermap.runs.run_session import RunSession
 
 TILE_CELLS = 128
 TILES_A_MARCH = 4  # tiles on a side that share one march of each radial

@@ -14,7 +14,6 @@ from pathlib import Path
 import numpy as np
 from numba.core.event import install_timer
 
-from covermap.compile_ahead import reception_compiled_beside
 from covermap.grid.cluster import executor_of
 from covermap.grid.executor import Executor
 from covermap.grid.frame import Tile
@@ -24,11 +23,12 @@ from covermap.outputs.coverage import Coverage, open_coverage
 from covermap.outputs.rasters import RasterSet
 from covermap.outputs.result_folder import begun
 from covermap.outputs.run_json import write_run_json
-from covermap.path_stage import TILE_CELLS, compute_paths
-from covermap.preparation import Preparation, prepare
-from covermap.run_session import RunSession
+from covermap.runs.compile_ahead import reception_compiled_beside
+from covermap.runs.path_stage import TILE_CELLS, compute_paths
+from covermap.runs.preparation import Preparation, prepare
+from covermap.runs.run_session import RunSession
+from covermap.runs.tile_reception import TileResult, receive_tile
 from covermap.scenario import Scenario
-from covermap.tile_reception import TileResult, receive_tile
 
 MOST_FIELD_RASTERS = 20  # outputs.field_rasters = "auto"
 

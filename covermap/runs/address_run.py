@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from covermap.address_sheets import AddressBook, open_book
 from covermap.addresses.list_file import AddressList, ListedAddress, read_addresses
 from covermap.addresses.report import AddressReport
 from covermap.errors import InputError
 from covermap.outputs.address_sheet import address_record, write_sheets
 from covermap.outputs.address_sheet.wording import answer
 from covermap.outputs.result_folder import require_writable
+from covermap.runs.address_sheets import AddressBook, open_book
 from covermap.scenario import read_scenario
 from covermap.scenario.text_table import as_number
 

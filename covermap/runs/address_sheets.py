@@ -23,11 +23,11 @@ from covermap.outputs.coverage import Coverage, open_coverage
 from covermap.outputs.layers import AIM_UNKNOWN, OUTSIDE_FLAG
 from covermap.outputs.result_folder import read_record
 from covermap.outputs.run_json import MODEL_EDITIONS, run_id_of, scenario_cautions
-from covermap.preparation import Preparation, prepare
 from covermap.reception import sigma_summary
+from covermap.runs.preparation import Preparation, prepare
+from covermap.runs.tile_reception import TileResult, receive_tile
 from covermap.scenario import Scenario
 from covermap.scenario.coordinates import HIGHEST_LATITUDE_DEG
-from covermap.tile_reception import TileResult, receive_tile
 
 TILE_CELLS = 128  # the tiles of a map, so that its stored blocks serve here
 SUN_HOURS = (9, 12, 15)  # local times at which the sheet tells where the sun stands

@@ -70,7 +70,8 @@ def is_compiled(dispatcher: Any) -> bool:
 def _start() -> subprocess.Popen | None:
     try:
         return start_python(
-            "from covermap.compile_ahead import compile_reception; compile_reception()", subprocess.DEVNULL
+            "from covermap.runs.compile_ahead import compile_reception; compile_reception()",
+            subprocess.DEVNULL,
         )
     except OSError:
         return None

@@ -14,8 +14,8 @@ from covermap.grid.fields import STEEP_RAY_DEG, excess_loss_db, median_field, pa
 from covermap.grid.frame import Tile
 from covermap.grid.geodesy import mast_geometry
 from covermap.outputs.layers import NEAR_MAST_FLAG, OUTSIDE_FLAG, STEEP_RAY_FLAG
-from covermap.preparation import Preparation
 from covermap.reception import CellSignals, ListReception, receive
+from covermap.runs.preparation import Preparation
 
 SHIFTS_DB = {"weaker": -3.0, "stronger": 3.0}  # how every field is tried again
 SAMPLE_EVERY = 11  # cells; how the prediction error moves the tiers is told from a sample

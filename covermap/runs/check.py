@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from covermap.cost import Cost, estimate, refuse_what_does_not_fit
 from covermap.grid.store import block_path
-from covermap.path_stage import TILE_CELLS
 from covermap.planning.homes import homes_in_words
-from covermap.preparation import Preparation, prepare
 from covermap.reception.variability import sigma_summary
+from covermap.runs.cost import Cost, estimate, refuse_what_does_not_fit
+from covermap.runs.path_stage import TILE_CELLS
+from covermap.runs.preparation import Preparation, prepare
 from covermap.scenario import Scenario
 
 

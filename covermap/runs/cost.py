@@ -12,7 +12,7 @@ from covermap.errors import InputError
 from covermap.grid.radials import WIDEST_SPACING_M
 from covermap.outputs.cells import MOST_CELLS
 from covermap.outputs.coarsened import MOST_DRAWN_CELLS
-from covermap.preparation import Preparation
+from covermap.runs.preparation import Preparation
 from covermap.terrain.elevation_file import MAPPED_CELLS
 
 # Measured on the machine of docs/benchmarks.md, one core; `check` is right within a factor, not exact.
