@@ -100,7 +100,7 @@ def write_layers_and_pages(prepared: Any, coverage: Coverage, report: Report, *,
         )
     )
     report("outputs", 0.7, "map.html")
-    files.append(_write_map(prepared, drawn, whole, relief))
+    files.append(_write_map(prepared, drawn, whole, relief, areas, zones))
     report("outputs", 1.0, "done")
     homes = homes_record(prepared.homes, scenario)
     update_run_json(
@@ -194,7 +194,12 @@ def dead_zones(coverage: Coverage, named: Sequence[Place]) -> gpd.GeoDataFrame:
 
 
 def _write_map(
-    prepared: Any, coverage: Coverage, whole: dict[str, WholeSummary], relief: NDArray[np.uint8]
+    prepared: Any,
+    coverage: Coverage,
+    whole: dict[str, WholeSummary],
+    relief: NDArray[np.uint8],
+    areas: gpd.GeoDataFrame | None,
+    zones: gpd.GeoDataFrame,
 ) -> Path:
     path = coverage.folder / "map.html"
     write_map(
@@ -205,6 +210,9 @@ def _write_map(
         path,
         places=places(prepared.scenario),
         tier_names=[tier.name for tier in prepared.tiers.tiers],
+        heights=prepared.terrain,
+        areas=areas,
+        zones=zones,
     )
     return path
 

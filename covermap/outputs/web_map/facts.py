@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any
 
+import geopandas as gpd
+
 from covermap.bearings import FIRST_YEAR, LAST_YEAR, Declination, declination
+from covermap.constants import EARTH_RADIUS_KM
 from covermap.outputs import palette, words
 from covermap.outputs.coverage import Coverage
 from covermap.outputs.layers import NEAR_MAST_FLAG, STEEP_RAY_FLAG
+from covermap.outputs.web_map.area_facts import neighbourhood_facts, zone_facts
+from covermap.outputs.web_map.heights import HeightSource
 from covermap.outputs.web_map.layers import FIELD_OFFSET_DB, station_step
 from covermap.outputs.web_map.page_grid import PageGrid
+from covermap.outputs.web_map.plan_layers import AMPLIFIER_WORDS, PLAN_NOTES, plan_facts
 from covermap.outputs.web_map.summary import count_facts
 from covermap.planning.areas import WholeSummary
+from covermap.propagation.path_geometry import median_radius_km
 from covermap.scenario.records import Scenario, Station, WantedList
 
+DEFAULT_DN = 45.0  # N-units/km, where a scenario has no settings
 FADED_OPACITY = 0.12  # of squares without homes, when the reader fades them
 SURE_GREYS = ("#FFFFFF", "#D6D6D6", "#A6A6A6", "#6E6E6E", "#262626")
 SIGNAL_STEPS = (
@@ -57,6 +66,10 @@ def page_facts(
     summaries: Mapping[str, WholeSummary],
     places: Sequence[Place],
     tier_names: Sequence[str] | None,
+    *,
+    areas: gpd.GeoDataFrame | None,
+    zones: gpd.GeoDataFrame | None,
+    heights: HeightSource,
 ) -> dict[str, Any]:
     """Return the record; text in it is raw and is escaped where it is written and shown."""
     run = coverage.run
@@ -71,19 +84,44 @@ def page_facts(
         "outline": grid_facts["outline"],
         "tiers": _tiers(run["confidence_percent"], tier_names),
         "lists": [
-            _wanted_list(wanted, shown, summaries[wanted.name])
+            {
+                **_wanted_list(wanted, shown, summaries[wanted.name]),
+                **plan_facts(coverage, wanted.name),
+                "neighbourhoods": neighbourhood_facts(areas, wanted.name),
+                "zones": zone_facts(zones, wanted.name),
+            }
             for wanted in scenario.wanted
             if wanted.name in coverage.lists
         ],
         "stations": [_station(coverage, scenario, index, order) for order, index in enumerate(shown)],
-        "masts": _masts(scenario, shown),
+        "masts": _masts(scenario, shown, heights),
         "places": [asdict(place) for place in places],
         "example_position": _example_position(grid),
         "station_step": station_step(grid.cell.size, len(shown)),
         "has_homes": coverage.has("homes"),
         "declination": _declination(grid, run.get("stations_as_of") or scenario.stations_as_of),
-        "flag_notes": [{"flag": flag, "words": text} for flag, text in FLAG_NOTES],
+        "flag_notes": _notes(FLAG_NOTES),
+        "plan_notes": _notes(PLAN_NOTES),
+        "amplifier_words": AMPLIFIER_WORDS,
+        "scenario_file": scenario.path.name,
+        **_path_facts(scenario),
         **_looks(),
+    }
+
+
+def _notes(notes: Sequence[tuple[int, str]]) -> list[dict[str, Any]]:
+    return [{"flag": flag, "words": text} for flag, text in notes]
+
+
+def _path_facts(scenario: Scenario) -> dict[str, Any]:
+    """Return what skylines and path profiles are drawn with."""
+    settings = scenario.settings
+    dn = settings.prediction.dn if settings is not None else DEFAULT_DN
+    return {
+        "effective_radius_km": round(float(median_radius_km(dn)), 3),
+        "earth_radius_km": EARTH_RADIUS_KM,
+        "distance_unit": settings.display.distance if settings is not None else "km",
+        "height_unit": settings.display.height if settings is not None else "m",
     }
 
 
@@ -98,7 +136,7 @@ def _looks() -> dict[str, Any]:
         "chance_words": [list(row) for row in words.CHANCE_WORDS],
         "small_count": round(words.SMALL_COUNT),
         "km_per_mile": words.KM_PER_MILE,
-        "distance_unit": "km",
+        "feet_per_m": words.FEET_PER_M,
         "fill_opacity": palette.FILL_OPACITY,
         "faded_opacity": FADED_OPACITY,
         "hatch_colour": palette.HATCH_COLOUR,
@@ -164,18 +202,28 @@ def _station(coverage: Coverage, scenario: Scenario, index: int, order: int) -> 
         "rf_channel": station.rf_channel,
         "frequency_mhz": station.frequency_mhz,
         "band": station.band,
+        "antenna_height_m": station.antenna_height_m,
         "has_field": coverage.has(f"field/{station.station_id}"),
     }
 
 
-def _masts(scenario: Scenario, shown: Sequence[int]) -> list[dict[str, Any]]:
+def _masts(scenario: Scenario, shown: Sequence[int], heights: HeightSource) -> list[dict[str, Any]]:
     """Return every mast in file order, where its first shown station (else its first) stands."""
     places: dict[str, Station] = {}
     for station in [*(scenario.stations[index] for index in shown), *scenario.stations]:
         places.setdefault(station.mast, station)
+    ground_m = heights.elevation_m(
+        [places[mast].longitude_deg for mast in scenario.masts],
+        [places[mast].latitude_deg for mast in scenario.masts],
+    )
     return [
-        {"name": mast, "latitude_deg": places[mast].latitude_deg, "longitude_deg": places[mast].longitude_deg}
-        for mast in scenario.masts
+        {
+            "name": mast,
+            "latitude_deg": places[mast].latitude_deg,
+            "longitude_deg": places[mast].longitude_deg,
+            "ground_m": None if math.isnan(level_m) else round(float(level_m), 1),
+        }
+        for mast, level_m in zip(scenario.masts, ground_m, strict=True)
     ]
 
 

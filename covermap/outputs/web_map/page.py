@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+import geopandas as gpd
 import jinja2
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,7 @@ from covermap.outputs.layers import OUTSIDE_FLAG
 from covermap.outputs.web_map import inlined
 from covermap.outputs.web_map.facts import SIGNAL_STEPS, SURE_GREYS, Place, page_facts
 from covermap.outputs.web_map.folium_page import OfflineMap, OfflinePage, StartPage, rendered
+from covermap.outputs.web_map.heights import HeightSource, PageHeights, ResultHeights, page_heights
 from covermap.outputs.web_map.layers import (
     OUTSIDE,
     UNKNOWN,
@@ -30,6 +32,7 @@ from covermap.outputs.web_map.layers import (
     two_bytes,
 )
 from covermap.outputs.web_map.page_grid import PageGrid, page_grid
+from covermap.outputs.web_map.plan_layers import plan_layers
 from covermap.outputs.web_map.still import still_picture
 from covermap.outputs.whole_file import write_text
 from covermap.planning.areas import WholeSummary, summarise_whole
@@ -53,6 +56,9 @@ def write_map(
     *,
     places: Sequence[Place] = (),
     tier_names: Sequence[str] | None = None,
+    heights: HeightSource | None = None,
+    areas: gpd.GeoDataFrame | None = None,
+    zones: gpd.GeoDataFrame | None = None,
 ) -> None:
     """Write the interactive map of a result as one HTML file that opens without a network.
 
@@ -67,6 +73,9 @@ def write_map(
     path : the file to write; it is replaced only when the new one is whole
     places : names to write on the map
     tier_names : names of tiers 1 to 7 where the scenario has its own table
+    heights : the terrain, which also knows the ground out to masts beyond the grid; None: the result's ground
+    areas : neighbourhoods with their columns, of all lists
+    zones : dead and doubtful zones of all lists
 
     Raises
     ------
@@ -80,12 +89,29 @@ def write_map(
             f"{terrain_grey.shape}."
         )
     grid = page_grid(coverage.grid)
-    facts = page_facts(coverage, scenario, grid, summaries or summarise_whole(coverage), places, tier_names)
-    write_text(Path(path), _document(coverage, grid, facts, terrain_grey))
+    source = heights or ResultHeights(coverage)
+    facts = page_facts(
+        coverage,
+        scenario,
+        grid,
+        summaries or summarise_whole(coverage),
+        places,
+        tier_names,
+        areas=areas,
+        zones=zones,
+        heights=source,
+    )
+    ground = page_heights(source, grid, facts["masts"])
+    facts["heights"] = ground.facts()
+    write_text(Path(path), _document(coverage, grid, facts, terrain_grey, ground))
 
 
 def _document(
-    coverage: Coverage, grid: PageGrid, facts: dict[str, Any], terrain_grey: NDArray[np.uint8]
+    coverage: Coverage,
+    grid: PageGrid,
+    facts: dict[str, Any],
+    terrain_grey: NDArray[np.uint8],
+    ground: PageHeights,
 ) -> str:
     page = OfflinePage()
     page.add_header(f"<title>{jinja2.filters.escape(facts['name'])}: which antenna</title>")
@@ -99,6 +125,7 @@ def _document(
     page.add_child(folium_map)
     page.add_body(TEMPLATES.get_template("page.html").render(facts=facts))
     page.add_body(f'<script type="application/json" id="facts">{_json_text(facts)}</script>')
+    page.add_body(f'<script type="text/plain" id="layer:heights">{packed(ground.as_bytes())}</script>')
     for name, values in _layers(coverage, grid, facts, relief):
         page.add_body(f'<script type="text/plain" id="layer:{name}">{packed(values)}</script>')
     page.add_body(f"<script>{inlined.leaflet('leaflet.js')}</script>")
@@ -169,6 +196,7 @@ def _list_layers(
     yield f"{name}/aim_high", high
     for kind in ("limiting_service", "deciding_service"):
         yield f"{name}/{kind}", grid.spread(coverage.read(f"{name}/{kind}"), UNKNOWN)
+    yield from plan_layers(coverage, grid, name)
     for kind in ("service_chance", "service_chance_one_lower"):
         for order, chance in enumerate(coverage.read(f"{name}/{kind}")):
             yield f"{name}/{kind}_{order}", block_middles(grid.spread(chance, UNKNOWN), station_step)

@@ -55,6 +55,7 @@ class PageGrid:
         cell_of_pixel : at LATTICE + 1 points a side over the pixels, row and col in cells (fractional)
         place_of_cell : the same over the cells, longitude and latitude in WGS 84 degrees
         outline : the grid's border, row and col in pixels
+        west_m, north_m : the grid's own outer corner, easting and northing in crs_name
         """
         rows, cols = self.shape
         return {
@@ -64,6 +65,9 @@ class PageGrid:
             "y_max": self.y_max,
             "pixel_m": self.pixel_m,
             "cell_m": self.grid.cell_m,
+            "west_m": self.grid.x_min,
+            "north_m": self.grid.y_max,
+            "crs_name": self.grid.crs.name,
             "cell_rows": self.grid.rows,
             "cell_cols": self.grid.cols,
             "lattice": LATTICE,
