@@ -225,7 +225,7 @@ def test_markup_and_braces_in_names_stay_text(wide, case):
     text = click_cell(wide, *known_cell(case[0], 5))
     assert "Beta <b>Bold</b>" in text
     assert "Crown {{ 7 * 7 }}" in text
-    assert wide.find_element("css selector", "#side_head h1").text == "Small <i>Isle</i>"
+    assert wide.find_element("css selector", "#bar h1").text == "Small <i>Isle</i>"
     italics = wide.execute_script("return [...document.querySelectorAll('#sheet i')].map(e => e.textContent)")
     assert not {"Isle", "Rigg"} & set(italics)
 
@@ -254,16 +254,16 @@ def test_other_texts_are_no_position(wide, text):
 def test_find_reads_a_place_and_says_what_it_cannot_find(wide):
     from selenium.webdriver.common.keys import Keys
 
-    box = wide.find_element("css selector", "#side_head input")
+    box = wide.find_element("css selector", "#find_text")
     box.send_keys("near &", Keys.ENTER)
     assert wait_for(wide, "find('#card').dataset.row === '20' && find('#card').dataset.col === '20'")
     box.clear()
     box.send_keys("<b>no</b>", Keys.ENTER)
-    found = wide.find_element("css selector", "#side_head .found").text
+    found = wide.find_element("css selector", "#bar .found").text
     assert found.startswith("Nothing on this map is called \u201c<b>no</b>\u201d.")
     box.clear()
     box.send_keys("10, 20", Keys.ENTER)
-    assert wide.find_element("css selector", "#side_head .found").text == "That position is outside the map."
+    assert wide.find_element("css selector", "#bar .found").text == "That position is outside the map."
 
 
 def test_thinned_station_values_are_read_from_their_block(wide):

@@ -12,10 +12,12 @@ from covermap.outputs import palette
 LEAFLET_PACKAGE = "XStatic-Leaflet"
 HERE = Path(__file__).parent
 SCRIPTS = (  # in this order: each uses only what stands above it while it is loaded
-    "dom", "state", "words", "geodesy", "decode", "cell_layer", "picture", "patches", "patterns", "edges",
-    "plates", "scale", "summary", "legend", "lists", "shows", "sheet", "card", "keys", "find", "start",
+    "dom", "state", "words", "geodesy", "decode", "heights", "cell_layer", "picture", "patches", "patterns",
+    "edges", "plates", "aim_line", "scale", "summary", "legend", "lists", "shows", "sheet", "drawing",
+    "skyline", "profile", "cell_values", "card_words", "card_copy", "card", "position", "find", "zones",
+    "table", "print", "keys", "start",
 )  # fmt: skip
-STYLES = ("base", "layout", "parts", "print")
+STYLES = ("base", "layout", "parts", "card", "table", "print")
 
 
 def leaflet(name: str) -> str:

@@ -120,6 +120,7 @@ def _document(
     page.add_header(f"<style>{inlined.own_style(SURE_GREYS, fills)}</style>")
     relief = grid.spread(terrain_grey, palette.RELIEF_FLAT_GREY)
     page.add_body(_without_script(coverage, grid, facts, relief))
+    page.add_body(TEMPLATES.get_template("page_top.html").render(facts=facts))
     folium_map = OfflineMap(_middle(facts))
     folium_map.add_child(StartPage())
     page.add_child(folium_map)

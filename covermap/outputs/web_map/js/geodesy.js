@@ -41,6 +41,43 @@ function geodesic(from, to) {
   return { azimuth_deg: (Math.atan2(y, x) / rad + 360) % 360, distance_km: distance_m / 1000 };
 }
 
+// The place at an azimuth and distance from another, on the ellipsoid.
+// Source: T. Vincenty, Survey Review XXIII, 176 (1975), direct formula; 0.5 mm.
+function place_along(from, azimuth_deg, distance_km) {
+  const rad = Math.PI / 180;
+  const b = SEMI_MAJOR_M * (1 - FLATTENING);
+  const [sin_azimuth, cos_azimuth] = [Math.sin(azimuth_deg * rad), Math.cos(azimuth_deg * rad)];
+  const u1 = Math.atan((1 - FLATTENING) * Math.tan(from.latitude_deg * rad));
+  const [sin_u1, cos_u1] = [Math.sin(u1), Math.cos(u1)];
+  const sigma_1 = Math.atan2(Math.tan(u1), cos_azimuth);
+  const sin_alpha = cos_u1 * sin_azimuth;
+  const cos2_alpha = 1 - sin_alpha * sin_alpha;
+  const square = (cos2_alpha * (SEMI_MAJOR_M ** 2 - b * b)) / (b * b);
+  const a_term = 1 + (square / 16384) * (4096 + square * (-768 + square * (320 - 175 * square)));
+  const b_term = (square / 1024) * (256 + square * (-128 + square * (74 - 47 * square)));
+  let sigma = (distance_km * 1000) / (b * a_term), cos_2m = 0;
+  for (let turn = 0; turn < 50; turn++) {
+    cos_2m = Math.cos(2 * sigma_1 + sigma);
+    const last = (b_term / 6) * cos_2m * (4 * Math.sin(sigma) ** 2 - 3) * (4 * cos_2m * cos_2m - 3);
+    const middle = cos_2m + (b_term / 4) * (Math.cos(sigma) * (2 * cos_2m * cos_2m - 1) - last);
+    const next = (distance_km * 1000) / (b * a_term) + b_term * Math.sin(sigma) * middle;
+    const moved = Math.abs(next - sigma);
+    sigma = next;
+    if (moved < 1e-12) break;
+  }
+  const [sin_sigma, cos_sigma] = [Math.sin(sigma), Math.cos(sigma)];
+  const down = sin_u1 * sin_sigma - cos_u1 * cos_sigma * cos_azimuth;
+  const latitude = Math.atan2(
+    sin_u1 * cos_sigma + cos_u1 * sin_sigma * cos_azimuth, (1 - FLATTENING) * Math.hypot(sin_alpha, down),
+  );
+  const lambda = Math.atan2(sin_sigma * sin_azimuth, cos_u1 * cos_sigma - sin_u1 * sin_sigma * cos_azimuth);
+  const c = (FLATTENING / 16) * cos2_alpha * (4 + FLATTENING * (4 - 3 * cos2_alpha));
+  const turned = lambda - (1 - c) * FLATTENING * sin_alpha
+    * (sigma + c * sin_sigma * (cos_2m + c * cos_sigma * (2 * cos_2m * cos_2m - 1)));
+  const longitude_deg = from.longitude_deg + turned / rad;
+  return { latitude_deg: latitude / rad, longitude_deg: ((longitude_deg + 540) % 360) - 180 };
+}
+
 // Value pairs of a table of lattice + 1 points a side, straight between them; row and col run 0 to 1.
 function from_table(table, row, col) {
   const n = page.facts.grid.lattice;
@@ -59,10 +96,15 @@ function cell_under(pixel) {
   const [row, col] = from_table(
     grid.cell_of_pixel, (pixel.row + 0.5) / grid.rows, (pixel.col + 0.5) / grid.cols,
   ).map(Math.floor);
-  const [longitude_deg, latitude_deg] = from_table(
-    grid.place_of_cell, (row + 0.5) / grid.cell_rows, (col + 0.5) / grid.cell_cols,
-  );
-  return { row, col, longitude_deg, latitude_deg };
+  return { row, col, ...place_of_cell(row + 0.5, col + 0.5) };
+}
+
+// The place of a point of the rasters' own grid, counted in cells; null outside it.
+function place_of_cell(row, col) {
+  const { cell_rows, cell_cols, place_of_cell: table } = page.facts.grid;
+  if (row < 0 || col < 0 || row > cell_rows || col > cell_cols) return null;
+  const [longitude_deg, latitude_deg] = from_table(table, row / cell_rows, col / cell_cols);
+  return { latitude_deg, longitude_deg };
 }
 
 // The pixel at a place, or null outside the picture.

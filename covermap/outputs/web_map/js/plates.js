@@ -1,4 +1,4 @@
-// Masts as triangles, names on plates, and the chosen square with its aim.
+// Masts as triangles, names on plates, and the chosen square.
 "use strict";
 
 const FONT = '-apple-system, "Segoe UI", Roboto, system-ui, sans-serif';
@@ -81,37 +81,8 @@ function draw_places(context, view, plates) {
   }
 }
 
-// Whether a point lies on the chosen square or its aim line, where a number could not be read.
-function on_aim_line(view, x, y) {
-  if (!page.chosen || page.chosen.aim_deg == null) return false;
-  const angle = (page.chosen.aim_deg * Math.PI) / 180;
-  const [dx, dy] = [x - view.x(page.chosen.col + 0.5), y - view.y(page.chosen.row + 0.5)];
-  const along = dx * Math.sin(angle) - dy * Math.cos(angle);
-  if (Math.hypot(dx, dy) < 28) return true;
-  return along > 0 && Math.abs(dx * Math.cos(angle) + dy * Math.sin(angle)) < 15;
-}
-
 function chosen_side(view) {
   return Math.max(view.cell_px, 14);
-}
-
-// Web Mercator keeps angles, so the line leaves the square at its true bearing. Names lie over it.
-function draw_aim_line(context, view) {
-  if (!page.chosen || page.chosen.aim_deg == null) return;
-  const [x, y] = [view.x(page.chosen.col + 0.5), view.y(page.chosen.row + 0.5)];
-  const angle = (page.chosen.aim_deg * Math.PI) / 180;
-  const [near, far] = [chosen_side(view) / 2 + 5, view.width + view.height];
-  context.save();
-  for (const [width, colour, dash] of [[6, PAPER, []], [2.5, INK, [10, 6]]]) {
-    context.lineWidth = width;
-    context.strokeStyle = colour;
-    context.setLineDash(dash);
-    context.beginPath();
-    context.moveTo(x + Math.sin(angle) * near, y - Math.cos(angle) * near);
-    context.lineTo(x + Math.sin(angle) * far, y - Math.cos(angle) * far);
-    context.stroke();
-  }
-  context.restore();
 }
 
 function draw_chosen(context, view) {

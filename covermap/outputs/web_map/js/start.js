@@ -7,6 +7,7 @@ function show_panel() {
   show_summary();
   show_legend();
   show_ladder();
+  show_ways_on();
   show_lists();
   show_shows();
   if (!is_wide() && !page.chosen) fit_middle();
@@ -25,24 +26,6 @@ function first_view() {
   const cell_px = Math.min(MOST_AT_START_PX, is_wide() ? fitting : closer);
   page.map.setView(place_of(rows / 2, cols / 2), zoom_for(cell_px), { animate: false });
   if (!is_wide()) page.map.panBy([0, (size.y - free.y) / 2], { animate: false });
-}
-
-// Paper gets the view as it stands, twice as fine, with the numbers on and the cautions open.
-function copy_for_print() {
-  const source = page.cells.canvas;
-  const numbers = page.ticks.numbers;
-  page.ticks.numbers = true;
-  page.density = Math.max(2, window.devicePixelRatio || 1);
-  page.cells.draw_now();
-  const copy = find("#print_map");
-  copy.width = source.width;
-  copy.height = source.height;
-  copy.getContext("2d").drawImage(source, 0, 0);
-  page.ticks.numbers = numbers;
-  page.density = null;
-  page.cells.redraw();
-  find("#care_part").open = true;
-  find("#legend_part").open = true;
 }
 
 function show_trouble(error) {
@@ -64,16 +47,18 @@ async function start_page(map) {
   page.cells = new CellLayer().addTo(map);
   const holder = map.getContainer();
   holder.setAttribute("aria-label",
-    "Map. Arrow keys move it, plus and minus zoom, Enter reads the square under the centre cross, Escape closes the card.");
+    "Map. Arrow keys move it, with Shift by one square; plus and minus zoom; Enter reads the square under the centre cross; N goes to the next dead zone; Escape closes the card.");
   holder.setAttribute("role", "application");
   holder.tabIndex = 0;
   map.on("click", (event) => {
     const pixel = pixel_at(event.latlng);
     if (pixel) show_card(pixel);
+    else show_outside(event.latlng);
   });
   start_keys();
   start_find();
-  window.addEventListener("beforeprint", copy_for_print);
+  start_table();
+  start_print();
   try {
     await renew_picture();
     document.body.dataset.ready = "yes";

@@ -1,0 +1,93 @@
+// The sheet of paper: A4 across, one page, the map as it stands, numbers on, no controls.
+"use strict";
+
+const PAPER_DENSITY = 2; // canvas pixels a screen pixel, so that lines are fine on paper
+const PAPER_MAP_MM = { width: 176, height: 130 }; // room for the map; beside a card the legend stands under it
+const PLACE_MAP_MM = { width: 108, height: 80 };
+const NARROW_PRINT_PX = { width: 880, height: 640 }; // a phone's upright map is widened for the sheet across
+
+// Width of the map on paper: as large as its room and its shape allow.
+function paper_map_mm(size) {
+  const room = document.body.classList.contains("print_place") ? PLACE_MAP_MM : PAPER_MAP_MM;
+  return Math.min(room.width, (room.height * size.x) / size.y);
+}
+
+// Gives the map another size, or with null its own again; its middle stays.
+function size_map(size_px) {
+  const { style } = page.map.getContainer();
+  for (const side of ["width", "height"]) style[side] = size_px ? `${size_px[side]}px` : "";
+  page.map.invalidateSize({ animate: false, pan: true });
+}
+
+// The map as drawn for paper, with the scale bar as long as it is drawn there.
+function map_for_paper() {
+  if (!is_wide()) size_map(NARROW_PRINT_PX);
+  const before = { numbers: page.ticks.numbers, density: page.density };
+  page.ticks.numbers = true;
+  page.density = Math.max(PAPER_DENSITY, window.devicePixelRatio || 1);
+  page.cells.draw_now();
+  const [source, size] = [page.cells.canvas, page.map.getSize()];
+  const copy = element("canvas", { width: source.width, height: source.height });
+  copy.getContext("2d").drawImage(source, 0, 0);
+  copy.style.width = `${paper_map_mm(size)}mm`;
+  const bar = element("i", {});
+  bar.style.width = `${(parseFloat(find("#scale_bar").style.width) / size.x) * paper_map_mm(size)}mm`;
+  const scale = element("p", { class: "paper_scale" }, bar, find("#scale_text").textContent);
+  page.ticks.numbers = before.numbers;
+  page.density = before.density;
+  if (!is_wide()) size_map(null);
+  page.cells.draw_now();
+  return [copy, scale];
+}
+
+function paper_legend() {
+  const row = (square, words, count) => element("li", {}, square, element("span", {}, words), element("b", {}, count));
+  return element("div", { class: "paper_legend" },
+    element("p", { class: "small ends" }, element("span", {}, "What is needed, easiest first"), element("span", {}, page.list.homes ? "Homes" : "Share of land")),
+    element("ul", {},
+      page.facts.tiers.map((tier) => row(tier_square(tier.tier), `${tier.name}, ${tier.mounting_short}`, legend_count(tier.tier))),
+      row(unknown_square(), "Unknown", legend_count(0)),
+      row(element("span", { class: "square outside" }), "Outside the map", "")));
+}
+
+function paper_head() {
+  const as_of = page.facts.stations_as_of ? `Stations as of ${date_text(page.facts.stations_as_of)}.` : "The stations have no date.";
+  return element("header", {}, element("h1", {}, page.facts.name),
+    element("p", {}, `What it takes to receive ${listed_count_text(page.list)}, ${page.facts.confidence_percent} % sure. Prediction. ${as_of} One square = ${page.facts.grid.cell_m} m; it is not a house.`));
+}
+
+// The card without what paper cannot do.
+function paper_card() {
+  const copy = find("#card").cloneNode(true);
+  for (const control of copy.querySelectorAll("button, select, .actions, .handed, .cautions, textarea")) control.remove();
+  for (const one of [copy, ...copy.querySelectorAll("[role]")]) one.removeAttribute("role");
+  copy.id = "paper_card";
+  return copy;
+}
+
+function build_paper() {
+  const of_place = document.body.classList.contains("print_place");
+  const map = map_for_paper();
+  const numbers = find("#three").cloneNode(true);
+  numbers.id = "paper_three";
+  const beside = of_place ? [paper_card()] : [numbers, paper_legend()];
+  find("#paper").replaceChildren(paper_head(),
+    element("div", { class: "paper_map" }, map, of_place ? paper_legend() : null),
+    element("div", { class: "paper_side" }, ...beside),
+    element("ul", { class: "cautions" }, page.facts.cautions.map((words) => element("li", {}, words))));
+}
+
+function clear_paper() {
+  find("#paper").replaceChildren();
+  document.body.classList.remove("print_place");
+}
+
+function print_place() {
+  document.body.classList.add("print_place");
+  window.print();
+}
+
+function start_print() {
+  window.addEventListener("beforeprint", build_paper);
+  window.addEventListener("afterprint", clear_paper);
+}
