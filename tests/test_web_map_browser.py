@@ -1,68 +1,18 @@
 """The page in a real browser: it loads by itself, reads cells as the rasters do, and fits its screens."""
 
 import json
-import os
-import shutil
 import time
 
 import numpy as np
 import pyproj
 import pytest
 from small_coverage import GRID
+from web_map_browser import NARROW, WIDE, click_cell, known_cell, load, open_browser, wait_for
 from web_map_case import place_of_cell, write_page
 
 from covermap.outputs import words
 
 pytestmark = pytest.mark.browser
-CHROMIUM, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
-FLAGS = (
-    "--headless=new",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
-NARROW, WIDE = (360, 740), (1280, 800)
-
-
-def open_browser(profile, size, *, scripts=True):
-    """Return a headless Chromium of its own profile folder, with the page area set to size."""
-    if CHROMIUM is None or DRIVER is None:
-        if os.environ.get("COVERMAP_REQUIRE_BROWSER") == "1":
-            pytest.fail("COVERMAP_REQUIRE_BROWSER is 1, but chromium or chromedriver is not installed")
-        pytest.skip("chromium and chromedriver are not installed")
-    from selenium import webdriver
-    from selenium.webdriver.chrome.service import Service
-
-    options = webdriver.ChromeOptions()
-    options.binary_location = CHROMIUM
-    for flag in (*FLAGS, f"--user-data-dir={profile}"):
-        options.add_argument(flag)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-    if not scripts:
-        options.add_experimental_option("prefs", {"profile.managed_default_content_settings.javascript": 2})
-    browser = webdriver.Chrome(options=options, service=Service(DRIVER))
-    browser.set_script_timeout(20)
-    resize(browser, size)
-    return browser
-
-
-def resize(browser, size):
-    metrics = {"width": size[0], "height": size[1], "deviceScaleFactor": 1, "mobile": False}
-    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", metrics)
-
-
-def wait_for(browser, script):
-    """Wait until a script gives something true; fail after 10 s."""
-    for _ in range(200):
-        found = browser.execute_script(f"return {script}")
-        if found:
-            return found
-        time.sleep(0.05)
-    raise AssertionError(f"never true in the browser: {script}")
 
 
 @pytest.fixture(scope="module")
@@ -77,12 +27,6 @@ def browser(tmp_path_factory):
     browser.quit()
 
 
-def load(browser, case, size=WIDE):
-    resize(browser, size)
-    browser.get(case[1].as_uri())
-    wait_for(browser, "document.body.dataset.ready")
-
-
 @pytest.fixture
 def wide(browser, case):
     load(browser, case)
@@ -93,31 +37,6 @@ def wide(browser, case):
 def narrow(browser, case):
     load(browser, case, NARROW)
     return browser
-
-
-def click_cell(browser, row, col):
-    """Click the middle of a cell on the map and return the card's text."""
-    longitude_deg, latitude_deg = place_of_cell(row, col)
-    script = """
-        page.map.setView([arguments[0], arguments[1]], zoom_for(16), {animate: false});
-        const box = page.map.getContainer().getBoundingClientRect();
-        const point = page.map.latLngToContainerPoint([arguments[0], arguments[1]]);
-        delete find("#card").dataset.row;
-        return [box.left + point.x, box.top + point.y];
-    """
-    x, y = browser.execute_script(script, latitude_deg, longitude_deg)
-    for kind in ("mousePressed", "mouseReleased"):
-        event = {"type": kind, "x": x, "y": y, "button": "left", "clickCount": 1}
-        browser.execute_cdp_cmd("Input.dispatchMouseEvent", event)
-    wait_for(browser, "find('#card').dataset.row !== undefined && page.chosen")
-    return browser.execute_script("return find('#card').innerText")
-
-
-def known_cell(coverage, tier):
-    """Return (row, col) of a cell of a tier."""
-    rows, cols = np.nonzero(coverage.read("main/tier") == tier)
-    assert len(rows), f"the small result has no cell of tier {tier}"
-    return int(rows[len(rows) // 2]), int(cols[len(rows) // 2])
 
 
 def test_page_loads_without_error_or_request(browser, case):
@@ -225,7 +144,7 @@ def test_markup_and_braces_in_names_stay_text(wide, case):
     text = click_cell(wide, *known_cell(case[0], 5))
     assert "Beta <b>Bold</b>" in text
     assert "Crown {{ 7 * 7 }}" in text
-    assert wide.find_element("css selector", "#bar h1").text == "Small <i>Isle</i>"
+    assert wide.find_element("css selector", "#bar h1").text == "Small <i>Isle</i>, main"
     italics = wide.execute_script("return [...document.querySelectorAll('#sheet i')].map(e => e.textContent)")
     assert not {"Isle", "Rigg"} & set(italics)
 
@@ -246,24 +165,9 @@ def test_positions_are_understood_as_people_write_them(wide, text):
     assert found["longitude_deg"] == pytest.approx(-36.234, abs=1e-9)
 
 
-@pytest.mark.parametrize("text", ["44.1", "Alpha", "95, 10", "44 61 N, 36 0 W", "1, 2, 3"])
+@pytest.mark.parametrize("text", ["44.1", "Alpha", "1, 2, 3", "RF 21", "44 7 22 9, 36 1"])
 def test_other_texts_are_no_position(wide, text):
     assert wide.execute_script("return position_of(arguments[0])", text) is None
-
-
-def test_find_reads_a_place_and_says_what_it_cannot_find(wide):
-    from selenium.webdriver.common.keys import Keys
-
-    box = wide.find_element("css selector", "#find_text")
-    box.send_keys("near &", Keys.ENTER)
-    assert wait_for(wide, "find('#card').dataset.row === '20' && find('#card').dataset.col === '20'")
-    box.clear()
-    box.send_keys("<b>no</b>", Keys.ENTER)
-    found = wide.find_element("css selector", "#bar .found").text
-    assert found.startswith("Nothing on this map is called \u201c<b>no</b>\u201d.")
-    box.clear()
-    box.send_keys("10, 20", Keys.ENTER)
-    assert wide.find_element("css selector", "#bar .found").text == "That position is outside the map."
 
 
 def test_thinned_station_values_are_read_from_their_block(wide):
@@ -287,7 +191,7 @@ def test_other_list_shows_its_own_tier(wide, case):
     wide.execute_script("choose_list(page.facts.lists[1])")
     expected = int(coverage.read("few/tier")[row, col])
     assert wait_for(wide, f"Number(find('#card').dataset.tier) === {expected}")
-    assert "Beta" not in wide.execute_script("return find('#card').innerText")
+    assert "Beta" not in wide.execute_script("return find('.stations_part').innerText")
 
 
 def painted_at(browser, row, col):
@@ -357,8 +261,13 @@ def test_nothing_runs_over_and_targets_are_large(browser, case, size):
 
 
 def test_wide_screen_has_a_right_column(wide):
-    box = wide.execute_script("return find('#sheet').getBoundingClientRect().toJSON()")
-    assert (box["left"], box["width"], box["top"], box["height"]) == (900, 380, 0, 800)
+    bar, sheet = (
+        wide.execute_script("return find(arguments[0]).getBoundingClientRect().toJSON()", selector)
+        for selector in ("#bar", "#sheet")
+    )
+    assert (bar["left"], bar["width"], bar["top"]) == (900, 380, 0)
+    assert (sheet["left"], sheet["width"], sheet["bottom"]) == (900, 380, 800)
+    assert sheet["top"] == pytest.approx(bar["bottom"])
 
 
 def test_sheet_opens_in_the_middle_and_steps(narrow):

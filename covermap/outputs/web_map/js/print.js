@@ -4,6 +4,9 @@
 const PAPER_DENSITY = 2; // canvas pixels a screen pixel, so that lines are fine on paper
 const PAPER_MAP_MM = { width: 176, height: 130 }; // room for the map; beside a card the legend stands under it
 const PLACE_MAP_MM = { width: 108, height: 80 };
+const PAPER_MM = { width: 281, height: 193 }; // A4 across within its margins
+const PX_PER_MM = 96 / 25.4; // CSS pixels
+const SMALLEST_PRINT = 0.6; // of the sizes in print.css
 const NARROW_PRINT_PX = { width: 880, height: 640 }; // a phone's upright map is widened for the sheet across
 
 // Width of the map on paper: as large as its room and its shape allow.
@@ -12,16 +15,24 @@ function paper_map_mm(size) {
   return Math.min(room.width, (room.height * size.x) / size.y);
 }
 
-// Gives the map another size, or with null its own again; its middle stays.
-function size_map(size_px) {
+// Gives the map another size, or with null its own again, around a place.
+function size_map(size_px, middle) {
   const { style } = page.map.getContainer();
   for (const side of ["width", "height"]) style[side] = size_px ? `${size_px[side]}px` : "";
-  page.map.invalidateSize({ animate: false, pan: true });
+  page.map.invalidateSize({ animate: false, pan: false });
+  page.map.setView(middle, page.map.getZoom(), { animate: false });
+}
+
+// The middle of what the sheet at the foot of a narrow screen leaves free.
+function free_middle() {
+  const size = page.map.getSize();
+  return page.map.containerPointToLatLng([size.x / 2, (size.y - find("#sheet").offsetHeight) / 2]);
 }
 
 // The map as drawn for paper, with the scale bar as long as it is drawn there.
 function map_for_paper() {
-  if (!is_wide()) size_map(NARROW_PRINT_PX);
+  const centre = page.map.getCenter();
+  if (!is_wide()) size_map(NARROW_PRINT_PX, free_middle());
   const before = { numbers: page.ticks.numbers, density: page.density };
   page.ticks.numbers = true;
   page.density = Math.max(PAPER_DENSITY, window.devicePixelRatio || 1);
@@ -35,7 +46,7 @@ function map_for_paper() {
   const scale = element("p", { class: "paper_scale" }, bar, find("#scale_text").textContent);
   page.ticks.numbers = before.numbers;
   page.density = before.density;
-  if (!is_wide()) size_map(null);
+  if (!is_wide()) size_map(null, centre);
   page.cells.draw_now();
   return [copy, scale];
 }
@@ -75,6 +86,19 @@ function build_paper() {
     element("div", { class: "paper_map" }, map, of_place ? paper_legend() : null),
     element("div", { class: "paper_side" }, ...beside),
     element("ul", { class: "cautions" }, page.facts.cautions.map((words) => element("li", {}, words))));
+  fit_paper();
+}
+
+// Makes everything smaller until it stands on one page: a long card has many stations.
+function fit_paper() {
+  const { style } = find("#paper");
+  document.body.classList.add("measuring");
+  for (let size = 1; size >= SMALLEST_PRINT; size -= 0.05) {
+    style.zoom = size;
+    style.width = `${PAPER_MM.width / size}mm`;
+    if (find("#paper").getBoundingClientRect().height <= PAPER_MM.height * PX_PER_MM) break;
+  }
+  document.body.classList.remove("measuring");
 }
 
 function clear_paper() {
