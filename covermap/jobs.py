@@ -90,6 +90,7 @@ def map_scenario(
     from covermap.outputs.everything import write_layers_and_pages
     from covermap.outputs.result_folder import require_ours, require_writable
     from covermap.runs.cost import refuse_what_does_not_fit
+    from covermap.runs.page_levels import levels_of
     from covermap.runs.predict import run
     from covermap.runs.preparation import prepare
     from covermap.scenario import read_scenario
@@ -103,7 +104,8 @@ def map_scenario(
     with executor_of(workers, scheduler, scheduler_without_tls) as executor:
         coverage = run(prepared, folder, store, executor, progress)
     report = progress or (lambda stage, fraction, words: True)
-    return write_layers_and_pages(prepared, coverage, report, public=public)
+    levels = levels_of(prepared, store)
+    return write_layers_and_pages(prepared, coverage, report, public=public, levels=levels)
 
 
 def address_sheets(scenario_path: Path, **options):

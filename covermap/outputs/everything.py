@@ -15,6 +15,7 @@ import pyproj
 from numpy.typing import NDArray
 
 from covermap.bearings import declination
+from covermap.grid.frame import Grid
 from covermap.outputs.brief import write_brief
 from covermap.outputs.coarsened import coarsened
 from covermap.outputs.coverage import Coverage, open_coverage
@@ -34,6 +35,7 @@ from covermap.outputs.summary import run_in_words
 from covermap.outputs.tables import write_neighbourhoods, write_stock, write_transmitters
 from covermap.outputs.transmitters import transmitters_layer
 from covermap.outputs.web_map import Place, write_map
+from covermap.outputs.web_map.estimate_inputs import StationLevels
 from covermap.planning.areas import WholeSummary, summarise_areas, summarise_whole
 from covermap.planning.dead_zones import NamedPlace, find_dead_zones
 from covermap.planning.neighbourhoods import read_neighbourhoods
@@ -51,12 +53,20 @@ ROOF_M = 10.0  # mounts above a rooftop's need a mast of their own
 Report = Callable[[str, float, str], bool]
 
 
-def write_layers_and_pages(prepared: Any, coverage: Coverage, report: Report, *, public: bool = False) -> str:
+def write_layers_and_pages(
+    prepared: Any,
+    coverage: Coverage,
+    report: Report,
+    *,
+    public: bool = False,
+    levels: Callable[[Grid], StationLevels] | None = None,
+) -> str:
     """Write tables, GeoPackage and map of a result whose rasters are there; return the summary in words.
 
     prepared : covermap.runs.preparation.Preparation of the run
     report : told (stage, fraction, words)
     public : leave out homes by cell, small counts and what would reveal them, and the stock
+    levels : returns what the squares of the map's grid receive, for the quick estimate in the map
     """
     scenario: Scenario = prepared.scenario
     folder = coverage.folder
@@ -100,7 +110,7 @@ def write_layers_and_pages(prepared: Any, coverage: Coverage, report: Report, *,
         )
     )
     report("outputs", 0.7, "map.html")
-    files.append(_write_map(prepared, drawn, whole, relief, areas, zones))
+    files.append(_write_map(prepared, drawn, whole, relief, areas, zones, shading, levels))
     report("outputs", 1.0, "done")
     homes = homes_record(prepared.homes, scenario)
     update_run_json(
@@ -200,6 +210,8 @@ def _write_map(
     relief: NDArray[np.uint8],
     areas: gpd.GeoDataFrame | None,
     zones: gpd.GeoDataFrame,
+    ridges: gpd.GeoDataFrame,
+    levels: Callable[[Grid], StationLevels] | None,
 ) -> Path:
     path = coverage.folder / "map.html"
     write_map(
@@ -213,6 +225,8 @@ def _write_map(
         heights=prepared.terrain,
         areas=areas,
         zones=zones,
+        ridges=ridges,
+        levels=None if levels is None else levels(coverage.grid),
     )
     return path
 

@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+KIND_TINTS = (
+    "#F3E3B8", "#BCD0C6", "#E4C3B2", "#B4C3D6", "#DDD2E6", "#C9CD9C", "#9FB3B3", "#E9D9D2", "#A9A7BE",
+)  # fmt: skip
+"""For kinds without an order, such as stations; marks on the map tell them apart, in grey as well."""
+
 FILL_OPACITY = 0.80
 """Opacity of a tier's fill over the relief."""
 

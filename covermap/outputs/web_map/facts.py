@@ -18,6 +18,7 @@ from covermap.outputs.layers import NEAR_MAST_FLAG, STEEP_RAY_FLAG
 from covermap.outputs.web_map.area_facts import neighbourhood_facts, zone_facts
 from covermap.outputs.web_map.heights import HeightSource
 from covermap.outputs.web_map.layers import FIELD_OFFSET_DB, station_step
+from covermap.outputs.web_map.map_layers import ridge_facts
 from covermap.outputs.web_map.page_grid import PageGrid
 from covermap.outputs.web_map.plan_layers import AMPLIFIER_WORDS, PLAN_NOTES, plan_facts
 from covermap.outputs.web_map.summary import count_facts
@@ -26,6 +27,7 @@ from covermap.propagation.path_geometry import median_radius_km
 from covermap.scenario.records import Scenario, Station, WantedList
 
 DEFAULT_DN = 45.0  # N-units/km, where a scenario has no settings
+CELLS_FROM_ZOOM = 11  # Web Mercator; further out the map shows neighbourhoods where there are any
 FADED_OPACITY = 0.12  # of squares without homes, when the reader fades them
 SURE_GREYS = ("#FFFFFF", "#D6D6D6", "#A6A6A6", "#6E6E6E", "#262626")
 SIGNAL_STEPS = (
@@ -69,11 +71,16 @@ def page_facts(
     *,
     areas: gpd.GeoDataFrame | None,
     zones: gpd.GeoDataFrame | None,
+    ridges: gpd.GeoDataFrame | None,
     heights: HeightSource,
+    stations: Sequence[int] | None = None,
 ) -> dict[str, Any]:
-    """Return the record; text in it is raw and is escaped where it is written and shown."""
+    """Return the record; text in it is raw and is escaped where it is written and shown.
+
+    stations : indices of the stations the page knows; None: those of the wanted lists
+    """
     run = coverage.run
-    shown = _shown_stations(scenario)
+    shown = _shown_stations(scenario) if stations is None else list(stations)
     grid_facts = grid.facts()
     return {
         "name": scenario.name,
@@ -89,6 +96,8 @@ def page_facts(
                 **plan_facts(coverage, wanted.name),
                 "neighbourhoods": neighbourhood_facts(areas, wanted.name),
                 "zones": zone_facts(zones, wanted.name),
+                "ridges": ridge_facts(ridges, wanted.name),
+                "has_zone": coverage.has(f"{wanted.name}/dead_zone_chance"),
             }
             for wanted in scenario.wanted
             if wanted.name in coverage.lists
@@ -99,6 +108,9 @@ def page_facts(
         "example_position": _example_position(grid),
         "station_step": station_step(grid.cell.size, len(shown)),
         "has_homes": coverage.has("homes"),
+        "has_areas": areas is not None,
+        "cells_from_zoom": CELLS_FROM_ZOOM,
+        "estimate": None,
         "declination": _declination(grid, run.get("stations_as_of") or scenario.stations_as_of),
         "flag_notes": _notes(FLAG_NOTES),
         "plan_notes": _notes(PLAN_NOTES),
@@ -140,6 +152,7 @@ def _looks() -> dict[str, Any]:
         "fill_opacity": palette.FILL_OPACITY,
         "faded_opacity": FADED_OPACITY,
         "hatch_colour": palette.HATCH_COLOUR,
+        "kind_tints": palette.KIND_TINTS,
         "dot_colour": palette.UNKNOWN_DOT_COLOUR,
         "field_offset_db": FIELD_OFFSET_DB,
         "sure_steps": sure,

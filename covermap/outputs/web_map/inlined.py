@@ -12,12 +12,14 @@ from covermap.outputs import palette
 LEAFLET_PACKAGE = "XStatic-Leaflet"
 HERE = Path(__file__).parent
 SCRIPTS = (  # in this order: each uses only what stands above it while it is loaded
-    "dom", "state", "words", "geodesy", "decode", "heights", "cell_layer", "picture", "patches", "patterns",
-    "edges", "plates", "aim_line", "scale", "summary", "legend", "lists", "shows", "sheet", "drawing",
-    "skyline", "profile", "cell_values", "card_words", "card_copy", "card", "position", "find", "zones",
-    "table", "print", "keys", "start",
+    "dom", "state", "words", "geodesy", "decode", "heights", "levels", "cell_layer", "modes",
+    "picture", "patches", "patterns", "edges", "plates", "majority", "areas", "ridges", "aim_line",
+    "scale", "summary", "wanted", "legend", "lists", "shows", "sheet", "drawing", "skyline", "profile",
+    "cell_values", "card_words", "card_copy", "card", "position", "find", "zones", "table", "print",
+    "keys", "start",
 )  # fmt: skip
-STYLES = ("base", "layout", "parts", "card", "table", "print")
+WORKER_SCRIPTS = ("estimate", "estimate_worker")  # what the quick estimate's worker is given
+STYLES = ("base", "layout", "parts", "estimate", "card", "table", "print")
 
 
 def leaflet(name: str) -> str:
@@ -34,7 +36,16 @@ def leaflet(name: str) -> str:
 
 def own_script() -> str:
     """Return our scripts as one strict script."""
-    parts = [(HERE / "js" / f"{name}.js").read_text(encoding="utf-8") for name in SCRIPTS]
+    return _joined(SCRIPTS)
+
+
+def worker_script() -> str:
+    """Return the scripts of the quick estimate's worker as one strict script."""
+    return _joined(WORKER_SCRIPTS)
+
+
+def _joined(names: tuple[str, ...]) -> str:
+    parts = [(HERE / "js" / f"{name}.js").read_text(encoding="utf-8") for name in names]
     return '"use strict";\n' + "\n".join(part.replace('"use strict";\n', "", 1) for part in parts)
 
 
@@ -42,7 +53,13 @@ def own_style(sure_fills: tuple[str, ...], signal_fills: tuple[str, ...]) -> str
     """Return our styles; the colours of classes and steps come from the palette."""
     parts = [(HERE / "css" / f"{name}.css").read_text(encoding="utf-8") for name in STYLES]
     return "\n".join(
-        [*parts, *_tier_rules(), *_key_rules("sure", sure_fills), *_key_rules("signal", signal_fills)]
+        [
+            *parts,
+            *_tier_rules(),
+            *_key_rules("sure", sure_fills),
+            *_key_rules("signal", signal_fills),
+            *_key_rules("kind", palette.KIND_TINTS),
+        ]
     )
 
 
@@ -66,5 +83,6 @@ def _key_rules(name: str, fills: tuple[str, ...]) -> list[str]:
     rules = []
     for order, fill in enumerate(fills):
         red, green, blue = (round(part * palette.FILL_OPACITY + flat) for part in palette.rgb(fill))
-        rules.append(f".key .{name}_{order} {{ background-color: rgb({red}, {green}, {blue}); }}")
+        places = f".key .{name}_{order}, #ladder .{name}_{order}"
+        rules.append(f"{places} {{ background-color: rgb({red}, {green}, {blue}); }}")
     return rules

@@ -35,6 +35,11 @@ def block_middles(values: NDArray[Any], step: int) -> NDArray[Any]:
     return values[np.ix_(rows, cols)]
 
 
+def middles(size: int, step: int) -> NDArray[np.float64]:
+    """Return the middles, in pixels, of the pixels that stand for blocks of step pixels along one side."""
+    return np.minimum(np.arange(0, size, step) + step // 2, size - 1) + 0.5
+
+
 def field_bytes(field_dbuvm: NDArray[np.floating[Any]]) -> NDArray[np.uint8]:
     """Return a field in whole dB as bytes, halves upwards; NaN is UNKNOWN."""
     whole = np.clip(np.floor(np.nan_to_num(field_dbuvm) + 0.5) + FIELD_OFFSET_DB, 0, UNKNOWN - 1)

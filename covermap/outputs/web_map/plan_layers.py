@@ -28,6 +28,17 @@ CAUSE_WORDS = {
     "overload": "signals so strong that they overload the amplifier or the set",
     "pattern_null": "a weak direction of the transmitter's antenna",
 }
+CAUSE_MARKS = {  # the same in a word, as it stands on the map
+    "ridges": "hills",
+    "earth_bulge": "earth's curve",
+    "distance": "distance",
+    "clutter": "trees",
+    "noise": "noise",
+    "same_channel": "same channel",
+    "next_channel": "next channel",
+    "overload": "too strong",
+    "pattern_null": "pattern",
+}
 AMPLIFIER_WORDS = {
     1: "A masthead amplifier helps here.",
     2: "A masthead amplifier does nothing here: noise from outside decides.",
@@ -55,6 +66,7 @@ def plan_facts(coverage: Coverage, list_name: str) -> dict[str, Any]:
     causes = coverage.tag_values(f"{list_name}/main_cause", "CAUSES") if "main_cause" in kinds else ()
     return {
         "plan_kinds": kinds,
+        "cause_marks": [CAUSE_MARKS.get(cause, cause.replace("_", " ")) for cause in causes],
         "causes": [CAUSE_WORDS.get(cause, cause.replace("_", " ")) for cause in causes],
     }
 

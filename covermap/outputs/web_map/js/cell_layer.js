@@ -82,15 +82,28 @@ const CellLayer = L.Layer.extend({
 // What lies on what, from below.
 function draw_everything(context, view) {
   if (!picture.canvas) return;
-  draw_cells(context, view);
-  draw_patterns(context, view);
-  draw_edges(context, view);
-  draw_border(context, view);
-  draw_aim_line(context, view);
   const plates = [];
+  const by_area = areas_show() && areas.canvas;
+  document.body.dataset.squares = by_area ? "no" : "yes";
+  if (by_area) draw_areas(context, view);
+  else {
+    draw_cells(context, view);
+    draw_kinds(context, view);
+    draw_patterns(context, view);
+    draw_edges(context, view);
+  }
+  draw_border(context, view);
+  if (page.ticks.masts) draw_aim_line(context, view);
+  else if (page.chosen) page.chosen.ends = [];
+  draw_badge(context, view, plates);
   draw_masts(context, view, plates);
-  draw_places(context, view, plates);
-  draw_numbers(context, view, plates);
+  if (by_area) draw_area_plates(context, view, plates);
+  draw_ridges(context, view, plates);
+  if (!by_area) {
+    draw_places(context, view, plates);
+    draw_numbers(context, view, plates);
+    draw_kind_marks(context, view, plates);
+  }
   draw_chosen(context, view);
   draw_scale(view);
   document.body.dataset.drawn = String(Number(document.body.dataset.drawn || 0) + 1);

@@ -22,7 +22,7 @@ async function unpack(name) {
 
 // Layers of single stations and services share one value in a block of station_step pixels a side.
 function is_by_station(name) {
-  return name.startsWith("field/") || name.includes("/service_chance_");
+  return name === "surroundings" || name.startsWith("field/") || name.startsWith("level/") || name.includes("/service_chance_");
 }
 
 function index_in(name, { row, col }) {
@@ -39,11 +39,19 @@ async function values_at(pixel, names) {
 // Promise of a layer with a value for every pixel.
 async function whole_layer(name) {
   const bytes = await layer(name);
-  if (!is_by_station(name) || page.facts.station_step === 1) return bytes;
+  return is_by_station(name) ? spread_blocks(bytes) : bytes;
+}
+
+// The value of each pixel from those of the blocks of station_step pixels a side.
+function spread_blocks(bytes) {
   const { rows, cols } = page.facts.grid;
+  const step = page.facts.station_step;
+  if (step === 1) return bytes;
+  const block_cols = Math.ceil(cols / step);
   const whole = new Uint8Array(rows * cols);
   for (let row = 0, index = 0; row < rows; row++) {
-    for (let col = 0; col < cols; col++, index++) whole[index] = bytes[index_in(name, { row, col })];
+    const first = Math.floor(row / step) * block_cols;
+    for (let col = 0; col < cols; col++, index++) whole[index] = bytes[first + Math.floor(col / step)];
   }
   return whole;
 }

@@ -5,7 +5,7 @@ const EDGES_FROM_PX = 3;
 const EDGES_FROM_TIER = 5;
 
 function draw_edges(context, view) {
-  if (page.shows !== "tier" || !page.ticks.edges || page.ticks.fade || view.cell_px < EDGES_FROM_PX - 0.01) return;
+  if (page.shows !== "tier" || !page.ticks.edges || page.ticks.fade || page.ticks.zones || view.cell_px < EDGES_FROM_PX - 0.01) return;
   const { rows, cols } = page.facts.grid;
   const tier = picture.tier;
   const dark = (value) => value >= EDGES_FROM_TIER && value <= 8 && !page.hidden.has(value);

@@ -2,10 +2,17 @@
 "use strict";
 
 function legend_count(tier) {
+  if (is_estimate()) return estimate_count(tier);
   const { homes, land } = page.list;
   const counts = homes || land;
   const count = tier ? counts.by_tier[tier - 1] : counts.unknown;
   return homes ? homes_number(count) : share_number(count);
+}
+
+// Homes of a class by the quick estimate; nothing where it counts none.
+function estimate_count(tier) {
+  const { homes } = page.estimate;
+  return homes ? homes_number(tier ? homes.by_tier[tier - 1] : homes.unknown) : "";
 }
 
 function count_of(tier) {
@@ -30,8 +37,9 @@ function plain_row(square, words, count) {
 }
 
 function show_legend() {
-  const what = page.list.homes ? "Homes" : "Share of land";
+  const what = page.list.homes ? "Homes" : is_estimate() ? "" : "Share of land";
   find("#legend").replaceChildren(
+    ...(is_estimate() ? [element("p", { class: "small" }, badge())] : []),
     element("p", { class: "small ends" }, element("span", {}, "Easiest first"), element("span", {}, what)),
     ...page.facts.tiers.map(tier_row),
     plain_row(unknown_square(), "Unknown", count_of(0)),
@@ -39,12 +47,24 @@ function show_legend() {
   );
 }
 
-// The ladder of eight squares on the phone: what neighbours have in common stands under them.
+// The ladder of eight squares on the phone: what neighbours have in common stands under them. Other modes
+// have their own squares in its place.
 function show_ladder() {
-  find("#ladder").replaceChildren(
+  const ladder = find("#ladder");
+  ladder.dataset.mode = page.shows;
+  if (page.shows !== "tier") return ladder.replaceChildren(...mode_ladder());
+  return ladder.replaceChildren(
     ...page.facts.tiers.map(({ tier }) =>
       element("b", { class: `tier_${tier}` }, tier === 8 ? element("u", {}, "8") : String(tier))),
     ...page.facts.ladder.map(({ first, last, word }) =>
       element("span", { class: `from_${first} to_${last}` }, word)),
   );
+}
+
+function mode_ladder() {
+  const square = (name, mark, words) => element("div", {}, element("i", { class: name }, mark), element("span", {}, words));
+  if (MODES[page.shows].layer) {
+    return kinds_shown().map(({ mark, words }, kind) => square(`kind_${kind % page.facts.kind_tints.length}`, page.shows === "decides" ? mark : "", words));
+  }
+  return steps_of(page.shows).map((step, order) => square(`${page.shows}_${order}`, "", step.words));
 }

@@ -76,7 +76,7 @@ function number_candidates(view) {
 }
 
 function draw_numbers(context, view, plates) {
-  if (page.shows !== "tier" || !page.ticks.numbers || page.ticks.fade) return;
+  if (page.shows !== "tier" || !page.ticks.numbers || page.ticks.fade || page.ticks.zones) return;
   const placed = [];
   for (const { tier, row, col } of number_candidates(view)) {
     const [x, y] = [view.x(col + 0.5), view.y(row + 0.5)];

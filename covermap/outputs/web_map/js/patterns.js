@@ -56,7 +56,7 @@ function draw_patterns(context, view) {
   if (page.shows !== "tier" || page.hidden.has(8) || page.ticks.fade) return;
   if (picture.hatch_px !== view.cell_px) {
     picture.hatch_px = view.cell_px;
-    picture.hatch = mask_of((index) => picture.patch_width[index] * view.cell_px >= HATCH_FROM_PX);
+    picture.hatch = mask_of((index) => picture.patch_width[index] * view.cell_px >= HATCH_FROM_PX && (!picture.zone || picture.zone[index]));
   }
   draw_through(context, view, picture.hatch, HATCH_EACH_PX, paint_hatch);
 }

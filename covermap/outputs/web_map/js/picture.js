@@ -1,49 +1,20 @@
 // The cells' colours: one canvas pixel a cell, enlarged by the browser without smoothing.
 "use strict";
 
-const picture = { canvas: null, tier: null, shown: null, distance: null, patch_width: null };
+const VEIL = [251, 249, 245]; // over the relief outside dead zones, when only these are shown
+const VEIL_OPACITY = 0.65;
+const picture = { canvas: null, tier: null, shown: null, zone: null, distance: null, patch_width: null };
 
 function rgb(colour) {
   return [1, 3, 5].map((start) => parseInt(colour.slice(start, start + 2), 16));
 }
 
-function steps_of(shows) {
-  return shows === "sure" ? page.facts.sure_steps : page.facts.signal_steps;
-}
-
-// Index into the steps of a percentage or a field in dB(uV/m): the first whose lowest value is reached.
-function step_of(steps, value) {
-  return steps.findIndex((step) => step.lowest === null || value >= step.lowest);
-}
-
-async function needed_bytes() {
-  if (page.shows === "sure") return layer(chance_layer(page.sure_tier));
-  if (page.shows === "signal") return whole_layer(`field/${page.facts.stations[page.station].station_id}`);
-  return layer(`${page.list.name}/tier`);
-}
-
-// Fill colour of each byte value, or null for none.
-function fills() {
-  const table = new Array(256).fill(null);
-  if (page.shows === "tier") {
-    page.facts.tiers.forEach((tier) => {
-      if (!page.hidden.has(tier.tier)) table[tier.tier] = rgb(tier.fill);
-    });
-    return table;
-  }
-  const steps = steps_of(page.shows);
-  for (let byte = 0; byte < UNKNOWN; byte++) {
-    const value = page.shows === "signal" ? byte - page.facts.field_offset_db : byte;
-    table[byte] = rgb(steps[step_of(steps, value)].fill);
-  }
-  return table;
-}
-
 // Builds the picture of what the reader has chosen, then draws the map again.
 async function renew_picture() {
-  const tier = await layer(`${page.list.name}/tier`);
-  const [shown, relief, homes] = await Promise.all([
-    needed_bytes(), layer("relief"), page.facts.has_homes ? layer("homes_any") : null,
+  const tier = await tier_bytes();
+  const [shown, relief, homes, zone] = await Promise.all([
+    shown_bytes(tier), layer("relief"), page.facts.has_homes ? layer("homes_any") : null,
+    page.ticks.zones && page.list.has_zone ? layer(`${page.list.name}/zone`) : null,
   ]);
   if (picture.tier !== tier) {
     picture.distance = distance_to_edge(tier);
@@ -51,23 +22,35 @@ async function renew_picture() {
     picture.unknown = tier.includes(UNKNOWN) ? mask_of((index) => tier[index] === UNKNOWN) : null;
     picture.hatch_px = null;
   }
-  picture.tier = tier;
-  picture.shown = shown;
-  picture.canvas = painted(shown, tier, relief, page.ticks.fade ? homes : null);
+  if (picture.zone !== zone) picture.hatch_px = null;
+  Object.assign(picture, { tier, shown, zone });
+  picture.canvas = painted(shown, tier, relief, page.ticks.fade ? homes : null, zone);
+  await renew_areas(relief);
   page.cells.redraw();
 }
 
-function painted(shown, tier, relief, homes) {
+function painted(shown, tier, relief, homes, zone) {
+  const table = fills();
+  const filled = (index) => {
+    if (tier[index] === UNKNOWN && page.shows !== "signal") return null;
+    return zone && !zone[index] ? VEIL : table[shown[index]];
+  };
+  const opacity = (index) => {
+    if (zone && !zone[index]) return VEIL_OPACITY;
+    return homes && !homes[index] ? page.facts.faded_opacity : page.facts.fill_opacity;
+  };
+  return painted_by(filled, relief, opacity);
+}
+
+// One canvas pixel a square: a fill (or none) over the relief, with an opacity.
+function painted_by(fill_of, relief, opacity_of) {
   const { rows, cols } = page.facts.grid;
   const canvas = new OffscreenCanvas(cols, rows);
   const context = canvas.getContext("2d");
   const image = context.createImageData(cols, rows);
-  const table = fills();
   for (let index = 0; index < rows * cols; index++) {
-    if (tier[index] === OUTSIDE) continue;
-    const grey = relief[index];
-    const fill = tier[index] === UNKNOWN && page.shows !== "signal" ? null : table[shown[index]];
-    const opacity = homes && !homes[index] ? page.facts.faded_opacity : page.facts.fill_opacity;
+    if (picture.tier[index] === OUTSIDE) continue;
+    const [grey, fill, opacity] = [relief[index], fill_of(index), opacity_of(index)];
     for (let part = 0; part < 3; part++) {
       image.data[4 * index + part] = fill ? Math.round(fill[part] * opacity + grey * (1 - opacity)) : grey;
     }

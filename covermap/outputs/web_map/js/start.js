@@ -23,7 +23,7 @@ function first_view() {
   page.map.setMinZoom(zoom_for(Math.min(fitting, whole) * 0.6));
   page.map.setMaxZoom(zoom_for(MOST_PX));
   const closer = [...PX_STEPS].reverse().find((px) => px <= Math.max(fitting, Math.min(3, 3 * whole))) || fitting;
-  const cell_px = Math.min(MOST_AT_START_PX, is_wide() ? fitting : closer);
+  const cell_px = opening_px(Math.min(MOST_AT_START_PX, is_wide() ? fitting : closer), free);
   page.map.setView(place_of(rows / 2, cols / 2), zoom_for(cell_px), { animate: false });
   if (!is_wide()) page.map.panBy([0, (size.y - free.y) / 2], { animate: false });
 }

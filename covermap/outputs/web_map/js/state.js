@@ -6,11 +6,13 @@ const page = {
   map: null, // the Leaflet map
   cells: null, // the layer with the cells
   list: null, // the wanted list shown, one of facts.lists
-  shows: "tier", // tier, sure or signal
+  shows: "tier", // one of MODES
   sure_tier: 5,
   station: 0, // index into facts.stations, for shows = signal
   hidden: new Set(), // tiers whose tick is off
-  ticks: { numbers: true, masts: true, places: true, edges: false, fade: false },
+  ticks: { totals: true, numbers: true, masts: true, places: true, ridges: false, zones: false, edges: false, fade: false },
+  ticked: null, // numbers of the services ticked, where they are no list of the run
+  estimate: null, // their quick estimate, or what keeps it from being there
   density: null, // canvas pixels a screen pixel, where it is not the screen's own
   chosen: null, // {row, col} of the chosen pixel
 };

@@ -38,13 +38,29 @@ function land_rows(land) {
   ];
 }
 
+function estimate_rows() {
+  const { homes } = page.estimate;
+  const told = element("p", { class: "estimate" }, badge(), " ", estimate_in_short());
+  if (!homes) return [told];
+  const all = homes.by_tier.reduce((sum, count) => sum + count, homes.unknown);
+  const roof = homes.by_tier.slice(4).reduce((sum, count) => sum + count, 0);
+  return [
+    told,
+    number_row(homes_number(roof), `of ${homes_number(all)} homes need the roof or more`),
+    number_row(homes_number(homes.by_tier[7]), "homes cannot be promised them"),
+    number_row(homes.unknown === 0 ? "no" : homes_number(homes.unknown), "homes unknown"),
+  ];
+}
+
 function show_summary() {
   const list = page.list;
   const as_of = page.facts.stations_as_of ? ` Stations as of ${date_text(page.facts.stations_as_of)}.` : " The stations have no date.";
-  find("#three").replaceChildren(...(list.homes ? home_rows(list.homes) : land_rows(list.land)),
+  const rows = is_estimate() ? estimate_rows() : list.homes ? home_rows(list.homes) : land_rows(list.land);
+  const wish = is_estimate() ? ticked_words() : listed_count_text(list);
+  find("#three").replaceChildren(...rows,
     element("p", { class: "small" }, `Prediction.${as_of}`));
-  find("#wish").textContent = `What it takes to receive ${listed_count_text(list)}, ${page.facts.confidence_percent}\u00a0%\u00a0sure.`;
-  find("#wish_phone").textContent = `${page.facts.confidence_percent}\u00a0%\u00a0sure of ${listed_count_text(list)}. Tap a square to read it.`;
-  const name = page.facts.lists.length > 1 ? `${page.facts.name}, ${list.name}` : page.facts.name;
+  find("#wish").textContent = `What it takes to receive ${wish}, ${page.facts.confidence_percent}\u00a0%\u00a0sure.`;
+  find("#wish_phone").textContent = `${page.facts.confidence_percent}\u00a0%\u00a0sure of ${wish}. Tap a square to read it.`;
+  const name = page.facts.lists.length > 1 && !is_estimate() ? `${page.facts.name}, ${list.name}` : page.facts.name;
   find("#bar h1").textContent = name;
 }

@@ -1,0 +1,72 @@
+// What the map can show, one at a time: each mode's layer, colours and key.
+"use strict";
+
+const MODES = {
+  tier: { words: "Antenna needed" },
+  sure: { words: "How sure" },
+  decides: { words: "Which station decides", layer: () => `${page.list.name}/deciding_service` },
+  cause: { words: "Why it is hard", layer: () => `${page.list.name}/main_cause` },
+  signal: { words: "One station's signal" },
+};
+
+function is_mode_there(mode) {
+  if (mode === "decides") return page.list.services.length > 1;
+  if (mode === "cause") return page.list.plan_kinds.includes("main_cause") && page.list.causes.length > 0;
+  if (mode === "signal") return page.facts.stations.some((station) => station.has_field);
+  return true;
+}
+
+// A mode of the run's own list only; the quick estimate knows none of it.
+function is_of_list(mode) {
+  return mode === "sure" || mode === "decides" || mode === "cause";
+}
+
+// Promise of the classes shown: those of the run's list, or of the quick estimate.
+function tier_bytes() {
+  return page.estimate && page.estimate.tier ? Promise.resolve(page.estimate.tier) : layer(`${page.list.name}/tier`);
+}
+
+function shown_bytes(tier) {
+  if (page.shows === "sure") return layer(chance_layer(page.sure_tier));
+  if (page.shows === "signal") return whole_layer(`field/${page.facts.stations[page.station].station_id}`);
+  const { layer: name } = MODES[page.shows];
+  return name ? kinds_of(name()) : tier;
+}
+
+function steps_of(shows) {
+  return shows === "sure" ? page.facts.sure_steps : page.facts.signal_steps;
+}
+
+// Index into the steps of a percentage or a field in dB(uV/m): the first whose lowest value is reached.
+function step_of(steps, value) {
+  return steps.findIndex((step) => step.lowest === null || value >= step.lowest);
+}
+
+// Fill colour of each byte value, or null for none.
+function fills() {
+  const table = new Array(256).fill(null);
+  if (page.shows === "tier") {
+    page.facts.tiers.forEach((tier) => {
+      if (!page.hidden.has(tier.tier)) table[tier.tier] = rgb(tier.fill);
+    });
+    return table;
+  }
+  if (MODES[page.shows].layer) {
+    kinds_shown().forEach((_, kind) => { table[kind] = rgb(page.facts.kind_tints[kind % page.facts.kind_tints.length]); });
+    return table;
+  }
+  const steps = steps_of(page.shows);
+  for (let byte = 0; byte < UNKNOWN; byte++) {
+    const value = page.shows === "signal" ? byte - page.facts.field_offset_db : byte;
+    table[byte] = rgb(steps[step_of(steps, value)].fill);
+  }
+  return table;
+}
+
+// What stands on the map and in the key for each kind: letters of the service's stations, or the cause.
+function kinds_shown() {
+  if (page.shows === "cause") return page.list.causes.map((words, kind) => ({ mark: page.list.cause_marks[kind], words }));
+  return page.list.services.map((service, order) => ({
+    mark: page.list.transmitters[order].map((index) => page.facts.stations[index].letter).join("·"), words: service,
+  }));
+}

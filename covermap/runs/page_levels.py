@@ -1,0 +1,117 @@
+"""Levels in whole dB for the page of the map, read again from the store of path losses."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covermap.grid.blocks import LossBlock
+from covermap.grid.fields import excess_loss_db, median_field, pattern_db, wanted_field
+from covermap.grid.frame import Grid, Tile
+from covermap.grid.geodesy import mast_geometry
+from covermap.grid.store import Store
+from covermap.grid.stored_block import stored_block
+from covermap.outputs.web_map.estimate_inputs import StationLevels
+from covermap.outputs.web_map.layers import field_bytes
+from covermap.runs.path_stage import TILE_CELLS
+from covermap.runs.preparation import Preparation
+
+
+def levels_of(prepared: Preparation, store: Path | None) -> Callable[[Grid], StationLevels]:
+    """Return page_levels() of a run, still to be given a grid; store None: the folder beside the scenario."""
+    return partial(page_levels, prepared, Store(store or prepared.scenario.path.parent / ".covermap_store"))
+
+
+def page_levels(prepared: Preparation, store: Store, grid: Grid) -> StationLevels:
+    """Return what every square of a page's grid receives from all stations.
+
+    grid : that of the run, or with cells a whole number of times as long: each then stands for the cell in
+    its middle, as covermap.outputs.coarsened has it
+    """
+    factor = round(grid.cell_m / prepared.grid.cell_m)
+    heights = len(prepared.heights_m)
+    level = np.full((heights, len(prepared.scenario.stations), grid.rows, grid.cols), 255, dtype=np.uint8)
+    clutter_m = np.zeros(grid.shape, dtype=np.float32)
+    open_land = np.zeros(grid.shape, dtype=bool)
+    for tile in prepared.grid.tiles(TILE_CELLS):
+        rows, cols = (
+            np.arange(first, first + count)[np.arange(first, first + count) % factor == factor // 2]
+            for first, count in ((tile.row, tile.rows), (tile.col, tile.cols))
+        )
+        rows, cols = rows[rows // factor < grid.rows], cols[cols // factor < grid.cols]
+        if not rows.size or not cols.size or not prepared.inside_area(tile).any():
+            continue
+        inside = np.ix_(rows - tile.row, cols - tile.col)
+        window = np.s_[rows[0] // factor : rows[-1] // factor + 1, cols[0] // factor : cols[-1] // factor + 1]
+        longitude_deg, latitude_deg = (part[inside] for part in prepared.grid.centres_lonlat(tile))
+        clutter_m[window] = prepared.terrain.clutter_height_m(longitude_deg, latitude_deg)
+        open_land[window] = prepared.terrain.open_land(longitude_deg, latitude_deg)
+        level[:, :, *window] = _tile_levels(prepared, store, tile, inside, longitude_deg, latitude_deg)
+    kinds, kind = np.unique(
+        np.stack([clutter_m.ravel(), open_land.ravel()], axis=-1), axis=0, return_inverse=True
+    )
+    return StationLevels(
+        level,
+        kind.reshape(grid.shape).astype(np.uint8),
+        kinds[:, 0].astype(np.float64),
+        kinds[:, 1] > 0,
+        np.asarray(prepared.heights_m, dtype=np.float64),
+        prepared.facts,
+        prepared.tiers.tiers,
+        prepared.reception_options,
+    )
+
+
+def _tile_levels(
+    prepared: Preparation,
+    store: Store,
+    tile: Tile,
+    inside: tuple[NDArray, ...],
+    longitude_deg: NDArray[np.float64],
+    latitude_deg: NDArray[np.float64],
+) -> NDArray[np.uint8]:
+    """Return the levels of some cells of a tile, shape (H, S, rows, cols)."""
+    blocks = [stored_block(store, request, tile, prepared.terrain) for request in prepared.requests]
+    geometry = [
+        mast_geometry(
+            request.latitude_deg, request.longitude_deg, longitude_deg.ravel(), latitude_deg.ravel()
+        )
+        for request in prepared.requests
+    ]
+    levels = [
+        _station_levels(
+            prepared, index, blocks, geometry, inside, longitude_deg.ravel(), latitude_deg.ravel()
+        )
+        for index in range(len(prepared.scenario.stations))
+    ]
+    return np.stack(levels, axis=1).reshape(len(prepared.heights_m), len(levels), *longitude_deg.shape)
+
+
+def _station_levels(
+    prepared: Preparation,
+    index: int,
+    blocks: list[LossBlock],
+    geometry: list,
+    inside: tuple[NDArray, ...],
+    longitude_deg: NDArray[np.float64],
+    latitude_deg: NDArray[np.float64],
+) -> NDArray[np.uint8]:
+    """Return one station's levels, shape (H, cells)."""
+    station = prepared.scenario.stations[index]
+    request, frequency = prepared.station_request[index], prepared.station_frequency[index]
+    block, seen = blocks[request], geometry[request]
+    heights = len(prepared.heights_m)
+    loss_db, spread_db = (
+        np.stack([part[inside] for part in parts[frequency]]).reshape(heights, -1)
+        for parts in (block.loss_db, block.spread_db)
+    )
+    departure_deg = block.departure_deg[inside].ravel().astype(np.float64)
+    median = median_field(station, loss_db, pattern_db(station, seen.azimuth_deg, departure_deg))
+    if prepared.calibration is not None:
+        excess_db = excess_loss_db(loss_db[0], seen.distance_km, station.frequency_mhz)
+        median = median + prepared.calibration.adjustment_db(station, longitude_deg, latitude_deg, excess_db)
+    return field_bytes(wanted_field(median, spread_db, prepared.scenario.settings.prediction.time_rule))
