@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -39,7 +40,8 @@ def cells_layer(
     GeoDataFrame in the grid's CRS. field_dbuvm: the strongest station of the limiting service, at 10 m,
     50 % of time; missing where the result holds no field rasters. services_kept_one_class_lower: how
     many services keep the chosen confidence with the best plan one tier lower, missing in tier 1.
-    confidence_percent: chance of the stored plan (in tier 8, tier 7's).
+    confidence_percent: chance of the stored plan (in tier 8, tier 7's). second_aim_deg_true and
+    main_cause are there only where the result has these rasters.
     """
     grid = coverage.grid
     whole = Tile(0, 0, grid.rows, grid.cols)
@@ -63,6 +65,7 @@ def cells_layer(
         "limiting_service": _names(services, limiting),
         "deciding_service": _names(services, deciding),
         "aim_deg_true": _whole(of("aim"), of("aim") == AIM_UNKNOWN),
+        **_further(coverage, list_name, of),
         "services_kept_one_class_lower": _whole(kept, (tier == UNKNOWN_UINT8) | (tier == 1)),
         "homes": _real(coverage.read("homes")[row, col], 3) if coverage.has("homes") else _missing(row.size),
         "flags": coverage.read("flags")[row, col].astype(np.int64) if coverage.has("flags") else 0,
@@ -71,6 +74,20 @@ def cells_layer(
     return gpd.GeoDataFrame(
         frame, geometry=shapely.box(left, top - grid.cell_m, left + grid.cell_m, top), crs=grid.crs_wkt
     )
+
+
+def _further(coverage: Coverage, list_name: str, of: Callable[[str], NDArray]) -> dict[str, Any]:
+    """Return the columns of rasters that a result may lack; the same ones for each of its lists."""
+    columns: dict[str, Any] = {}
+    if any(coverage.has(f"{name}/second_aim") for name in coverage.lists):
+        second = of("second_aim") if coverage.has(f"{list_name}/second_aim") else np.full_like(of("aim"), -1)
+        columns["second_aim_deg_true"] = _whole(second, second == AIM_UNKNOWN)
+    if any(coverage.has(f"{name}/main_cause") for name in coverage.lists):
+        own = coverage.has(f"{list_name}/main_cause")
+        causes = coverage.tag_values(f"{list_name}/main_cause", "CAUSES") if own else ()
+        cause = of("main_cause") if own else np.full_like(of("tier"), UNKNOWN_UINT8)
+        columns["main_cause"] = _names(causes, cause)
+    return columns
 
 
 def _limiting_field(

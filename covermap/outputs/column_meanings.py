@@ -38,7 +38,7 @@ _MEANINGS = {
     "amplifier_helps_percent": "Share of the homes where a masthead amplifier helps, in percent.",
     "amplifier_harms_percent": "Share of the homes where a masthead amplifier is overloaded, in percent.",
     "main_cause": "Why reception is hard here: ridges, earth_bulge, distance, clutter, noise, same_channel, "
-    "overload or pattern_null.",
+    "next_channel, overload, filter or pattern_null; missing where it is not hard.",
     "confidence_median_percent": "Median over cells of the chance of the whole list with the plan, percent.",
     "confidence_percent": "Chance of the whole list with the stored plan, percent; in tier 8 that of tier 7.",
     "area_km2": "Area in square kilometres.",

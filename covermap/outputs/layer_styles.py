@@ -9,11 +9,18 @@ from xml.sax.saxutils import escape
 from covermap.outputs import qml
 from covermap.outputs.palette import FILL_OPACITY, HATCH_COLOUR, INK_DARK, INK_LIGHT, TIERS
 from covermap.outputs.qml import LINE, POINT, POLYGON, Class
+from covermap.outputs.raster_styles import CAUSES_AS_READ
 from covermap.outputs.web_map.facts import SURE_GREYS
 
 TIER_NAMES = tuple(look.name for look in TIERS)
 # hatch only where a patch is 12 px (3.2 mm) wide
 _WIDE_ENOUGH = "sqrt(area($geometry)) * 1000 / @map_scale > 3.2"
+_CAUSE_AS_READ = "CASE {} ELSE '' END".format(
+    " ".join(
+        f"WHEN \"main_cause\" = '{cause}' THEN '{escape(words).replace(chr(39), chr(39) * 2)}'"
+        for cause, words in CAUSES_AS_READ.items()
+    )
+)
 
 
 @dataclass(frozen=True)
@@ -170,6 +177,8 @@ def dead_zone_style(columns: Sequence[str]) -> LayerStyle:
     tip = f"<b>{heading}</b>{_homes_tip(columns)}"
     if "near_name" in columns:
         tip = f"{tip}<br>{qml.shown('near_name')}"
+    if "main_cause" in columns:
+        tip += f"<br>[% {_CAUSE_AS_READ} %]"
     body = qml.vector_body(
         qml.categorised('"kind"', classes, "fill", "string"), columns, geometry_type=POLYGON, map_tip=tip
     )

@@ -14,6 +14,16 @@ NEAR_MAST_FLAG = 1
 STEEP_RAY_FLAG = 2
 OUTSIDE_FLAG = 4
 AIM_UNKNOWN = -1
+PLAN_REMARKS = (
+    (1, "needs a filter"),
+    (2, "strong signals may overload it"),
+    (4, "may be lost on some nights"),
+    (8, "own antenna for high VHF"),
+    (16, "two antennas joined by band"),
+    (32, "mounted upright"),
+    (64, "an interferer's path over smooth earth"),
+)
+"""Bits of plan_flags and what each says of the stored plan."""
 RASTERS_FOLDER = "rasters"
 OF_STATION = ("field", "field_adjusted")
 OF_GRID = frozenset({"ground", "flags", "homes", "homes_without_roof"})
@@ -67,9 +77,14 @@ LAYERS: dict[str, Layer] = {
         Layer("dead_zone_chance_3db_weaker", *_PERCENT, 1, "dead_zone_chance, fields 3 dB weaker"),
         Layer("dead_zone_chance_3db_stronger", *_PERCENT, 1, "dead_zone_chance, fields 3 dB stronger"),
         Layer("second_aim", "int16", AIM_UNKNOWN, "degree", 1, "azimuth of a second antenna; -1 none"),
+        Layer("aim_from", "int16", AIM_UNKNOWN, "degree", 1, "first azimuth, clockwise, that keeps the list"),
+        Layer("aim_to", "int16", AIM_UNKNOWN, "degree", 1, "last such azimuth; 0 and 359 are all around"),
         Layer("main_cause", *_CLASS, 1, "index into CAUSES: why reception is hard; none where it is not"),
         Layer("amplifier", *_CLASS, 1, "masthead amplifier: 1 helps, 2 does nothing, 3 harms"),
         Layer("tier_without_deciding", *_CLASS, 1, "tier of the list without its deciding service"),
+        Layer(
+            "plan_flags", "uint8", None, "", 1, "sum of PLAN_REMARKS of the stored plan; 0 none or unknown"
+        ),
         Layer("field", *_FLOAT, "dB(uV/m)", 1, "median field at 10 m, exceeded for 50 % of time"),
         Layer("field_adjusted", *_FLOAT, "dB(uV/m)", 1, "field with the offsets of calibration added"),
         Layer("ground", *_FLOAT, "m", 1, "elevation at the cell's centre"),

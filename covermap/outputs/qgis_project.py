@@ -33,6 +33,9 @@ NEEDED, WHY, STATIONS, CELLS, RELIEF = (
 GROUPS = (NEEDED, WHY, STATIONS, CELLS, RELIEF)
 """Groups of the project, the topmost first."""
 
+REASONS = ("deciding_service", "main_cause", "amplifier", "plan_flags")
+"""Rasters of a list that say why; they stand in the group of that name."""
+
 _MARGIN_SHARE = 0.03  # of the map around the grid when the project opens
 
 
@@ -77,7 +80,7 @@ class _Layers:
         return layers + self._per_list("tier_areas", "Antenna needed", AREAS, open_legend=True)
 
     def why(self) -> list[ProjectLayer]:
-        """Return ridges, survey points, contours, and which station decides."""
+        """Return ridges, survey points, contours, and the rasters that say why."""
         layers = self._plain("ridges", "Ridges") + self._plain("survey_points", "Survey points", shown=False)
         layers += self._plain("contours", "Field contours", shown=False)
         return layers + [self._raster(name) for name in self.rasters if _is_reason(name)]
@@ -173,7 +176,7 @@ class _Layers:
 
 
 def _is_reason(raster: str) -> bool:
-    return raster.split("/")[-1] in ("deciding_service", "main_cause")
+    return raster.split("/")[-1] in REASONS
 
 
 def _outlines_first(styles: list[LayerStyle]) -> list[LayerStyle]:

@@ -6,13 +6,14 @@ from collections.abc import Sequence
 from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
 
-import rasterio
+import numpy as np
 
 from covermap.outputs.coverage import Coverage
-from covermap.outputs.layers import LAYERS, OF_GRID, OF_STATION, layer_of
+from covermap.outputs.layers import LAYERS, OF_GRID, OF_STATION, PLAN_REMARKS, layer_of
 from covermap.outputs.palette import FILL_OPACITY, TIERS
 from covermap.outputs.qml import document
 from covermap.outputs.web_map.facts import SIGNAL_STEPS, SURE_GREYS
+from covermap.outputs.web_map.plan_layers import CAUSE_WORDS
 from covermap.outputs.whole_file import write_text
 from covermap.outputs.words import CHANCE_WORDS
 
@@ -20,6 +21,7 @@ ROOFTOP_TIER = 5  # the class "how sure" opens with
 HILLSHADE_OPACITY = 0.29
 """Over CANVAS_GREY the shading keeps between 176 in shadow and 250 in light, flat ground near 228."""
 CANVAS_GREY = 248
+_READ_CELLS = 1024
 
 Step = tuple[float, str, str]  # upper end (inclusive), label, colour
 
@@ -54,6 +56,9 @@ _FLAGS = (
     (4, "outside the asked area", "#5A5A5A"),
 )
 _AMPLIFIER = ((1, "helps", "#1F4F56"), (2, "does nothing", "#D9D2C5"), (3, "harms", "#8C5A6B"))
+CAUSES_AS_READ = CAUSE_WORDS | {"filter": "strong signals that need a filter"}
+"""What people read in place of a cause of main_cause."""
+
 _AIMS = (
     (22, "north"), (67, "north-east"), (112, "east"), (157, "south-east"), (202, "south"),
     (247, "south-west"), (292, "west"), (337, "north-west"), (360, "north, from the west"),
@@ -111,8 +116,11 @@ def raster_title(coverage: Coverage, name: str) -> str:
         "dead_zone_chance_3db_weaker": "Chance of any listed service, signals 3 dB weaker",
         "dead_zone_chance_3db_stronger": "Chance of any listed service, signals 3 dB stronger",
         "second_aim": "Second aim, degrees from true north",
+        "aim_from": "First aim that keeps the list, degrees from true north",
+        "aim_to": "Last aim that keeps the list, degrees from true north",
         "main_cause": "Why it is hard",
-        "amplifier": "Masthead amplifier",
+        "amplifier": "What a masthead amplifier does",
+        "plan_flags": "Remarks on the antenna needed",
     }
     kind = layer_of(name).kind
     return titles.get(kind, kind.replace("_", " "))
@@ -134,8 +142,10 @@ def raster_body(coverage: Coverage, name: str) -> str:
         "dead_zone_chance_3db_stronger": _DEAD_STEPS,
         "service_chance": _chance_steps(),
         "service_chance_one_lower": _chance_steps(),
-        "aim": [(end, words, fill) for (end, words), fill in zip(_AIMS, _AIM_COLOURS, strict=True)],
-        "second_aim": [(end, words, fill) for (end, words), fill in zip(_AIMS, _AIM_COLOURS, strict=True)],
+        "aim": _aim_steps(),
+        "second_aim": _aim_steps(),
+        "aim_from": _aim_steps(),
+        "aim_to": _aim_steps(),
         "homes": _HOMES_STEPS,
         "homes_without_roof": _HOMES_STEPS,
         "field": _field_steps(),
@@ -153,7 +163,9 @@ def _entries(coverage: Coverage, name: str, kind: str) -> list[tuple[int, str, s
     if kind in ("limiting_service", "deciding_service"):
         return _numbered(coverage.services(name.split("/")[0]))
     if kind == "main_cause":
-        return _numbered([cause.replace("_", " ") for cause in _tag(coverage, name, "CAUSES")])
+        return _numbered([cause_in_words(cause) for cause in coverage.tag_values(name, "CAUSES")])
+    if kind == "plan_flags":
+        return _remarks(coverage, name)
     return list({"flags": _FLAGS, "amplifier": _AMPLIFIER}.get(kind, ()))
 
 
@@ -164,11 +176,26 @@ def _numbered(labels: Sequence[str]) -> list[tuple[int, str, str]]:
     ]
 
 
-def _tag(coverage: Coverage, name: str, tag: str) -> list[str]:
-    """Return the parts of a raster's tag, such as the names its indices stand for."""
-    with rasterio.open(coverage.path(name)) as dataset:
-        text = dataset.tags().get(tag, "")
-    return text.split("|") if text else []
+def cause_in_words(cause: str) -> str:
+    """Return a cause of main_cause in plain words."""
+    return CAUSES_AS_READ.get(cause, cause.replace("_", " "))
+
+
+def _remarks(coverage: Coverage, name: str) -> list[tuple[int, str, str]]:
+    """Return an entry for each sum of remarks the raster holds, in the tint of the first remark in it."""
+    found: set[int] = {0}
+    for tile in coverage.grid.tiles(_READ_CELLS):
+        found.update(int(value) for value in np.unique(coverage.read(name, tile)))
+    entries = []
+    for value in sorted(found):
+        held = [index for index, (bit, _) in enumerate(PLAN_REMARKS) if value & bit]
+        words = ", ".join(PLAN_REMARKS[index][1] for index in held) or "no remark"
+        entries.append((value, words, _SERVICE_COLOURS[held[0]] if held else "#FFFFFF"))
+    return entries
+
+
+def _aim_steps() -> list[Step]:
+    return [(end, words, fill) for (end, words), fill in zip(_AIMS, _AIM_COLOURS, strict=True)]
 
 
 def relief_body() -> str:
