@@ -2,8 +2,12 @@
 
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pyproj
+import rasterio
+import shapely
 from small_coverage import GRID, write_small_coverage
 
 from covermap.outputs.web_map import Place, write_map
@@ -66,12 +70,81 @@ def make_scenario():
     return Scenario(Path("scenario.toml"), "Small <i>Isle</i>", Path("out"), None, stations, wanted, (), {})
 
 
-def write_page(folder, *, homes=True):
-    """Write the small result and its map.html into folder; return (coverage, path of the page)."""
+def write_page(folder, *, homes=True, optional=False, **more):
+    """Write the small result and its map.html into folder; return (coverage, path of the page).
+
+    optional : with the rasters that a result may hold beside the others
+    more : further arguments of write_map()
+    """
     coverage = write_small_coverage(folder, homes=homes)
+    if optional:
+        write_optional_rasters(coverage)
     path = Path(folder) / "map.html"
     relief = np.full(GRID.shape, 226, dtype=np.uint8)
-    write_map(
-        coverage, make_scenario(), relief, None, path, places=[Place("Near & Far", *place_of_cell(20, 20))]
-    )
+    places = [Place("Near & Far", *place_of_cell(20, 20))]
+    write_map(coverage, make_scenario(), relief, None, path, places=places, **more)
     return coverage, path
+
+
+CAUSES = ("ridges", "distance", "noise")
+
+
+def write_optional_rasters(coverage):
+    """Write what only some results hold, for list main: the same values in every known cell by column."""
+    column = np.broadcast_to(np.arange(GRID.cols), GRID.shape)
+    write_raster(coverage, "main/second_aim", np.where(column < 20, 210, -1).astype(np.int16), -1)
+    write_raster(coverage, "main/main_cause", (column % 3).astype(np.uint8), 255, CAUSES="|".join(CAUSES))
+    write_raster(coverage, "main/amplifier", (1 + column % 3).astype(np.uint8), 255)
+    tier = coverage.read("main/tier").astype(int)
+    without = np.where(tier == 255, 255, np.where(column < 20, tier, np.maximum(tier - 2, 1)))
+    write_raster(coverage, "main/tier_without_deciding", without.astype(np.uint8), 255)
+
+
+def write_raster(coverage, name, values, nodata, **tags):
+    with rasterio.open(coverage.path("main/tier")) as like:
+        profile = {"crs": like.crs, "transform": like.transform, "driver": "GTiff"}
+    rows, cols = values.shape
+    profile |= {"width": cols, "height": rows, "count": 1, "dtype": values.dtype, "nodata": nodata}
+    with rasterio.open(coverage.path(name), "w", **profile) as raster:
+        raster.write(values, 1)
+        raster.update_tags(**tags)
+
+
+def make_areas():
+    """Return three invented neighbourhoods of list main side by side, west to east, and one of list few."""
+    rows = [
+        ("a", "Wester <b>Ward</b>", 0, 12, 120.0, 0.0, 80.0, 3.0, 1.0, 8.0, 5, 8, "Gamma", 150),
+        ("b", "Middle", 12, 24, 40.0, 2.0, 10.0, 0.0, 0.0, 0.0, 2, 5, "Alpha", 151),
+        ("c", "Easter", 24, 40, 900.0, 0.0, None, None, None, None, 3, 6, None, None),
+    ]
+    names = (
+        "neighbourhood_id", "neighbourhood_name", "west", "east", "homes_total", "homes_unknown",
+        "homes_rooftop_or_more", "homes_without", "homes_without_low", "homes_without_high",
+        "tier_half_of_homes", "tier_ninety_percent_of_homes", "deciding_service", "aim_deg_true",
+    )  # fmt: skip
+    table = pd.DataFrame(rows, columns=names)
+    y_min, y_max = GRID.y_max - GRID.rows * GRID.cell_m, GRID.y_max
+    outlines = [
+        shapely.box(GRID.x_min + west * GRID.cell_m, y_min, GRID.x_min + east * GRID.cell_m, y_max)
+        for west, east in zip(table["west"], table["east"], strict=True)
+    ]
+    table = table.drop(columns=["west", "east"])
+    for tier in range(1, 9):
+        table[f"homes_tier_{tier}"] = table["homes_total"] / 8
+    both = [table.assign(wanted_list="main"), table.iloc[:1].assign(wanted_list="few")]
+    return gpd.GeoDataFrame(pd.concat(both), geometry=[*outlines, outlines[0]], crs=GRID.crs)
+
+
+def make_zones():
+    """Return an invented doubtful zone and a dead one of list main, in the order of most homes."""
+    corner = shapely.box(GRID.x_min, GRID.y_max - 3000, GRID.x_min + 400, GRID.y_max - 2600)
+    middle = shapely.box(GRID.x_min + 2000, GRID.y_max - 1500, GRID.x_min + 2300, GRID.y_max - 1200)
+    table = pd.DataFrame(
+        {
+            "wanted_list": ["main", "main"],
+            "kind": ["doubtful", "dead"],
+            "homes": [44.0, 3.0],
+            "near_name": ["Near & Far", "<i>Nowhere</i>"],
+        }
+    )
+    return gpd.GeoDataFrame(table, geometry=[corner, middle], crs=GRID.crs)

@@ -15,6 +15,7 @@ from covermap.outputs.coverage import Coverage
 from covermap.outputs.web_map.page_grid import PageGrid
 
 MOST_HEIGHTS = 400_000  # about 0.5 MB of the page on mountains
+BEYOND_KM = 10.0  # past the map and its masts, where the source reaches: hills that stand in a skyline
 STEP_M = 0.5  # heights are held in whole steps
 UNKNOWN_HEIGHT = 65535
 ROWS_AT_ONCE = 256
@@ -27,6 +28,10 @@ class HeightSource(Protocol):
     @property
     def finest_cell_m(self) -> float:
         """Return the side of the smallest elevation cell in m."""
+
+    @property
+    def bounds_deg(self) -> tuple[float, float, float, float]:
+        """Return west, south, east and north of what is known; west > east across the antimeridian."""
 
     def elevation_m(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.float64]:
         """Return heights in m, NaN where unknown."""
@@ -82,18 +87,22 @@ class ResultHeights:
         grid = coverage.grid
         x, y = coverage.coordinates()
         self.finest_cell_m = grid.cell_m
-        self._to_grid = grid.crs
+        self.bounds_deg = (0.0, 90.0, 0.0, -90.0)  # nothing beyond the grid
+        self._to_grid, self._half_m = grid.crs, grid.cell_m / 2.0
+        self._centres = (x[0], x[-1]), (y[-1], y[0])
         self._ground = RegularGridInterpolator(
             (y[::-1], x), coverage.read("ground")[::-1].astype(np.float64), bounds_error=False
         )
 
     def elevation_m(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.float64]:
-        """Return heights between the cells' centres, straight between them. [m]"""
+        """Return heights straight between the cells' centres; the outer half cells have the edge's. [m]"""
         import pyproj
 
         to_grid = pyproj.Transformer.from_crs("EPSG:4326", self._to_grid, always_xy=True)
         x, y = to_grid.transform(np.asarray(longitude_deg), np.asarray(latitude_deg))
-        return np.asarray(self._ground(np.stack([y, x], axis=-1)))
+        inner_x, inner_y = (np.clip(v, *ends) for v, ends in zip((x, y), self._centres, strict=True))
+        inside = (np.abs(x - inner_x) <= self._half_m) & (np.abs(y - inner_y) <= self._half_m)
+        return np.where(inside, self._ground(np.stack([inner_y, inner_x], axis=-1)), np.nan)
 
 
 def page_heights(source: HeightSource, grid: PageGrid, masts: Sequence[dict[str, Any]]) -> PageHeights:
@@ -101,7 +110,7 @@ def page_heights(source: HeightSource, grid: PageGrid, masts: Sequence[dict[str,
 
     masts : records with latitude_deg and longitude_deg
     """
-    west, south, east, north = _extent_deg(grid, masts)
+    west, south, east, north = _extended(_extent_deg(grid, masts), source.bounds_deg)
     stretch = math.cos(math.radians((south + north) / 2.0))
     wide_m, high_m = (east - west) * stretch * M_PER_DEGREE, (north - south) * M_PER_DEGREE
     spacing_m = max(source.finest_cell_m, math.sqrt(wide_m * high_m / MOST_HEIGHTS))
@@ -119,6 +128,24 @@ def page_heights(source: HeightSource, grid: PageGrid, masts: Sequence[dict[str,
     height = np.where(known, np.clip(steps, 0, UNKNOWN_HEIGHT - 1), UNKNOWN_HEIGHT).astype(np.uint16)
     return PageHeights(
         west, north, (east - west) / (cols - 1), (north - south) / (rows - 1), base_m, spacing_m, height
+    )
+
+
+def _extended(
+    extent_deg: tuple[float, float, float, float], bounds_deg: tuple[float, float, float, float]
+) -> tuple[float, float, float, float]:
+    """Return an extent grown by BEYOND_KM on each side, but never past the bounds."""
+    west, south, east, north = extent_deg
+    high_deg = 1000.0 * BEYOND_KM / M_PER_DEGREE
+    wide_deg = high_deg / math.cos(math.radians((south + north) / 2.0))
+    west_bound, south_bound, east_bound, north_bound = bounds_deg
+    turns = 360.0 * round((west - west_bound) / 360.0)
+    east_bound += 360.0 if east_bound < west_bound else 0.0
+    return (
+        min(west, max(west - wide_deg, west_bound + turns)),
+        min(south, max(south - high_deg, south_bound)),
+        max(east, min(east + wide_deg, east_bound + turns)),
+        max(north, min(north + high_deg, north_bound)),
     )
 
 

@@ -92,7 +92,7 @@ async function show_card(pixel) {
   await load_heights();
   const cell = await read_cell(pixel);
   page.chosen = { row: pixel.row, col: pixel.col, aim_deg: cell.aim_deg, cell };
-  fill_card(place_text(cell), cell.tier > 8 ? unknown_parts(cell) : known_parts(cell));
+  fill_card(place_text(cell), [estimate_of_square(pixel), ...(cell.tier > 8 ? unknown_parts(cell) : known_parts(cell))]);
   Object.assign(find("#card").dataset, { row: cell.row, col: cell.col, tier: cell.tier });
   open_sheet_for_card();
   page.cells.redraw();
