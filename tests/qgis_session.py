@@ -6,10 +6,13 @@ import shutil
 import subprocess
 import sys
 import zipfile
+from functools import cache
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
+from covermap.cli import main
 from covermap.runs.plugin_zip import FOLDER_IN_ZIP, write_plugin_zip
 
 QGIS_PYTHON = "/usr/bin/python3"  # Debian's; importing numba or a new numpy into it would break other plugins
@@ -45,6 +48,19 @@ def require_qgis():
     if os.environ.get("COVERMAP_REQUIRE_QGIS") == "1":
         pytest.fail("QGIS is not installed: apt-get install qgis python3-qgis python3-gdal")
     pytest.skip("QGIS is not installed")
+
+
+@cache
+def predicted_demo(folder):
+    """Predict the demo at 1 km below a folder, once; return the path of its scenario."""
+    place = Path(folder) / "demo_of_qgis" / "demo"
+    runner = CliRunner()
+    assert runner.invoke(main, ["demo", str(place)]).exit_code == 0
+    path = place / "scenario.toml"
+    path.write_text(path.read_text("utf-8").replace("cell_m = 100", "cell_m = 1000"), "utf-8")
+    result = runner.invoke(main, ["map", str(path), "--progress", "none"])
+    assert result.exit_code == 0, result.output
+    return path
 
 
 class QgisSession:

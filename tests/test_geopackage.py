@@ -108,12 +108,13 @@ def test_styles_are_whole_and_their_time_is_as_qgis_reads_it(path):
     assert {row[0] for row in rows} == {"neighbourhoods", "tier_areas", "transmitters", "cells"}
     for table in {row[0] for row in rows}:
         assert sum(row[3] for row in rows if row[0] == table) == 1
-    for _, name, qml, _, time in rows:
+    for table, name, qml, _, time in rows:
         assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.000Z", time)
         root = ElementTree.fromstring(qml.split("\n", 1)[1])
         categories = root.findall(".//category")
         tiers = name.startswith("Antenna needed")
-        assert [int(part.get("value")) for part in categories] == (list(range(1, 9)) if tiers else [])
+        expected = [*range(1, 9), *([0] if table == "cells" else [])] if tiers else []  # 0 is unknown
+        assert [int(part.get("value")) for part in categories] == expected
         assert len(root.findall(".//range")) == (5 if name.startswith("How sure") else 0)
 
 

@@ -7,7 +7,15 @@ from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
 from covermap.outputs import qml
-from covermap.outputs.palette import FILL_OPACITY, HATCH_COLOUR, INK_DARK, INK_LIGHT, TIERS
+from covermap.outputs.palette import (
+    FILL_OPACITY,
+    HATCH_COLOUR,
+    INK_DARK,
+    INK_LIGHT,
+    TIERS,
+    UNKNOWN_DOT_COLOUR,
+    UNKNOWN_NAME,
+)
 from covermap.outputs.qml import LINE, POINT, POLYGON, Class
 from covermap.outputs.raster_styles import CAUSES_AS_READ
 from covermap.outputs.web_map.facts import SURE_GREYS
@@ -15,6 +23,7 @@ from covermap.outputs.web_map.facts import SURE_GREYS
 TIER_NAMES = tuple(look.name for look in TIERS)
 # hatch only where a patch is 12 px (3.2 mm) wide
 _WIDE_ENOUGH = "sqrt(area($geometry)) * 1000 / @map_scale > 3.2"
+CASING_MM = 0.5  # both sides together
 _CAUSE_AS_READ = "CASE {} ELSE '' END".format(
     " ".join(
         f"WHEN \"main_cause\" = '{cause}' THEN '{escape(words).replace(chr(39), chr(39) * 2)}'"
@@ -73,8 +82,12 @@ def tier_layer_style(
     ]
     number = of_list(list_name, f'"{column}"')
     numbered = table != "cells"
+    drawn = number
+    if table == "cells":
+        drawn = of_list(list_name, f'coalesce("{column}", 0)')
+        classes.append(Class(0, 0, UNKNOWN_NAME, _unknown_dots()))
     body = qml.vector_body(
-        qml.categorised(number, classes, "fill"),
+        qml.categorised(drawn, classes, "fill"),
         columns,
         geometry_type=POLYGON,
         opacity=FILL_OPACITY,
@@ -122,18 +135,28 @@ def _chances_with_greys() -> zip:
 
 def outline_style(columns: Sequence[str], tier_names: Sequence[str]) -> LayerStyle:
     """Return the neighbourhoods as outlines with names, to lie over the tiers."""
-    line = qml.symbol_layer(
-        "SimpleLine", {"line_color": qml.rgba(INK_DARK), "line_width": "0.35", "joinstyle": "round"}
-    )
+    line = _cased({"line_width": "0.35"}, level=1)
     halves = next((name for name in columns if name.startswith("tier_half_of_")), "tier_half_of_homes")
     body = qml.vector_body(
-        qml.single(qml.symbol("fill", line)),
+        qml.single(qml.symbol("fill", line), levels=True),
         columns,
         geometry_type=POLYGON,
         map_tip=_tier_tip(halves, columns, tier_names, half=True),
         labelling=qml.labels('"neighbourhood_name"', ink=INK_DARK, halo=INK_LIGHT, inside_only=True),
     )
     return LayerStyle("neighbourhoods", "Outlines and names", "To lie over tiers", body, False, True)
+
+
+def _cased(line: dict[str, str], level: int) -> str:
+    """Return a dark line over a wider light one, so that it is seen over every tier.
+
+    line : width and dash
+    level : of the dark line; all light ones come first, so that no neighbour's covers it
+    """
+    wider = {"line_width": f"{float(line['line_width']) + CASING_MM:g}", "joinstyle": "round"}
+    casing = qml.symbol_layer("SimpleLine", wider | {"line_color": qml.rgba(INK_LIGHT)})
+    dark = {"line_color": qml.rgba(INK_DARK), "joinstyle": "round"}
+    return casing + qml.symbol_layer("SimpleLine", dark | line, level=level)
 
 
 def transmitter_style(columns: Sequence[str]) -> LayerStyle:
@@ -163,12 +186,12 @@ def transmitter_style(columns: Sequence[str]) -> LayerStyle:
 
 
 def dead_zone_style(columns: Sequence[str]) -> LayerStyle:
-    """Return the style of dead zones: a thick edge where dead, a dashed one where doubtful."""
-    edge = {"line_color": qml.rgba(INK_DARK), "joinstyle": "round"}
-    dead = qml.symbol_layer("SimpleLine", edge | {"line_width": "0.9"})
-    doubtful = qml.symbol_layer(
-        "SimpleLine", edge | {"line_width": "0.5", "line_style": "dash", "customdash": "2;1.4"}
-    )
+    """Return the style of dead zones: a thick edge where dead, a dashed one where doubtful.
+
+    They lie in the darkest tier, so that a light casing carries the dark line.
+    """
+    dead = _cased({"line_width": "0.9"}, level=2)
+    doubtful = _cased({"line_width": "0.5", "line_style": "dash"}, level=1)
     classes = [
         Class("dead", "dead", "Dead: none of the listed services", dead),
         Class("doubtful", "doubtful", "Doubtful: 10 to 50 % chance of any", doubtful),
@@ -180,18 +203,24 @@ def dead_zone_style(columns: Sequence[str]) -> LayerStyle:
     if "main_cause" in columns:
         tip += f"<br>[% {_CAUSE_AS_READ} %]"
     body = qml.vector_body(
-        qml.categorised('"kind"', classes, "fill", "string"), columns, geometry_type=POLYGON, map_tip=tip
+        qml.categorised('"kind"', classes, "fill", "string", levels=True),
+        columns,
+        geometry_type=POLYGON,
+        map_tip=tip,
     )
     return LayerStyle("dead_zones", "Dead zones", "None of the listed services", body)
 
 
 def ridge_style(columns: Sequence[str]) -> LayerStyle:
     """Return the style of ridges: an open angle on each point."""
-    marker = {"name": "arrowhead", "angle": "-90", "color": qml.rgba(INK_DARK), "size": "3"}
-    marker |= {"outline_color": qml.rgba(INK_DARK), "outline_width": "0.6", "size_unit": "MM"}
+    marker = {"name": "arrowhead", "angle": "-90", "size": "3", "size_unit": "MM"}
+    angles = "".join(
+        qml.symbol_layer("SimpleMarker", marker | {"outline_color": qml.rgba(ink), "outline_width": width})
+        for ink, width in ((INK_LIGHT, "1.5"), (INK_DARK, "0.6"))
+    )
     tip = f'{qml.shown("service")}<br>[% round("above_line_m") %] m above the line'
     body = qml.vector_body(
-        qml.single(qml.symbol("marker", qml.symbol_layer("SimpleMarker", marker))),
+        qml.single(qml.symbol("marker", angles)),
         columns,
         geometry_type=POINT,
         map_tip=tip,
@@ -264,6 +293,14 @@ def _tier_fill(number: int, outline: str | None) -> str:
     line = qml.symbol_layer("SimpleLine", {"line_color": qml.rgba(HATCH_COLOUR), "line_width": "0.26"})
     hatch = {"angle": "45", "distance": "2.6", "distance_unit": "MM"}
     return layers + qml.symbol_layer("LinePatternFill", hatch, _WIDE_ENOUGH, qml.symbol("line", line, "@0@1"))
+
+
+def _unknown_dots() -> str:
+    """Return dots without a fill: nothing is known of the cell."""
+    dot = {"name": "circle", "color": qml.rgba(UNKNOWN_DOT_COLOUR), "outline_style": "no", "size": "0.53"}
+    marker = qml.symbol("marker", qml.symbol_layer("SimpleMarker", dot | {"size_unit": "MM"}), "@0@0")
+    spread = {"distance_x": "2.1", "distance_y": "2.1", "distance_x_unit": "MM", "distance_y_unit": "MM"}
+    return qml.symbol_layer("PointPatternFill", spread, "", marker)
 
 
 def _tier_numbers(number: str) -> str:

@@ -67,8 +67,15 @@ LAYERS: dict[str, Layer] = {
         Layer("dead_zone_chance", *_PERCENT, 1, "chance that tier 7 brings dead_zone_services of the list"),
         Layer("margin", *_FLOAT, "dB", 1, "worst margin with tier 5's best plan"),
         Layer("stored_margin", *_FLOAT, "dB", 1, "worst margin with the stored plan"),
-        Layer("limiting_service", *_CLASS, 1, "index into SERVICES: lowest chance in the stored plan"),
-        Layer("deciding_service", *_CLASS, 1, "index into SERVICES: lowest chance one tier lower"),
+        Layer(
+            "limiting_service",
+            *_CLASS,
+            1,
+            "service of the lowest chance with the stored plan, a place in SERVICES",
+        ),
+        Layer(
+            "deciding_service", *_CLASS, 1, "service of the lowest chance one tier lower, a place in SERVICES"
+        ),
         Layer("aim", "int16", AIM_UNKNOWN, "degree", 1, "azimuth of the stored plan from true north"),
         Layer("service_chance", *_PERCENT, 0, "chance of each service alone with the stored plan"),
         Layer("service_chance_one_lower", *_PERCENT, 0, "the same with the best plan one tier lower"),
@@ -79,11 +86,11 @@ LAYERS: dict[str, Layer] = {
         Layer("second_aim", "int16", AIM_UNKNOWN, "degree", 1, "azimuth of a second antenna; -1 none"),
         Layer("aim_from", "int16", AIM_UNKNOWN, "degree", 1, "first azimuth, clockwise, that keeps the list"),
         Layer("aim_to", "int16", AIM_UNKNOWN, "degree", 1, "last such azimuth; 0 and 359 are all around"),
-        Layer("main_cause", *_CLASS, 1, "index into CAUSES: why reception is hard; none where it is not"),
+        Layer("main_cause", *_CLASS, 1, "why reception is hard, a place in CAUSES; none where it is not"),
         Layer("amplifier", *_CLASS, 1, "masthead amplifier: 1 helps, 2 does nothing, 3 harms"),
         Layer("tier_without_deciding", *_CLASS, 1, "tier of the list without its deciding service"),
         Layer(
-            "plan_flags", "uint8", None, "", 1, "sum of PLAN_REMARKS of the stored plan; 0 none or unknown"
+            "plan_flags", "uint8", None, "", 1, "remarks on the stored plan, a sum of bits; 0 none or unknown"
         ),
         Layer("field", *_FLOAT, "dB(uV/m)", 1, "median field at 10 m, exceeded for 50 % of time"),
         Layer("field_adjusted", *_FLOAT, "dB(uV/m)", 1, "field with the offsets of calibration added"),

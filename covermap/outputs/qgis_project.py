@@ -16,6 +16,7 @@ from covermap.outputs.qgis_layers import (
     AREAS,
     GROUND,
     OUTLINES,
+    POINTS_ON_TOP,
     RASTERS,
     ProjectLayer,
     raster_layer,
@@ -81,7 +82,8 @@ class _Layers:
 
     def why(self) -> list[ProjectLayer]:
         """Return ridges, survey points, contours, and the rasters that say why."""
-        layers = self._plain("ridges", "Ridges") + self._plain("survey_points", "Survey points", shown=False)
+        layers = self._plain("ridges", "Ridges")
+        layers += self._per_list("survey_points", "Survey points", POINTS_ON_TOP, shown=False)
         layers += self._plain("contours", "Field contours", shown=False)
         return layers + [self._raster(name) for name in self.rasters if _is_reason(name)]
 

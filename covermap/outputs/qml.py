@@ -14,6 +14,7 @@ from covermap.outputs.columns import alias
 from covermap.outputs.palette import rgb
 
 QGIS_VERSION = "3.22.0"
+SEAM_MM = 0.26  # a pixel of a screen of 96 to the inch; thinner ones leave seams between squares
 POINT, LINE, POLYGON = 0, 1, 2
 """Geometry types as QGIS numbers them."""
 
@@ -33,11 +34,14 @@ def rgba(colour: str, alpha: int = 255) -> str:
     return ",".join(str(part) for part in (*rgb(colour), alpha))
 
 
-def symbol_layer(kind: str, properties: Mapping[str, str], enabled_if: str = "", inner: str = "") -> str:
+def symbol_layer(
+    kind: str, properties: Mapping[str, str], enabled_if: str = "", inner: str = "", *, level: int = 0
+) -> str:
     """Return one symbol layer, its properties in both notations QGIS 3 reads.
 
     enabled_if : expression that decides for each feature whether the layer is drawn
     inner : a symbol inside the layer, as line patterns have
+    level : where the renderer draws by levels, this layer of all features comes after those of lower levels
     """
     options = "".join(
         f'<Option name="{name}" type="QString" value={quoteattr(value)}/>'
@@ -53,7 +57,8 @@ def symbol_layer(kind: str, properties: Mapping[str, str], enabled_if: str = "",
         '<Option name="type" type="QString" value="collection"/></Option></data_defined_properties>'
     )
     return (
-        f'<layer class="{kind}" enabled="1" locked="0" pass="0"><Option type="Map">{options}</Option>{old}'
+        f'<layer class="{kind}" enabled="1" locked="0" pass="{level}">'
+        f'<Option type="Map">{options}</Option>{old}'
         f"{condition if enabled_if else ''}{inner}</layer>\n"
     )
 
@@ -73,22 +78,29 @@ def plain_fill(colour: str, outline: str | None = None, outline_mm: float = 0.3,
             "style": style,
             "outline_style": "solid",
             "outline_color": rgba(outline or colour),
-            "outline_width": f"{outline_mm if outline else 0.15:g}",
+            "outline_width": f"{outline_mm if outline else SEAM_MM:g}",
             "joinstyle": "miter",
         },
     )
 
 
-def single(content: str) -> str:
-    """Return a renderer that draws every feature with one symbol, numbered 0."""
+def single(content: str, *, levels: bool = False) -> str:
+    """Return a renderer that draws every feature with one symbol, numbered 0; levels: see symbol_layer()."""
     return (
-        '<renderer-v2 type="singleSymbol" symbollevels="0" forceraster="0" enableorderby="0">'
+        f'<renderer-v2 type="singleSymbol" symbollevels="{int(levels)}" forceraster="0" enableorderby="0">'
         f"<symbols>\n{content}</symbols></renderer-v2>\n"
     )
 
 
-def categorised(expression: str, classes: Sequence[Class], kind: str, value_type: str = "integer") -> str:
-    """Return a renderer with one symbol a value."""
+def categorised(
+    expression: str,
+    classes: Sequence[Class],
+    kind: str,
+    value_type: str = "integer",
+    *,
+    levels: bool = False,
+) -> str:
+    """Return a renderer with one symbol a value; levels: see symbol_layer()."""
     rows = "".join(
         f'<category render="true" value={quoteattr(str(part.low))} type="{value_type}" symbol="{index}" '
         f"label={quoteattr(part.label)}/>\n"
@@ -97,7 +109,7 @@ def categorised(expression: str, classes: Sequence[Class], kind: str, value_type
     symbols = "".join(symbol(kind, part.symbol, str(index)) for index, part in enumerate(classes))
     return (
         f'<renderer-v2 type="categorizedSymbol" attr={quoteattr(expression)} enableorderby="0" '
-        f'forceraster="0" symbollevels="0">\n<categories>\n{rows}</categories>\n'
+        f'forceraster="0" symbollevels="{int(levels)}">\n<categories>\n{rows}</categories>\n'
         f"<symbols>\n{symbols}</symbols></renderer-v2>\n"
     )
 

@@ -182,15 +182,14 @@ def cause_in_words(cause: str) -> str:
 
 
 def _remarks(coverage: Coverage, name: str) -> list[tuple[int, str, str]]:
-    """Return an entry for each sum of remarks the raster holds, in the tint of the first remark in it."""
+    """Return an entry for each sum of remarks the raster holds, each in a tint of its own."""
     found: set[int] = {0}
     for tile in coverage.grid.tiles(_READ_CELLS):
         found.update(int(value) for value in np.unique(coverage.read(name, tile)))
-    entries = []
-    for value in sorted(found):
-        held = [index for index, (bit, _) in enumerate(PLAN_REMARKS) if value & bit]
-        words = ", ".join(PLAN_REMARKS[index][1] for index in held) or "no remark"
-        entries.append((value, words, _SERVICE_COLOURS[held[0]] if held else "#FFFFFF"))
+    entries = [(0, "no remark", "#FFFFFF")]
+    for index, value in enumerate(sorted(found - {0})):
+        words = ", ".join(words for bit, words in PLAN_REMARKS if value & bit)
+        entries.append((value, words, _SERVICE_COLOURS[index % len(_SERVICE_COLOURS)]))
     return entries
 
 
