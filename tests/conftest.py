@@ -11,7 +11,7 @@ PACKAGE = Path(__file__).resolve().parents[1] / "covermap"
 def _kernel_state():
     """Return a digest of every Python file that may hold a kernel."""
     digest = hashlib.sha256()
-    for folder in ("propagation", "grid", "reception", "terrain"):
+    for folder in ("propagation", "grid", "reception", "terrain", "outputs"):
         for path in sorted((PACKAGE / folder).rglob("*.py")):
             digest.update(path.read_bytes())
     return digest.hexdigest()[:16]

@@ -3,7 +3,7 @@
 
 const STRIP_PX = 72; // width of a neighbourhood's bar of classes
 const OPENING_SHARE = 0.4; // of the free room that the whole map must fill for the map to open on neighbourhoods
-const areas = { list: null, number: null, canvas: null };
+const areas = { number: null, canvas: null }; // number: of each pixel, the order in the first list's neighbourhoods; -1 none
 
 function areas_can_show() {
   return page.facts.has_areas && page.list.neighbourhoods.length > 0;
@@ -33,7 +33,11 @@ async function renew_areas(relief) {
     const [low, high] = await Promise.all([layer("area_low"), layer("area_high")]);
     areas.number = Int32Array.from(low, (byte, index) => from_two_bytes(byte, high[index]) ?? -1);
   }
-  const fill = page.list.neighbourhoods.map((area) => (half_tier(area) ? rgb(tier_facts(half_tier(area)).fill) : null));
+  const here = Object.fromEntries(page.list.neighbourhoods.map((area) => [area.neighbourhood_id, area]));
+  const fill = page.facts.lists[0].neighbourhoods.map(({ neighbourhood_id }) => {
+    const tier = here[neighbourhood_id] && half_tier(here[neighbourhood_id]);
+    return tier ? rgb(tier_facts(tier).fill) : null;
+  });
   areas.canvas = painted_by((index) => fill[areas.number[index]], relief, () => page.facts.fill_opacity);
 }
 
