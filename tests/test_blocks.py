@@ -72,8 +72,9 @@ def distance_km(asked, tile):
 
 
 def assert_same(one, other):
-    for name in ("loss_db", "spread_db", "departure_deg", "near"):
-        assert np.array_equal(getattr(one, name), getattr(other, name), equal_nan=name != "near"), name
+    for name in ("loss_db", "spread_db", "departure_deg", "near", "path_class"):
+        equal_nan = name not in ("near", "path_class")
+        assert np.array_equal(getattr(one, name), getattr(other, name), equal_nan=equal_nan), name
 
 
 def window(block, inner):
@@ -83,6 +84,7 @@ def window(block, inner):
         spread_db=block.spread_db[:, :, *inner],
         departure_deg=block.departure_deg[inner],
         near=block.near[inner],
+        path_class=block.path_class[inner],
     )
 
 

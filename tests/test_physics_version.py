@@ -19,15 +19,16 @@ from covermap.terrain.terrain import Terrain
 UTM = pyproj.CRS.from_epsg(32631).to_wkt()
 CELLS = ((0, 0), (3, 17), (9, 11), (12, 2), (19, 19), (10, 10))
 
-# version -> loss [dB] and spread [dB] at CELLS, mean over frequencies and heights; departure [degrees]
+# version -> loss [dB] and spread [dB] at CELLS, mean over frequencies and heights; departure [degrees];
+# class of the path
 GOLDEN = {
-    1: (
-        (120.8475, 1.625, -1.93),
-        (125.3025, 1.25, -2.38),
-        (83.8625, 0.25, -6.43),
-        (98.3450, 1.125, -0.43),
-        (99.9700, 1.25, -2.53),
-        (88.2825, 0.25, -6.39),
+    2: (
+        (120.8475, 1.625, -1.93, 2),
+        (125.3025, 1.25, -2.38, 2),
+        (83.8625, 0.25, -6.43, 0),
+        (98.3450, 1.125, -0.43, 0),
+        (99.9700, 1.25, -2.53, 0),
+        (88.2825, 0.25, -6.39, 0),
     ),
 }
 
@@ -65,6 +66,7 @@ def test_results_move_only_with_the_physics_version():
             float(block.loss_db[:, :, row, col].mean()),
             float(block.spread_db[:, :, row, col].mean()),
             float(block.departure_deg[row, col]),
+            int(block.path_class[row, col]),
         )
         for row, col in CELLS
     ]

@@ -21,12 +21,15 @@ def block(seed=1, shape=(2, 3, 9, 11)):
     spread_db = random.uniform(0.0, 40.0, shape).astype(np.float32)
     departure_deg = random.uniform(-30.0, 10.0, shape[2:]).astype(np.float32)
     loss_db[:, :, 0, 3] = spread_db[:, :, 0, 3] = departure_deg[0, 3] = np.nan
-    return LossBlock(loss_db, spread_db, departure_deg, random.random(shape[2:]) < 0.2)
+    path_class = random.integers(0, 7, shape[2:], dtype=np.uint8)
+    path_class[0, 3] = 255
+    return LossBlock(loss_db, spread_db, departure_deg, random.random(shape[2:]) < 0.2, path_class)
 
 
 def assert_same(one, other):
-    for name in ("loss_db", "spread_db", "departure_deg", "near"):
-        assert np.array_equal(getattr(one, name), getattr(other, name), equal_nan=name != "near"), name
+    for name in ("loss_db", "spread_db", "departure_deg", "near", "path_class"):
+        equal_nan = name not in ("near", "path_class")
+        assert np.array_equal(getattr(one, name), getattr(other, name), equal_nan=equal_nan), name
         assert getattr(one, name).dtype == getattr(other, name).dtype, name
 
 

@@ -20,6 +20,7 @@ from covermap.grid.march import CellLosses, march
 from covermap.grid.path_terrain import PathTerrain
 from covermap.grid.radials import make_radials
 from covermap.grid.sweep import RadialSweep
+from covermap.grid.sweep_string import CLEAR
 from covermap.propagation.compiling import kernel
 from covermap.propagation.free_space import free_space_loss_db
 
@@ -27,7 +28,7 @@ __all__ = ["BlockRequest", "LossBlock", "as_stored", "compute_block", "compute_b
 
 # Raise by one whenever a block's numbers move (tests/test_blocks.py tells): stored blocks are then
 # computed anew.
-PHYSICS_VERSION = 1
+PHYSICS_VERSION = 2
 MODELS = ("p1812", "free_space")
 LONGEST_STEP_M = 100.0  # paths begin at 250 m, and a path needs two steps
 SHORTEST_SLANT_KM = 0.001  # our own: free space has no value at no distance
@@ -104,6 +105,7 @@ def compute_blocks(request: BlockRequest, tiles: Sequence[Tile], terrain: PathTe
     cells = cell_paths(radials, request.grid, tiles, terrain)
     losses = CellLosses.unknown(len(request.frequencies), len(request.heights_m), cells.near.size)
     near = cells.near & cells.in_reach
+    losses.path_class[near & ~np.isnan(cells.ground_m)] = CLEAR
     _fill_free_space(request, cells, terrain, near if request.model == "p1812" else cells.in_reach, losses)
     if request.model == "p1812":
         march(
@@ -203,6 +205,7 @@ def _split(tiles: Sequence[Tile], losses: CellLosses, near: np.ndarray) -> list[
                 losses.spread_db[:, :, cells].reshape(shape),
                 losses.departure_deg[cells].reshape(shape[2:]),
                 near[cells].reshape(shape[2:]),
+                losses.path_class[cells].reshape(shape[2:]),
             )
         )
         begin = cells.stop

@@ -25,18 +25,23 @@ class LossBlock:
     departure_deg : float32 (rows, cols), elevation at the mast of the ray to the lowest mount: towards
         the cell where the path is clear, else towards the mast's horizon; NaN where unknown
     near : bool (rows, cols), within 250 m of the mast, where the loss is free space
+    path_class : uint8 (rows, cols), what stands in the way to the lowest mount at 600 MHz, over bare ground:
+        index into covermap.propagation.ridges.PATH_CLASSES; 0 near the mast, 255 unknown
     """
 
     loss_db: NDArray[np.float32]
     spread_db: NDArray[np.float32]
     departure_deg: NDArray[np.float32]
     near: NDArray[np.bool_]
+    path_class: NDArray[np.uint8]
 
 
 def of_frequency(block: LossBlock, index: int) -> LossBlock:
     """Return the part of a block that belongs to one of its frequencies."""
     part = slice(index, index + 1)
-    return LossBlock(block.loss_db[part], block.spread_db[part], block.departure_deg, block.near)
+    return LossBlock(
+        block.loss_db[part], block.spread_db[part], block.departure_deg, block.near, block.path_class
+    )
 
 
 def stacked(blocks: Sequence[LossBlock]) -> LossBlock:
@@ -48,6 +53,7 @@ def stacked(blocks: Sequence[LossBlock]) -> LossBlock:
         np.concatenate([block.spread_db for block in blocks]),
         blocks[0].departure_deg,
         blocks[0].near,
+        blocks[0].path_class,
     )
 
 
@@ -56,13 +62,14 @@ class PackedBlock:
     """A loss block in whole numbers, as the store keeps it.
 
     loss : int16, 0.01 dB from 300 dB; spread : uint8, 0.25 dB; departure : int16, 0.01 degrees;
-    near : bool. -32768 is unknown.
+    near : bool; path_class : uint8. -32768 is unknown.
     """
 
     loss: NDArray[np.int16]
     spread: NDArray[np.uint8]
     departure: NDArray[np.int16]
     near: NDArray[np.bool_]
+    path_class: NDArray[np.uint8]
 
 
 def pack(block: LossBlock) -> PackedBlock:
@@ -73,6 +80,7 @@ def pack(block: LossBlock) -> PackedBlock:
         spread,
         _to_int16(block.departure_deg / np.float32(DEPARTURE_STEP_DEG)),
         block.near,
+        block.path_class,
     )
 
 
@@ -85,7 +93,7 @@ def unpack(packed: PackedBlock) -> LossBlock:
     loss_db[unknown] = np.nan
     spread_db[unknown] = np.nan
     departure_deg[packed.departure == UNKNOWN_INT16] = np.nan
-    return LossBlock(loss_db, spread_db, departure_deg, packed.near)
+    return LossBlock(loss_db, spread_db, departure_deg, packed.near, packed.path_class)
 
 
 def as_stored(block: LossBlock) -> LossBlock:

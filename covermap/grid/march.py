@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from covermap.grid.cell_paths import CellPaths
 from covermap.grid.path_terrain import PathTerrain
 from covermap.grid.radials import STEPS_PER_KNOT, Radials
+from covermap.grid.sweep_string import UNKNOWN_CLASS
 
 if TYPE_CHECKING:
     from covermap.grid.sweep import RadialSweep
@@ -24,14 +25,15 @@ CLEAR_OF_CLUTTER_KM = 0.05  # clutter starts 50 m from both ends (our own rule; 
 
 @dataclass(frozen=True, eq=False)
 class CellLosses:
-    """The answers for N cells, F frequencies and H heights, filled bit by bit; NaN until then.
+    """The answers for N cells, F frequencies and H heights, filled bit by bit; unknown until then.
 
-    loss_db, spread_db : float32 (F, H, N); departure_deg : float32 (N,)
+    loss_db, spread_db : float32 (F, H, N); departure_deg : float32 (N,); path_class : uint8 (N,), 255 unknown
     """
 
     loss_db: NDArray[np.float32]
     spread_db: NDArray[np.float32]
     departure_deg: NDArray[np.float32]
+    path_class: NDArray[np.uint8]
 
     @classmethod
     def unknown(cls, frequencies: int, heights: int, cells: int) -> CellLosses:
@@ -41,6 +43,7 @@ class CellLosses:
             np.full(shape, np.nan, dtype=np.float32),
             np.full(shape, np.nan, dtype=np.float32),
             np.full(cells, np.nan, dtype=np.float32),
+            np.full(cells, UNKNOWN_CLASS, dtype=np.uint8),
         )
 
 

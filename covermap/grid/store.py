@@ -18,12 +18,12 @@ import numpy as np
 from covermap.errors import CovermapError, InputError
 from covermap.grid.loss_block import LossBlock, PackedBlock, pack, unpack
 
-MAGIC = b"covermap loss block 1\n"
+MAGIC = b"covermap loss block 2\n"
 SUFFIX = ".block"
 CHECKSUM_BYTES = hashlib.sha256().digest_size
 KEEP_AFTER_EVICTION = 0.9  # of the size limit, so that not every new block looks through the folder
 TEMPORARY_AGE_S = 86400.0  # a temporary file this old was left by a run that died
-LAYOUT = (("loss", "<i2"), ("spread", "u1"), ("departure", "<i2"), ("near", "u1"))
+LAYOUT = (("loss", "<i2"), ("spread", "u1"), ("departure", "<i2"), ("near", "u1"), ("path_class", "u1"))
 
 
 def block_path(folder: Path, digest: str) -> Path:
@@ -148,8 +148,9 @@ def _encode(packed: PackedBlock, digest: str) -> bytes:
         "spread": {"shape": [frequencies, heights, rows, cols], "unit": "0.25 dB"},
         "departure": {"shape": [rows, cols], "unit": "0.01 degree"},
         "near": {"shape": [-(-rows * cols // 8)], "unit": "bit"},
+        "path_class": {"shape": [rows, cols], "unit": "class"},
     }
-    arrays = (packed.loss, packed.spread, packed.departure, np.packbits(packed.near))
+    arrays = (packed.loss, packed.spread, packed.departure, np.packbits(packed.near), packed.path_class)
     body = b"".join(
         np.ascontiguousarray(array, dtype=kind).tobytes()
         for array, (_, kind) in zip(arrays, LAYOUT, strict=True)
@@ -176,7 +177,7 @@ def _decode(content: bytes, digest: str) -> PackedBlock | None:
         start += arrays[name].nbytes
     rows, cols = header["departure"]["shape"]
     near = np.unpackbits(arrays["near"], count=rows * cols).reshape(rows, cols).astype(bool)
-    return PackedBlock(arrays["loss"], arrays["spread"], arrays["departure"], near)
+    return PackedBlock(arrays["loss"], arrays["spread"], arrays["departure"], near, arrays["path_class"])
 
 
 def _write_trouble(folder: Path, size: int, error: OSError) -> str:

@@ -22,6 +22,7 @@ from covermap.grid.sweep_rows import (
     SMOOTH_ROWS,
     TERM_ROWS,
 )
+from covermap.grid.sweep_string import CLASS_WAVELENGTH_M, STRING_ROWS
 from covermap.propagation.p1812 import P1812_WAVELENGTH_M_GHZ
 from covermap.propagation.path_geometry import BETA0_RADIUS_KM
 
@@ -58,6 +59,9 @@ class RadialSweep:
     departure_mrad : ndarray of float64, shape (H, items of the last run)
         Angle above the horizontal at which the path leaves the mast (theta_t): towards the mast's horizon,
         or towards the receiving antenna in line of sight. Overwritten as loss_db. [mrad]
+    path_class : ndarray of uint8, shape (items of the last run,)
+        What is in the way to the first of heights_m, at 600 MHz: index into
+        covermap.propagation.ridges.PATH_CLASSES, 255 unknown. Overwritten as loss_db.
 
     Raises
     ------
@@ -88,7 +92,9 @@ class RadialSweep:
         self._heights_m = _within("heights_m", heights_m, 1e-3, 3000.0)
         self._frequencies_ghz = _within("frequencies_mhz", frequencies_mhz, 30.0, 6000.0) / 1000.0
         self._vertical = np.array(polarization_vertical, dtype=np.bool_)
-        self._longest_wavelength_m = P1812_WAVELENGTH_M_GHZ / float(self._frequencies_ghz.min())
+        self._longest_wavelength_m = max(
+            P1812_WAVELENGTH_M_GHZ / float(self._frequencies_ghz.min()), CLASS_WAVELENGTH_M
+        )
         self._time_percents = _within("time_percents", time_percents, 1.0, 50.0)
         # Where 50 % is all that is asked for, Fi is 0 and the second radius does not count.
         radii = 1 if self._time_percents.min() >= 50.0 else 2
@@ -108,6 +114,7 @@ class RadialSweep:
             np.zeros((2, HULL_ROWS, points)),
             np.zeros(points),
             np.zeros(points, dtype=np.int32),
+            np.zeros((STRING_ROWS, points)),
             *_rows(
                 (ITEM_ROWS, row),
                 (heights, RAY_ROWS, row),
@@ -120,14 +127,16 @@ class RadialSweep:
         )
         self._loss = np.zeros(math.prod(self._answers) * items)
         self._departure = np.zeros(heights * items)
+        self._class = np.zeros(items, dtype=np.uint8)
         self._show(0)
 
     def _show(self, count: int) -> None:
-        """Make loss_db and departure_mrad contiguous views for count items."""
+        """Make loss_db, departure_mrad and path_class contiguous views for count items."""
         frequencies, times, heights = self._answers
         size = frequencies * times * heights * count
         self.loss_db: NDArray[np.float64] = self._loss[:size].reshape(frequencies, times, heights, count)
         self.departure_mrad: NDArray[np.float64] = self._departure[: heights * count].reshape(heights, count)
+        self.path_class: NDArray[np.uint8] = self._class[:count]
 
     def run(
         self,
@@ -142,7 +151,7 @@ class RadialSweep:
         dn: float,
         n0: float,
     ) -> None:
-        """Fill loss_db and departure_mrad for the items of one radial.
+        """Fill loss_db, departure_mrad and path_class for the items of one radial.
 
         Parameters
         ----------
@@ -201,7 +210,7 @@ class RadialSweep:
             ground, clutter, zones, float(step_km), latitude, float(tx_height_m), steps_of_items, ends,
             float(dn), float(n0), self._heights_m, self._frequencies_ghz, self._longest_wavelength_m,
             self._vertical, self._time_percents, self._radii_km,
-            *self._work, self.departure_mrad, self.loss_db,
+            *self._work, self.departure_mrad, self.path_class, self.loss_db,
         )  # fmt: skip
         if unordered >= 0:
             raise InputError(
@@ -236,8 +245,9 @@ class RadialSweep:
             profiles.ground_m, profiles.clutter_m, profiles.zone, float(step_km), profiles.mid_latitude_deg,
             float(tx_height_m), items.last_step, items.first, items.step, items.ground_m, float(dn),
             float(n0), self._heights_m, self._frequencies_ghz, self._longest_wavelength_m, self._vertical,
-            self._time_percents, self._radii_km, *self._work, self._departure, self._loss, items.excess_db,
-            items.cell, losses.loss_db, losses.spread_db, losses.departure_deg,
+            self._time_percents, self._radii_km, *self._work, self._departure, self._class, self._loss,
+            items.excess_db, items.cell, losses.loss_db, losses.spread_db, losses.departure_deg,
+            losses.path_class,
         )  # fmt: skip
         if unordered >= 0:
             raise InputError(

@@ -7,7 +7,7 @@ from covermap.grid.sweep_hulls import POINT, SLOPE, X_KM, Y_M, most_obstructing,
 from covermap.grid.sweep_rows import (
     DISTANCE_KM,
     END_M,
-    NU_MEDIAN,
+    IN_THE_WAY,
     ROUGHNESS_M,
     RX_EFFECTIVE_M,
     RX_HORIZON_KM,
@@ -18,6 +18,7 @@ from covermap.grid.sweep_rows import (
     TX_HORIZON_KM,
     TX_MRAD,
 )
+from covermap.grid.sweep_string import clear_or_grazing, ridge_class, settle_string
 from covermap.propagation.diffraction import NO_EDGE
 from covermap.propagation.vector_math import vector_kernel
 
@@ -52,15 +53,15 @@ def highest_between_horizons(chain_slope, left_neighbour, from_point, to_point, 
 
 @vector_kernel
 def _write_in_sight(
-    ground_m, tx_level_m, slope, total_km, curvature, step_km, hull, size, with_nu, ray, item
+    ground_m, tx_level_m, slope, total_km, curvature, step_km, hull, size, nu_row, ray, item
 ):  # fmt: skip
     """Write the ray of a path in line of sight; return the point that is the horizon of both ends."""
     bulge = curvature * total_km
     clearance, point = most_obstructing(
         hull, size, tx_level_m, slope - bulge, total_km, ground_m, curvature, step_km
     )
-    if with_nu:
-        ray[NU_MEDIAN, item] = -math.sqrt(clearance * 0.002 * total_km)
+    ray[nu_row, item] = -math.sqrt(clearance * 0.002 * total_km)
+    ray[IN_THE_WAY, item] = clear_or_grazing(clearance, total_km)
     ray[TX_MRAD, item] = slope_mrad(slope - bulge)
     ray[RX_MRAD, item] = slope_mrad(-slope - bulge)
     ray[TX_HORIZON_KM, item] = point * step_km
@@ -70,9 +71,9 @@ def _write_in_sight(
 
 @vector_kernel
 def _write_beyond_horizon(
-    tx_level_m, rx_level_m, tx_slope, total_km, curvature, step_km, hull, size, with_nu, ray, item
+    tx_level_m, rx_level_m, tx_slope, total_km, curvature, step_km, hull, size, nu_row, ray, item
 ):  # fmt: skip
-    """Write the receiver's side of a path beyond the horizon; return the point that is its horizon.
+    """Write the receiver's side of a path beyond the horizon; return the vertex that is its horizon.
 
     tx_slope : to the mast's horizon, m/km, of lowered heights.
     """
@@ -81,24 +82,22 @@ def _write_beyond_horizon(
     vertex = tangent_vertex(hull, size, total_km, lowered_m, 0)
     rx_slope = (hull[Y_M, vertex] - lowered_m) / (total_km - hull[X_KM, vertex])
     point = int(hull[POINT, vertex])
-    if with_nu:
-        ray[NU_MEDIAN, item] = crossing_nu(
-            tx_level_m, rx_level_m, tx_slope + bulge, rx_slope - bulge, total_km
-        )
+    ray[nu_row, item] = crossing_nu(tx_level_m, rx_level_m, tx_slope + bulge, rx_slope - bulge, total_km)
     ray[RX_MRAD, item] = slope_mrad(rx_slope - 2.0 * bulge)
     ray[RX_HORIZON_KM, item] = total_km - point * step_km
-    return point
+    return vertex
 
 
 @vector_kernel
 def fill_horizons(
     ground_m, tx_level_m, heights_m, step_km, curvature, count, items, hull, since_horizon, chain_slope,
-    left_neighbour, with_nu, rays,
+    left_neighbour, string, nu_row, rays,
 ):  # fmt: skip
-    """Write horizon angles and distances and roughness of each path; with_nu: also nu of Bullington's edge.
+    """Write horizon angles and distances, roughness and nu of Bullington's edge (into nu_row) of each path.
 
-    Over ground without clutter. In line of sight both angles are towards the other end and both horizons
-    the point with the largest nu. The heights over the fitted surface must stand in rays already.
+    Over ground without clutter. At the lowest height also what is in the way, scatter apart; string is a work
+    array for it. In line of sight both angles are towards the other end and both horizons the point with the
+    largest nu. The heights over the fitted surface must stand in rays already.
 
     Source: ITU-R P.1812-8, section 4.3, equations (13) to (21); Attachment 1 to Annex 1, section 5.3 and
     equation (93). Accuracy: exact.
@@ -109,6 +108,8 @@ def fill_horizons(
     tx_slope = NO_EDGE
     tx_mrad = 0.0
     tx_point = 1
+    tx_vertex = 0
+    settled = 0
     for item in range(count):
         while point < items[STEP, item]:
             x_km = point * step_km
@@ -120,6 +121,9 @@ def fill_horizons(
                 tx_point = point
                 since_size = 0  # so that the chain from a receiver's horizon ends at the mast's
             size = push(hull, size, x_km, lowered_m, point)
+            if tx_point == point:
+                tx_vertex = size - 1
+            settled = max(tx_vertex, min(settled, size - 1))
             since_size = push(since_horizon, since_size, x_km, ground_m[point], point)
             if since_size >= 2:
                 left_neighbour[point] = int(since_horizon[POINT, since_size - 2])
@@ -133,10 +137,20 @@ def fill_horizons(
             rise_m = rx_level_m - tx_level_m
             fitted_slope = (ray[TX_EFFECTIVE_M, item] - ray[RX_EFFECTIVE_M, item] + rise_m) / total_km
             if tx_slope + bulge > rise_m / total_km:
-                highest = _write_beyond_horizon(
-                    tx_level_m, rx_level_m, tx_slope, total_km, curvature, step_km, hull, size, with_nu, ray,
+                vertex = _write_beyond_horizon(
+                    tx_level_m, rx_level_m, tx_slope, total_km, curvature, step_km, hull, size, nu_row, ray,
                     item,
                 )  # fmt: skip
+                highest = int(hull[POINT, vertex])
+                if height == 0:
+                    vertex = max(vertex, tx_vertex)
+                    settled = settle_string(
+                        ground_m, tx_level_m, hull, tx_vertex, settled, vertex, curvature, step_km, string
+                    )
+                    ray[IN_THE_WAY, item] = ridge_class(
+                        ground_m, rx_level_m - bulge * total_km, items[END_M, item], int(items[STEP, item]),
+                        hull, vertex, curvature, step_km, string,
+                    )  # fmt: skip
                 ray[TX_MRAD, item] = tx_mrad
                 ray[TX_HORIZON_KM, item] = tx_point * step_km
                 highest = highest_between_horizons(
@@ -145,7 +159,7 @@ def fill_horizons(
             else:
                 highest = _write_in_sight(
                     ground_m, tx_level_m, rise_m / total_km, total_km, curvature, step_km, hull, size,
-                    with_nu, ray, item,
+                    nu_row, ray, item,
                 )  # fmt: skip
             ray[THETA_MRAD, item] = ray[TX_MRAD, item] + ray[RX_MRAD, item] + 2.0 * bulge
             fitted_m = tx_level_m - ray[TX_EFFECTIVE_M, item] + fitted_slope * (highest * step_km)

@@ -18,6 +18,7 @@ from covermap.grid.sweep_rows import (
     DUCT_TIME_DB,
     INTERPOLATION,
     LOSS_DB,
+    NU_BARE,
     NU_MEDIAN,
     SCRATCH,
     TX_MRAD,
@@ -25,6 +26,7 @@ from covermap.grid.sweep_rows import (
     whole_blocks,
 )
 from covermap.grid.sweep_smooth_earth import fill_earth
+from covermap.grid.sweep_string import UNKNOWN_CLASS, fill_path_class
 from covermap.grid.sweep_terms import (
     add_coast_coupling,
     fill_beta0,
@@ -42,7 +44,7 @@ from covermap.propagation.vector_math import vector_kernel, vector_order
 @vector_order
 def fill_geometry(
     ground_m, surface_m, any_clutter, radii_km, tx_level_m, heights_m, step_km, count, items,
-    hulls, chain_slope, left_neighbour, rays,
+    hulls, chain_slope, left_neighbour, string, nu_row, rays,
 ):  # fmt: skip
     """Write the geometry of each item's path at each height into rays.
 
@@ -52,7 +54,7 @@ def fill_geometry(
     fill_smooth_heights(ground_m, tx_level_m, heights_m, step_km, count, items, hulls[0], rays)
     fill_horizons(
         ground_m, tx_level_m, heights_m, step_km, 500.0 / radii_km[0], count, items, hulls[0], hulls[1],
-        chain_slope, left_neighbour, not any_clutter, rays,
+        chain_slope, left_neighbour, string, nu_row, rays,
     )  # fmt: skip
     # Over bare ground fill_horizons has found the median radius's edge.
     for radius in range(0 if any_clutter else 1, radii_km.shape[0]):
@@ -63,11 +65,12 @@ def fill_geometry(
 
 
 @vector_kernel
-def blank_unknown(count, item_ground_m, departure_mrad, loss_db):
-    """Write NaN for the items from count on, and for those without ground of their own."""
+def blank_unknown(count, item_ground_m, departure_mrad, path_class, loss_db):
+    """Write NaN and UNKNOWN_CLASS for the items from count on, and for those without ground of their own."""
     frequencies, times, heights, items = loss_db.shape
     for item in range(items):
         if item >= count or math.isnan(item_ground_m[item]):
+            path_class[item] = UNKNOWN_CLASS
             for height in range(heights):
                 departure_mrad[height, item] = math.nan
                 for frequency in range(frequencies):
@@ -136,10 +139,10 @@ def fill_frequency(
 def sweep_radial(
     ground_m, clutter_m, zone, step_km, mid_latitude_deg, tx_height_m, item_step, item_ground_m, dn, n0,
     heights_m, frequencies_ghz, longest_wavelength_m, vertical, time_percents, radii_km,
-    gathered, surface_m, hulls, chain_slope, left_neighbour, items, rays, terms, smooth, earth, by_time,
-    earth_item, departure_mrad, loss_db,
+    gathered, surface_m, hulls, chain_slope, left_neighbour, string, items, rays, terms, smooth, earth,
+    by_time, earth_item, departure_mrad, path_class, loss_db,
 ):  # fmt: skip
-    """Write loss and departure angle of every item; return the first item out of order, or -1.
+    """Write loss, departure angle and path class of every item; return the first item out of order, or -1.
 
     radii_km : Earth radii; the first is written here, the second, for beta0, may be left out. The rest as
     RadialSweep.run and sweep_rows describe it.
@@ -153,10 +156,11 @@ def sweep_radial(
     count = fill_places(item_step, item_ground_m, mid_latitude_deg, step_km, first_unknown, items)
     radii_km[0] = median_radius_km(dn)
     tx_level_m = ground_m[0] + tx_height_m
+    nu_row = NU_BARE if any_clutter else NU_MEDIAN
     tx_coast_km, any_sea = fill_land_and_sea(zone, step_km, count, items)
     fill_geometry(
         ground_m, surface_m, any_clutter, radii_km, tx_level_m, heights_m, step_km, count, items,
-        hulls, chain_slope, left_neighbour, rays,
+        hulls, chain_slope, left_neighbour, string, nu_row, rays,
     )  # fmt: skip
     fill_place_terms(count, items, time_percents, by_time)
     for height in range(heights_m.shape[0]):
@@ -166,10 +170,14 @@ def sweep_radial(
             step_km, tx_level_m, tx_coast_km, any_sea, longest_wavelength_m, time_percents, radii_km,
             count, items, ray, terms, smooth, earth, by_time, earth_item, gathered,
         )  # fmt: skip
+        if height == 0:
+            fill_path_class(
+                n0, nu_row, count, items, ray, terms, gathered[0], earth[0], earth_item[0], path_class
+            )
         for frequency in range(frequencies_ghz.shape[0]):
             fill_frequency(
                 frequencies_ghz[frequency], vertical[frequency], n0, any_sea, time_percents, radii_km, height,
                 count, items, ray, terms, earth, by_time, earth_item, gathered, loss_db[frequency],
             )  # fmt: skip
-    blank_unknown(count, item_ground_m, departure_mrad, loss_db)
+    blank_unknown(count, item_ground_m, departure_mrad, path_class, loss_db)
     return -1

@@ -47,8 +47,10 @@ ITEM_ROWS = 18
     RX_EFFECTIVE_M,  # hre
     ROUGHNESS_M,  # hm
     FALL_M,  # level of the transmitting antenna minus level of the receiving one
-) = range(13)
-RAY_ROWS = 13
+    NU_BARE,  # as NU_MEDIAN, over ground without clutter; empty where there is no clutter and it is the same
+    IN_THE_WAY,  # class of the path, but for scatter; at the lowest height only
+) = range(15)
+RAY_ROWS = 15
 
 (
     FREE_SPACE_DB,  # at 1 GHz
