@@ -58,8 +58,11 @@ answer["relative"] = QgsProject.instance().filePathStorage() == 1
 
 @pytest.fixture(scope="module")
 def moved(demo, tmp_path_factory):
-    """A copy of the result in another place, the original out of reach of relative paths."""
-    return Path(shutil.copytree(demo.parent / "out", tmp_path_factory.mktemp("moved") / "else where"))
+    """The result zipped and unpacked in another place, the original out of reach of relative paths."""
+    folder = tmp_path_factory.mktemp("moved")
+    packed = shutil.make_archive(str(folder / "sent"), "zip", demo.parent / "out")
+    shutil.unpack_archive(packed, folder / "else where")
+    return folder / "else where"
 
 
 @pytest.fixture(scope="module")
@@ -167,11 +170,11 @@ def test_general_checks_of_geopackage_and_cog_pass_without_a_warning(qgis, moved
     assert found["told"] == []
 
 
-def blocks_of(page, heading):
-    """Return the Python blocks under a heading of a page of docs."""
+def blocks_of(page, heading, language="python"):
+    """Return the blocks of a language under a heading of a page of docs."""
     text = (Path(__file__).resolve().parents[1] / "docs" / page).read_text("utf-8")
     part = text.split(f"## {heading}\n")[1].split("\n## ")[0]
-    return [block.split("```")[0] for block in part.split("```python\n")[1:]]
+    return [block.split("```")[0] for block in part.split(f"```{language}\n")[1:]]
 
 
 def test_what_the_page_shows_runs_in_ogr_and_in_python(qgis, demo):
@@ -187,3 +190,19 @@ def test_what_the_page_shows_runs_in_ogr_and_in_python(qgis, demo):
         )
         assert done.returncode == 0, done.stderr
         assert done.stdout.strip()
+
+
+def test_the_shell_lines_of_the_page_run(qgis, demo):
+    (lines,) = blocks_of("gis.md", "GDAL and OGR", "sh")
+    said = []
+    for line in lines.strip().splitlines():
+        done = subprocess.run(
+            ["bash", "-c", line], cwd=demo.parent, capture_output=True, text=True, check=False
+        )
+        assert done.returncode == 0, done.stderr
+        assert "Warning" not in done.stderr
+        said.append(done.stdout)
+    assert "tier_name" in said[0]
+    assert "not a measurement" in said[0]
+    assert (demo.parent / "areas.geojson").stat().st_size > 1000
+    assert "Value:" in said[2]
