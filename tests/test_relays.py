@@ -17,7 +17,8 @@ from covermap.outputs.rasters import RasterSet
 from covermap.outputs.relay_list.write import RELAY_CAUTIONS
 from covermap.planning.changes import CHANGES
 from covermap.planning.relay_choice import choose_sites, score
-from covermap.planning.relay_sites import candidate_sites
+from covermap.planning.relay_harm import co_channel_protection_db, harmed_cells, neighbours_of
+from covermap.planning.relay_sites import HomeCells, candidate_sites
 
 
 def test_the_choice_is_as_good_as_trying_every_set():
@@ -57,7 +58,9 @@ def test_candidates_are_tops_with_a_donor_signal(tmp_path):
     with RasterSet(tmp_path / "other", GRID, services={"main": ("a",)}) as rasters:
         rasters.write("ground", WHOLE, ground)
         rasters.write("main/margin", WHOLE, margin)
-    sites = candidate_sites(Coverage(tmp_path / "other", coverage.run), "main", np.ones(GRID.shape))
+    row, col = (axis.ravel() for axis in np.indices(GRID.shape))
+    homes = HomeCells(row, col, np.ones(row.size))
+    sites = candidate_sites(Coverage(tmp_path / "other", coverage.run), "main", homes)
     found = set(zip(sites.row.tolist(), sites.col.tolist(), strict=True))
     assert {(5, 5), (12, 20)} <= found
     assert (20, 30) not in found
@@ -71,6 +74,34 @@ def demo(tmp_path_factory):
     scenario = folder / "scenario.toml"
     scenario.write_text(scenario.read_text("utf-8").replace("cell_m = 100", "cell_m = 1000"), "utf-8")
     return scenario
+
+
+def test_protection_on_one_channel_follows_the_rule_at_the_levels_it_prints():
+    # 47 CFR 73.623(c)(3), in use until 2024: D/U 23 dB at S/N 16 dB, 15 dB at S/N 28 dB; its formula gives
+    # 22.7, 16.7 and 15.2 dB at S/N 16, 20 and 28 dB (threshold 15.19 dB). Values from memory.
+    above_db = np.array([16.0, 20.0, 28.0]) - 15.19
+    np.testing.assert_allclose(co_channel_protection_db(above_db), [22.7, 16.7, 15.2], atol=0.05)
+    assert co_channel_protection_db(np.array([0.0]))[0] == 23.0
+
+
+def test_neighbours_are_stations_on_the_channel_and_those_beside_it():
+    # US channels 20 to 23: 509, 515, 521 and 527 MHz; a relay on 515
+    found = neighbours_of([509.0, 515.0, 521.0, 527.0, 515.2], [515.0], 6.0)
+    assert [(one.station, one.adjacent_db) for one in found] == [(1, None), (4, None), (0, -26.0), (2, -28.0)]
+
+
+def test_homes_served_now_are_harmed_where_the_relay_stands_too_high():
+    # needs 40; served with 0, 5, 20 dB to spare, and one that is not served at all
+    station = np.array([40.0, 45.0, 60.0, 39.0, np.nan])
+    relay = np.array([[18.0, 30.0, 44.0, 90.0, 90.0], [16.0, 28.0, 46.0, 90.0, 90.0]])
+    same = harmed_cells(station, 40.0, relay, None)
+    # protection 23, 16.65 and 15.04 dB: 40 - 18 = 22 fails, 40 - 16 holds; 45 - 30 = 15 fails, 45 - 28 holds;
+    # 60 - 44 = 16 holds, 60 - 46 = 14 fails
+    assert same.tolist() == [[True, True, False, False, False], [False, False, True, False, False]]
+    beside = np.array([[65.0, 73.0, 86.0, 90.0, 90.0], [69.0, 70.0, 89.0, 90.0, 90.0]])
+    lower = harmed_cells(station, 40.0, beside, -28.0)  # the relay may stand 28 dB above the station
+    assert lower.tolist() == [[False, False, False, False, False], [True, False, True, False, False]]
+    assert harmed_cells(station, 40.0, beside, -26.0)[0].tolist() == [False, True, False, False, False]
 
 
 def test_relays_before_a_map_says_what_to_do(demo):
@@ -133,15 +164,21 @@ def valley(tmp_path_factory):
     return folders
 
 
-def test_without_the_relay_its_valley_loses_and_gains_come_from_interference_alone(valley):
+def test_without_the_relay_its_valley_loses_and_gains_come_from_its_channels_alone(valley):
     found = covermap.changes(*valley)
-    before = covermap.open_coverage(valley[0])
+    before, after = (covermap.open_coverage(folder) for folder in valley)
     change = found.lists["main"].change
     harder, easier = change == CHANGES.index("harder"), change == CHANGES.index("easier")
     relay_dbuvm = np.fmax(before.read("field/SK1R"), before.read("field/CTVR"))
     assert harder.any()
     assert (relay_dbuvm[harder] > 30.0).all()  # 39 dB(uV/m) is the least a rooftop antenna needs at UHF
+    assert not {"SK1R", "CTVR"} & set(after.field_stations)
     if any("Interference" in sentence for sentence in before.run["not_counted"]):
         assert not easier.any()
-    else:
-        assert (relay_dbuvm[easier] > 0.0).all()
+        return
+    # a gain without a station is one that the station's signal spoiled: it must be there to be heard
+    assert (relay_dbuvm[easier] > 0.0).all()
+    if easier.any() and before.has("main/main_cause"):
+        causes = before.tag_values("main/main_cause", "CAUSES")
+        cause = before.read("main/main_cause")[easier]
+        assert (cause == causes.index("same_channel")).mean() > 0.5

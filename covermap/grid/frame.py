@@ -11,6 +11,9 @@ import pyproj
 from affine import Affine
 from numpy.typing import NDArray
 
+BAND_CELLS = 1_000_000  # of a tile as wide as the grid
+KEPT_CELLS = 65_536  # positions of larger tiles are not kept for the next that asks
+
 
 @dataclass(frozen=True)
 class Tile:
@@ -63,6 +66,16 @@ class Grid:
             for col in range(0, self.cols, tile_cells):
                 yield Tile(row, col, min(tile_cells, self.rows - row), min(tile_cells, self.cols - col))
 
+    def bands(self, most_cells: int = BAND_CELLS) -> Iterator[Tile]:
+        """Yield tiles as wide as the grid, from north to south, of about most_cells at most.
+
+        Cells of one band after the other are in the order of the whole grid, row by row.
+        """
+        rows = max(1, most_cells // self.cols)
+        rows = rows // 128 * 128 or rows
+        for row in range(0, self.rows, rows):
+            yield Tile(row, 0, min(rows, self.rows - row), self.cols)
+
     def centres(self, tile: Tile) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Return x and y of the tile's cell centres in metres, each of shape (rows, cols)."""
         x = self.x_min + (tile.col + np.arange(tile.cols) + 0.5) * self.cell_m
@@ -75,7 +88,18 @@ class Grid:
         Each of shape (rows, cols), read-only. Every cell is transformed alone: its answer does not
         depend on the tile.
         """
+        if tile.rows * tile.cols > KEPT_CELLS:
+            return _centres_lonlat.__wrapped__(self, tile)
         return _centres_lonlat(self, tile)
+
+    def lonlat_of(
+        self, row: NDArray[np.int64], col: NDArray[np.int64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return longitude and latitude of the centres of single cells in WGS 84 degrees, each (N,)."""
+        x = self.x_min + (np.asarray(col) + 0.5) * self.cell_m
+        y = self.y_max - (np.asarray(row) + 0.5) * self.cell_m
+        longitude_deg, latitude_deg = to_wgs84(self.crs_wkt).transform(x, y)
+        return np.asarray(longitude_deg), np.asarray(latitude_deg)
 
     @property
     def cells(self) -> int:

@@ -12,9 +12,9 @@ import shapely
 from numpy.typing import NDArray
 
 from covermap.constants import TIER_COUNT, TIER_NOT_PROMISED, UNKNOWN_UINT8
-from covermap.grid.frame import Tile
 from covermap.outputs.coverage import Coverage
 from covermap.outputs.layers import AIM_UNKNOWN
+from covermap.planning.results import read_cells
 
 MOST_CELLS = 200_000
 DESCRIPTION = "Every cell of the asked area; missing values are unknown. A square is not a house."
@@ -44,11 +44,10 @@ def cells_layer(
     main_cause are there only where the result has these rasters.
     """
     grid = coverage.grid
-    whole = Tile(0, 0, grid.rows, grid.cols)
-    row, col = np.nonzero(coverage.inside_area(whole))
+    row, col = _cells_inside(coverage)
 
     def of(kind: str) -> NDArray:
-        return coverage.read(f"{list_name}/{kind}")[..., row, col]
+        return read_cells(coverage, f"{list_name}/{kind}", row, col)
 
     tier, chance = of("tier"), of("tier_chance")
     services = coverage.services(list_name)
@@ -67,13 +66,25 @@ def cells_layer(
         "aim_deg_true": _whole(of("aim"), of("aim") == AIM_UNKNOWN),
         **_further(coverage, list_name, of),
         "services_kept_one_class_lower": _whole(kept, (tier == UNKNOWN_UINT8) | (tier == 1)),
-        "homes": _real(coverage.read("homes")[row, col], 3) if coverage.has("homes") else _missing(row.size),
-        "flags": coverage.read("flags")[row, col].astype(np.int64) if coverage.has("flags") else 0,
+        "homes": _real(read_cells(coverage, "homes", row, col), 3)
+        if coverage.has("homes")
+        else _missing(row.size),
+        "flags": read_cells(coverage, "flags", row, col).astype(np.int64) if coverage.has("flags") else 0,
     }
     left, top = grid.x_min + col * grid.cell_m, grid.y_max - row * grid.cell_m
     return gpd.GeoDataFrame(
         frame, geometry=shapely.box(left, top - grid.cell_m, left + grid.cell_m, top), crs=grid.crs_wkt
     )
+
+
+def _cells_inside(coverage: Coverage) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return row and col of the cells of the asked area, in the order of the grid."""
+    parts = []
+    for band in coverage.grid.bands():
+        row, col = np.nonzero(coverage.inside_area(band))
+        parts.append(np.stack([row + band.row, col]))
+    row, col = np.concatenate(parts, axis=1)
+    return row, col
 
 
 def _further(coverage: Coverage, list_name: str, of: Callable[[str], NDArray]) -> dict[str, Any]:
@@ -104,7 +115,7 @@ def _limiting_field(
         chosen = limiting == index
         for station in carriers.get(service, ()):
             if chosen.any() and coverage.has(f"field/{station}"):
-                values = coverage.read(f"field/{station}")[row[chosen], col[chosen]]
+                values = read_cells(coverage, f"field/{station}", row[chosen], col[chosen])
                 field[chosen] = np.fmax(field[chosen], values)
     return _real(field, 1)
 

@@ -13,6 +13,7 @@ from rasterio.windows import Window
 from covermap.errors import InputError
 from covermap.outputs.coverage import Cells, Coverage
 from covermap.outputs.layers import layer_of
+from covermap.outputs.rasters import CACHE_BYTES
 
 MOST_DRAWN_CELLS = 4_000_000  # at a byte a value and a band, a page's arrays then take tens of MB
 SUMMED = ("homes", "homes_without_roof")
@@ -38,7 +39,7 @@ class CoarsenedCoverage(Coverage):
         if not self.has(name):
             raise InputError(f"{self.folder}: there is no raster {name!r} in this result.")
         asked = self._window(window) or Window(0, 0, self.grid.cols, self.grid.rows)
-        with rasterio.open(self.path(name)) as dataset:
+        with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), rasterio.open(self.path(name)) as dataset:
             bands = self._sums(dataset, asked) if name in SUMMED else self._picks(dataset, asked)
         return bands if layer.stacked else bands[0]
 

@@ -34,7 +34,8 @@ def to_xarray(coverage: Coverage, names: Sequence[str] | None = None) -> xarray.
     xarray.Dataset with coordinates x and y (centres of cells, in the grid's CRS, metres), tier (1 to 7)
     and service where rasters have such bands. A variable has its raster's name, unknown cells are NaN
     (so whole numbers become float32), and carries units, long_name and, after the CF conventions 1.8,
-    section 5.6, grid_mapping. The CRS stands in the variable spatial_ref as crs_wkt.
+    section 5.6, grid_mapping. The CRS stands in the variable spatial_ref as crs_wkt. Values are read when
+    they are asked for, and only the rows and columns asked for: select first, then compute.
 
     Raises
     ------
@@ -43,6 +44,8 @@ def to_xarray(coverage: Coverage, names: Sequence[str] | None = None) -> xarray.
     """
     try:
         import xarray
+
+        from covermap.outputs.lazy_raster import lazy_raster
     except ImportError as error:
         raise InputError("xarray is not installed. Run: pip install 'covermap[xarray]'.") from error
     x, y = coverage.coordinates()
@@ -55,9 +58,11 @@ def to_xarray(coverage: Coverage, names: Sequence[str] | None = None) -> xarray.
         layer = layer_of(name)
         band = _band_coordinate(coverage, name, layer)
         coordinates |= band
-        values = coverage.read(name)
+        sizes = (*(len(values) for _, values in band.values()), *coverage.grid.shape)
         attributes = {"long_name": layer.meaning, "units": layer.unit or "1", "grid_mapping": GRID_MAPPING}
-        variables[name] = ((*band, "y", "x"), _without_unknown(values, layer), attributes)
+        variables[name] = xarray.Variable(
+            (*band, "y", "x"), lazy_raster(coverage, name, layer, sizes), attributes
+        )
     about = {"title": coverage.run.get("name", ""), "comment": " ".join(coverage.run.get("cautions", []))}
     return xarray.Dataset(variables, coordinates, about)
 
@@ -103,9 +108,3 @@ def _band_coordinate(coverage: Coverage, name: str, layer: Layer) -> dict[str, A
     list_name = name.split("/")[0]
     dimension = "service" if len(coverage.lists) == 1 else f"service_of_{list_name}"
     return {dimension: (dimension, list(coverage.services(list_name)))}
-
-
-def _without_unknown(values: np.ndarray, layer: Layer) -> np.ndarray:
-    if layer.nodata is None or values.dtype == np.float32:
-        return values
-    return np.where(values == layer.nodata, np.float32(np.nan), values.astype(np.float32))

@@ -8,9 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.grid.frame import Tile
-from covermap.planning.results import Results
+from covermap.planning.results import Results, read_cells
 
 HIGH_VHF = "high_vhf"
+OWN_HIGH_VHF_FLAG = 8  # of plan_flags: the list needs an antenna of its own for high VHF
 RECEIVED_PERCENT = 50  # judgement: a service counts as received by a plan from this chance on
 
 
@@ -27,11 +28,31 @@ def carrying_station(results: Results, service: str, tile: Tile) -> NDArray[np.i
 
     It is the one with the strongest field at 10 m where the result holds the fields, else the first.
     """
+    names = _compared_fields(results, service)
+    if not names:
+        return np.zeros(tile.rows * tile.cols, dtype=np.int64)
+    return _strongest(np.stack([results.read(name, tile).ravel() for name in names]))
+
+
+def carrying_station_of(
+    results: Results, service: str, row: NDArray[np.int64], col: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    """Return for each of N cells the index of the station that carries the service; as carrying_station."""
+    names = _compared_fields(results, service)
+    if not names:
+        return np.zeros(row.size, dtype=np.int64)
+    return _strongest(np.stack([read_cells(results, name, row, col) for name in names]))
+
+
+def _compared_fields(results: Results, service: str) -> list[str]:
+    """Return the field rasters of a service's stations; none where there is nothing to compare."""
     rows: list[Mapping[str, str]] = results.run["carriers"][service]
-    best = np.zeros(tile.rows * tile.cols, dtype=np.int64)
-    if len(rows) < 2 or not all(results.has(f"field/{row['station_id']}") for row in rows):
-        return best
-    fields_dbuvm = np.stack([results.read(f"field/{row['station_id']}", tile).ravel() for row in rows])
+    names = [f"field/{row['station_id']}" for row in rows]
+    return names if len(names) > 1 and all(results.has(name) for name in names) else []
+
+
+def _strongest(fields_dbuvm: NDArray) -> NDArray[np.int64]:
+    """Return the index of the strongest of fields, shape (N,), from (S, N); unknown is weakest."""
     return np.argmax(np.where(np.isnan(fields_dbuvm), -np.inf, fields_dbuvm), axis=0)
 
 
@@ -50,10 +71,14 @@ def carrying_masts(results: Results, list_name: str, tile: Tile) -> NDArray[np.i
 def needs_high_vhf(results: Results, list_name: str, tile: Tile) -> NDArray[np.bool_] | None:
     """Return in which of the tile's N cells the antenna must carry high VHF; None if not recorded.
 
-    That is where the stored plan brings a listed service (chance of 50 % or more) from a station there.
+    That is where the stored plan brings a listed service (chance of 50 % or more) from a station there,
+    and where plan_flags says so.
     """
+    flagged = None
+    if results.has(f"{list_name}/plan_flags"):
+        flagged = (results.read(f"{list_name}/plan_flags", tile).ravel() & OWN_HIGH_VHF_FLAG) > 0
     if masts_of(results) is None:
-        return None
+        return flagged
     chance_percent = results.read(f"{list_name}/service_chance", tile)
     needs = np.zeros(tile.rows * tile.cols, dtype=bool)
     for service, chance in zip(results.services(list_name), chance_percent, strict=True):
@@ -61,4 +86,4 @@ def needs_high_vhf(results: Results, list_name: str, tile: Tile) -> NDArray[np.b
         if of_station.any():
             received = (chance.ravel() >= RECEIVED_PERCENT) & (chance.ravel() <= 100)
             needs |= received & of_station[carrying_station(results, service, tile)]
-    return needs
+    return needs if flagged is None else needs | flagged

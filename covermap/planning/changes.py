@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,13 +13,13 @@ from numpy.typing import NDArray
 
 from covermap.constants import TIER_NOT_PROMISED
 from covermap.errors import InputError
-from covermap.grid.frame import Grid, Tile
+from covermap.grid.frame import BAND_CELLS, Grid, Tile
 from covermap.planning.cell_fractions import PolygonCells
+from covermap.planning.resampled import on_one_grid
 from covermap.planning.results import Results
 
 SAME, EASIER, HARDER, NOW_UNKNOWN, NOW_KNOWN, NEVER_KNOWN = range(6)
 CHANGES = ("same", "easier", "harder", "unknown now", "known now", "unknown")
-LARGEST_OFFSET = 1e-6  # of a cell
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,15 +43,16 @@ class Comparison:
 
     grid : of the shared cells; inside : those in both asked areas; homes : of the later result, None without
     first : what differs beside the stations and must be read first, empty when nothing does
-    notes : further sentences
+    notes : further sentences; later : the later result on a grid whose cells are those of `grid`
     """
 
     grid: Grid
     inside: NDArray[np.bool_]
-    homes: NDArray[np.float64] | None
+    homes: NDArray[np.float32] | None
     lists: dict[str, ListChange]
     first: tuple[str, ...]
     notes: tuple[str, ...]
+    later: Results
 
     def counts(self, list_name: str) -> pd.DataFrame:
         """Return cells, area_km2 and homes by change (index CHANGES)."""
@@ -65,13 +66,14 @@ class Comparison:
 
 
 def compare(before: Results, after: Results) -> Comparison:
-    """Compare two results cell by cell.
+    """Compare two results cell by cell; of different grids the finer is read on the coarser's cells.
 
     Raises
     ------
     InputError
-        If their grids differ in CRS, cell size or alignment, or share no cell, or if they share no list.
+        If their cells differ by more than ten times in size, or they share no cell or no list.
     """
+    before, after, how = on_one_grid(before, after)
     window_before, window_after, grid = _common(before.grid, after.grid)
     notes = []
     if grid.shape != before.grid.shape or grid.shape != after.grid.shape:
@@ -88,32 +90,35 @@ def compare(before: Results, after: Results) -> Comparison:
     inside = before.inside_area(window_before) & after.inside_area(window_after)
     homes = None
     if after.has("homes"):
-        homes = np.nan_to_num(after.read("homes", window_after).astype(np.float64))
+        homes = np.nan_to_num(after.read("homes", window_after))
         notes += _homes_notes(before, window_before, homes)
-    weight = np.where(inside, 1.0 if homes is None else homes, 0.0)
     lists = {}
     for name in names:
         if before.services(name) != after.services(name):
             notes.append(f"List {name!r} does not hold the same services in both results.")
-        lists[name] = _list_change(name, before, after, window_before, window_after, weight)
-    return Comparison(grid, inside, homes, lists, differences(before.run, after.run), tuple(notes))
+        lists[name] = _list_change(name, before, after, window_before, window_after, inside, homes)
+    first = tuple(sentence for sentence in (how, *differences(before.run, after.run)) if sentence)
+    return Comparison(grid, inside, homes, lists, first, tuple(notes), after)
 
 
 def by_neighbourhood(comparison: Comparison, areas: gpd.GeoDataFrame, list_name: str) -> pd.DataFrame:
     """Return homes (without homes: area_km2) by change for each neighbourhood.
 
-    areas : neighbourhood_id, neighbourhood_name and outlines in the grid's CRS, one row each
+    areas : neighbourhood_id, neighbourhood_name and outlines, one row each
     """
-    polygons = np.asarray(areas.geometry.array, dtype=object)
     grid = comparison.grid
+    polygons = np.asarray(areas.geometry.to_crs(grid.crs_wkt).array, dtype=object)
     cells = PolygonCells(polygons, grid)
-    weight = np.full(grid.shape, grid.cell_m**2 / 1e6) if comparison.homes is None else comparison.homes
-    weight = np.where(comparison.inside, weight, 0.0)
     sums = np.zeros((len(polygons), len(CHANGES)))
     for tile in grid.tiles():
         part = cells.fractions(tile)
         change = comparison.lists[list_name].change[tile.window].ravel()[part.cell]
-        np.add.at(sums, (part.polygon, change), part.fraction * weight[tile.window].ravel()[part.cell])
+        weight = np.where(
+            comparison.inside[tile.window],
+            grid.cell_m**2 / 1e6 if comparison.homes is None else comparison.homes[tile.window],
+            0.0,
+        )
+        np.add.at(sums, (part.polygon, change), part.fraction * weight.ravel()[part.cell])
     prefix = "area_km2_" if comparison.homes is None else "homes_"
     table = pd.DataFrame(
         {
@@ -158,23 +163,12 @@ def _digests(run: Mapping[str, Any], prefix: str) -> list[tuple[str, str]]:
 
 
 def _common(before: Grid, after: Grid) -> tuple[Tile, Tile, Grid]:
-    """Return the shared cells as a tile of each grid and as a grid. Raises InputError where cells differ."""
-    if before.cell_m != after.cell_m:
-        raise InputError(
-            f"The cells differ: {before.cell_m:g} m before, {after.cell_m:g} m after. Run one again "
-            "with the other's [grid] cell_m; different cells are not compared."
-        )
-    if before.crs != after.crs:
-        raise InputError(
-            f"The grids have different CRS: {before.crs.name} before, {after.crs.name} after. Set the same "
-            "[grid] crs in both scenarios."
-        )
+    """Return the shared cells of two aligned grids as a tile of each and as a grid.
+
+    Raises InputError where they share none.
+    """
     col = (after.x_min - before.x_min) / before.cell_m
     row = (before.y_max - after.y_max) / before.cell_m
-    if abs(col - round(col)) > LARGEST_OFFSET or abs(row - round(row)) > LARGEST_OFFSET:
-        raise InputError(
-            "The cells of the two results do not lie on each other. Use the same [grid] area in both."
-        )
     first_row, first_col = max(0, round(row)), max(0, round(col))
     rows = min(before.rows, round(row) + after.rows) - first_row
     cols = min(before.cols, round(col) + after.cols) - first_col
@@ -195,14 +189,21 @@ def _common(before: Grid, after: Grid) -> tuple[Tile, Tile, Grid]:
 def _homes_notes(before: Results, window: Tile, homes: NDArray) -> list[str]:
     if not before.has("homes"):
         return ["Only the later result knows homes; they are counted in both."]
-    old = np.nan_to_num(before.read("homes", window).astype(np.float64))
-    if abs(old.sum() - homes.sum()) > 0.5:
-        return [f"Homes differ: {old.sum():,.0f} before, {homes.sum():,.0f} after; those of the later count."]
+    old = float(np.nansum(before.read("homes", window), dtype=np.float64))
+    new = float(homes.sum(dtype=np.float64))
+    if abs(old - new) > 0.5:
+        return [f"Homes differ: {old:,.0f} before, {new:,.0f} after; those of the later count."]
     return []
 
 
 def _list_change(
-    name: str, before: Results, after: Results, window_before: Tile, window_after: Tile, weight: NDArray
+    name: str,
+    before: Results,
+    after: Results,
+    window_before: Tile,
+    window_after: Tile,
+    inside: NDArray[np.bool_],
+    homes: NDArray | None,
 ) -> ListChange:
     old = before.read(f"{name}/tier", window_before)
     new = after.read(f"{name}/tier", window_after)
@@ -213,16 +214,27 @@ def _list_change(
     change[knew & knows & (new > old)] = HARDER
     change[knew & ~knows] = NOW_UNKNOWN
     change[~knew & knows] = NOW_KNOWN
-    services = {}
     both = [service for service in after.services(name) if service in before.services(name)]
-    for service in both:
-        had = _receives(before, name, service, window_before)
-        has = _receives(after, name, service, window_after)
-        services[service] = (float(weight[~had & has].sum()), float(weight[had & ~has].sum()))
+    sums = np.zeros((len(both), 2))  # a raster of all services is read a band of rows at a time
+    rows_at_once = max(1, BAND_CELLS // window_before.cols)
+    for row in range(0, window_before.rows, rows_at_once):
+        part = slice(row, row + rows_at_once)
+        weight = np.where(inside[part], 1.0 if homes is None else homes[part].astype(np.float64), 0.0)
+        had = _receives(before, name, both, _rows_of(window_before, part))
+        has = _receives(after, name, both, _rows_of(window_after, part))
+        sums[:, 0] += [weight[gained].sum() for gained in ~had & has]
+        sums[:, 1] += [weight[lost].sum() for lost in had & ~has]
+    services = {service: (float(gain), float(loss)) for service, (gain, loss) in zip(both, sums, strict=True)}
     return ListChange(name, change, old, new, services)
 
 
-def _receives(results: Results, name: str, service: str, window: Tile) -> NDArray[np.bool_]:
-    """Return where the stored plan brings a service as surely as the run asks."""
-    chance = results.read(f"{name}/service_chance", window)[results.services(name).index(service)]
+def _rows_of(window: Tile, rows: slice) -> Tile:
+    """Return some of the rows of a tile, those that it has."""
+    return Tile(window.row + rows.start, window.col, min(rows.stop, window.rows) - rows.start, window.cols)
+
+
+def _receives(results: Results, name: str, services: Sequence[str], window: Tile) -> NDArray[np.bool_]:
+    """Return where the stored plan brings each service as surely as the run asks, shape (V, rows, cols)."""
+    of_list = results.services(name)
+    chance = results.read(f"{name}/service_chance", window)[[of_list.index(service) for service in services]]
     return (chance >= results.run.get("confidence_percent", 90)) & (chance <= 100)

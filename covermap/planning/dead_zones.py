@@ -28,6 +28,7 @@ DEAD_BELOW_PERCENT, DOUBTFUL_BELOW_PERCENT = 10, 50
 KINDS = ("dead", "doubtful")
 BLOCK_CELLS = 2048  # patches of larger grids end at the edges of blocks
 SMALLEST_CELLS = 3
+ZONES_AT_ONCE = 5000  # whose ranges are drawn together, 400 draws each: 16 MB an array
 DESCRIPTION = (
     "Connected patches where the chance that a tall mast brings any of the listed services (as many as "
     "dead_zone_services) is under 10 % (dead) or 10 to 50 % (doubtful). homes: expected homes with none "
@@ -137,13 +138,16 @@ def _homes(
     masts, spread = masts_of(results), spread_of(results.run)
     if masts is None or spread is None:
         return expected.round(3).tolist(), nothing, nothing
-    tally = RangeTally(count, len(masts), spread)
-    lived = homes > 0
-    if lived.any():
-        further = FurtherResults(results, list_name, tile)
-        parts = lost_parts(results, list_name, tile, cell[lived], of_tile, further)
-        tally.add(zone[lived], parts.cell_id, homes[lived], parts.deviations, parts.shares)
-    low, high = tally.ranges(expected)
+    further = FurtherResults(results, list_name, tile)
+    low, high = expected.copy(), expected.copy()
+    for first in range(0, count, ZONES_AT_ONCE):
+        some = slice(first, min(first + ZONES_AT_ONCE, count))
+        tally = RangeTally(some.stop - first, len(masts), spread)
+        lived = (homes > 0) & (zone >= first) & (zone < some.stop)
+        if lived.any():
+            parts = lost_parts(results, list_name, tile, cell[lived], of_tile, further)
+            tally.add(zone[lived] - first, parts.cell_id, homes[lived], parts.deviations, parts.shares)
+        low[some], high[some] = tally.ranges(expected[some])
     return expected.round(3).tolist(), low.round(3).tolist(), high.round(3).tolist()
 
 

@@ -8,11 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from covermap.grid.frame import Tile
 from covermap.planning.results import Results
 
 TOP_RADIUS_M = 600.0  # a top is the highest place within this distance
 DONOR_MARGIN_DB = 10.0  # above what the rooftop tier needs; common practice, no source
 MOST_SITES = 200
+BLOCK_CELLS = 2048
 NEAR_KM = 15.0  # homes within this distance count when tops are many
 
 
@@ -26,37 +28,67 @@ class Sites:
     donor_margin_db: NDArray[np.float64]
 
 
-def candidate_sites(
-    results: Results, list_name: str, homes: NDArray[np.float64], most: int = MOST_SITES
-) -> Sites:
+@dataclass(frozen=True, eq=False)
+class HomeCells:
+    """The cells with homes, in the order of the grid: row, col and homes, each (N,)."""
+
+    row: NDArray[np.int64]
+    col: NDArray[np.int64]
+    homes: NDArray[np.float64]
+
+
+def home_cells(results: Results) -> HomeCells:
+    """Return the cells of a result that hold homes."""
+    found = []
+    for band in results.grid.bands():
+        homes = np.nan_to_num(results.read("homes", band).astype(np.float64))
+        row, col = np.nonzero(homes > 0)
+        found.append(np.stack([row + band.row, col, homes[row, col]]))
+    row, col, homes = np.concatenate(found, axis=1)
+    return HomeCells(row.astype(np.int64), col.astype(np.int64), homes)
+
+
+def candidate_sites(results: Results, list_name: str, sought: HomeCells, most: int = MOST_SITES) -> Sites:
     """Return local maxima of the ground where the worst service of the list has donor margin enough.
 
-    homes : shape (rows, cols), the homes a relay should reach; with more tops than `most` those with most
-        of them within 15 km stay
+    sought : the homes a relay should reach; with more tops than `most` those with most of them within
+        15 km stay. On grids of more than 2048 cells a side a flat top across an edge of blocks is two.
     """
     grid = results.grid
-    ground_m = np.asarray(results.read("ground"), dtype=np.float64)
+    parts = [_tops(results, list_name, tile) for tile in grid.tiles(BLOCK_CELLS)]
+    row, col, ground_m, margin_db = np.concatenate(parts, axis=1)
+    if row.size > most:
+        kept = np.sort(np.argsort(-_near_homes(sought, row, col, grid.cell_m), kind="stable")[:most])
+        row, col, ground_m, margin_db = row[kept], col[kept], ground_m[kept], margin_db[kept]
+    return Sites(row.astype(np.int64), col.astype(np.int64), ground_m, margin_db)
+
+
+def _tops(results: Results, list_name: str, tile: Tile) -> NDArray[np.float64]:
+    """Return row, col, ground and margin of the tops in a block of cells, shape (4, C)."""
+    grid = results.grid
     reach = max(1, round(TOP_RADIUS_M / grid.cell_m))
+    north, west = min(tile.row, reach), min(tile.col, reach)
+    south = min(tile.row + tile.rows + reach, grid.rows)
+    east = min(tile.col + tile.cols + reach, grid.cols)
+    around = Tile(tile.row - north, tile.col - west, south - tile.row + north, east - tile.col + west)
+    ground_m = np.asarray(results.read("ground", around), dtype=np.float64)
     filled = np.where(np.isnan(ground_m), -np.inf, ground_m)
     highest = ndimage.maximum_filter(filled, size=2 * reach + 1, mode="nearest")
-    margin_db = results.read(f"{list_name}/margin")
+    inner = np.s_[north : north + tile.rows, west : west + tile.cols]
+    filled, highest, ground_m = filled[inner], highest[inner], ground_m[inner]
+    margin_db = results.read(f"{list_name}/margin", tile)
     tops = (filled == highest) & np.isfinite(filled) & (margin_db >= DONOR_MARGIN_DB)
     labels, count = ndimage.label(tops, structure=np.ones((3, 3)))  # a flat top is one
     middles = ndimage.maximum_position(margin_db, labels, range(1, count + 1)) if count else []
     row = np.array([int(place[0]) for place in middles], dtype=np.int64)
     col = np.array([int(place[1]) for place in middles], dtype=np.int64)
-    if row.size > most:
-        kept = np.argsort(-_near_homes(homes, row, col, grid.cell_m), kind="stable")[:most]
-        row, col = row[np.sort(kept)], col[np.sort(kept)]
-    return Sites(row, col, ground_m[row, col], margin_db[row, col].astype(np.float64))
+    return np.stack([row + tile.row, col + tile.col, ground_m[row, col], margin_db[row, col]])
 
 
-def _near_homes(homes: NDArray, row: NDArray, col: NDArray, cell_m: float) -> NDArray[np.float64]:
+def _near_homes(sought: HomeCells, row: NDArray, col: NDArray, cell_m: float) -> NDArray[np.float64]:
     """Return the homes around each place, nearer ones counting more."""
-    home_row, home_col = np.nonzero(homes)
-    count = homes[home_row, home_col]
     found = np.zeros(row.size)
     for site in range(row.size):
-        away_km = np.hypot(home_row - row[site], home_col - col[site]) * cell_m / 1000.0
-        found[site] = (count * np.clip(1.0 - away_km / NEAR_KM, 0.0, None)).sum()
+        away_km = np.hypot(sought.row - row[site], sought.col - col[site]) * cell_m / 1000.0
+        found[site] = (sought.homes * np.clip(1.0 - away_km / NEAR_KM, 0.0, None)).sum()
     return found

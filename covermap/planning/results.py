@@ -44,3 +44,16 @@ class Results(Protocol):
     def inside_area(self, tile: Tile) -> NDArray[np.bool_]:
         """Return which cells of a tile lie in the asked area, shape (rows, cols)."""
         ...
+
+
+def read_cells(results: Results, name: str, row: NDArray[np.int64], col: NDArray[np.int64]) -> np.ndarray:
+    """Return single cells of a raster, shape (N,) or (bands, N); memory does not grow with the grid.
+
+    row, col : of the cells, each (N,)
+    """
+    found = results.read(name, Tile(0, 0, 1, 1))[..., 0, np.zeros(row.size, dtype=np.int64)]
+    for band in results.grid.bands():
+        here = np.flatnonzero((row >= band.row) & (row < band.row + band.rows))
+        if here.size:
+            found[..., here] = results.read(name, band)[..., row[here] - band.row, col[here]]
+    return found

@@ -13,8 +13,9 @@ from scipy import ndimage
 
 from covermap.constants import TIER_NOT_PROMISED
 from covermap.grid.exact_path import GEODESIC, point_profile
-from covermap.planning.carriers import carrying_station
-from covermap.planning.results import Results
+from covermap.grid.frame import Tile
+from covermap.planning.carriers import carrying_station_of
+from covermap.planning.results import Results, read_cells
 from covermap.planning.tally import FIRST_ROOFTOP_TIER
 from covermap.propagation import Profile, ridges
 from covermap.scenario.records import Station
@@ -67,36 +68,64 @@ def _shades(
     results: Results, stations: Sequence[Station], terrain: Terrain, list_name: str, dn: float
 ) -> list[_Shade]:
     grid = results.grid
-    homes = np.nan_to_num(results.read("homes").astype(np.float64)).ravel()
-    tier = results.read(f"{list_name}/tier").ravel()
-    cells = np.flatnonzero((homes > 0) & (tier > FIRST_ROOFTOP_TIER) & (tier <= TIER_NOT_PROMISED))
-    cells, scale = _sampled(cells, homes)
-    deciding = results.read(f"{list_name}/deciding_service").ravel()[cells]
-    longitude_deg, latitude_deg = (values.ravel()[cells] for values in grid.centres_lonlat(grid.whole))
+    row, col, homes = _far_homes(results, list_name)
+    deciding = read_cells(results, f"{list_name}/deciding_service", row, col)
+    longitude_deg, latitude_deg = grid.lonlat_of(row, col)
     to_grid = pyproj.Transformer.from_crs("EPSG:4326", grid.crs, always_xy=True)
     by_id = {station.station_id: station for station in stations}
     found = []
     for index, service in enumerate(results.services(list_name)):
         rows = results.run.get("carriers", {}).get(service, [])
-        if not rows:
+        places = np.flatnonzero(deciding == index)
+        if not rows or not places.size:
             continue
-        carrying = carrying_station(results, service, grid.whole)[cells]
-        for place in np.flatnonzero(deciding == index):
-            station = by_id[rows[int(carrying[place])]["station_id"]]
+        carrying = carrying_station_of(results, service, row[places], col[places])
+        for place, carrier in zip(places, carrying, strict=True):
+            station = by_id[rows[int(carrier)]["station_id"]]
             spot = _highest(station, terrain, float(latitude_deg[place]), float(longitude_deg[place]), dn)
             if spot is not None:
                 x, y = to_grid.transform(spot[0], spot[1])
-                count = float(homes[cells[place]]) * scale
-                found.append(_Shade(service, station.station_id, x, y, spot[2], count))
+                found.append(_Shade(service, station.station_id, x, y, spot[2], float(homes[place])))
     return found
 
 
-def _sampled(cells: NDArray[np.int64], homes: NDArray[np.float64]) -> tuple[NDArray[np.int64], float]:
-    """Return at most MOST_PATHS of the cells, evenly over the grid, and what each home of them stands for."""
-    if cells.size <= MOST_PATHS:
-        return cells, 1.0
-    kept = cells[np.linspace(0, cells.size - 1, MOST_PATHS).round().astype(np.int64)]
-    return kept, float(homes[cells].sum() / homes[kept].sum())
+def _far_homes(
+    results: Results, list_name: str
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]:
+    """Return row, col and homes of at most MOST_PATHS cells with homes of tiers 6 to 8.
+
+    Where there are more, those taken lie evenly over the grid and their homes stand for all.
+    """
+    bands = list(results.grid.bands())
+    sizes, total = [], 0.0
+    for band in bands:
+        cells, homes = _far_homes_in(results, list_name, band)
+        sizes.append(cells.size)
+        total += float(homes.sum())
+    count = sum(sizes)
+    kept = np.arange(count)
+    if count > MOST_PATHS:
+        kept = np.linspace(0, count - 1, MOST_PATHS).round().astype(np.int64)
+    found = []
+    for band, size, first in zip(bands, sizes, np.cumsum([0, *sizes]), strict=False):
+        mine = kept[(kept >= first) & (kept < first + size)] - first
+        if mine.size:
+            cells, homes = _far_homes_in(results, list_name, band)
+            row, col = np.divmod(cells[mine], band.cols)
+            found.append(np.stack([row + band.row, col, homes[mine]]))
+    row, col, homes = np.concatenate(found, axis=1) if found else np.zeros((3, 0))
+    scale = total / homes.sum() if count > MOST_PATHS else 1.0
+    return row.astype(np.int64), col.astype(np.int64), homes * scale
+
+
+def _far_homes_in(
+    results: Results, list_name: str, tile: Tile
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Return the cells of a tile with homes of tiers 6 to 8, as indices into it, and their homes."""
+    homes = np.nan_to_num(results.read("homes", tile).astype(np.float64)).ravel()
+    tier = results.read(f"{list_name}/tier", tile).ravel()
+    cells = np.flatnonzero((homes > 0) & (tier > FIRST_ROOFTOP_TIER) & (tier <= TIER_NOT_PROMISED))
+    return cells, homes[cells]
 
 
 def _highest(

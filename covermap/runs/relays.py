@@ -17,7 +17,9 @@ from covermap.grid.fields import TIME_RULES, wanted_field
 from covermap.grid.frame import Tile
 from covermap.outputs.coverage import Coverage, open_coverage
 from covermap.planning.relay_choice import choose_sites
-from covermap.planning.relay_sites import Sites, candidate_sites
+from covermap.planning.relay_harm import Neighbour, harmed_cells, neighbours_of
+from covermap.planning.relay_sites import HomeCells, Sites, candidate_sites, home_cells
+from covermap.planning.results import read_cells
 from covermap.reception.required_field import required_field
 from covermap.runs.preparation import PATH_HEIGHT_M, Preparation, prepare
 from covermap.scenario import Scenario
@@ -26,7 +28,7 @@ from covermap.scenario.channels import Channel, read_channel_plan
 RELAY_ERP_KW, RELAY_HEIGHT_M = 0.01, 20.0  # judgement: a small relay on a short mast
 RELAY_REACH_KM = 30.0
 ROOFTOP = 5
-CO_CHANNEL_PROTECTION_DB = 23.0  # 47 CFR 73.623, digital into digital near the edge of service; from memory
+USUAL_WIDTH_MHZ = 6.0  # of a channel, without a channel plan
 MOST_CHOSEN = 5
 TILE_CELLS = 128
 
@@ -36,7 +38,8 @@ class RelayShortlist:
     """What covermap.runs.relays found.
 
     sites : one row a candidate worth a visit, chosen ones first, in WGS 84
-    frequency_mhz, channels : what was assumed; free_channels : whether no station of the file uses them
+    frequency_mhz, channels : what was assumed
+    same_channel, beside : stations of the file on those channels, and one channel above or below
     homes_sought : homes the relay should bring to a rooftop antenna
     candidates : how many tops were tried
     """
@@ -45,7 +48,8 @@ class RelayShortlist:
     list_name: str
     frequency_mhz: float
     channels: tuple[str, ...]
-    free_channels: bool
+    same_channel: int
+    beside: int
     homes_sought: float
     candidates: int
 
@@ -78,39 +82,51 @@ def relays(
         raise InputError(
             f"{coverage.folder}: its grid is not the scenario's any more. Run covermap map again."
         )
-    homes = np.nan_to_num(coverage.read("homes").astype(np.float64))
-    tier = coverage.read(f"{name}/tier")
-    sought = np.where((tier > ROOFTOP) & (tier <= ROOFTOP + 3), homes, 0.0)
-    sites = candidate_sites(coverage, name, sought)
+    lived = home_cells(coverage)
+    tier = read_cells(coverage, f"{name}/tier", lived.row, lived.col)
+    is_sought = (tier > ROOFTOP) & (tier <= ROOFTOP + 3)
+    sought = np.where(is_sought, lived.homes, 0.0)
+    sites = candidate_sites(
+        coverage, name, HomeCells(lived.row[is_sought], lived.col[is_sought], sought[is_sought])
+    )
     if sites.row.size == 0:
         raise InputError(
             "No hilltop receives every service of the list 10 dB above what a rooftop antenna needs: a relay "
             "would have no donor signal."
         )
-    channels, frequency_mhz, reused = _channels(scenario, len(coverage.services(name)))
-    fields = _fields(prepared, sites, frequency_mhz, np.argwhere(homes > 0), workers)
-    return _shortlist(prepared, coverage, name, sites, fields, homes, sought, channels, frequency_mhz, reused)
+    channels, frequency_mhz, neighbours = _channels(scenario, len(coverage.services(name)))
+    fields = _fields(prepared, sites, frequency_mhz, np.stack([lived.row, lived.col], axis=1), workers)
+    return _shortlist(
+        prepared, coverage, name, sites, fields, lived, sought, channels, frequency_mhz, neighbours
+    )
 
 
-def _channels(scenario: Scenario, count: int) -> tuple[tuple[str, ...], float, tuple[int, ...]]:
-    """Return channels for a relay, their middle frequency, and the stations that use them already.
+def _channels(scenario: Scenario, count: int) -> tuple[tuple[str, ...], float, tuple[Neighbour, ...]]:
+    """Return channels for a relay, their middle frequency, and the stations on them or beside them.
 
-    UHF channels that no station of the file uses come first.
+    UHF channels that no station of the file uses come first, those without a station beside them before
+    the others.
     """
-    used: dict[float, list[int]] = {}
-    for index, station in enumerate(scenario.stations):
-        used.setdefault(station.frequency_mhz, []).append(index)
-    plan_name = scenario.settings.transmitters.channel_plan
+    used = [station.frequency_mhz for station in scenario.stations]
+    plan_name, width_mhz = scenario.settings.transmitters.channel_plan, USUAL_WIDTH_MHZ
     uhf = []
     if plan_name is not None:
         plan = read_channel_plan(plan_name)
-        uhf = [(c.label, c.centre_mhz) for c in plan.channels.values() if _usable(c)]
+        usable = [channel for channel in plan.channels.values() if _usable(channel)]
+        uhf = [(channel.label, channel.centre_mhz) for channel in usable]
+        width_mhz = max((channel.width_mhz for channel in usable), default=width_mhz)
     if not uhf:
-        uhf = [(f"{frequency:g} MHz", frequency) for frequency in sorted(used)]
-    uhf.sort(key=lambda channel: (channel[1] in used, channel[1]))
-    picked = uhf[:count]
-    reused = tuple(index for _, frequency in picked for index in used.get(frequency, []))
-    return tuple(label for label, _ in picked), float(np.median([f for _, f in picked])), reused
+        uhf = [(f"{frequency:g} MHz", frequency) for frequency in sorted(set(used))]
+
+    def harm(channel: tuple[str, float]) -> tuple[int, int, float]:
+        near = neighbours_of(used, [channel[1]], width_mhz)
+        same = sum(one.adjacent_db is None for one in near)
+        return same, len(near) - same, channel[1]
+
+    picked = sorted(uhf, key=harm)[:count]
+    relay_mhz = [frequency for _, frequency in picked]
+    labels = tuple(label for label, _ in picked)
+    return labels, float(np.median(relay_mhz)), neighbours_of(used, relay_mhz, width_mhz)
 
 
 def _usable(channel: Channel) -> bool:
@@ -125,7 +141,7 @@ def _fields(
     Wanted as the time rule asks; unwanted at its small percentage of time.
     """
     grid = prepared.grid
-    longitude_deg, latitude_deg = grid.centres_lonlat(grid.whole)
+    longitude_deg, latitude_deg = grid.lonlat_of(sites.row, sites.col)
     prediction = prepared.scenario.settings.prediction
     owner = [
         (tile, np.flatnonzero(_within(tile, cells)))
@@ -142,8 +158,8 @@ def _fields(
             if mine.size and _distance_m(tile, row, col, grid.cell_m) <= 1000.0 * RELAY_REACH_KM
         ]
         request = BlockRequest(
-            latitude_deg=float(latitude_deg[row, col]),
-            longitude_deg=float(longitude_deg[row, col]),
+            latitude_deg=float(latitude_deg[site]),
+            longitude_deg=float(longitude_deg[site]),
             tx_height_m=RELAY_HEIGHT_M,
             heights_m=(PATH_HEIGHT_M,),
             frequencies=((frequency_mhz, False),),
@@ -192,14 +208,12 @@ def _shortlist(
     name: str,
     sites: Sites,
     fields: NDArray[np.float32],
-    homes: NDArray[np.float64],
+    lived: HomeCells,
     sought: NDArray[np.float64],
     channels: tuple[str, ...],
     frequency_mhz: float,
-    reused: tuple[int, ...],
+    neighbours: tuple[Neighbour, ...],
 ) -> RelayShortlist:
-    cells = np.argwhere(homes > 0)
-    row, col = cells[:, 0], cells[:, 1]
     of_list = next(wanted for wanted in prepared.scenario.wanted if wanted.name == name)
     wanted = [prepared.scenario.stations[index] for group in of_list.transmitters for index in group]
     needed_dbuvm = required_field(
@@ -211,29 +225,30 @@ def _shortlist(
         options=prepared.reception_options,
     )
     reached = np.nan_to_num(fields[:, 0], nan=-np.inf) >= needed_dbuvm
-    harmed = _harmed(prepared, coverage, fields[:, 1], homes[row, col], cells, reused)
-    chosen = choose_sites(reached, sought[row, col], harmed, MOST_CHOSEN)
-    dead = homes * (1.0 - np.minimum(coverage.read(f"{name}/dead_zone_chance"), 100) / 100.0)
-    alone = reached @ sought[row, col]
+    harmed = _harmed(prepared, coverage, fields[:, 1], lived, neighbours)
+    chosen = choose_sites(reached, sought, harmed, MOST_CHOSEN)
+    chance = read_cells(coverage, f"{name}/dead_zone_chance", lived.row, lived.col)
+    dead = lived.homes * (1.0 - np.minimum(chance, 100) / 100.0)
+    alone = reached @ sought
     others = [int(site) for site in np.argsort(-(alone - harmed), kind="stable") if site not in chosen]
     listed = [*chosen, *[site for site in others if alone[site] > harmed[site]][: 2 * MOST_CHOSEN]]
-    longitude_deg, latitude_deg = coverage.grid.centres_lonlat(coverage.grid.whole)
-    covered = np.zeros(len(cells), dtype=bool)
+    longitude_deg, latitude_deg = coverage.grid.lonlat_of(sites.row, sites.col)
+    covered = np.zeros(lived.homes.size, dtype=bool)
     rows = []
     for rank, site in enumerate(listed, start=1):
-        added = float(sought[row, col][reached[site] & ~covered].sum())
+        added = float(sought[reached[site] & ~covered].sum())
         if site in chosen:
             covered |= reached[site]
         rows.append(
             {
                 "rank": rank,
                 "chosen": site in chosen,
-                "latitude_deg": round(float(latitude_deg[sites.row[site], sites.col[site]]), 6),
-                "longitude_deg": round(float(longitude_deg[sites.row[site], sites.col[site]]), 6),
+                "latitude_deg": round(float(latitude_deg[site]), 6),
+                "longitude_deg": round(float(longitude_deg[site]), 6),
                 "ground_m": round(float(sites.ground_m[site]), 1),
                 "homes_reached": round(float(alone[site]), 1),
                 "homes_added": round(added, 1),
-                "dead_zone_homes_reached": round(float(dead[row, col][reached[site]].sum()), 1),
+                "dead_zone_homes_reached": round(float(dead[reached[site]].sum()), 1),
                 "homes_harmed": round(float(harmed[site]), 1),
                 "donor_margin_db": round(float(sites.donor_margin_db[site]), 1),
             }
@@ -247,7 +262,8 @@ def _shortlist(
         name,
         frequency_mhz,
         channels,
-        not reused,
+        sum(one.adjacent_db is None for one in neighbours),
+        sum(one.adjacent_db is not None for one in neighbours),
         float(sought.sum()),
         sites.row.size,
     )
@@ -256,27 +272,26 @@ def _shortlist(
 def _harmed(
     prepared: Preparation,
     coverage: Coverage,
-    fields: NDArray[np.float32],
-    homes: NDArray[np.float64],
-    cells: NDArray,
-    reused: tuple[int, ...],
+    relay_dbuvm: NDArray[np.float32],
+    lived: HomeCells,
+    neighbours: tuple[Neighbour, ...],
 ) -> NDArray[np.float64]:
-    """Return homes whose station on a reused channel falls under the protection ratio, by site."""
-    harmed = np.zeros(fields.shape, dtype=bool)
-    for index in reused:
-        name = f"field/{prepared.scenario.stations[index].station_id}"
+    """Return homes that would lose a station on a relay's channel or beside it, by site."""
+    harmed = np.zeros(relay_dbuvm.shape, dtype=bool)
+    for neighbour in neighbours:
+        station = prepared.scenario.stations[neighbour.station]
+        name = f"field/{station.station_id}"
         if not coverage.has(name):
             raise InputError(
                 f"{coverage.folder} holds no fields by station. Set field_rasters = true and run again."
             )
-        station_dbuvm = coverage.read(name)[cells[:, 0], cells[:, 1]]
-        station = prepared.scenario.stations[index]
-        needed = required_field(
+        needed_dbuvm = required_field(
             prepared.tiers[ROOFTOP],
             station.frequency_mhz,
             station.required_cn_db,
             prepared.reception_options.noise_environment,
             options=prepared.reception_options,
         )
-        harmed |= (station_dbuvm >= needed) & (station_dbuvm - fields < CO_CHANNEL_PROTECTION_DB)
-    return harmed @ homes
+        station_dbuvm = read_cells(coverage, name, lived.row, lived.col)
+        harmed |= harmed_cells(station_dbuvm, needed_dbuvm, relay_dbuvm, neighbour.adjacent_db)
+    return harmed @ lived.homes

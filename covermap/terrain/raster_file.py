@@ -15,6 +15,8 @@ from rasterio.windows import Window
 
 from covermap.errors import InputError
 
+CACHE_BYTES = 64 * 2**20
+
 
 @contextmanager
 def open_raster(path: Path) -> Iterator[rasterio.DatasetReader]:
@@ -33,7 +35,8 @@ def open_raster(path: Path) -> Iterator[rasterio.DatasetReader]:
                 f"{path.name} cannot be read as a raster: {str(error).rstrip('.')}.\n"
                 "  Is it complete, and a format GDAL reads?"
             ) from error
-    with dataset:
+    # left alone, GDAL would keep up to a twentieth of the machine's memory of what was read
+    with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), dataset:
         _check_transform(dataset, path)
         yield dataset
 
