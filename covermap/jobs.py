@@ -99,7 +99,7 @@ def map_scenario(
     folder = Path(output or scenario.output)
     require_ours(folder, overwrite)
     require_writable(folder)
-    prepared = prepare(scenario)
+    prepared = prepare(scenario, store)
     refuse_what_does_not_fit(prepared, folder, workers)
     with executor_of(workers, scheduler, scheduler_without_tls) as executor:
         coverage = run(prepared, folder, store, executor, progress)
@@ -167,11 +167,17 @@ def compare_antennas(
 
 
 def calibrate_scenario(
-    scenario_path: Path, readings: Path, output: Path | None = None, *, public: bool = False
+    scenario_path: Path,
+    readings: Path,
+    output: Path | None = None,
+    *,
+    percent_scales: Path | None = None,
+    public: bool = False,
 ) -> str:
     """Compare readings with the prediction, write what they support, and return it in words.
 
     output : default, the scenario's own folder
+    percent_scales : of an antenna test, for readings in per cent
 
     Raises InputError when the scenario or every reading is wrong; nothing is written then.
     """
@@ -181,9 +187,9 @@ def calibrate_scenario(
     from covermap.scenario import read_scenario
 
     scenario = read_scenario(scenario_path)
-    report = calibrate(scenario, readings)
+    report = calibrate(scenario, readings, percent_scales)
     files = write_calibration(report, output or scenario.path.parent, scenario_cautions(scenario), public)
-    return in_words(report, files)
+    return in_words(report, files, public)
 
 
 def prepare_fieldwork(
@@ -204,6 +210,7 @@ def prepare_fieldwork(
     from covermap.measurements.reports import disagreements, read_reports, report_cells
     from covermap.measurements.survey import survey_points
     from covermap.outputs import open_coverage
+    from covermap.outputs.fieldwork.public_rows import public_rows
     from covermap.outputs.fieldwork.report_files import write_forms, write_reports
     from covermap.outputs.fieldwork.survey_files import write_survey
 
@@ -220,7 +227,8 @@ def prepare_fieldwork(
         cells = report_cells(read.reports, coverage.grid, public)
         files += write_reports(read, cells, apart, outside, coverage, folder, public)
         words.append(f"{len(read.reports)} reports, {len(apart)} of them against the map: reports.html.")
-        words += [f"Left out: {sentence}" for sentence in read.unreadable]
+        left_out = public_rows(read.unreadable) if public else read.unreadable
+        words += [f"Left out: {sentence}" for sentence in left_out]
     return "\n".join(words)
 
 
@@ -234,6 +242,7 @@ def compare_results(before: Path, after: Path, output: Path | None = None, *, ov
     from covermap.outputs import open_coverage
     from covermap.outputs.comparison import write_comparison
     from covermap.outputs.result_folder import require_own_record, require_writable
+    from covermap.outputs.words import path_in_words
     from covermap.runs.comparing import changes
 
     opened = open_coverage(before), open_coverage(after)
@@ -241,7 +250,12 @@ def compare_results(before: Path, after: Path, output: Path | None = None, *, ov
     require_own_record(folder, "changes.json", overwrite)
     require_writable(folder)
     sentences = write_comparison(changes(*opened), *opened, folder)
-    return "\n".join([*sentences, f"Open {folder / 'changes.html'}; GIS: {folder / 'changes.gpkg'}."])
+    return "\n".join(
+        [
+            *sentences,
+            f"Open {path_in_words(folder / 'changes.html')}; GIS: {path_in_words(folder / 'changes.gpkg')}.",
+        ]
+    )
 
 
 def shortlist_relays(
@@ -256,6 +270,7 @@ def shortlist_relays(
     from covermap.outputs import open_coverage
     from covermap.outputs.relay_list import write_relays
     from covermap.outputs.result_folder import require_own_record, require_writable
+    from covermap.outputs.words import path_in_words
     from covermap.runs.relays import relays
     from covermap.scenario import read_scenario
 
@@ -266,4 +281,9 @@ def shortlist_relays(
     require_writable(folder)
     found = relays(scenario, workers=workers)
     sentences = write_relays(found, coverage.run.get("cautions", []), scenario.name, folder)
-    return "\n".join([*sentences, f"Open {folder / 'relays.html'}; GIS: {folder / 'relays.gpkg'}."])
+    return "\n".join(
+        [
+            *sentences,
+            f"Open {path_in_words(folder / 'relays.html')}; GIS: {path_in_words(folder / 'relays.gpkg')}.",
+        ]
+    )

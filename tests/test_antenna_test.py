@@ -304,6 +304,19 @@ def test_a_trend_with_level_is_told(tmp_path):
     assert "changes with the level" in sentences(tmp_path, rows)
 
 
+def test_bands_at_different_levels_are_no_trend_with_level(tmp_path):
+    rng = np.random.default_rng(8)
+    rows = []
+    for channel, level, gain in [(c, -50.0, 7.0) for c in ("7", "8", "9", "10")] + [
+        (c, -70.0, -4.0) for c in UHF_CHANNELS[:4]
+    ]:
+        shown = [level + (gain if which else 0.0) + rng.normal(0.0, 0.8) for which in (0, 1, 1, 0)]
+        rows += abba(f"S{channel}", shown, rf_channel=channel)
+    test = antenna_test(write_log(tmp_path / "log.csv", rows))
+    assert any("the bands differ" in words for words in test.warnings)
+    assert not any("changes with the level" in words for words in test.warnings)
+
+
 def test_a_known_reference_makes_a_tier_row_with_its_uncertainty(tmp_path):
     test = antenna_test(write_log(tmp_path / "log.csv", good_rows()))
     gains = measured_gains(test, "array", {"uhf": KnownGain(7.5, 1.0)})

@@ -1,23 +1,30 @@
 """Readings against the prediction: a mast's error is found, noise refused, offsets stay where they hold."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
 from scenario_files import ROWS, station_csv, write_scenario
 
 from covermap import InputError
-from covermap.measurements.calibrate import report
+from covermap.measurements.calibrate import public_calibration, report
 from covermap.measurements.calibration_file import (
     Calibration,
     TrustedOffset,
     calibration_toml,
     read_calibration,
 )
-from covermap.measurements.offsets import fit_offsets, fitted_spread_db, judge, shrunk_offset
+from covermap.measurements.offsets import fit_offsets, fitted_spread_db, judge, points_to_see, shrunk_offset
+from covermap.measurements.percent_readings import percent_scales_csv
+from covermap.measurements.percent_scale import PercentScale
+from covermap.measurements.reading_doubts import OffAim, aim_and_leaf_words, leaf_sd_db, off_aim
 from covermap.measurements.readings import read_readings
 from covermap.measurements.residuals import PointResidual, Residual, by_point, measured_field
-from covermap.measurements.trusted_area import hull_lonlat
+from covermap.measurements.trusted_area import hull_lonlat, public_area_lonlat
+from covermap.outputs.fieldwork.public_rows import public_rows
+from covermap.propagation.ridges import PATH_CLASSES
 from covermap.scenario import read_scenario
 from covermap.tables import read_external_noise, read_tiers
 
@@ -31,7 +38,17 @@ def values(rng, offset_db, places, sd_db=6.0, mast="M", band="uhf"):
     """Known residuals of one mast around an offset, one a place."""
     return [
         PointResidual(
-            f"p{i}", mast, band, x, x, 0.0, 44.0 + 0.01 * (i % 5), -36.0 + 0.01 * (i // 5), (5.0, 20.0), 1
+            f"p{i}",
+            mast,
+            band,
+            x,
+            x,
+            0.0,
+            44.0 + 0.01 * (i % 5),
+            -36.0 + 0.01 * (i // 5),
+            (5.0, 20.0),
+            1,
+            "one_ridge",
         )
         for i, x in enumerate(rng.normal(offset_db, sd_db, places))
     ]
@@ -75,6 +92,29 @@ def test_pure_noise_is_refused():
         points = [p for mast in "ABC" for p in values(rng, 0.0, 12, mast=mast)]
         refused += bool(judge(points, fitted_spread_db(points, 9.7)).refused)
     assert refused >= 36  # the test stands at 5 in 100
+
+
+def test_one_mast_among_three_is_found_more_often_than_by_all_together():
+    rng = np.random.default_rng(6)
+    used = 0
+    for _ in range(40):
+        points = [
+            p for mast, off in (("A", 5.0), ("B", 0.0), ("C", 0.0)) for p in values(rng, off, 15, mast=mast)
+        ]
+        used += not judge(points, fitted_spread_db(points, 9.7)).refused
+    assert used >= 28  # 86 of 100 by the non-central F law of the furthest mast
+
+
+def test_points_to_see_an_error_follow_the_t_test():
+    # Cohen, Statistical Power Analysis, table of the one-sample t test from memory: d = 0.67, two-sided 5 %,
+    # power 80 % asks for 20 (here 4 dB of 6); d = 1 for 10.
+    assert points_to_see(4.0, 6.0) == pytest.approx(20, abs=1)
+    assert points_to_see(6.0, 6.0) == pytest.approx(10, abs=1)
+
+
+def test_a_refusal_by_chance_says_how_many_points_would_do():
+    points = values(np.random.default_rng(2), 2.5, 12)
+    assert "points of a mast show an error of 4 dB" in judge(points, 6.0).refused
 
 
 def test_four_points_are_too_few():
@@ -135,6 +175,7 @@ def test_yes_no_and_mer_are_bounds_around_what_the_mount_needs(tmp_path, scenari
     assert found[3][1] == math.inf
 
 
+PLAIN = START + "rooftop,10,ONE,,60,dBuV/m,,,,,,"
 WRONG = {
     "unit missing": (START + "rooftop,10,ONE,,60,,,,,,,", ["column unit", "dBuV/m"]),
     "gain missing": (START + "rooftop,10,ONE,,-50,dBm,,,,,,", ["gain_dbd or antenna_factor_db"]),
@@ -166,7 +207,8 @@ def test_a_file_without_a_usable_row_is_refused(tmp_path, scenario):
 
 def residuals_of(readings, offsets):
     return [
-        Residual(r, o, o, 0.0, 50.0, 12.0, 20.0, 1) for r, o in zip(readings.readings, offsets, strict=True)
+        Residual(r, o, o, 0.0, 50.0, 12.0, 20.0, 1, "one_ridge")
+        for r, o in zip(readings.readings, offsets, strict=True)
     ]
 
 
@@ -194,6 +236,7 @@ def test_a_calibration_is_written_and_read_back(tmp_path, scenario):
     path = tmp_path / "calibration.toml"
     path.write_text(calibration_toml(done.calibration), "utf-8")
     again = read_calibration(path)
+    assert again.offsets[0].worst_path == "one_ridge"
     assert again.offsets[0].offset_db == pytest.approx(done.offsets[0].offset_db, abs=0.005)
     assert again.offsets[0].mast == "North Mast"
     assert again.doubts(scenario) == []
@@ -249,6 +292,133 @@ def test_an_offset_is_not_used_outside_the_points_or_behind_more_ridges(scenario
     )
     other = scenario.stations[2]  # another mast
     assert not calibration.adjustment_db(other, longitude, latitude, excess).any()
+
+
+def test_an_offset_is_withheld_where_a_path_crosses_more_ridges_than_any_reading(scenario, trusted):
+    one_ridge = replace(trusted, worst_path="one_ridge")
+    calibration = Calibration("c.toml", "r.csv", "", 9, 6.0, 5.0, "", (one_ridge,))
+    classes = np.array([*map(PATH_CLASSES.index, PATH_CLASSES), 255], dtype=np.uint8)
+    here = np.full(classes.size, -35.95), np.full(classes.size, 44.05), np.full(classes.size, 10.0)
+    moved = calibration.adjustment_db(scenario.stations[0], *here, classes) != 0.0
+    used = {name for name, yes in zip((*PATH_CLASSES, "unknown"), moved, strict=True) if yes}
+    assert used == {"clear", "grazing", "one_ridge", "earth_bulge"}
+
+
+def test_the_public_area_holds_every_point_and_tells_none():
+    rng = np.random.default_rng(5)
+    spots = [(44.0 + 0.1 * y, -36.0 + 0.1 * x) for x, y in rng.random((12, 2))]
+    ring = public_area_lonlat(spots)
+    area = shapely.Polygon(ring)
+    assert all(area.contains(shapely.Point(lon, lat)) for lat, lon in spots)
+    # corners on whole hundredths of a degree of latitude and fiftieths of longitude, whatever the points
+    corners = np.array(ring)
+    np.testing.assert_allclose(corners[:, 1] * 100, np.round(corners[:, 1] * 100), atol=1e-6)
+    np.testing.assert_allclose(corners[:, 0] * 50, np.round(corners[:, 0] * 50), atol=1e-6)
+    steps = np.abs(np.diff(corners, axis=0))
+    assert (steps.min(axis=1) < 1e-9).all()  # only sides of squares, no slanted side between two points
+
+
+def test_a_public_calibration_has_rounded_losses_and_no_small_counts(tmp_path, scenario):
+    done = many(tmp_path, scenario, -6.0)
+    shown = public_calibration(done).offsets
+    assert [(o.excess_low_db % 5.0, o.excess_high_db % 5.0) for o in shown] == [(0.0, 0.0)]
+    few = replace(done.calibration, offsets=(replace(done.calibration.offsets[0], points=4),))
+    assert public_calibration(replace(done, calibration=few)).offsets == ()
+
+
+def test_public_rows_go_by_their_line(tmp_path, scenario):
+    readings = read(tmp_path, scenario, "P1,yesterday,44,-36,rooftop,10,ONE,,60,dBuV/m,,,,,,", PLAIN)
+    assert public_rows(readings.unreadable) == ["Line 2, column utc; look into the file for the reason."]
+
+
+WITH_AIM = HEADER.strip() + ",aim_deg,leaf_state,clutter_class,percent_bar,attenuator_db,device_id\n"
+
+
+def read_aimed(tmp_path, scenario, *rows):
+    path = tmp_path / "aimed.csv"
+    path.write_text(WITH_AIM + "\n".join(rows) + "\n", "utf-8")
+    return read_readings(path, scenario.stations, read_tiers())
+
+
+class Woods:
+    """Ground with trees everywhere."""
+
+    def clutter_height_m(self, longitude, latitude):
+        return np.full(np.shape(longitude), 15.0, np.float32)
+
+    def built_up(self, longitude, latitude):
+        return np.zeros(np.shape(longitude), bool)
+
+
+class Towards:
+    back_azimuth_deg = 350.0
+
+
+def test_a_reading_off_its_aim_gets_the_lobe_back_or_a_warning(tmp_path, scenario):
+    rows = (
+        START + "rooftop,10,ONE,,60,dBuV/m,,,,,,,20,,,,,",
+        START + ",10,ONE,,60,dBuV/m,,,,,,,20,,,,,",
+        START + "rooftop,10,ONE,,60,dBuV/m,,,,,,,,,,,,",
+    )
+    readings = read_aimed(tmp_path, scenario, *rows).readings
+    offs = [off_aim(r, Towards()) for r in readings]
+    width = readings[0].tier.beamwidth_deg["uhf"]
+    # 30 degrees apart across north: 12 (30 / beamwidth)^2, common practice, down to the front to back ratio
+    expected = min(12.0 * (30.0 / width) ** 2, readings[0].tier.front_to_back_db["uhf"])
+    assert offs[0].angle_deg == pytest.approx(30.0)
+    assert offs[0].loss_db == pytest.approx(expected)
+    assert (offs[1].loss_db, offs[2].loss_db) == (0.0, 0.0)
+    words = aim_and_leaf_words(readings, offs, Woods())
+    assert "line 2: the antenna looked 30 degrees past North Mast" in words[0]
+    assert "lobe is not known" in words[1]
+    assert len(words) == 2
+
+
+def test_leaves_on_trees_around_add_doubt(tmp_path, scenario):
+    rows = [START + f"rooftop,10,ONE,,60,dBuV/m,,,,,,,,{leaf},{what},,," for leaf, what in
+            (("in leaf", ""), ("in leaf", "meadow"), ("bare", "wood"), ("", ""))]  # fmt: skip
+    readings = read_aimed(tmp_path, scenario, *rows).readings
+    assert [leaf_sd_db(r, Woods()) for r in readings] == [4.0, 0.0, 0.0, 0.0]
+    words = aim_and_leaf_words(readings, [OffAim(math.nan, 0.0, 0.0)] * 4, Woods())
+    assert words[0].startswith("1 reading(s) among trees in leaf")
+    assert "mix both" in words[-1]
+
+
+STEPS = [
+    START + f"rooftop,10,ONE,,,,,,,,{percent},,,,,strength,{step},box"
+    for step, percent in ((0, 92), (3, 84), (6, 75), (9, 66))
+]
+ANCHOR = START + "rooftop,10,ONE,,-50,dBm,10,,3,,92,,,,,strength,0,box"
+BY_PERCENT = START.replace("P1", "P2") + "rooftop,10,ONE,,,,10,,3,,72,,,,,strength,0,box"
+
+
+def test_a_per_cent_becomes_a_level_by_attenuator_steps_and_one_level(tmp_path, scenario):
+    readings = read_aimed(tmp_path, scenario, *STEPS, ANCHOR, BY_PERCENT)
+    # 0.345 dB a point (trade table, by hand): 20 points less than 92 % at -50 dBm is 6.9 dB less
+    by_level, by_percent = readings.readings[-2:]
+    assert by_level.value_db - by_percent.value_db == pytest.approx(6.9, abs=0.05)
+    assert by_percent.value_sd_db > 1.0
+    assert any("tie it to dBm" in words for words in readings.warnings)
+    assert len(readings.readings) == 3  # the row at 0 dB is one; those behind 3 to 9 dB only tell of the bar
+
+
+def test_a_per_cent_without_steps_or_level_is_only_order(tmp_path, scenario):
+    yes = BY_PERCENT.replace(",72,,", ",72,yes,")
+    no_steps = read_aimed(tmp_path, scenario, ANCHOR, yes)
+    assert [r.kind for r in no_steps.readings] == ["field", "decoded"]
+    assert any("no attenuator steps" in words for words in no_steps.warnings)
+    no_level = read_aimed(tmp_path, scenario, *STEPS[1:], yes)
+    assert [r.kind for r in no_level.readings] == ["decoded"]
+    assert any("No row holds a level" in words for words in no_level.warnings)
+
+
+def test_a_scale_of_an_antenna_test_serves_readings(tmp_path, scenario):
+    scale = PercentScale("box", "percent strength", 0.345, 66.0, 92.0, 0.2, 4)
+    (tmp_path / "percent_scales.csv").write_text(percent_scales_csv([scale]), "utf-8")
+    path = tmp_path / "aimed.csv"
+    path.write_text(WITH_AIM + ANCHOR + "\n" + BY_PERCENT + "\n", "utf-8")
+    found = read_readings(path, scenario.stations, read_tiers(), tmp_path / "percent_scales.csv").readings
+    assert found[0].value_db - found[1].value_db == pytest.approx(6.9, abs=0.01)
 
 
 def test_the_hull_reaches_one_kilometre_beyond_a_single_point():

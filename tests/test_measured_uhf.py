@@ -50,6 +50,7 @@ def points():
                 float(row["rx_lon"]),
                 (0.0, 0.0),
                 0,
+                "clear",
             )
         )
     return found

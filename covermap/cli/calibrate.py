@@ -16,8 +16,19 @@ from covermap.cli.errors import errors_as_exit_status
 @click.option(
     "--output", type=click.Path(path_type=Path), help="Folder for the results (default: the scenario's own)."
 )
-@click.option("--public", is_flag=True, help="Write no points by name or place.")
-def command(scenario: Path, readings: Path, output: Path | None, public: bool) -> None:
+@click.option(
+    "--percent-scales",
+    type=click.Path(path_type=Path),
+    help="percent_scales.csv of antenna-test, for readings in per cent of the same sets.",
+)
+@click.option(
+    "--public",
+    is_flag=True,
+    help="For showing: no points by name or place, areas in whole squares, rows by line number.",
+)
+def command(
+    scenario: Path, readings: Path, output: Path | None, percent_scales: Path | None, public: bool
+) -> None:
     """Compare READINGS with the prediction of SCENARIO; write calibration.toml where they support it.
 
     \b
@@ -26,4 +37,6 @@ def command(scenario: Path, readings: Path, output: Path | None, public: bool) -
     from covermap import jobs
 
     with errors_as_exit_status():
-        click.echo(jobs.calibrate_scenario(scenario, readings, output, public=public))
+        click.echo(
+            jobs.calibrate_scenario(scenario, readings, output, percent_scales=percent_scales, public=public)
+        )

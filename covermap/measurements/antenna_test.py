@@ -15,7 +15,7 @@ from covermap.measurements.censored_mean import FEWEST_STATIONS, BandMean, band_
 from covermap.measurements.comparison_log import ComparisonLog, read_comparison_log, require_readings
 from covermap.measurements.log_doubts import chance_words, choose_reference, doubts, explained_by
 from covermap.measurements.paired import PairedDifference, Pairs, paired_differences
-from covermap.measurements.percent_scale import percent_scales
+from covermap.measurements.percent_scale import PercentScale, percent_scales
 
 BAND_WORDS = {"low_vhf": "low VHF", "high_vhf": "high VHF", "uhf": "UHF"}
 
@@ -63,6 +63,7 @@ class AntennaTest:
     """What a comparison log says.
 
     bands : one figure a candidate, band, set and scale
+    scales : percent bars that attenuator steps calibrate
     noise_db : standard deviation of repeats of one antenna on one station, NaN where nothing was repeated
     warnings : doubts, a sentence each; unreadable : rows left out, with the reason
     """
@@ -73,6 +74,7 @@ class AntennaTest:
     bands: tuple[BandResult, ...]
     notes: tuple[str, ...]
     warnings: tuple[str, ...]
+    scales: tuple[PercentScale, ...]
 
     @property
     def unreadable(self) -> tuple[str, ...]:
@@ -142,7 +144,8 @@ def antenna_test(log: str | Path | ComparisonLog, channel_plan: str = "us_6mhz")
     bands = _bands(pairs)
     warnings = [*log.warnings, *sentences, *more, *_figure_warnings(pairs, bands)]
     notes = [*notes, _noise_words(pairs), *_plan_words(log)]
-    return AntennaTest(log, reference, pairs, tuple(bands), tuple(notes), tuple(dict.fromkeys(warnings)))
+    told = tuple(dict.fromkeys(warnings))
+    return AntennaTest(log, reference, pairs, tuple(bands), tuple(notes), told, tuple(scales.values()))
 
 
 def _bands(pairs: Pairs) -> list[BandResult]:

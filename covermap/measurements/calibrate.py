@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from covermap.measurements.calibration_file import Calibration, TrustedOffset, prediction_fingerprint
@@ -18,8 +18,9 @@ from covermap.measurements.offsets import (
     point_count,
 )
 from covermap.measurements.readings import Readings, read_readings
+from covermap.measurements.reports import FEWEST_SHOWN
 from covermap.measurements.residuals import PointResidual, Residual, by_point, compare
-from covermap.measurements.trusted_area import hull_lonlat
+from covermap.measurements.trusted_area import hull_lonlat, public_area_lonlat, worst_path
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.variability import sigma_summary
 from covermap.scenario import Scenario
@@ -27,6 +28,7 @@ from covermap.tables import read_tiers
 from covermap.terrain import Terrain, read_terrain
 
 NORMAL_95 = 1.96  # normal distribution: 95 % lie within
+PUBLIC_STEP_DB = 5.0  # judgement: a loss over free space this coarse tells no path
 FAR_OFF = 2.0  # standard deviations from which a reading is listed as a disagreement
 
 
@@ -43,11 +45,16 @@ class Disagreement:
     @property
     def words(self) -> str:
         """Return one sentence for people."""
+        return f"{self.residual.reading.point}, {self.words_without_place}"
+
+    @property
+    def words_without_place(self) -> str:
+        """Return one sentence that names no point."""
         reading = self.residual.reading
         station = reading.station
         what = {"lost": "not received", "decoded": f"received ({reading.decoded})"}.get(reading.kind, "read")
         return (
-            f"{reading.point}, {station.service}: {what}; {abs(self.apart_db):.0f} dB "
+            f"{station.service}: {what}; {abs(self.apart_db):.0f} dB "
             f"{'more' if self.apart_db > 0 else 'less'} than predicted"
         )
 
@@ -107,7 +114,9 @@ class CalibrationReport:
         return "\n".join(lines)
 
 
-def calibrate(scenario: Scenario, readings: str | Path | Readings) -> CalibrationReport:
+def calibrate(
+    scenario: Scenario, readings: str | Path | Readings, percent_scales: str | Path | None = None
+) -> CalibrationReport:
     """Compare readings with the exact path to each, and say which offsets they support.
 
     Parameters
@@ -116,6 +125,8 @@ def calibrate(scenario: Scenario, readings: str | Path | Readings) -> Calibratio
         From read_scenario; a calibration it names is not applied here.
     readings : path or Readings
         A CSV with a row a reading; docs/fieldwork.md lists the columns.
+    percent_scales : path, optional
+        percent_scales.csv of an antenna test with the same sets.
 
     Returns
     -------
@@ -128,9 +139,8 @@ def calibrate(scenario: Scenario, readings: str | Path | Readings) -> Calibratio
         If the readings cannot be read, none is usable, or the terrain cannot be opened.
     """
     if not isinstance(readings, Readings):
-        readings = read_readings(
-            readings, scenario.stations, read_tiers(scenario.settings.reception.antenna_tiers)
-        )
+        tiers = read_tiers(scenario.settings.reception.antenna_tiers)
+        readings = read_readings(readings, scenario.stations, tiers, percent_scales)
     terrain = read_terrain(scenario.settings)
     residuals, without = compare(readings.readings, scenario, terrain)
     return report(scenario, readings, residuals, without, default_spread_db(terrain))
@@ -182,6 +192,34 @@ def _calibration(
     )
 
 
+def public_calibration(report: CalibrationReport) -> Calibration | None:
+    """Return the calibration in a form that tells of no point, None where it was refused.
+
+    The area is made of whole squares, least and greatest loss are rounded outwards to 5 dB, and offsets that
+    stand on under five points are left out.
+    """
+    found = report.calibration
+    if found is None:
+        return None
+    offsets = [
+        replace(
+            offset,
+            excess_low_db=PUBLIC_STEP_DB * math.floor(offset.excess_low_db / PUBLIC_STEP_DB),
+            excess_high_db=PUBLIC_STEP_DB * math.ceil(offset.excess_high_db / PUBLIC_STEP_DB),
+            area_lonlat=public_area_lonlat(
+                [
+                    (p.latitude_deg, p.longitude_deg)
+                    for p in report.points
+                    if (p.mast, p.band) == (offset.mast, offset.band)
+                ]
+            ),
+        )
+        for offset in found.offsets
+        if offset.points >= FEWEST_SHOWN
+    ]
+    return replace(found, readings_file="", offsets=tuple(offsets))
+
+
 def _trusted(offset: Offset, points: Sequence[PointResidual]) -> TrustedOffset:
     """Return an offset with the area and paths of the points it stands on."""
     mine = [p for p in points if (p.mast, p.band) == (offset.mast, offset.band)]
@@ -189,6 +227,7 @@ def _trusted(offset: Offset, points: Sequence[PointResidual]) -> TrustedOffset:
         offset.mast, offset.band, offset.offset_db, offset.sd_db, offset.points,
         min(p.excess_db[0] for p in mine), max(p.excess_db[1] for p in mine),
         hull_lonlat([(p.latitude_deg, p.longitude_deg) for p in mine]),
+        worst_path([p.path_class for p in mine]),
     )  # fmt: skip
 
 
@@ -220,12 +259,12 @@ def _cautions(points: Sequence[PointResidual]) -> tuple[str, ...]:
             sentences.append(f"{mast}: {point_count(mine)} points are too few for an offset.")
         elif most == 0:
             sentences.append(
-                f"{mast}: no measured path crosses a ridge; behind ridges the offset is not used."
+                f"{mast}: no measured path crosses a ridge; where a path is more obstructed than any of them "
+                "(6 dB of slack) the offset is not used."
             )
         else:
             sentences.append(
                 f"{mast}: measured paths cross up to {most} ridge{'s' if most > 1 else ''}; "
-                f"where a path is more "
-                "obstructed than any of them (6 dB of slack) the offset is not used."
+                "where a path is more obstructed than any of them (6 dB of slack) the offset is not used."
             )
     return tuple(sentences)

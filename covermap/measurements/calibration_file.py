@@ -15,6 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from covermap.errors import InputError
+from covermap.measurements.trusted_area import ANY_PATH, RIDGES_CROSSED, no_worse
 from covermap.scenario.records import Scenario, Station
 
 CALIBRATION_FORMAT = 1
@@ -27,6 +28,7 @@ class TrustedOffset:
 
     excess_low_db, excess_high_db : least and greatest loss over free space of the measured paths
     area_lonlat : ring of the area around the points; empty means nowhere
+    worst_path : class of the measured path that crosses most ridges
     """
 
     mast: str
@@ -37,17 +39,26 @@ class TrustedOffset:
     excess_low_db: float
     excess_high_db: float
     area_lonlat: tuple[tuple[float, float], ...]
+    worst_path: str = ANY_PATH
 
     def applies(
-        self, longitude_deg: NDArray[np.float64], latitude_deg: NDArray[np.float64], excess_db: NDArray
+        self,
+        longitude_deg: NDArray[np.float64],
+        latitude_deg: NDArray[np.float64],
+        excess_db: NDArray,
+        path_class: NDArray[np.uint8] | None = None,
     ) -> NDArray[np.bool_]:
-        """Return at which places the offset may be used: inside the area of the points, on paths no more
-        obstructed (loss over free space) than those measured, with 6 dB of slack."""
+        """Return at which places the offset may be used: inside the area of the points, on paths that cross
+        no more ridges than those measured and are no more obstructed (loss over free space, 6 dB of slack).
+
+        path_class : as in trusted_area.no_worse; None where not known: obstruction alone decides
+        """
         if len(self.area_lonlat) < 3:
             return np.zeros(np.shape(longitude_deg), dtype=bool)
         inside = shapely.contains_xy(shapely.Polygon(self.area_lonlat), longitude_deg, latitude_deg)
         low, high = self.excess_low_db - EXCESS_SLACK_DB, self.excess_high_db + EXCESS_SLACK_DB
-        return inside & (excess_db >= low) & (excess_db <= high)
+        alike = inside & (excess_db >= low) & (excess_db <= high)
+        return alike if path_class is None else alike & no_worse(path_class, self.worst_path)
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,15 +83,19 @@ class Calibration:
         longitude_deg: NDArray[np.float64],
         latitude_deg: NDArray[np.float64],
         excess_db: NDArray,
+        path_class: NDArray[np.uint8] | None = None,
     ) -> NDArray[np.float32]:
         """Return what is added to a station's field at each place; 0 where the offset may not be used. [dB]
 
         excess_db : loss of each path over free space; NaN gives 0
+        path_class : of each path, index into covermap.propagation.ridges.PATH_CLASSES, 255 unknown; None not
+            known
         """
         found = next((o for o in self.offsets if (o.mast, o.band) == (station.mast, station.band)), None)
         if found is None:
             return np.zeros(np.shape(longitude_deg), dtype=np.float32)
-        used = found.applies(longitude_deg, latitude_deg, np.nan_to_num(excess_db, nan=np.inf))
+        known_db = np.nan_to_num(excess_db, nan=np.inf)
+        used = found.applies(longitude_deg, latitude_deg, known_db, path_class)
         return np.where(used, np.float32(found.offset_db), np.float32(0.0))
 
     def in_words(self) -> str:
@@ -155,6 +170,7 @@ def calibration_toml(calibration: Calibration) -> str:
             f"points = {offset.points}",
             f"excess_low_db = {offset.excess_low_db:.1f}",
             f"excess_high_db = {offset.excess_high_db:.1f}",
+            f"worst_path = {json.dumps(offset.worst_path)}",
             f"area_lonlat = [{ring}]",
         ]
     return "\n".join(lines) + "\n"
@@ -222,4 +238,14 @@ def _offset(file: str, number: int, values: dict[str, Any]) -> TrustedOffset:
         excess_low_db=float(values["excess_low_db"]),
         excess_high_db=float(values["excess_high_db"]),
         area_lonlat=tuple((float(x), float(y)) for x, y in values["area_lonlat"]),
+        worst_path=_path_class(file, number, values.get("worst_path", ANY_PATH)),
     )
+
+
+def _path_class(file: str, number: int, found: object) -> str:
+    if found not in RIDGES_CROSSED:
+        raise InputError(
+            f"{file}, offset {number}: worst_path is {found!r}. It must be one of "
+            f"{', '.join(RIDGES_CROSSED)}. Run covermap calibrate again."
+        )
+    return str(found)

@@ -182,9 +182,10 @@ def _overload_doubts(readings: Sequence[LogReading]) -> list[str]:
 
 
 def explained_by(pairs: Sequence[PairedDifference]) -> list[str]:
-    """Return sentences where aim or level explains the difference between the antennas.
+    """Return sentences where aim or level explains the difference between the antennas within a band.
 
-    Source: least squares on all known pairs of one figure; told when p < 0.05.
+    Source: least squares on all known pairs of one figure, around the means of their bands, so that a
+    difference between bands is no trend; told when p < 0.05.
     """
     exact = [p for p in pairs if p.is_exact and not p.left_out]
     sentences = []
@@ -192,16 +193,33 @@ def explained_by(pairs: Sequence[PairedDifference]) -> list[str]:
         ("aim", [p.off_aim_deg for p in exact], "grows or falls with the angle off the bearing: misaim?"),
         ("level", [p.reference_db for p in exact], "changes with the level: overload or a bent scale?"),
     ):
-        known = [(v, p.low_db) for v, p in zip(values, exact, strict=True) if not math.isnan(v)]
-        if len(known) < FEWEST_FOR_TREND or len({v for v, _ in known}) < 3:
+        known = [(v, p.low_db, p.band) for v, p in zip(values, exact, strict=True) if not math.isnan(v)]
+        if len(known) < FEWEST_FOR_TREND or len({v for v, _, _ in known}) < 3:
             continue
-        line = stats.linregress(*zip(*known, strict=True))
-        if line.pvalue < DOUBTFUL_P:
+        slope, chance = _trend_within_bands(known)
+        if chance < DOUBTFUL_P:
             sentences.append(
-                f"The difference {words} ({line.slope:+.2f} dB a {'degree' if name == 'aim' else 'dB'}, "
-                f"{chance_words(float(line.pvalue))})"
+                f"The difference {words} ({slope:+.2f} dB a {'degree' if name == 'aim' else 'dB'}, "
+                f"{chance_words(chance)})"
             )
     return sentences
+
+
+def _trend_within_bands(known: Sequence[tuple[float, float, str]]) -> tuple[float, float]:
+    """Return slope and two-sided chance of (value, difference, band), each around its band's mean."""
+    bands = np.array([band for _, _, band in known])
+    x, y = (np.array([row[side] for row in known], dtype=float) for side in (0, 1))
+    for band in np.unique(bands):
+        here = bands == band
+        x[here] -= x[here].mean()
+        y[here] -= y[here].mean()
+    freedom = x.size - np.unique(bands).size - 1
+    if freedom < 1 or not (x**2).sum() > 0.0:
+        return math.nan, 1.0
+    slope = float(x @ y / (x @ x))
+    error = math.sqrt(float(((y - slope * x) ** 2).sum()) / freedom / float(x @ x))
+    chance = 2.0 * float(stats.t.sf(abs(slope) / error, freedom)) if error > 0.0 else 0.0
+    return slope, chance
 
 
 def chance_words(chance: float) -> str:

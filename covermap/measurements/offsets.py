@@ -1,5 +1,4 @@
-"""Offsets from residuals: shrunk towards nothing, per mast and then per band, judged by "
-"leaving points out."""
+"""Offsets from residuals: shrunk, per mast and then per band, judged by leaving points out."""
 
 from __future__ import annotations
 
@@ -19,6 +18,7 @@ FEWEST_POINTS = 3  # judgement: a mast or band with fewer points keeps no offset
 FEWEST_FOR_SPREAD = 5  # degrees of freedom from which the readings' own spread is used
 FEWEST_ALTOGETHER = 5
 CHANCE_P = 0.05
+MOST_POINTS = 200
 STEP_DB = 0.05
 FURTHEST_DB = 60.0
 
@@ -78,8 +78,7 @@ def shrunk_offset(low_db: ArrayLike, high_db: ArrayLike, sd_db: ArrayLike, prior
 
 
 def log_likelihood(offset_db: float, low: np.ndarray, high: np.ndarray, sd: np.ndarray) -> float:
-    """Return the log likelihood of an offset, up to a constant: density where known, chance of "
-    "the bound elsewhere."""
+    """Return the log likelihood of an offset, up to a constant: density, or chance of a bound."""
     exact = low == high
     total = -0.5 * float((((low[exact] - offset_db) / sd[exact]) ** 2).sum())
     below, above = np.isinf(low) & ~exact, np.isinf(high) & ~exact
@@ -120,8 +119,7 @@ def fitted_spread_db(points: Sequence[PointResidual], default_db: float) -> floa
 
 
 def fit_offsets(points: Sequence[PointResidual], spread_db: float) -> list[Offset]:
-    """Return an offset for each mast and band that has points: the mast's first, then what its "
-    "bands differ."""
+    """Return an offset for each mast and band with points: the mast's, then what its bands differ."""
     offsets = []
     for mast, group in _groups(points).items():
         whole = _shrunk(group, spread_db, MAST_SD_DB)
@@ -151,7 +149,7 @@ class Judgement:
     """Whether offsets may be used.
 
     before_db, after_db : root mean square of known residuals, each point predicted without its own readings
-    chance : of offsets as large as these were every mast right (F test); refused : why not, or empty
+    chance : of offsets as large as these were every mast right; refused : why not, or empty
     """
 
     before_db: float
@@ -176,10 +174,12 @@ def judge(points: Sequence[PointResidual], spread_db: float) -> Judgement:
         math.sqrt(float(np.mean(np.square(part)))) if part else math.nan for part in (before, after)
     )
     chance = _chance(points, spread_db)
-    return Judgement(before_db, after_db, chance, _refusal(len(places), before_db, after_db, chance))
+    return Judgement(
+        before_db, after_db, chance, _refusal(len(places), before_db, after_db, chance, spread_db)
+    )
 
 
-def _refusal(places: int, before_db: float, after_db: float, chance: float) -> str:
+def _refusal(places: int, before_db: float, after_db: float, chance: float, spread_db: float) -> str:
     if places < FEWEST_ALTOGETHER:
         return f"{places} points are too few; measure at {FEWEST_ALTOGETHER} or more"
     if math.isnan(before_db):
@@ -190,25 +190,48 @@ def _refusal(places: int, before_db: float, after_db: float, chance: float) -> s
             f"without ({before_db:.1f})"
         )
     if not chance < CHANCE_P:
-        return f"offsets of this size come about by chance in {100 * chance:.0f} of 100 sets of readings"
+        return (
+            f"offsets of this size come about by chance in {100 * chance:.0f} of 100 sets of readings; with "
+            f"this spread {points_to_see(MAST_SD_DB, spread_db)} points of a mast show an error of "
+            f"{MAST_SD_DB:g} dB in 8 of 10 sets"
+        )
     return ""
 
 
 def _chance(points: Sequence[PointResidual], spread_db: float) -> float:
-    """Return the chance of such offsets under no offset: likelihood ratio of all masts, as an F value."""
-    ratio, masts = 0.0, 0
+    """Return the chance of such offsets were every mast right: the smaller of all masts together and of the
+    furthest mast alone, the latter times the number of masts.
+
+    Source: likelihood ratios as F values; Bonferroni's bound for the furthest. Together they are a little
+    over 5 in 100 at CHANCE_P (docs/decisions/when_offsets_are_used.md).
+    """
+    ratios = []
     for group in _groups(points).values():
         if point_count(group) < FEWEST_POINTS:
             continue
-        one_a_point = _one_a_point(group)
-        low, high, sd = _arrays(one_a_point, spread_db)
+        low, high, sd = _arrays(_one_a_point(group), spread_db)
         best = shrunk_offset(low, high, sd, math.inf).offset_db
-        ratio += 2.0 * (log_likelihood(best, low, high, sd) - log_likelihood(0.0, low, high, sd))
-        masts += 1
-    if not masts:
+        gain = log_likelihood(best, low, high, sd) - log_likelihood(0.0, low, high, sd)
+        ratios.append(2.0 * max(gain, 0.0))
+    if not ratios:
         return 1.0
+    masts = len(ratios)
     freedom = max(point_count(points) - masts, 1)
-    return float(stats.f.sf(max(ratio, 0.0) / masts, masts, freedom))
+    together = float(stats.f.sf(sum(ratios) / masts, masts, freedom))
+    return min(together, masts * float(stats.f.sf(max(ratios), 1, freedom)))
+
+
+def points_to_see(error_db: float, spread_db: float, power: float = 0.8) -> int:
+    """Return how many points of one mast show an error of it in this share of sets of readings.
+
+    Source: power of the two-sided t test at CHANCE_P (non-central t law).
+    """
+    for count in range(FEWEST_ALTOGETHER, MOST_POINTS):
+        limit = stats.t.ppf(1.0 - CHANCE_P / 2.0, count - 1)
+        away = abs(error_db) * math.sqrt(count) / spread_db
+        if stats.nct.sf(limit, count - 1, away) >= power:
+            return count
+    return MOST_POINTS
 
 
 def _one_a_point(group: Sequence[PointResidual]) -> list[PointResidual]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from scipy import stats
@@ -14,6 +15,34 @@ from covermap.measurements.comparison_log import LogReading
 FEWEST_STEPS = 3
 WORST_FIT_DB = 1.0  # judgement: a step further off the line than this makes the scale ordinal
 EDGE_PERCENT = 3.0  # judgement: how far beyond the calibrated steps the line is still used
+
+
+class Stepped(Protocol):
+    """A percent reading behind a known attenuator: a row of a comparison log or of readings."""
+
+    @property
+    def session(self) -> str:
+        """When and where."""
+
+    @property
+    def station(self) -> str:
+        """What was read."""
+
+    @property
+    def antenna(self) -> str:
+        """With what."""
+
+    @property
+    def state(self) -> str:
+        """exact, lost or saturated."""
+
+    @property
+    def value(self) -> float:
+        """What the bar showed. [%]"""
+
+    @property
+    def attenuator_db(self) -> float:
+        """Known attenuator in the line. [dB]"""
 
 
 @dataclass(frozen=True)
@@ -61,15 +90,14 @@ def fit_percent_scale(attenuator_db: Sequence[float], percent: Sequence[float]) 
 def percent_scales(
     readings: Sequence[LogReading],
 ) -> tuple[dict[tuple[str, str], PercentScale], list[str]]:
-    """Return the scale of each set and bar that attenuator readings calibrate, and sentences "
-    "on the others."""
+    """Return the scale of each set and bar that attenuator readings calibrate, and a sentence on each bar."""
     groups: dict[tuple[str, str], list[LogReading]] = defaultdict(list)
     for reading in readings:
         if reading.scale.is_percent:
             groups[reading.device, reading.scale.kind].append(reading)
     scales, sentences = {}, []
     for (device, kind), group in groups.items():
-        scale = _scale(device, kind, group)
+        scale = attenuator_scale(device, kind, group)
         if scale is None:
             sentences.append(
                 f"{device}: {kind} has no usable attenuator steps (at least {FEWEST_STEPS}, falling, not at "
@@ -81,13 +109,14 @@ def percent_scales(
     return scales, sentences
 
 
-def _scale(device: str, kind: str, group: Sequence[LogReading]) -> PercentScale | None:
-    """Return the mean scale of the stations and antennas that were read behind attenuators."""
-    steps: dict[tuple[str, str, str], list[LogReading]] = defaultdict(list)
+def attenuator_scale(device: str, kind: str, group: Sequence[Stepped]) -> PercentScale | None:
+    """Return the mean scale of the stations and antennas that were read behind attenuators, None without."""
+    steps: dict[tuple[str, str, str], list[Stepped]] = defaultdict(list)
     for reading in group:
         if reading.state == "exact":
             steps[reading.session, reading.station, reading.antenna].append(reading)
-    used, fits = [], []
+    used: list[Stepped] = []
+    fits = []
     for rows in steps.values():
         fitted = fit_percent_scale([r.attenuator_db for r in rows], [r.value for r in rows])
         if fitted is not None:

@@ -9,9 +9,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from covermap.grid.point_field import point_field
+from covermap.grid.point_field import PATH_HEIGHT_M, PointField, point_field
+from covermap.grid.sweep_string import CLASS_MHZ
+from covermap.measurements.reading_doubts import aim_and_leaf_words, leaf_sd_db, off_aim
 from covermap.measurements.readings import Reading
-from covermap.propagation import Profile, ridges
+from covermap.measurements.trusted_area import worst_path
+from covermap.propagation import Profile, path_class, ridges
 from covermap.reception.chain import receiving_chain
 from covermap.reception.external_noise import external_noise_db
 from covermap.reception.tiers import Tier
@@ -30,6 +33,7 @@ class Residual:
 
     sd_db : what the reading itself adds to the spread (building entry, MER, threshold)
     predicted_dbuvm : at the reading's height, outdoors, 50 % of time; excess_db : of the path over free space
+    path_class : one of covermap.propagation.ridges.PATH_CLASSES
     """
 
     reading: Reading
@@ -40,6 +44,7 @@ class Residual:
     excess_db: float
     distance_km: float
     ridge_count: int
+    path_class: str
 
     @property
     def is_exact(self) -> bool:
@@ -50,8 +55,10 @@ class Residual:
 def compare(
     readings: Sequence[Reading], scenario: Scenario, terrain: Terrain
 ) -> tuple[list[Residual], list[str]]:
-    """Return the residual of each reading, and a sentence for each that has no prediction."""
+    """Return the residual of each reading, and sentences on those without a prediction or doubtful by aim
+    and leaves."""
     residuals, without = [], []
+    offs = []
     noise = read_external_noise()
     for reading in readings:
         station = reading.station
@@ -67,29 +74,39 @@ def compare(
         if field.near:
             without.append(f"{reading.where}: within 250 m of the mast, where the model ends; not used.")
             continue
+        off = off_aim(reading, field.profile)
+        offs.append(off)
         low, high, sd_db = measured_field(reading, scenario, noise)
-        profile = Profile(field.profile.distance_km, np.asarray(field.profile.ground_m))
-        crossed = ridges(
-            profile,
-            frequency_mhz=station.frequency_mhz,
-            tx_height_m=station.antenna_height_m,
-            rx_height_m=max(reading.height_m, 10.0),
-            dn=scenario.settings.prediction.dn,
-        )
-        predicted = field.field_dbuvm
+        sd_db = math.hypot(sd_db, reading.value_sd_db, off.sd_db, leaf_sd_db(reading, terrain))
+        shift_db = off.loss_db - field.field_dbuvm
         residuals.append(
             Residual(
                 reading,
-                low - predicted,
-                high - predicted,
+                low + shift_db,
+                high + shift_db,
                 sd_db,
-                predicted,
+                field.field_dbuvm,
                 field.excess_db,
                 field.profile.length_km,
-                len(crossed),
+                *_in_the_way(reading, field, scenario),
             )
-        )
+        )  # fmt: skip
+    without += aim_and_leaf_words([r.reading for r in residuals], offs, terrain)
     return residuals, without
+
+
+def _in_the_way(reading: Reading, field: PointField, scenario: Scenario) -> tuple[int, str]:
+    """Return how many ridges the path crosses, and its class as a map has it (600 MHz, 10 m)."""
+    profile = Profile(field.profile.distance_km, np.asarray(field.profile.ground_m))
+    station, prediction = reading.station, scenario.settings.prediction
+    heights_m = station.antenna_height_m, max(reading.height_m, 10.0)
+    common = {"frequency_mhz": station.frequency_mhz, "dn": prediction.dn}
+    crossed = ridges(profile, tx_height_m=heights_m[0], rx_height_m=heights_m[1], **common)
+    found = path_class(
+        profile, frequency_mhz=CLASS_MHZ, tx_height_m=heights_m[0], rx_height_m=PATH_HEIGHT_M,
+        dn=prediction.dn, n0=prediction.n0,
+    )  # fmt: skip
+    return len(crossed), found
 
 
 def measured_field(reading: Reading, scenario: Scenario, noise: dict) -> tuple[float, float, float]:
@@ -155,6 +172,7 @@ class PointResidual:
     longitude_deg: float
     excess_db: tuple[float, float]
     ridge_count: int
+    path_class: str
 
 
 def by_point(residuals: Sequence[Residual]) -> list[PointResidual]:
@@ -178,4 +196,5 @@ def _at_point(point: str, mast: str, band: str, group: list[Residual]) -> PointR
     return PointResidual(
         point, mast, band, low, high, min(r.sd_db for r in used), first.latitude_deg, first.longitude_deg,
         (min(excess), max(excess)), max(r.ridge_count for r in group),
+        worst_path([r.path_class for r in group]),
     )  # fmt: skip

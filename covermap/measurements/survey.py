@@ -27,6 +27,7 @@ class SurveyPoint:
     rank : 1 is first; homes_settled : homes around it weighted by how unsure their tier is (entropy over its
         greatest value); cells in place of homes where the run has none
     tier : the map's answer there, 8 not promised; chance_percent : of it
+    lower_chance_percent : of the tier under it, which a reading may show to be enough; 0 where there is none
     """
 
     rank: int
@@ -37,6 +38,7 @@ class SurveyPoint:
     homes_settled: float
     tier: int
     chance_percent: int
+    lower_chance_percent: int
 
 
 def survey_points(results: Results, list_name: str | None = None, count: int = POINTS) -> list[SurveyPoint]:
@@ -122,4 +124,5 @@ def _point(results: Results, name: str, rank: int, cell: int, settled: float) ->
     tier = int(results.read(f"{name}/tier", tile)[0, 0])
     chances = results.read(f"{name}/tier_chance", tile)[:, 0, 0]
     chance = int(chances[min(tier, len(chances)) - 1])
-    return SurveyPoint(rank, latitude_deg, longitude_deg, x, y, settled, tier, chance)
+    lower = int(chances[tier - 2]) if 1 < tier <= len(chances) else 0
+    return SurveyPoint(rank, latitude_deg, longitude_deg, x, y, settled, tier, chance, lower)

@@ -1,13 +1,24 @@
-"""Around which area readings speak: the hull of their points, a little widened."""
+"""Where readings speak: the hull of their points, a little widened, and paths no worse than theirs."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 
+import numpy as np
 import pyproj
 import shapely
+from numpy.typing import NDArray
 
+from covermap.propagation.ridges import PATH_CLASSES
+
+RIDGES_CROSSED = {
+    "clear": 0, "grazing": 0, "earth_bulge": 0, "one_ridge": 1, "two_ridges": 2, "many_ridges": 3,
+    "scatter": 4,
+}  # fmt: skip
+ANY_PATH = "scatter"  # no class is worse
+UNKNOWN_CLASS = 255
+PUBLIC_SQUARE_DEG = 0.01  # of latitude, 1.1 km; of longitude no narrower
 WIDENED_M = 1000.0  # judgement: how far beyond the outermost points readings still speak
 
 
@@ -27,3 +38,41 @@ def hull_lonlat(places_deg: Sequence[tuple[float, float]]) -> tuple[tuple[float,
     area = points.convex_hull.buffer(WIDENED_M, quad_segs=4)
     ring = shapely.transform(area, back.transform, interleaved=False).exterior.coords
     return tuple((float(x), float(y)) for x, y in ring)
+
+
+def public_area_lonlat(places_deg: Sequence[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
+    """Return the ring of all whole squares of about 1.1 km that the hull touches, as (longitude, latitude).
+
+    The squares stand on whole hundredths of a degree, wherever the points lie: no corner tells where in its
+    square a point is. The area reaches up to a square beyond the points.
+    """
+    if not places_deg:
+        return ()
+    hull = shapely.MultiPoint([(lon, lat) for lat, lon in places_deg]).convex_hull
+    middle_deg = round(math.fsum(p[0] for p in places_deg) / len(places_deg))
+    wide_deg = PUBLIC_SQUARE_DEG * math.ceil(1.0 / max(math.cos(math.radians(middle_deg)), 0.01))
+    west, south, east, north = hull.bounds
+    columns = np.arange(math.floor(west / wide_deg), math.floor(east / wide_deg) + 1)
+    rows = np.arange(math.floor(south / PUBLIC_SQUARE_DEG), math.floor(north / PUBLIC_SQUARE_DEG) + 1)
+    x, y = (side.ravel() for side in np.meshgrid(columns, rows))
+    squares = shapely.box(
+        x * wide_deg, y * PUBLIC_SQUARE_DEG, (x + 1) * wide_deg, (y + 1) * PUBLIC_SQUARE_DEG
+    )
+    touched = squares[shapely.intersects(squares, hull)]
+    ring = shapely.union_all(touched, grid_size=1e-9).exterior.coords
+    return tuple((round(float(lon), 6), round(float(lat), 6)) for lon, lat in ring)
+
+
+def worst_path(classes: Sequence[str]) -> str:
+    """Return the class of the path that crosses most ridges."""
+    return max(classes, key=RIDGES_CROSSED.__getitem__)
+
+
+def no_worse(path_class: NDArray[np.uint8], worst: str) -> NDArray[np.bool_]:
+    """Return which paths cross no more ridges than the worst that was measured; unknown ones count as worse.
+
+    path_class : index into covermap.propagation.ridges.PATH_CLASSES, 255 unknown
+    """
+    crossed = np.full(256, len(RIDGES_CROSSED), dtype=np.int64)
+    crossed[: len(PATH_CLASSES)] = [RIDGES_CROSSED[name] for name in PATH_CLASSES]
+    return crossed[np.asarray(path_class, dtype=np.uint8)] <= RIDGES_CROSSED[worst]

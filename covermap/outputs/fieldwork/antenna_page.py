@@ -8,6 +8,7 @@ from pathlib import Path
 
 from covermap.errors import InputError
 from covermap.measurements.antenna_test import BAND_WORDS, AntennaTest, BandResult
+from covermap.measurements.percent_readings import percent_scales_csv
 from covermap.measurements.tier_row import KnownGain, measured_gains, tier_table_csv
 from covermap.outputs.cautions import STANDING
 from covermap.outputs.fieldwork import page as html
@@ -39,6 +40,9 @@ def write_antenna_test(test: AntennaTest, folder: Path) -> list[Path]:
         write_rows(folder / "bands.csv", BAND_COLUMNS, [_band_row(result) for result in test.bands]),
         *write_unreadable(folder / "unreadable_rows.csv", test.unreadable),
     ]
+    if test.scales:
+        files.append(folder / "percent_scales.csv")
+        write_text(files[-1], percent_scales_csv(test.scales))
     pictures = []
     for key in dict.fromkeys((b.candidate, b.device, b.kind) for b in test.bands):
         figure = antenna_picture(test, *key)

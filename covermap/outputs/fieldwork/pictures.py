@@ -18,6 +18,7 @@ from covermap.constants import BANDS
 from covermap.measurements.antenna_test import BAND_WORDS, AntennaTest, BandResult
 from covermap.measurements.calibrate import CalibrationReport
 from covermap.measurements.paired import PairedDifference
+from covermap.measurements.residuals import Residual
 
 INK, TEAL, SAND, GREY = "#111111", "#1F4F56", "#9C8068", "#767676"
 MARKS = ("o", "s", "^", "D", "v", "P", "X", "*")  # one a session
@@ -111,8 +112,11 @@ def _session_legend(figure: Figure, axes: Axes, sessions: Sequence[str]) -> None
     )  # fmt: skip
 
 
-def residual_picture(report: CalibrationReport) -> Figure:
-    """Return measured minus predicted against distance, a panel a mast, offsets as lines."""
+def residual_picture(report: CalibrationReport, public: bool = False) -> Figure:
+    """Return measured minus predicted against distance, a panel a mast, offsets as lines.
+
+    public : in order of size instead of distance, as distances from several masts are a place
+    """
     masts = list(dict.fromkeys(r.reading.station.mast for r in report.residuals))
     with plt.rc_context(STYLE):
         figure, row = plt.subplots(
@@ -121,21 +125,29 @@ def residual_picture(report: CalibrationReport) -> Figure:
         )  # fmt: skip
         for axes, mast in zip(row[0], masts, strict=True):
             axes.axhline(0.0, color=INK, linewidth=1.0)
-            for residual in (r for r in report.residuals if r.reading.station.mast == mast):
+            mine = [r for r in report.residuals if r.reading.station.mast == mast]
+            for x, residual in _across(mine, public):
                 mark = MARKS[BANDS.index(residual.reading.station.band)]
                 if residual.is_exact:
-                    axes.plot([residual.distance_km], [residual.low_db], mark, color=TEAL, markersize=5)
+                    axes.plot([x], [residual.low_db], mark, color=TEAL, markersize=5)
                     continue
                 up = math.isfinite(residual.low_db)
                 bound = residual.low_db if up else residual.high_db
-                axes.plot([residual.distance_km], [bound], "2" if up else "1", color=SAND, markersize=9)
+                axes.plot([x], [bound], "2" if up else "1", color=SAND, markersize=9)
             for offset in (o for o in report.offsets if o.mast == mast):
                 axes.axhline(offset.offset_db, color=TEAL, linestyle="--", linewidth=1.4)
             axes.set_title(mast.replace("$", r"\$"), fontsize=10)
-            axes.set_xlabel("km from the mast")
+            axes.set_xlabel("readings, in order of size" if public else "km from the mast")
             axes.grid(axis="y", color="#DDDDDD", linewidth=0.6)
         row[0][0].set_ylabel("measured minus predicted, dB")
     return figure
+
+
+def _across(residuals: Sequence[Residual], public: bool) -> list[tuple[float, Residual]]:
+    if not public:
+        return [(r.distance_km, r) for r in residuals]
+    ordered = sorted(residuals, key=lambda r: r.low_db if math.isfinite(r.low_db) else r.high_db)
+    return [(float(rank), r) for rank, r in enumerate(ordered, start=1)]
 
 
 def as_svg(figure: Figure) -> str:

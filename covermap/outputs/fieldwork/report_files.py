@@ -12,6 +12,7 @@ from covermap.measurements.readings import READING_COLUMNS
 from covermap.measurements.reports import REPORT_COLUMNS, ReportDisagreement, Reports
 from covermap.outputs.coverage import Coverage
 from covermap.outputs.fieldwork import page as html
+from covermap.outputs.fieldwork.public_rows import public_doubts, public_rows
 from covermap.outputs.fieldwork.tables import write_rows, write_unreadable
 from covermap.outputs.whole_file import whole_file, write_text
 
@@ -102,10 +103,10 @@ def write_reports(
         ),
         html.section("Reports the map speaks against, to look into", sentences)
         or html.paragraph("No report speaks against the map."),
-        html.section("Doubts", reports.warnings) if not public else "",
-        html.section("Rows left out", reports.unreadable) if not public else "",
+        html.section("Doubts", public_doubts(reports.warnings) if public else reports.warnings),
+        html.section("Rows left out", public_rows(reports.unreadable) if public else reports.unreadable),
     ]
     path = folder / "reports.html"
     write_text(path, html.page(f"{coverage.run['name']}: reports against the map", parts, cautions))
-    extra = [] if public else write_unreadable(folder / "reports_unreadable_rows.csv", reports.unreadable)
+    extra = write_unreadable(folder / "reports_unreadable_rows.csv", () if public else reports.unreadable)
     return [layer, path, *extra]

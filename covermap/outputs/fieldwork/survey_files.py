@@ -65,11 +65,18 @@ def gpx_text(points: Sequence[SurveyPoint], coverage: Coverage, cautions: Sequen
 
 
 def _map_says(point: SurveyPoint, coverage: Coverage) -> str:
-    """Return tier and chance; where nothing is promised the chance is that of tier 7."""
+    """Return tier and chance, and the chance of the tier under it, which a reading may show to be enough.
+
+    Where nothing is promised the chance is that of tier 7.
+    """
     chance = chance_number(point.chance_percent)
     if point.tier == TIER_NOT_PROMISED:
         return f"{point.tier} {coverage.tier_names[-1]}; tier {TIER_COUNT}: {chance}"
-    return f"{point.tier} {coverage.tier_names[point.tier - 1]}: {chance}"
+    words = f"{point.tier} {coverage.tier_names[point.tier - 1]}: {chance}"
+    if point.tier == 1:
+        return words
+    lower = point.tier - 1
+    return f"{words}; {lower} {coverage.tier_names[lower - 1]}: {chance_number(point.lower_chance_percent)}"
 
 
 def survey_sheet(points: Sequence[SurveyPoint], coverage: Coverage, cautions: Sequence[str]) -> str:
