@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -27,6 +28,8 @@ class LossBlock:
     near : bool (rows, cols), within 250 m of the mast, where the loss is free space
     path_class : uint8 (rows, cols), what stands in the way to the lowest mount at 600 MHz, over bare ground:
         index into covermap.propagation.ridges.PATH_CLASSES; 0 near the mast, 255 unknown
+    smooth_earth : bool (rows, cols), where an interferer's path was taken over smooth earth, or None; not
+        stored
     """
 
     loss_db: NDArray[np.float32]
@@ -34,6 +37,7 @@ class LossBlock:
     departure_deg: NDArray[np.float32]
     near: NDArray[np.bool_]
     path_class: NDArray[np.uint8]
+    smooth_earth: NDArray[np.bool_] | None = None
 
 
 def of_frequency(block: LossBlock, index: int) -> LossBlock:
@@ -98,7 +102,7 @@ def unpack(packed: PackedBlock) -> LossBlock:
 
 def as_stored(block: LossBlock) -> LossBlock:
     """Return a block rounded as the store rounds it, so that computed and read blocks are the same."""
-    return unpack(pack(block))
+    return dataclasses.replace(unpack(pack(block)), smooth_earth=block.smooth_earth)
 
 
 def _to_int16(values: NDArray[np.float32]) -> NDArray[np.int16]:

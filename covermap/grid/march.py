@@ -91,11 +91,11 @@ def march(
     """
     count = np.diff(cells.first)
     used = np.flatnonzero(count)
-    if used.size == 0:
+    mast_ground_m = float(terrain.ground_m(radials.longitude_deg, radials.latitude_deg))
+    if used.size == 0 or math.isnan(mast_ground_m):
         return
     last_step = cells.step[cells.order[cells.first[used + 1] - 1]]
     sweep = make_sweep(int(last_step.max()), int(count.max()))
-    mast_ground_m = float(terrain.ground_m(radials.longitude_deg, radials.latitude_deg))
     begin = 0
     while begin < used.size:
         end = _batch_end(last_step, begin)

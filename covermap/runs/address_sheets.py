@@ -18,12 +18,12 @@ from covermap.errors import InputError
 from covermap.grid.fields import TIME_RULES
 from covermap.grid.frame import Tile
 from covermap.grid.store import Store
-from covermap.grid.stored_block import stored_block
 from covermap.outputs.coverage import Coverage, open_coverage
 from covermap.outputs.layers import AIM_UNKNOWN, OUTSIDE_FLAG
 from covermap.outputs.result_folder import read_record
 from covermap.outputs.run_json import MODEL_EDITIONS, run_id_of, scenario_cautions
 from covermap.reception import sigma_summary
+from covermap.runs.path_stage import tile_blocks
 from covermap.runs.preparation import Preparation, prepare
 from covermap.runs.tile_reception import TileResult, receive_tile
 from covermap.scenario import Scenario
@@ -93,10 +93,7 @@ class AddressBook:
             if tile.row <= row < tile.row + tile.rows and tile.col <= col < tile.col + tile.cols
         )
         if tile not in self._tiles:
-            blocks = [
-                stored_block(self.store, request, tile, self.prepared.terrain)
-                for request in self.prepared.requests
-            ]
+            blocks = tile_blocks(self.prepared, self.store, tile)
             self._tiles[tile] = receive_tile(self.prepared, tile, blocks)
         return self._tiles[tile]
 

@@ -14,10 +14,9 @@ from covermap.grid.fields import excess_loss_db, median_field, pattern_db, wante
 from covermap.grid.frame import Grid, Tile
 from covermap.grid.geodesy import mast_geometry
 from covermap.grid.store import Store
-from covermap.grid.stored_block import stored_block
 from covermap.outputs.web_map.estimate_inputs import StationLevels
 from covermap.outputs.web_map.layers import field_bytes
-from covermap.runs.path_stage import TILE_CELLS
+from covermap.runs.path_stage import TILE_CELLS, tile_blocks
 from covermap.runs.preparation import Preparation
 
 
@@ -75,7 +74,7 @@ def _tile_levels(
     latitude_deg: NDArray[np.float64],
 ) -> NDArray[np.uint8]:
     """Return the levels of some cells of a tile, shape (H, S, rows, cols)."""
-    blocks = [stored_block(store, request, tile, prepared.terrain) for request in prepared.requests]
+    blocks = tile_blocks(prepared, store, tile)
     geometry = [
         mast_geometry(
             request.latitude_deg, request.longitude_deg, longitude_deg.ravel(), latitude_deg.ravel()

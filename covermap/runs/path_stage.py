@@ -6,11 +6,15 @@ from collections.abc import Callable, Iterator
 from functools import partial
 from typing import Any
 
-from covermap.grid.blocks import BlockRequest, compute_blocks
+import numpy as np
+
+from covermap.grid.blocks import BlockRequest, LossBlock, compute_blocks
 from covermap.grid.executor import Executor
 from covermap.grid.frame import Grid, Tile
+from covermap.grid.smooth_earth import completed_by_smooth_earth
 from covermap.grid.store import Store
-from covermap.grid.stored_block import keep_block
+from covermap.grid.stored_block import keep_block, stored_block
+from covermap.runs.preparation import Preparation
 from covermap.runs.run_session import RunSession
 
 TILE_CELLS = 128
@@ -44,6 +48,22 @@ def compute_task(session: RunSession, task: Task) -> int:
     for tile, block in zip(tiles, compute_blocks(request, tiles, session.prepared.terrain), strict=True):
         keep_block(session.store, request, tile, block)
     return len(tiles) * len(request.frequencies)
+
+
+def tile_blocks(prepared: Preparation, store: Store, tile: Tile) -> list[LossBlock]:
+    """Return the block of every request for a tile, interferers completed by smooth earth.
+
+    From the store; blocks lost meanwhile are computed again.
+    """
+    longitude_deg, latitude_deg = prepared.grid.centres_lonlat(tile)
+    known = ~np.isnan(prepared.terrain.ground_m(longitude_deg, latitude_deg))
+    blocks = [stored_block(store, request, tile, prepared.terrain) for request in prepared.requests]
+    return [
+        completed_by_smooth_earth(block, request, tile, known, frequencies)
+        for block, request, frequencies in zip(
+            blocks, prepared.requests, prepared.by_smooth_earth, strict=True
+        )
+    ]
 
 
 def _tasks(session: RunSession, counts: Any) -> Iterator[Task]:

@@ -18,13 +18,12 @@ from covermap.grid.cluster import executor_of
 from covermap.grid.executor import Executor
 from covermap.grid.frame import Tile
 from covermap.grid.store import Store
-from covermap.grid.stored_block import stored_block
 from covermap.outputs.coverage import Coverage, open_coverage
 from covermap.outputs.rasters import RasterSet
 from covermap.outputs.result_folder import begun
 from covermap.outputs.run_json import write_run_json
 from covermap.runs.compile_ahead import reception_compiled_beside
-from covermap.runs.path_stage import TILE_CELLS, compute_paths
+from covermap.runs.path_stage import TILE_CELLS, compute_paths, tile_blocks
 from covermap.runs.preparation import Preparation, prepare
 from covermap.runs.run_session import RunSession
 from covermap.runs.tile_reception import TileResult, receive_tile
@@ -138,8 +137,7 @@ def peak_memory_mb() -> float:
 def receive_task(session: RunSession, tile: Tile) -> TileResult:
     """Return what the cells of a tile need, from the store; blocks lost meanwhile are computed again."""
     prepared = session.prepared
-    found = [stored_block(session.store, request, tile, prepared.terrain) for request in prepared.requests]
-    return receive_tile(prepared, tile, found)
+    return receive_tile(prepared, tile, tile_blocks(prepared, session.store, tile))
 
 
 def _receive_all(

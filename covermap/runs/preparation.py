@@ -64,6 +64,24 @@ class Preparation:
             polarization=np.array([POLARIZATIONS[s.polarization] for s in stations]),
         )
 
+    @cached_property
+    def by_smooth_earth(self) -> tuple[tuple[bool, ...], ...]:
+        """Return, for each frequency of each request, whether smooth earth stands in for unknown ground.
+
+        So it is for stations that only interfere, and for all of a mast beyond the elevation.
+        """
+        only = [[True] * len(request.frequencies) for request in self.requests]
+        places = zip(self.station_request, self.station_frequency, self.scenario.stations, strict=True)
+        for request, frequency, station in places:
+            only[request][frequency] &= station.use == "interferer"
+        longitude_deg = np.array([request.longitude_deg for request in self.requests])
+        latitude_deg = np.array([request.latitude_deg for request in self.requests])
+        beyond = np.isnan(self.terrain.ground_m(longitude_deg, latitude_deg))
+        return tuple(
+            tuple(interferes or bool(outside) for interferes in of_request)
+            for of_request, outside in zip(only, beyond, strict=True)
+        )
+
     def inside_area(self, tile: Tile) -> NDArray[np.bool_]:
         """Return which cells of a tile lie in the asked area, shape (rows, cols)."""
         return area_mask(self.grid, tile, self.area)

@@ -48,7 +48,8 @@ def check_masts(terrain: Terrain, masts: Sequence[Mast]) -> tuple[str, ...]:
     if wanted:
         raise InputError(_refusal(terrain, wanted))
     return tuple(
-        f"{_reaches_not(terrain, mast)} It has no wanted service; its interference is not counted."
+        f"{_reaches_not(terrain, mast)} It has no wanted service; "
+        "its interference is taken over smooth earth."
         for mast in lost
     )
 
