@@ -164,10 +164,12 @@ def test_half_and_ninety_percent_of_homes_are_the_lowest_tiers_that_serve_them()
 
 
 def test_the_common_aim_points_at_a_mast_and_never_between_two():
-    tally = Tally(3, 1)
+    tally = Tally(4, 1)
     tally.by_aim[0, [90, 270]] = [60, 40]
-    tally.by_aim[1, [359, 1]] = [5, 5]  # across north: the mean of the window 359 to 3 is 0
-    assert tally.common_aim() == [90, 0, None]
+    tally.by_aim[1, [359, 0, 1]] = [5, 5, 5]  # across north the median is 0
+    tally.by_aim[3, [148, 149, 150, 151, 152]] = [10, 11, 12, 11, 10]  # one mast, spread over its degrees
+    tally.by_aim[3, 320] = 13  # another one, more than any single degree of the first
+    assert tally.common_aim() == [90, 0, None, 150]
 
 
 def test_without_homes_the_columns_are_shares_of_land(tmp_path):

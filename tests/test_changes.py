@@ -5,6 +5,7 @@ import json
 
 import numpy as np
 import pyogrio
+import pyproj
 import pytest
 import shapely
 from click.testing import CliRunner
@@ -94,14 +95,66 @@ def with_grid(coverage, **changed):
 @pytest.mark.parametrize(
     ("changed", "said"),
     [
-        ({"cell_m": 200.0}, "100 m before, 200 m after"),
-        ({"x_min": GRID.x_min + 30.0}, "do not lie on each other"),
+        ({"cell_m": 2000.0}, "differ too much: 100 m before, 2000 m after"),
         ({"x_min": GRID.x_min + 400_000.0}, "share no cell"),
     ],
 )
 def test_grids_that_do_not_compare_are_refused_with_the_reason(before, changed, said):
     with pytest.raises(InputError, match=said):
         compare(before, with_grid(before, **changed))
+
+
+def coarse_copy(folder, coverage, step=3):
+    """Return the small result on squares `step` times as large: tiers at their middles, homes added up."""
+    rows, cols = GRID.rows // step, GRID.cols // step
+    grid = dataclasses.replace(GRID, cell_m=GRID.cell_m * step, rows=rows, cols=cols)
+    cut = np.s_[..., : rows * step, : cols * step]
+    with RasterSet(folder, grid, services={"main": coverage.services("main")}) as rasters:
+        for name in ("main/tier", "main/service_chance", "ground", "flags"):
+            middles = coverage.read(name)[cut][..., step // 2 :: step, step // 2 :: step]
+            rasters.write(name, grid.whole, middles)
+        homes = coverage.read("homes")[cut].reshape(rows, step, cols, step).sum(axis=(1, 3))
+        rasters.write("homes", grid.whole, homes)
+    run = coverage.run | {"grid": grid_record(grid), "wanted": {"main": coverage.run["wanted"]["main"]}}
+    (folder / "run.json").write_text(json.dumps(run), "utf-8")
+    return Coverage(folder, run)
+
+
+def test_squares_of_another_size_are_read_at_the_middles_of_the_larger_ones(before, tmp_path):
+    coarse = coarse_copy(tmp_path, before)
+    covered = before.read("homes")[:30, :39].sum()
+    for one, other in ((before, coarse), (coarse, before)):
+        found = compare(one, other)
+        counts = found.counts("main")
+        assert found.grid == coarse.grid
+        assert counts.cells[["easier", "harder", "unknown now", "known now"]].sum() == 0
+        assert counts.homes.sum() == pytest.approx(covered, abs=0.5)
+        assert found.first[0].startswith("The squares are not the same: ")
+        assert "squares of 300 m" in found.first[0]
+
+
+def test_squares_beside_each_other_and_in_another_crs_take_the_nearest(before):
+    shifted = with_grid(before, x_min=GRID.x_min + 30.0)
+    found = compare(before, shifted)
+    old, new = before.read("main/tier"), found.lists["main"].tier_before
+    assert (new[:, :40] == old).all()  # 30 m to the east is still the same square of 100 m
+    assert "do not lie on each other" in found.first[0]
+    west = pyproj.CRS.from_epsg(32624).to_wkt()  # the neighbouring zone: turned by about 4 degrees there
+    to_west = pyproj.Transformer.from_crs(32625, 32624, always_xy=True)
+    x, y = to_west.transform(GRID.x_min + 2000.0, GRID.y_max - 1500.0)
+    there = with_grid(
+        before, crs_wkt=west, x_min=round(x, -2) - 800, y_max=round(y, -2) + 800, rows=16, cols=16
+    )
+    found = compare(before, there)
+    assert "not in the same CRS" in found.first[0]
+    for row, col in ((0, 0), (7, 3), (15, 15)):
+        x, y = to_west.transform(
+            there.grid.x_min + (col + 0.5) * 100.0,
+            there.grid.y_max - (row + 0.5) * 100.0,
+            direction="INVERSE",
+        )
+        expected = old[int((GRID.y_max - y) // 100.0), int((x - GRID.x_min) // 100.0)]
+        assert found.lists["main"].tier_before[row, col] == expected
 
 
 def test_areas_that_only_overlap_are_compared_where_they_do(before):

@@ -132,6 +132,19 @@ def test_with_land_cover_polygon_homes_stand_in_built_up_cells_alone(tmp_path):
     assert "1 areas have no built-up cell" in " ".join(homes.warnings)
 
 
+def test_a_total_beside_its_parts_is_refused(tmp_path):
+    parts = [shapely.box(WEST + 100 * n, NORTH - 500, WEST + 100 * (n + 1), NORTH) for n in range(5)]
+    total = shapely.box(WEST, NORTH - 500, WEST + 500, NORTH)
+
+    def read(counts):
+        gpd.GeoDataFrame({"homes": counts}, geometry=[*parts, total], crs=32625).to_file(tmp_path / "h.gpkg")
+        return homes_per_cell(settings(tmp_path / "h.gpkg"), GRID)
+
+    with pytest.raises(InputError, match="feature 6: its 60 homes are those of the 5 features inside it"):
+        read([12, 12, 12, 12, 12, 60])
+    assert "overlap in 25 cells" in " ".join(read([12, 12, 12, 12, 12, 500]).warnings)  # no sum: told only
+
+
 def test_overlapping_totals_and_parts_are_told(tmp_path):
     box = shapely.box(WEST, NORTH - 500, WEST + 500, NORTH)
     gpd.GeoDataFrame({"homes": [12, 12]}, geometry=[box, box], crs=32625).to_file(tmp_path / "h.gpkg")

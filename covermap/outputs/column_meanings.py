@@ -44,7 +44,7 @@ _MEANINGS = {
     "area_km2": "Area in square kilometres.",
     "unknown_area_percent": "Share of the area whose tier is unknown, in percent.",
     "homes_year": "Year the numbers of homes are of.",
-    "stations_as_of": "Date of the list of stations.",
+    "stations_as_of": "Oldest date in the list of stations; younger rows may stand beside it.",
     "features_without_count": "Features of the homes input without a count.",
     "run_id": "Digest of the inputs of the run.",
     "patch_id": "Key of the patch.",

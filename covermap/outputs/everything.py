@@ -38,7 +38,7 @@ from covermap.outputs.web_map import Place, write_map
 from covermap.outputs.web_map.estimate_inputs import StationLevels
 from covermap.planning.areas import WholeSummary, summarise_areas, summarise_whole
 from covermap.planning.dead_zones import NamedPlace, find_dead_zones
-from covermap.planning.neighbourhoods import read_neighbourhoods
+from covermap.planning.neighbourhoods import OUTSIDE_ID, read_neighbourhoods, with_outside
 from covermap.planning.not_promised import not_promised
 from covermap.planning.polygons import read_layer
 from covermap.planning.prices import read_prices
@@ -73,19 +73,22 @@ def write_layers_and_pages(
     started = time.perf_counter()
     report("outputs", 0.05, "counting")
     whole = summarise_whole(coverage)
-    areas, warnings = _areas(prepared, coverage)
+    counted, warnings = _areas(prepared, coverage)
     zones = dead_zones(coverage, places(scenario))
     shading = _ridges(prepared, coverage)
     stock = None if public else _stock(prepared, coverage)
     behind = not_promised(coverage, coverage.lists[0])
     if public:
         whole = {name: round_summary(summary) for name, summary in whole.items()}
-        areas, zones, shading = public_areas(areas), public_zones(zones), public_ridges(shading)
+        counted, zones, shading = public_areas(counted), public_zones(zones), public_ridges(shading)
         drop_homes_by_cell(coverage)
+    areas, table = _apart(counted)
+    homes = _homes_record(prepared, counted, public=public)
+    coverage.run["homes"] = homes
     transmitters = _transmitters(prepared, coverage, whole)
     files = [write_transmitters(transmitters, folder)]
-    if areas is not None:
-        files.append(write_neighbourhoods(areas, folder))
+    if table is not None:
+        files.append(write_neighbourhoods(table, folder))
     if stock is not None:
         files.append(write_stock(stock, folder))
     report("outputs", 0.3, "coverage.gpkg")
@@ -112,11 +115,10 @@ def write_layers_and_pages(
     report("outputs", 0.7, "map.html")
     files.append(_write_map(prepared, drawn, whole, relief, areas, zones, shading, levels))
     report("outputs", 1.0, "done")
-    homes = homes_record(prepared.homes, scenario)
     update_run_json(
         folder,
         {
-            "homes": public_homes(homes) if public else homes,
+            "homes": homes,
             "warnings": list(warnings),
             "dead_zones": zones["wanted_list"].value_counts().to_dict(),
             "stages_s": {"outputs": round(time.perf_counter() - started, 2)},
@@ -152,8 +154,28 @@ def _areas(prepared: Any, coverage: Coverage) -> tuple[gpd.GeoDataFrame | None, 
         found = declination(latitude_deg, longitude_deg, on)
         return None if found is None else found.declination_deg
 
+    if prepared.homes is not None:
+        neighbourhoods = with_outside(neighbourhoods, coverage.grid)
     areas = summarise_areas(coverage, neighbourhoods, prepared.homes, prepared.land, declination_deg)
     return areas, warnings
+
+
+def _apart(counted: gpd.GeoDataFrame | None) -> tuple[gpd.GeoDataFrame | None, gpd.GeoDataFrame | None]:
+    """Return the rows of neighbourhoods, and the table with the row outside them where homes stand there."""
+    if counted is None:
+        return None, None
+    outside = counted["neighbourhood_id"] == OUTSIDE_ID
+    empty = outside & (counted.geometry.is_empty | (counted.get("homes_total") == 0))
+    return counted[~outside].reset_index(drop=True), counted[~empty]
+
+
+def _homes_record(prepared: Any, counted: gpd.GeoDataFrame | None, *, public: bool) -> dict[str, Any] | None:
+    """Return what run.json says of the homes, those outside every neighbourhood among it."""
+    record = homes_record(prepared.homes, prepared.scenario)
+    if record is not None and counted is not None:
+        outside = counted.loc[counted["neighbourhood_id"] == OUTSIDE_ID, "homes_total"].fillna(0.0)
+        record["outside_neighbourhoods"] = float(outside.iloc[0]) if len(outside) else 0.0
+    return public_homes(record) if public else record
 
 
 def _stock(prepared: Any, coverage: Coverage) -> pd.DataFrame | None:

@@ -7,6 +7,8 @@ from xml.sax.saxutils import escape
 
 import pyproj
 
+from covermap.outputs.run_facts import dates_of_stations
+
 
 def layer_metadata(run: dict[str, Any], title: str, description: str, crs_wkt: str) -> str:
     """Return the metadata of a layer as QGIS keeps it.
@@ -62,6 +64,6 @@ def history_of(run: dict[str, Any]) -> list[str]:
     if chosen:
         sentences.append(f"Path loss by {chosen}; {', '.join(others)}.")
     if run.get("stations_as_of"):
-        sentences.append(f"Stations as of {run['stations_as_of']}.")
+        sentences.append(f"Stations as of {dates_of_stations(run)}.")
     sentences.append(f"Run {run.get('run_id', '')}.")
     return sentences

@@ -194,6 +194,7 @@ def _what_was_asked(scenario: Scenario, prepared: Any) -> dict[str, Any]:
         "run_id": run_id(inputs, options),
         "name": scenario.name,
         "stations_as_of": scenario.stations_as_of,
+        "stations_as_of_oldest": scenario.stations_as_of_oldest,
         "confidence_percent": settings.reception.confidence_percent,
         "grid": grid_record(prepared.grid),
         "wanted": {
@@ -227,7 +228,7 @@ def scenario_cautions(scenario: Scenario) -> list[str]:
     """Return the cautions of a scenario, for a map or for what is said of its stations and terrain."""
     terrain = scenario.settings.terrain
     return cautions(
-        stations_as_of=scenario.stations_as_of,
+        stations_as_of=scenario.stations_as_of_range,
         terrain=_terrain_in_words(terrain),
         cell_m=scenario.settings.grid.cell_m,
         trees=trees_sentence(terrain.kind, terrain.land_cover is not None),

@@ -9,7 +9,15 @@ from typing import Any
 import pandas as pd
 
 from covermap.outputs.coverage import RUN_FILE, Coverage
-from covermap.outputs.words import SMALL_COUNT, homes_number, homes_range, percent_whole
+from covermap.outputs.run_facts import outside_in_words
+from covermap.outputs.words import (
+    SMALL_COUNT,
+    homes_number,
+    homes_range,
+    path_in_words,
+    percent_whole,
+    plural,
+)
 from covermap.planning.areas import HOMES_PREFIX, LAND_PREFIX, WholeSummary
 
 INDOORS, OUTDOORS, AMPLIFIED = (1, 2, 3), (4, 5), (6, 7)
@@ -28,6 +36,8 @@ def run_in_words(coverage: Coverage, whole: dict[str, WholeSummary]) -> str:
         decider = decider_in_words(summary.columns)
         if decider:
             lines.append(decider)
+    outside = outside_in_words(dict(coverage.run))
+    lines += [outside] if outside else []
     lines += coverage.run.get("not_counted", [])
     lines.append(files_in_words(coverage.folder, coverage.run.get("warnings", [])))
     return "\n".join(lines)
@@ -67,17 +77,17 @@ def decider_in_words(columns: pd.Series) -> str:
 
 def files_in_words(folder: Path, warnings: Sequence[str]) -> str:
     """Return what to open first, of the files that are there, and where the warnings stand."""
-    first = [str(folder / name) for name in READ_FIRST if (folder / name).is_file()]
-    gis = next((str(folder / name) for name in GIS_FILES if (folder / name).is_file()), None)
+    first = [path_in_words(folder / name) for name in READ_FIRST if (folder / name).is_file()]
+    gis = next((path_in_words(folder / name) for name in GIS_FILES if (folder / name).is_file()), None)
     parts = []
     if first:
         parts.append(f"Open {', then '.join([f'{first[0]} first', *first[1:]] if len(first) > 1 else first)}")
     if gis:
         parts.append(f"QGIS: {gis}")
-    text = "; ".join(parts) + "." if parts else f"Results are in {folder}."
+    text = "; ".join(parts) + "." if parts else f"Results are in {path_in_words(folder)}."
     if not warnings:
         return text
-    return f"{text} {len(warnings)} warning{'' if len(warnings) == 1 else 's'} in {folder / RUN_FILE}."
+    return f"{text} {plural(len(warnings), 'warning')} in {path_in_words(folder / RUN_FILE)}."
 
 
 def _heading(coverage: Coverage, list_name: str) -> str:

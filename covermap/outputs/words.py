@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
+from pathlib import Path
 
 CHANCE_WORDS: tuple[tuple[float, str], ...] = (
     (90.0, "expected"),
@@ -140,6 +141,19 @@ def file_safe(text: str) -> str:
     """Return text usable as part of a file name on every system: letters, digits, - and _, at most 60."""
     plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode("ascii")
     return re.sub(r"[^A-Za-z0-9_-]+", "-", plain).strip("-")[:60] or "unnamed"
+
+
+def plural(count: int, one: str, many: str = "") -> str:
+    """Return a number with its noun: '1 mast', '5 masts'; many where an s does not do."""
+    return f"{count:,} {one if count == 1 else many or one + 's'}"
+
+
+def path_in_words(path: Path) -> str:
+    """Return a path as people type it: relative to the current folder where it lies below, else whole."""
+    try:
+        return str(Path(path).resolve().relative_to(Path.cwd()))
+    except (ValueError, OSError):
+        return str(path)
 
 
 def join(parts: list[str]) -> str:

@@ -281,7 +281,9 @@ def _common_columns(coverage: Results, neighbourhoods: gpd.GeoDataFrame, homes: 
     )
     table["homes_year"] = whole_numbers([year] * len(table))
     table["stations_as_of"] = pd.array(
-        [coverage.run.get("stations_as_of") or None] * len(table), dtype="string"
+        [coverage.run.get("stations_as_of_oldest") or coverage.run.get("stations_as_of") or None]
+        * len(table),
+        dtype="string",
     )
     table["features_without_count"] = whole_numbers(_without_count(homes, polygons))
     table["run_id"] = coverage.run.get("run_id", "")

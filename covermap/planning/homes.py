@@ -17,6 +17,7 @@ from covermap.grid.frame import Grid, Tile
 from covermap.planning.homes_points import PointHomes
 from covermap.planning.homes_polygons import BuiltUp, PolygonHomes
 from covermap.planning.homes_raster import RasterHomes, raster_total
+from covermap.planning.homes_totals import refuse_totals_with_parts
 from covermap.planning.polygons import polygons_only, read_layer
 
 if TYPE_CHECKING:
@@ -72,7 +73,8 @@ def homes_per_cell(
     Raises
     ------
     InputError
-        If the file is not readable, has no CRS, no such column, or neither points nor polygons.
+        If the file is not readable, has no CRS, no such column, neither points nor polygons, or totals
+        beside their parts.
     """
     path = Path(settings.file)
     if _is_raster(path):
@@ -137,6 +139,7 @@ def _vector_homes(
         return PointHomes(shapely.get_x(centre), shapely.get_y(centre), count, grid, warnings)
     if dimension == {2}:
         polygons, repairs = polygons_only(geometry, path)
+        refuse_totals_with_parts(polygons, count, path)
         return PolygonHomes(polygons, count, grid, built_up, warnings + repairs)
     raise InputError(
         f"{path.name}: found {', '.join(sorted(frame.geom_type.dropna().unique()))}. "
@@ -155,8 +158,9 @@ def _counts(
         raise InputError(
             f"[homes] count = {column!r}: {path.name} has no such column. Its columns are: {columns}."
         )
-    count = pd.to_numeric(frame[column], errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
-    count = np.where(np.isfinite(count) & (count >= 0), count, np.nan)
+    given = pd.to_numeric(frame[column], errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
+    count = np.where(np.isfinite(given) & (given >= 0), given, np.nan)
+    negative = int((given < 0).sum())
     without = int(np.isnan(count).sum())
     if len(count) and without == len(count):
         raise InputError(
@@ -165,8 +169,9 @@ def _counts(
         )
     if not without:
         return count, ()
+    below = f" ({negative} of them negative, read as a code for suppressed)" if negative else ""
     return count, (
-        f"{path.name}: {without} of {len(count)} features have no count; their homes are not known.",
+        f"{path.name}: {without} of {len(count)} features have no count{below}; their homes are not known.",
     )
 
 

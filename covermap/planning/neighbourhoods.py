@@ -17,6 +17,7 @@ from covermap.planning.polygons import polygons_only, read_layer
 if TYPE_CHECKING:
     from covermap.scenario.settings import AreasSettings
 
+OUTSIDE_ID, OUTSIDE_NAME = "", "Outside every neighbourhood"
 OVERLAP_SHARE = 0.01  # judgement: two neighbourhoods that share more of the smaller one are told
 
 
@@ -54,6 +55,24 @@ def read_neighbourhoods(settings: AreasSettings, grid: Grid) -> tuple[gpd.GeoDat
         crs=grid.crs_wkt,
     )
     return table, warnings + _outline_warnings(table, path)
+
+
+def with_outside(neighbourhoods: gpd.GeoDataFrame, grid: Grid) -> gpd.GeoDataFrame:
+    """Return the neighbourhoods and, as a last row, what of the grid lies in none of them.
+
+    Its id is empty; its outline is empty where the neighbourhoods cover the grid.
+    """
+    west, north = grid.x_min, grid.y_max
+    whole = shapely.box(west, north - grid.rows * grid.cell_m, west + grid.cols * grid.cell_m, north)
+    covered = shapely.union_all(np.asarray(neighbourhoods.geometry.array, dtype=object))
+    parts = shapely.get_parts(shapely.difference(whole, covered))
+    outside = shapely.multipolygons([part for part in parts if shapely.get_dimensions(part) == 2])
+    row = gpd.GeoDataFrame(
+        {"neighbourhood_id": [OUTSIDE_ID], "neighbourhood_name": [OUTSIDE_NAME]},
+        geometry=[outside],
+        crs=neighbourhoods.crs,
+    )
+    return pd.concat([neighbourhoods, row], ignore_index=True)
 
 
 def _column(

@@ -11,7 +11,7 @@ from covermap.constants import TIER_COUNT, TIER_NOT_PROMISED, UNKNOWN_UINT8
 from covermap.grid.frame import Tile
 from covermap.planning.results import Results
 
-AIM_WIDTH_DEG = 5
+AIM_WIDTH_DEG = 10
 FIRST_ROOFTOP_TIER = 5
 LAST_INDOOR_REACH = 2  # Window: the highest tier for homes that may use no roof
 HALF, NINETY_PERCENT = 0.5, 0.9
@@ -148,7 +148,7 @@ class Tally:
         ]
 
     def common_aim(self) -> list[int | None]:
-        """Return the aim of most weight: the mean within the fullest 5 degrees, the lower one of equals.
+        """Return the aim of most weight: the median within the fullest 10 degrees, the lower one of equals.
 
         A mean over all aims would point between two masts, at neither.
         """
@@ -162,10 +162,11 @@ def first_reaching(weights: NDArray, share: float, first: int) -> int:
 
 
 def common_aim(by_degree: NDArray) -> int:
-    """Return the weighted mean azimuth within the fullest 5 degrees, whole degrees."""
-    offsets = np.arange(AIM_WIDTH_DEG)
+    """Return the weighted median azimuth within the fullest 10 degrees, whole degrees.
+
+    The fullest 10 degrees are those of one mast; single degrees would flip from mast to mast by a few homes.
+    """
     wrapped = np.concatenate([by_degree, by_degree[: AIM_WIDTH_DEG - 1]])
     windows = np.lib.stride_tricks.sliding_window_view(wrapped, AIM_WIDTH_DEG)
     start = int(windows.sum(axis=1).argmax())
-    mean_deg = start + float((windows[start] * offsets).sum() / windows[start].sum())
-    return int(np.floor(mean_deg + 0.5)) % 360
+    return first_reaching(windows[start], HALF, first=start) % 360

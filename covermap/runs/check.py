@@ -6,11 +6,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from covermap.grid.store import block_path
+from covermap.outputs.words import plural
 from covermap.planning.homes import homes_in_words
 from covermap.reception.variability import sigma_summary
 from covermap.runs.cost import Cost, estimate, refuse_what_does_not_fit
 from covermap.runs.path_stage import TILE_CELLS
-from covermap.runs.preparation import Preparation, prepare
+from covermap.runs.preparation import Preparation, prepare, store_folder
 from covermap.scenario import Scenario
 
 
@@ -29,7 +30,7 @@ class CheckReport:
         """Return the report as text for a terminal."""
         text = [f"{heading:<10} {sentence}" for heading, sentence in self.lines]
         count = len(self.warnings)
-        text.append(f"0 errors, {count} warning{'' if count == 1 else 's'}{':' if count else ''}")
+        text.append(f"0 errors, {plural(count, 'warning')}{':' if count else ''}")
         text += [f"  {sentence}" for sentence in self.warnings]
         return "\n".join(text)
 
@@ -41,7 +42,7 @@ def check(scenario: Scenario, *, workers: int | None = None, store: str | Path |
 
     Raises InputError when an input is wrong or the run does not fit this machine.
     """
-    prepared = prepare(scenario)
+    prepared = prepare(scenario, store)
     refuse_what_does_not_fit(prepared, scenario.output, workers)
     cost = estimate(prepared, workers)
     lines = [
@@ -50,7 +51,7 @@ def check(scenario: Scenario, *, workers: int | None = None, store: str | Path |
         ("Stations", _stations(scenario)),
         ("Homes", homes_in_words(scenario.settings)),
         ("Spread", sigma_summary(prepared.reception_options).in_words()),
-        ("Paths", _paths(prepared, Path(store) if store else scenario.path.parent / ".covermap_store")),
+        ("Paths", _paths(prepared, store_folder(scenario, store))),
         ("Cost", cost.in_words()),
     ]
     return CheckReport(tuple(lines), prepared.warnings, cost)
@@ -64,7 +65,8 @@ def _paths(prepared: Preparation, folder: Path) -> str:
         for frequency in request.frequencies
         for tile in prepared.grid.tiles(TILE_CELLS)
     ]
-    return f"{len(needed):,} blocks of path losses, {sum(path.exists() for path in needed):,} in the store"
+    stored = sum(path.exists() for path in needed)
+    return f"{plural(len(needed), 'block')} of path losses, {stored:,} in the store"
 
 
 def _places(scenario: Scenario) -> list[tuple[float, float]]:
@@ -82,12 +84,12 @@ def _area(prepared: Preparation) -> str:
 
 
 def _stations(scenario: Scenario) -> str:
-    parts = [f"{len(scenario.stations)} at {len(scenario.masts)} masts"]
+    parts = [f"{len(scenario.stations)} at {plural(len(scenario.masts), 'mast')}"]
     if scenario.stations_as_of:
-        parts[0] += f", as of {scenario.stations_as_of}"
+        parts[0] += f", as of {scenario.stations_as_of_range}"
     for wanted in scenario.wanted:
         parts.append(f'list "{wanted.name}": {wanted.needed} of {len(wanted.services)}'
                      if wanted.at_least else f'list "{wanted.name}": {len(wanted.services)}')  # fmt: skip
     for reason, count in scenario.left_out.items():
-        parts.append(f"{count} row{'' if count == 1 else 's'} left out ({reason})")
+        parts.append(f"{plural(count, 'row')} left out ({reason})")
     return "; ".join(parts)

@@ -66,6 +66,7 @@ class Station:
     sfn_delay_us: float
     as_of: str  # ISO date or empty
     source: str  # "transmitters.csv, line 7"
+    sfn_window_us: float = 0.0  # delay within which stations of one network add up
 
 
 @dataclass(frozen=True)
@@ -113,3 +114,14 @@ class Scenario:
     def stations_as_of(self) -> str:
         """Return the latest as_of date among the stations, or an empty text."""
         return max((station.as_of for station in self.stations), default="")
+
+    @property
+    def stations_as_of_oldest(self) -> str:
+        """Return the oldest as_of date among the stations that have one, or an empty text."""
+        return min((station.as_of for station in self.stations if station.as_of), default="")
+
+    @property
+    def stations_as_of_range(self) -> str:
+        """Return the dates of the stations for people: one date, or '2026-03-01 to 2026-09-01'."""
+        oldest, latest = self.stations_as_of_oldest, self.stations_as_of
+        return latest if oldest in ("", latest) else f"{oldest} to {latest}"

@@ -12,12 +12,14 @@ import pandas as pd
 from covermap.constants import TIER_NOT_PROMISED
 from covermap.outputs import palette
 from covermap.outputs.coverage import Coverage
+from covermap.outputs.run_facts import outside_in_words
 from covermap.outputs.words import (
     SMALL_COUNT,
     homes_number,
     homes_range,
     join,
     percent_whole,
+    plural,
     two_figures,
 )
 from covermap.planning.areas import HOMES_PREFIX, LAND_PREFIX, WholeSummary
@@ -62,7 +64,7 @@ def brief_facts(
         "behind": _behind(run, list_name, summary.columns, of_homes, behind, areas, zones),
         "basis": basis_in_words(run, of_homes),
         "cautions": list(run.get("cautions", [])),
-        "warnings": len(run.get("warnings", [])),
+        "warnings": _warnings(len(run.get("warnings", []))),
     }
 
 
@@ -91,7 +93,9 @@ def day_in_words(iso: str) -> str:
 
 def _subtitle(run: Mapping[str, Any], list_name: str, columns: pd.Series, of_homes: bool) -> list[str]:
     parts = [f"{wanted_in_words(run, list_name)}, {run.get('confidence_percent', 90):g} % sure"]
-    parts.append(f"Stations as of {day_in_words(run.get('stations_as_of', ''))}")
+    dates = (run.get("stations_as_of_oldest") or "", run.get("stations_as_of") or "")
+    days = dict.fromkeys(day_in_words(date) for date in dates if date)
+    parts.append(f"Stations as of {' to '.join(days) or day_in_words('')}")
     if of_homes:
         year = (run.get("homes") or {}).get("year")
         parts.append(f"About {homes_number(columns['homes_total'])} homes" + (f", {year}" if year else ""))
@@ -285,9 +289,18 @@ def basis_in_words(run: Mapping[str, Any], of_homes: bool) -> list[str]:
         sentences.append(
             "Homes with none: expected number; errors of each mast (4 dB) and square drawn again."
         )
+        sentences += [sentence for sentence in [outside_in_words(dict(run))] if sentence]
     left_out = run.get("left_out", {})
     if left_out:
         sentences.append(
-            f"{sum(left_out.values())} rows of the station list are left out ({join(list(left_out))})."
+            f"{_rows_are(sum(left_out.values()))} left out of the station list ({join(list(left_out))})."
         )
     return sentences
+
+
+def _warnings(count: int) -> str:
+    return f"{plural(count, 'warning')} about the inputs in run.json" if count else ""
+
+
+def _rows_are(count: int) -> str:
+    return f"{plural(count, 'row')} {'is' if count == 1 else 'are'}"

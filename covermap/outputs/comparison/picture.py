@@ -7,8 +7,8 @@ import io
 import numpy as np
 from numpy.typing import NDArray
 
+from covermap.grid.frame import Tile
 from covermap.outputs import palette
-from covermap.outputs.coverage import Coverage
 from covermap.planning.changes import EASIER, HARDER, NOW_KNOWN, NOW_UNKNOWN, Comparison
 from covermap.terrain import relief_grey
 
@@ -18,17 +18,17 @@ PAPER = (251, 249, 245)
 LONG_SIDE_PX = 1400
 
 
-def change_picture(comparison: Comparison, change: NDArray[np.uint8], after: Coverage) -> bytes:
+def change_picture(comparison: Comparison, change: NDArray[np.uint8]) -> bytes:
     """Return a PNG: harder dark, easier light, unknown only now or before violet-grey, all else relief.
 
     change : codes into CHANGES, shape (rows, cols) of the comparison's grid
     """
     from matplotlib.image import imsave
 
-    grid = comparison.grid
-    row = round((after.grid.y_max - grid.y_max) / grid.cell_m)
-    col = round((grid.x_min - after.grid.x_min) / grid.cell_m)
-    ground_m = after.read("ground", (slice(row, row + grid.rows), slice(col, col + grid.cols)))
+    grid, later = comparison.grid, comparison.later
+    row = round((later.grid.y_max - grid.y_max) / grid.cell_m)
+    col = round((grid.x_min - later.grid.x_min) / grid.cell_m)
+    ground_m = later.read("ground", Tile(row, col, grid.rows, grid.cols))
     grey = np.repeat(relief_grey(ground_m, grid.cell_m)[..., None].astype(float), 3, axis=2)
     for codes, fill in (
         ((HARDER,), HARDER_FILL),

@@ -20,6 +20,7 @@ from scipy import ndimage
 from covermap.outputs.comparison.picture import change_picture
 from covermap.outputs.comparison.words import comparison_in_words
 from covermap.outputs.coverage import Coverage
+from covermap.outputs.run_facts import dates_of_stations
 from covermap.outputs.tables import write_csv
 from covermap.outputs.whole_file import whole_file, write_text
 from covermap.outputs.words import homes_number
@@ -156,7 +157,7 @@ def _write_page(
 ) -> None:
     lists = []
     for name, of_list in comparison.lists.items():
-        png = change_picture(comparison, of_list.change, after)
+        png = change_picture(comparison, of_list.change)
         rows = table[table["wanted_list"] == name]
         lists.append(
             {
@@ -196,5 +197,5 @@ def _page_rows(rows: pd.DataFrame) -> list[dict[str, str]]:
 
 
 def _run_in_words(coverage: Coverage) -> str:
-    as_of = coverage.run.get("stations_as_of") or "an unknown date"
+    as_of = dates_of_stations(coverage.run) or "an unknown date"
     return f"{coverage.run.get('name')}, run {coverage.run.get('run_id')}, stations as of {as_of}"

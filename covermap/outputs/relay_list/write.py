@@ -11,7 +11,7 @@ import pyogrio
 
 from covermap.outputs.tables import write_csv
 from covermap.outputs.whole_file import whole_file, write_text
-from covermap.outputs.words import homes_number, margin
+from covermap.outputs.words import homes_number, join, margin, plural
 
 RELAY_CAUTIONS = (
     "This is a shortlist to visit, not a design.",
@@ -39,13 +39,30 @@ def relays_in_words(found: Any) -> list[str]:
         return [first, "No relay would bring more homes to a rooftop antenna than it harms."]
     total = homes_number(float(chosen["homes_added"].sum()))
     best = chosen.iloc[0]
-    free = "free in this station list" if found.free_channels else "some in use: homes harmed are counted"
     return [
         first,
-        f"{len(chosen)} sites together would bring {total} of them to a rooftop antenna; the first, at "
+        f"{_sites_in_words(len(chosen))} would bring {total} of them to a rooftop antenna; the first, at "
         f"{best.latitude_deg:.5f}, {best.longitude_deg:.5f}, {homes_number(best.homes_reached)} alone.",
-        f"Assumed: 10 W ERP at 20 m, all directions alike, channels {', '.join(found.channels)} ({free}).",
+        f"Assumed: 10 W ERP at 20 m, all directions alike, channels {', '.join(found.channels)} "
+        f"({_others_in_words(found.same_channel, found.beside)}).",
     ]
+
+
+def _sites_in_words(count: int) -> str:
+    return "One site" if count == 1 else f"{count} sites together"
+
+
+def _others_in_words(same_channel: int, beside: int) -> str:
+    """Return what the station list says of the assumed channels."""
+    if not same_channel and not beside:
+        return "free in this station list, and the channels beside them too"
+    parts = []
+    if same_channel:
+        parts.append(f"{plural(same_channel, 'station')} on them")
+    if beside:
+        parts.append(f"{plural(beside, 'station')} on a channel beside them")
+    first = "" if same_channel else "free in this station list; "
+    return f"{first}{join(parts)}: the homes that would lose one are counted as harmed"
 
 
 def write_relays(found: Any, cautions: list[str], title: str, folder: Path) -> list[str]:
