@@ -9,7 +9,7 @@ from affine import Affine
 from terrain_files import NORTH_M, UTM, WEST_M, land_cover_table, settings, write_raster
 
 from covermap.errors import InputError
-from covermap.terrain import elevation_file, read_terrain
+from covermap.terrain import read_terrain, space
 
 TO_WGS84 = pyproj.Transformer.from_crs(UTM, "EPSG:4326", always_xy=True)
 
@@ -276,7 +276,7 @@ def test_raster_too_large_for_memory_is_mapped_and_reads_the_same(tmp_path, monk
     heights = np.random.default_rng(2).random((30, 40)).astype("float32")
     path = write_raster(tmp_path / "e.tif", heights)
     in_memory = read_terrain(settings(path))
-    monkeypatch.setattr(elevation_file, "MAPPED_CELLS", 100)
+    monkeypatch.setattr(space, "IN_MEMORY_BYTES", 400)
     mapped = read_terrain(settings(path))
     assert isinstance(mapped.elevation[0].array.base, np.memmap)
     assert mapped.digest == in_memory.digest

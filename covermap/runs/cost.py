@@ -8,28 +8,57 @@ import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
 from covermap.errors import InputError
+from covermap.grid.geodesy import mast_geometry
 from covermap.grid.radials import WIDEST_SPACING_M
 from covermap.outputs.cells import MOST_CELLS
 from covermap.outputs.coarsened import MOST_DRAWN_CELLS
 from covermap.runs.preparation import Preparation
-from covermap.terrain.elevation_file import MAPPED_CELLS
+from covermap.terrain.space import is_mapped
 
-# Measured on the machine of docs/benchmarks.md, one core; `check` is right within a factor, not exact.
-PATH_S_PER_ANSWER = 0.075e-6  # sweep with sampling and writing, one frequency, height and percentage
-MARCH_S_PER_POINT = 0.35e-6  # profile points on the way to the cells
-RECEPTION_S_PER_CELL_AND_SERVICE = 3.5e-6  # of each list, the 3 dB runs included
-OUTPUT_S = 3.0
-OUTPUT_S_PER_CELL = 12e-6
-COMPILE_S = 35.0
-BASE_MEMORY_MB = 450.0
-MEMORY_BYTES_PER_CELL = 60.0  # of those that pages draw; all else goes by tiles
-STORE_BYTES_PER_ANSWER_PAIR = 3.0  # loss and spread of one frequency and height
-STORE_BYTES_PER_FREQUENCY = 2.13  # departure, and a bit for near
-RESULT_BYTES_PER_CELL_AND_STATION = 3.2
-RESULT_BYTES_PER_CELL_AND_LIST = 10.0
-RESULT_BYTES_PER_CELL_AND_SERVICE = 1.5  # of each list
-CELLS_LAYER_BYTES_PER_CELL = 340.0  # of each list, in the GeoPackage and the page, on small maps alone
+# What one unit of work costs: (value, unit, what measured it), on one warm core of the machine of
+# docs/benchmarks.md; `check` is right within a factor, not exact. To fit them again, run what the last
+# column names on a quiet machine: bench_memory.py prints what was told beside what was found. A cell's
+# reception grows with the list, the tiers and, with at_least, the ways to leave services out.
+RATES: dict[str, tuple[float, str, str]] = {
+    "path_answer_s": (
+        0.075e-6,
+        "core-s a frequency, height and percentage of a cell in reach",
+        "bench_map.py",
+    ),
+    "march_point_s": (0.35e-6, "core-s a profile point on the way", "bench_map.py"),
+    "reception_cell_s": (0.0, "core-s a cell in reach, list and pass", "bench_reception.py"),
+    "reception_service_tier_s": (
+        0.16e-6,
+        "core-s a cell, listed service, tier and pass",
+        "bench_reception.py",
+    ),
+    "reception_at_least_factor": (1.0, "times as much for a list with at_least", "bench_reception.py"),
+    "passes_without_homes": (
+        3.1,
+        "receptions a cell: as is, 3 dB down and up, a sample",
+        "tile_reception.py",
+    ),
+    "passes_with_homes": (1.6, "the same where only cells with homes are shifted", "the demo"),
+    "output_s": (3.0, "s a run", "bench_map.py --cells 60"),
+    "output_cell_s": (12e-6, "s a cell; outputs use one core", "bench_map.py"),
+    "compile_s": (35.0, "s of a first run", "a fresh NUMBA_CACHE_DIR"),
+    "base_mb": (450.0, "MB of the process", "bench_memory.py --cells 300"),
+    "worker_mb": (150.0, "MB a worker", "bench_memory.py --workers 1, then 2"),
+    "drawn_cell_mb": (60e-6, "MB a cell that pages draw; all else goes by tiles", "bench_memory.py"),
+    "store_pair_mb": (3.0e-6, "MB a cell, frequency and height: loss and spread", "grid/loss_block.py"),
+    "store_frequency_mb": (2.13e-6, "MB a cell and frequency: departure, near", "grid/loss_block.py"),
+    "result_station_mb": (3.2e-6, "MB a cell in reach and station with a field raster", "bench_memory.py"),
+    "result_list_mb": (10e-6, "MB a cell in reach and list", "bench_memory.py"),
+    "result_service_mb": (1.5e-6, "MB a cell in reach and listed service", "bench_memory.py"),
+    "cells_layer_mb": (340e-6, "MB a cell and list in GeoPackage and page, small maps alone", "the demo"),
+}
+SAMPLED_ROWS = 48  # of places whose distance from the masts is looked at; as many columns
+STORE_LIMIT_MB = 20_000.0  # the store lets go of the oldest blocks beyond
 
 
 @dataclass(frozen=True)
@@ -48,41 +77,106 @@ class Cost:
 def estimate(prepared: Preparation, workers: int | None = None) -> Cost:
     """Return what a run on an empty store will cost.
 
-    workers : threads; None is one a core
+    workers : threads, or those of a cluster together; None is one a core
     """
-    workers = workers or os.cpu_count() or 1
-    grid, settings = prepared.grid, prepared.scenario.settings
-    cells = grid.rows * grid.cols
-    lists = len(prepared.scenario.wanted)
-    services = sum(len(wanted.services) for wanted in prepared.scenario.wanted)
+    cells = prepared.grid.cells
+    of_request, of_any = shares_in_reach(prepared)
+    reached = cells * of_any
+    core_s = _path_core_s(prepared, of_request) + reached * _reception_core_s_a_cell(prepared)
+    seconds = core_s / (workers or os.cpu_count() or 1)
+    seconds += _rate("output_s") + cells * _rate("output_cell_s") + _rate("compile_s")
+    in_memory_mb, mapped_mb = _terrain_mb(prepared)
+    memory_mb = (
+        _rate("base_mb")
+        + _rate("worker_mb") * (workers or os.cpu_count() or 1)
+        + in_memory_mb
+        + min(cells, MOST_DRAWN_CELLS) * _rate("drawn_cell_mb")
+    )
+    disk_mb = min(_store_mb(prepared), STORE_LIMIT_MB) + mapped_mb + _result_mb(prepared, reached)
+    return Cost(seconds, memory_mb, disk_mb)
+
+
+def shares_in_reach(prepared: Preparation) -> tuple[list[float], float]:
+    """Return which share of the asked cells each request reaches, and which any does, from a sample."""
+    grid = prepared.grid
+    row = np.unique(np.linspace(0, grid.rows - 1, SAMPLED_ROWS).astype(np.int64))
+    col = np.unique(np.linspace(0, grid.cols - 1, SAMPLED_ROWS).astype(np.int64))
+    row, col = (axis.ravel() for axis in np.meshgrid(row, col))
+    longitude_deg, latitude_deg = grid.lonlat_of(row, col)
+    reached = [
+        mast_geometry(request.latitude_deg, request.longitude_deg, longitude_deg, latitude_deg).distance_km
+        <= request.reach_km
+        for request in prepared.requests
+    ]
+    asked = _asked(prepared, row, col)
+    any_of_asked = float((np.any(reached, axis=0) & asked).mean()) if reached else 0.0
+    return [float(part.mean()) for part in reached], any_of_asked
+
+
+def _asked(prepared: Preparation, row: NDArray, col: NDArray) -> NDArray[np.bool_]:
+    """Return which cells lie in the asked area."""
+    grid = prepared.grid
+    if prepared.area is None:
+        return np.ones(row.size, dtype=bool)
+    x, y = grid.x_min + (col + 0.5) * grid.cell_m, grid.y_max - (row + 0.5) * grid.cell_m
+    return np.asarray(shapely.contains_xy(prepared.area, x, y))
+
+
+def _rate(name: str) -> float:
+    return RATES[name][0]
+
+
+def _path_core_s(prepared: Preparation, shares: list[float]) -> float:
+    """Return the core-seconds of all paths: answers, and the march to them."""
+    grid = prepared.grid
+    diagonal_km = math.hypot(grid.rows, grid.cols) * grid.cell_m / 1000.0
+    total = 0.0
+    for request, share in zip(prepared.requests, shares, strict=True):
+        answers = grid.cells * share * len(request.frequencies) * len(request.heights_m) * 2.0
+        reach_km = min(request.reach_km, diagonal_km)
+        radials = 2.0 * math.pi * reach_km * 1000.0 / min(grid.cell_m, WIDEST_SPACING_M)
+        points = radials * reach_km * 1000.0 / request.profile_step_m / 2.0
+        total += answers * _rate("path_answer_s") + points * _rate("march_point_s")
+    return total
+
+
+def _reception_core_s_a_cell(prepared: Preparation) -> float:
+    """Return the core-seconds of all lists and passes of one cell."""
+    tiers = len(prepared.tiers.tiers)
+    passes = _rate("passes_without_homes" if prepared.homes is None else "passes_with_homes")
+    total = 0.0
+    for wanted in prepared.scenario.wanted:
+        once = _rate("reception_cell_s")
+        once += len(wanted.services) * tiers * _rate("reception_service_tier_s")
+        total += once * (_rate("reception_at_least_factor") if wanted.at_least else 1.0)
+    return passes * total
+
+
+def _terrain_mb(prepared: Preparation) -> tuple[float, float]:
+    """Return the terrain in memory and the terrain in mapped files."""
+    terrain = prepared.terrain
+    layers = [*terrain.elevation, *terrain.bare_earth]
+    if terrain.land_cover is not None:
+        layers.append(terrain.land_cover.layer)
+    mapped = [layer.array.nbytes for layer in layers if is_mapped(layer.array)]
+    return (sum(layer.array.nbytes for layer in layers) - sum(mapped)) / 1e6, sum(mapped) / 1e6
+
+
+def _store_mb(prepared: Preparation) -> float:
     frequencies = sum(len(request.frequencies) for request in prepared.requests)
     pairs = frequencies * len(prepared.heights_m)
-    reach_km = min(settings.prediction.reach_km, math.hypot(grid.rows, grid.cols) * grid.cell_m / 1000.0)
-    radials = 2.0 * math.pi * reach_km * 1000.0 / min(grid.cell_m, WIDEST_SPACING_M)
-    points = len(prepared.requests) * radials * reach_km * 1000.0 / settings.prediction.profile_step_m / 2.0
-    core_s = (
-        cells * pairs * 2.0 * PATH_S_PER_ANSWER
-        + points * MARCH_S_PER_POINT
-        + cells * services * RECEPTION_S_PER_CELL_AND_SERVICE
-    )
-    seconds = core_s / workers + OUTPUT_S + cells * OUTPUT_S_PER_CELL + COMPILE_S
-    in_memory = (layer.array for layer in prepared.terrain.elevation if layer.array.size <= MAPPED_CELLS)
-    terrain_mb = sum(array.nbytes for array in in_memory) / 1e6
-    memory_mb = (
-        BASE_MEMORY_MB
-        + 150.0 * workers
-        + terrain_mb
-        + min(cells, MOST_DRAWN_CELLS) * MEMORY_BYTES_PER_CELL / 1e6
-    )
-    disk_mb = cells * (
-        pairs * STORE_BYTES_PER_ANSWER_PAIR
-        + frequencies * STORE_BYTES_PER_FREQUENCY
-        + len(prepared.scenario.stations) * RESULT_BYTES_PER_CELL_AND_STATION
-        + lists * RESULT_BYTES_PER_CELL_AND_LIST
-        + services * RESULT_BYTES_PER_CELL_AND_SERVICE
-        + (lists * CELLS_LAYER_BYTES_PER_CELL if cells <= MOST_CELLS else 0.0)
-    ) / 1e6  # fmt: skip
-    return Cost(seconds, memory_mb, disk_mb)
+    return prepared.grid.cells * (pairs * _rate("store_pair_mb") + frequencies * _rate("store_frequency_mb"))
+
+
+def _result_mb(prepared: Preparation, reached: float) -> float:
+    """Return the size of the result; cells without an answer take next to nothing."""
+    scenario = prepared.scenario
+    lists, services = len(scenario.wanted), sum(len(wanted.services) for wanted in scenario.wanted)
+    a_cell = len(scenario.stations) * _rate("result_station_mb")
+    a_cell += lists * _rate("result_list_mb") + services * _rate("result_service_mb")
+    if prepared.grid.cells <= MOST_CELLS:
+        a_cell += lists * _rate("cells_layer_mb")
+    return reached * a_cell
 
 
 def refuse_what_does_not_fit(prepared: Preparation, folder: Path, workers: int | None = None) -> None:

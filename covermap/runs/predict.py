@@ -24,7 +24,7 @@ from covermap.outputs.result_folder import begun
 from covermap.outputs.run_json import write_run_json
 from covermap.runs.compile_ahead import reception_compiled_beside
 from covermap.runs.path_stage import TILE_CELLS, compute_paths, tile_blocks
-from covermap.runs.preparation import Preparation, prepare
+from covermap.runs.preparation import Preparation, prepare, store_folder
 from covermap.runs.run_session import RunSession
 from covermap.runs.tile_reception import TileResult, receive_tile
 from covermap.scenario import Scenario
@@ -82,7 +82,7 @@ def predict(
         If an input is wrong; then nothing is written.
     """
     with executor_of(workers, scheduler) as executor:
-        return run(prepare(scenario), Path(output or scenario.output), store, executor, progress)
+        return run(prepare(scenario, store), Path(output or scenario.output), store, executor, progress)
 
 
 def run(
@@ -95,7 +95,7 @@ def run(
     """Predict from inputs already read; see predict."""
     report = progress or (lambda stage, fraction, words: True)
     counts = RunCounts()
-    blocks = Store(Path(store) if store else prepared.scenario.path.parent / ".covermap_store")
+    blocks = Store(store_folder(prepared.scenario, store))
     session = RunSession(prepared, blocks)
     with begun(output):
         with compile_times(counts), reception_compiled_beside() as compiling:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from pathlib import Path
 
 import numpy as np
 import shapely
@@ -92,13 +93,21 @@ class Preparation:
         return ~self.terrain.water(longitude_deg, latitude_deg)
 
 
-def prepare(scenario: Scenario) -> Preparation:
+def store_folder(scenario: Scenario, store: str | Path | None) -> Path:
+    """Return the folder of path losses: as asked, else .covermap_store beside the scenario."""
+    return Path(store) if store else scenario.path.parent / ".covermap_store"
+
+
+def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
     """Read everything a run needs and cross-check it.
+
+    store : folder of path losses, beside which terrain goes that does not fit in memory; default
+        .covermap_store beside the scenario
 
     Raises InputError when an input is wrong, with what would be right.
     """
     settings = scenario.settings
-    terrain = read_terrain(settings)
+    terrain = read_terrain(settings, folder=store_folder(scenario, store))
     warnings = list(scenario.warnings)
     check_positions(scenario.stations, terrain.bounds_deg)
     warnings += check_masts(terrain, _masts(scenario))

@@ -41,7 +41,7 @@ class RunSession:
     def prepared(self) -> Preparation:
         """Return the inputs, reading them where they are not here yet. CovermapError when they differ."""
         if self._prepared is None:
-            self._prepared = _read_once(self._path, self._fingerprint)
+            self._prepared = _read_once(self._path, self._fingerprint, self._folder)
         return self._prepared
 
     @property
@@ -74,7 +74,7 @@ def fingerprint(prepared: Preparation) -> str:
     return hashlib.sha256(repr(decides).encode()).hexdigest()
 
 
-def _read_once(path: Path, expected: str) -> Preparation:
+def _read_once(path: Path, expected: str, store: Path) -> Preparation:
     """Return the inputs as this process sees them; several threads read them once."""
     with _READING:
         if (path, expected) not in _READ:
@@ -83,7 +83,7 @@ def _read_once(path: Path, expected: str) -> Preparation:
                     f"A worker does not see {path}. Workers read the scenario and its files from the same "
                     "paths as this machine: put them on a shared disk."
                 )
-            prepared = prepare(read_scenario(path))
+            prepared = prepare(read_scenario(path), store)
             if fingerprint(prepared) != expected:
                 raise CovermapError(
                     f"A worker reads other inputs from {path} than this machine, or runs another covermap "

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import rasterio
 from numpy.typing import NDArray
-from rasterio.windows import Window
 
 from covermap.errors import InputError
 from covermap.terrain.layer import RasterLayer
-from covermap.terrain.raster_file import declared_crs, open_raster, read_rows
+from covermap.terrain.raster_file import READ_CELLS, declared_crs, open_raster, read_rows, read_windows
+from covermap.terrain.space import TerrainSpace, release
 from covermap.terrain.vertical import metres_per_unit, vertical_remark
 
 VOID_CODES = (
@@ -22,17 +21,18 @@ VOID_CODES = (
 )  # common practice, no source: what elevation files write where nothing is known
 LOWEST_M, HIGHEST_M = -600.0, 9000.0  # the Dead Sea shore and the highest summit lie inside (from memory)
 WRONG_UNIT_SHARE = 0.01  # above this share of impossible heights it is the unit that is wrong, not the cells
-MAPPED_CELLS = 400_000_000  # rasters above this (1.6 GB) are kept on disk and memory-mapped
-_BLOCK_CELLS = 8_000_000
 
 
-def read_elevation_file(path: Path, unit: str | None = None) -> tuple[RasterLayer, tuple[str, ...]]:
+def read_elevation_file(
+    path: Path, unit: str | None = None, space: TerrainSpace | None = None
+) -> tuple[RasterLayer, tuple[str, ...]]:
     """Read one elevation raster of any CRS and unit.
 
     Parameters
     ----------
     path : anything GDAL reads, one band of heights
     unit : unit of the heights where the file names none ("m", "ft", "us-ft", "dm", "cm"); None is metres
+    space : where the heights are kept; default in memory as far as they fit
 
     Returns
     -------
@@ -49,7 +49,7 @@ def read_elevation_file(path: Path, unit: str | None = None) -> tuple[RasterLaye
         _refuse_pictures(dataset, path)
         factor, warnings = metres_per_unit(dataset, path, unit)
         remark = vertical_remark(dataset, path)
-        heights_m = _allocate(dataset.height, dataset.width)
+        heights_m = (space or TerrainSpace()).array(dataset.height, dataset.width, np.float32)
         _fill_heights(dataset, path, factor, heights_m)
         transform = dataset.transform
     impossible = _void_impossible(heights_m, path)
@@ -68,20 +68,11 @@ def _refuse_pictures(dataset: rasterio.DatasetReader, path: Path) -> None:
         )
 
 
-def _allocate(rows: int, cols: int) -> NDArray[np.float32]:
-    if rows * cols <= MAPPED_CELLS:
-        return np.empty((rows, cols), dtype=np.float32)
-    with tempfile.TemporaryFile(prefix="covermap_") as backing:  # the mapping keeps the unnamed file alive
-        return np.asarray(np.memmap(backing, dtype=np.float32, mode="w+", shape=(rows, cols)))
-
-
 def _fill_heights(dataset: rasterio.DatasetReader, path: Path, factor: float, out: NDArray) -> None:
     to_metres = _height_reader(dataset, factor)
-    step = max(1, _BLOCK_CELLS // dataset.width)
-    for row in range(0, dataset.height, step):
-        rows = min(step, dataset.height - row)
-        raw = read_rows(dataset, path, Window(0, row, dataset.width, rows))
-        out[row : row + rows] = to_metres(raw)
+    for window in read_windows(dataset):
+        out[window.toslices()] = to_metres(read_rows(dataset, path, window))
+        release(out)
 
 
 def _height_reader(
@@ -107,7 +98,7 @@ def _void_impossible(heights_m: NDArray[np.float32], path: Path) -> tuple[str, .
     """Turn heights that cannot be on Earth into NaN; return a warning, or raise when there are many."""
     impossible = known = 0
     lowest, highest = np.inf, -np.inf
-    step = max(1, _BLOCK_CELLS // heights_m.shape[1])
+    step = max(1, READ_CELLS // heights_m.shape[1])
     for row in range(0, heights_m.shape[0], step):
         block = heights_m[row : row + step]
         wrong = (block < LOWEST_M) | (block > HIGHEST_M)
@@ -117,6 +108,7 @@ def _void_impossible(heights_m: NDArray[np.float32], path: Path) -> tuple[str, .
             lowest = min(lowest, float(block[wrong].min()))
             highest = max(highest, float(block[wrong].max()))
             block[wrong] = np.nan
+        release(heights_m)
     if known == 0:
         raise InputError(f"{path.name}: every cell is void; there is no height in it. Give another file.")
     if impossible == 0:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import pyproj
@@ -11,10 +11,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from covermap.terrain.layer import RasterLayer
 from covermap.terrain.lookup import heights_at
+from covermap.terrain.space import release
 
 Layers = Sequence[RasterLayer]
 
 _GEOD = pyproj.Geod(ellps="WGS84")
+_BLOCK_CELLS = 1_000_000
 _MOST_VOIDS = 200_000  # void cells of a raster that are looked up in the others
 _SPARE_AZIMUTHS_DEG = np.arange(0.0, 360.0, 5.0)
 _SPARE_KM = np.arange(1.0, 101.0)
@@ -58,15 +60,41 @@ def nearest_edge(layers: Layers, latitude_deg: float, longitude_deg: float) -> t
     return min(found)
 
 
+def height_range_m(layer: RasterLayer) -> tuple[float, float]:
+    """Return the lowest and the highest known height of a raster. [m]"""
+    lows, highs = zip(
+        *(
+            (np.fmin.reduce(rows, axis=None), np.fmax.reduce(rows, axis=None))
+            for _, rows in _row_blocks(layer)
+        ),
+        strict=True,
+    )
+    return float(np.nanmin(lows)), float(np.nanmax(highs))
+
+
+def _row_blocks(layer: RasterLayer) -> Iterator[tuple[int, NDArray]]:
+    """Yield a raster a few million cells at a time, each with its first row."""
+    rows = max(1, _BLOCK_CELLS // layer.array.shape[1])
+    for row in range(0, layer.array.shape[0], rows):
+        yield row, layer.array[row : row + rows]
+        release(layer.array)
+
+
 def _open_voids(layer: RasterLayer, layers: Layers) -> float:
     """Return how many of a raster's cells no other raster knows either, from a sample if there are many."""
-    void = np.flatnonzero(np.isnan(layer.array))
-    if void.size == 0 or len(layers) == 1:
-        return float(void.size)
-    sample = void[:: max(1, void.size // _MOST_VOIDS)]
-    row, col = np.unravel_index(sample, layer.array.shape)
+    counts = [int(np.count_nonzero(np.isnan(rows))) for _, rows in _row_blocks(layer)]
+    voids = sum(counts)
+    if voids == 0 or len(layers) == 1:
+        return float(voids)
+    sample, before, every = [], 0, max(1, voids // _MOST_VOIDS)
+    for (first, rows), count in zip(_row_blocks(layer), counts, strict=True):
+        if count:
+            taken = np.flatnonzero(np.isnan(rows))[-before % every :: every]
+            sample.append(taken + first * rows.shape[1])
+        before += count
+    row, col = np.unravel_index(np.concatenate(sample), layer.array.shape)
     heights_m = heights_at(layers, *layer.lonlat(col + 0.5, row + 0.5))
-    return float(void.size * np.isnan(heights_m).mean())
+    return float(voids * np.isnan(heights_m).mean())
 
 
 def summary_in_words(layers: Layers, places_deg: Sequence[tuple[float, float]] = ()) -> str:
@@ -74,9 +102,9 @@ def summary_in_words(layers: Layers, places_deg: Sequence[tuple[float, float]] =
 
     As in "0 to 842 m, no gaps, reaches every mast with 6 km to spare".
     """
-    lowest = min(float(np.nanmin(layer.array)) for layer in layers)
-    highest = max(float(np.nanmax(layer.array)) for layer in layers)
-    parts = [f"{round(lowest):d} to {round(highest):d} m", _gaps_in_words(gap_share(layers))]
+    ranges_m = [height_range_m(layer) for layer in layers]
+    lowest_m, highest_m = min(low for low, _ in ranges_m), max(high for _, high in ranges_m)
+    parts = [f"{round(lowest_m):d} to {round(highest_m):d} m", _gaps_in_words(gap_share(layers))]
     if places_deg:
         parts.append(_spare_in_words(layers, places_deg))
     return ", ".join(parts)

@@ -10,14 +10,13 @@ from typing import Protocol
 import numpy as np
 import rasterio
 from numpy.typing import NDArray
-from rasterio.windows import Window
 
 from covermap.errors import InputError
 from covermap.terrain.layer import RasterLayer
-from covermap.terrain.raster_file import declared_crs, open_raster, read_rows
+from covermap.terrain.raster_file import declared_crs, open_raster, read_rows, read_windows
+from covermap.terrain.space import TerrainSpace, release
 
 UNKNOWN_CLASS = 255  # in LandCover.layer: no class known here
-_BLOCK_CELLS = 8_000_000
 
 
 class ClassTable(Protocol):
@@ -67,8 +66,8 @@ class LandCover:
         return sha.hexdigest()
 
 
-def read_land_cover_file(path: Path, table: ClassTable) -> LandCover:
-    """Read a land-cover raster of any CRS.
+def read_land_cover_file(path: Path, table: ClassTable, space: TerrainSpace | None = None) -> LandCover:
+    """Read a land-cover raster of any CRS; space says where it is kept, by default in memory if it fits.
 
     Raises InputError if the file cannot be read, has no CRS or is rotated, or holds a class that the
     table does not list.
@@ -80,7 +79,7 @@ def read_land_cover_file(path: Path, table: ClassTable) -> LandCover:
         )
     with open_raster(path) as dataset:
         crs_wkt = declared_crs(dataset, path)
-        classes = _read_classes(dataset, path, codes)
+        classes = _read_classes(dataset, path, codes, space or TerrainSpace())
         layer = RasterLayer(path.name, classes, dataset.transform, crs_wkt)
     water = _by_class(table.water, np.bool_)
     clutter_height_m = _by_class(table.clutter_height_m, np.float32)
@@ -100,20 +99,21 @@ def _by_class(column: NDArray, kind: type) -> NDArray:
     return values
 
 
-def _read_classes(dataset: rasterio.DatasetReader, path: Path, codes: NDArray) -> NDArray[np.uint8]:
+def _read_classes(
+    dataset: rasterio.DatasetReader, path: Path, codes: NDArray, space: TerrainSpace
+) -> NDArray[np.uint8]:
     order = np.argsort(codes)
-    classes = np.empty((dataset.height, dataset.width), dtype=np.uint8)
+    classes = space.array(dataset.height, dataset.width, np.uint8)
     unlisted: set[int] = set()
-    step = max(1, _BLOCK_CELLS // dataset.width)
-    for row in range(0, dataset.height, step):
-        rows = min(step, dataset.height - row)
-        raw = read_rows(dataset, path, Window(0, row, dataset.width, rows))
+    for window in read_windows(dataset):
+        raw = read_rows(dataset, path, window)
         void = np.ma.getmaskarray(raw) | ~np.isfinite(raw.data)
         values = np.where(void, 0, raw.data).astype(np.int64)
         found = order[np.minimum(np.searchsorted(codes, values, sorter=order), codes.size - 1)]
         listed = codes[found] == values
         unlisted.update(np.unique(values[~listed & ~void]).tolist())
-        classes[row : row + rows] = np.where(void, UNKNOWN_CLASS, found)
+        classes[window.toslices()] = np.where(void, UNKNOWN_CLASS, found)
+        release(classes)
     if unlisted:
         shown = ", ".join(str(code) for code in sorted(unlisted)[:8])
         raise InputError(

@@ -11,6 +11,8 @@ import pyproj
 from affine import Affine
 from numpy.typing import ArrayLike, NDArray
 
+from covermap.terrain.space import release
+
 Floats = NDArray[np.float64]
 
 _WGS84 = pyproj.CRS.from_epsg(4326)
@@ -141,4 +143,5 @@ class RasterLayer:
         sha.update(self.crs_wkt.encode())
         for row in range(0, self.array.shape[0], _DIGEST_ROWS):
             sha.update(np.ascontiguousarray(self.array[row : row + _DIGEST_ROWS]).data)
+            release(self.array)
         return sha.hexdigest()

@@ -8,16 +8,19 @@ import numpy as np
 from affine import Affine
 
 from covermap.terrain.layer import RasterLayer
+from covermap.terrain.space import TerrainSpace, release
 
 MISFIT_CELLS = 0.01  # tiles whose cells fit within this are one grid
+ROWS_AT_ONCE = 1024
 EMPTY_FACTOR = 2.0  # no join when it would hold more than twice the cells of its tiles
 
 
-def join_aligned(layers: Sequence[RasterLayer]) -> tuple[RasterLayer, ...]:
+def join_aligned(layers: Sequence[RasterLayer], space: TerrainSpace | None = None) -> tuple[RasterLayer, ...]:
     """Join the rasters that are tiles of one grid; return all, the finest cells first.
 
     Rasters of one CRS and cell size whose cells fall on each other become one. Where two know a
-    cell, the one given first counts. Others stay as they are and are asked in turn.
+    cell, the one given first counts. Others stay as they are and are asked in turn. space says where
+    joined rasters are kept, by default in memory if they fit.
     """
     groups: list[list[RasterLayer]] = []
     for layer in layers:
@@ -26,7 +29,7 @@ def join_aligned(layers: Sequence[RasterLayer]) -> tuple[RasterLayer, ...]:
             groups.append([layer])
         else:
             group.append(layer)
-    joined = [group[0] if len(group) == 1 else _join(group) for group in groups]
+    joined = [group[0] if len(group) == 1 else _join(group, space or TerrainSpace()) for group in groups]
     return tuple(sorted(joined, key=lambda layer: layer.cell_m))
 
 
@@ -62,15 +65,22 @@ def _mostly_empty(group: Sequence[RasterLayer]) -> bool:
     return cols * rows > EMPTY_FACTOR * sum(layer.array.size for layer in group)
 
 
-def _join(group: Sequence[RasterLayer]) -> RasterLayer:
+def _join(group: Sequence[RasterLayer], space: TerrainSpace) -> RasterLayer:
     first_col, first_row, cols, rows = _frame(group)
-    heights_m = np.full((rows, cols), np.nan, dtype=np.float32)
+    heights_m = space.array(rows, cols, np.float32)
+    for row in range(0, rows, ROWS_AT_ONCE):
+        heights_m[row : row + ROWS_AT_ONCE] = np.nan
+        release(heights_m)
     for layer in group:
         col, row = (round(axis) for axis in _offset(group[0], layer))
         height, width = layer.array.shape
         top, left = row - first_row, col - first_col
         part = heights_m[top : top + height, left : left + width]
-        np.copyto(part, layer.array, where=np.isnan(part))
+        for row in range(0, height, ROWS_AT_ONCE):
+            some = slice(row, row + ROWS_AT_ONCE)
+            np.copyto(part[some], layer.array[some], where=np.isnan(part[some]))
+        release(heights_m)
+        release(layer.array)
     t = group[0].transform
     transform = Affine(t.a, 0.0, t.c + first_col * t.a, 0.0, t.e, t.f + first_row * t.e)
     return RasterLayer(f"{group[0].name} and {len(group) - 1} more", heights_m, transform, group[0].crs_wkt)

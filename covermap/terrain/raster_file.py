@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -16,6 +17,7 @@ from rasterio.windows import Window
 from covermap.errors import InputError
 
 CACHE_BYTES = 64 * 2**20
+READ_CELLS = 1_000_000  # at once
 
 
 @contextmanager
@@ -90,6 +92,23 @@ def _check_corners(dataset: rasterio.DatasetReader, path: Path, crs: pyproj.CRS)
             f"{path.name} says it is projected ({crs.name}), but it runs over {corners}.\n"
             "  These look like degrees: write the CRS it was made in (often EPSG:4326) into the file."
         )
+
+
+def read_windows(dataset: rasterio.DatasetReader) -> Iterator[Window]:
+    """Yield windows of about READ_CELLS that cover a raster and follow the blocks of its file."""
+    block_rows, block_cols = dataset.block_shapes[0]
+    cols = dataset.width
+    if block_cols < dataset.width:
+        cols = _multiple(math.isqrt(READ_CELLS), block_cols)
+    rows = _multiple(READ_CELLS // cols, block_rows)
+    for row in range(0, dataset.height, rows):
+        for col in range(0, dataset.width, cols):
+            yield Window(col, row, min(cols, dataset.width - col), min(rows, dataset.height - row))
+
+
+def _multiple(size: int, of: int) -> int:
+    """Return the largest multiple of a number that is not above size, or the number."""
+    return max(size // of, 1) * of
 
 
 def read_rows(dataset: rasterio.DatasetReader, path: Path, window: Window) -> np.ma.MaskedArray:

@@ -12,16 +12,18 @@ import numpy as np
 from covermap.errors import InputError
 from covermap.tables.land_cover import read_land_cover_table
 from covermap.terrain.elevation_file import read_elevation_file
+from covermap.terrain.extent import height_range_m
 from covermap.terrain.land_cover_file import ClassTable, LandCover, read_land_cover_file
 from covermap.terrain.layer import RasterLayer
 from covermap.terrain.mosaic import join_aligned
+from covermap.terrain.space import TerrainSpace
 from covermap.terrain.terrain import Terrain
 from covermap.terrain.zones import SEA, SEA_SURFACE_M, zones_from_polygons, zones_from_water
 
 _SEA_SAMPLE = 200  # rows and columns of the zone raster at which the sea's height is looked at
 
 
-def read_terrain(settings: Any, table: ClassTable | None = None) -> Terrain:
+def read_terrain(settings: Any, table: ClassTable | None = None, folder: Path | None = None) -> Terrain:
     """Read elevation, land cover and sea.
 
     Parameters
@@ -31,6 +33,8 @@ def read_terrain(settings: Any, table: ClassTable | None = None) -> Terrain:
         land_cover_table, sea. Paths are absolute or relative to the working directory.
     table : land-cover table, optional
         What the classes mean; by default read from land_cover_table or the built-in one.
+    folder : path, optional
+        Where rasters go that do not fit in memory; see TerrainSpace.
 
     Returns
     -------
@@ -46,7 +50,8 @@ def read_terrain(settings: Any, table: ClassTable | None = None) -> Terrain:
     asked = settings.terrain
     if not asked.elevation:
         raise InputError("[terrain] elevation names no file. Give at least one elevation raster.")
-    elevation, warnings = _read_elevation(asked.elevation, asked.elevation_unit)
+    space = TerrainSpace(folder)
+    elevation, warnings = _read_elevation(asked.elevation, asked.elevation_unit, space)
     bare_earth: tuple[RasterLayer, ...] = ()
     if asked.kind == "with_canopy":
         if not asked.bare_earth:
@@ -54,9 +59,9 @@ def read_terrain(settings: Any, table: ClassTable | None = None) -> Terrain:
                 '[terrain] kind is "with_canopy", but bare_earth is missing.\n'
                 "  Masts and homes stand on the ground under the canopy: name its elevation as bare_earth."
             )
-        bare_earth, more = _read_elevation(asked.bare_earth, asked.elevation_unit)
+        bare_earth, more = _read_elevation(asked.bare_earth, asked.elevation_unit, space)
         warnings += more
-    land_cover = _read_land_cover(asked, table)
+    land_cover = _read_land_cover(asked, table, space)
     zones, notes = _read_zones(asked, elevation, land_cover)
     terrain = Terrain(elevation, bare_earth, land_cover, zones, warnings, notes)
     terrain = replace(terrain, warnings=(*warnings, *_doubt_sea_level(terrain), *_doubt_all_land(terrain)))
@@ -64,23 +69,23 @@ def read_terrain(settings: Any, table: ClassTable | None = None) -> Terrain:
 
 
 def _read_elevation(
-    paths: Sequence[Path], unit: str | None
+    paths: Sequence[Path], unit: str | None, space: TerrainSpace
 ) -> tuple[tuple[RasterLayer, ...], tuple[str, ...]]:
     layers: list[RasterLayer] = []
     warnings: tuple[str, ...] = ()
     for path in paths:
-        layer, more = read_elevation_file(Path(path), unit)
+        layer, more = read_elevation_file(Path(path), unit, space)
         layers.append(layer)
         warnings += more
-    return join_aligned(layers), warnings
+    return join_aligned(layers, space), warnings
 
 
-def _read_land_cover(asked: Any, table: ClassTable | None) -> LandCover | None:
+def _read_land_cover(asked: Any, table: ClassTable | None, space: TerrainSpace) -> LandCover | None:
     if asked.land_cover is None:
         return None
     if table is None:
         table = read_land_cover_table(asked.land_cover_table)
-    return read_land_cover_file(Path(asked.land_cover), table)
+    return read_land_cover_file(Path(asked.land_cover), table, space)
 
 
 def _read_zones(
@@ -120,7 +125,7 @@ def _doubt_all_land(terrain: Terrain) -> tuple[str, ...]:
     """Return a warning when no sea is known although the ground comes down to where one may be."""
     if terrain.zones is not None:
         return ()
-    lowest_m = min(float(np.nanmin(layer.array)) for layer in terrain.elevation)
+    lowest_m = min(height_range_m(layer)[0] for layer in terrain.elevation)
     if lowest_m > SEA_SURFACE_M:
         return ()
     return (
