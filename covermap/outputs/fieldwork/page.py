@@ -12,7 +12,7 @@ h1{font-size:1.5rem;line-height:1.2;margin:.2rem 0 .6rem}h2{font-size:1.1rem;mar
 p{margin:.4rem 0}.answer{font-size:1.15rem;border-left:4px solid #4F6D6C;padding:.3rem .8rem;margin:.8rem 0}
 table{border-collapse:collapse;width:100%;font-size:.92rem}
 th,td{border:1px solid #767676;padding:.3rem .45rem;text-align:left;vertical-align:top}
-th{background:#F1EFEA}.form th:first-child{width:46%}.field td:nth-child(3){width:22%}
+th{background:#F1EFEA}.form th:first-child{width:46%}.field td:nth-child(3){width:32%}
 td.n{text-align:right;white-space:nowrap}td.box{height:2.1rem}
 figure{margin:.8rem 0}figure svg{width:100%;height:auto}ul{margin:.3rem 0;padding-left:1.2rem}
 .cautions{font-size:.88rem;border-top:1px solid #767676;margin-top:1.4rem;padding-top:.5rem}

@@ -75,8 +75,7 @@ def _map_says(point: SurveyPoint, coverage: Coverage) -> str:
     words = f"{point.tier} {coverage.tier_names[point.tier - 1]}: {chance}"
     if point.tier == 1:
         return words
-    lower = point.tier - 1
-    return f"{words}; {lower} {coverage.tier_names[lower - 1]}: {chance_number(point.lower_chance_percent)}"
+    return f"{words}; tier {point.tier - 1}: {chance_number(point.lower_chance_percent)}"
 
 
 def survey_sheet(points: Sequence[SurveyPoint], coverage: Coverage, cautions: Sequence[str]) -> str:
