@@ -116,3 +116,21 @@ def test_print_of_a_place_with_many_stations_is_made_smaller(browser, case):
     browser.execute_script("document.body.classList.add('print_place'); build_paper()")
     assert float(browser.execute_script("return find('#paper').style.zoom")) < 1.0
     browser.execute_script("clear_paper()")
+
+
+def test_paper_has_the_key_of_what_the_map_shows(browser, case):
+    load(browser, case)
+    text = browser.execute_async_script(
+        """
+        const done = arguments[0];
+        choose_shows("sure");
+        setTimeout(() => {
+            build_paper();
+            done(find(".paper_legend").textContent);
+            clear_paper();
+        }, 300);
+        """
+    ).replace("\u00a0", " ")
+    assert text.startswith("How sure")
+    assert "5 Rooftop" in text  # the antenna the chance is of
+    assert "expected, 90 % and over" in text

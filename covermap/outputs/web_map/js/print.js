@@ -61,6 +61,19 @@ function paper_legend() {
       row(element("span", { class: "square outside" }), "Outside the map", "")));
 }
 
+// What the map's colours mean: the classes, or the key of the mode that is shown, with what its reader chose.
+function paper_key() {
+  const shown = page.shows === "tier" ? null : find("#shows .inset");
+  if (!shown) return paper_legend();
+  const copy = shown.cloneNode(true);
+  const chosen = [...shown.querySelectorAll("select")].map((one) => one.selectedOptions[0].textContent);
+  copy.querySelectorAll("select").forEach((one, order) => one.replaceWith(element("p", {}, chosen[order])));
+  const mode = find("#shows input[type=radio]:checked");
+  copy.prepend(element("p", { class: "small" }, mode ? mode.closest("label").textContent : ""));
+  copy.className = "paper_legend";
+  return copy;
+}
+
 function paper_head() {
   const as_of = page.facts.stations_as_of ? `Stations as of ${date_text(page.facts.stations_as_of)}.` : "The stations have no date.";
   return element("header", {}, element("h1", {}, page.facts.name),
@@ -81,9 +94,9 @@ function build_paper() {
   const map = map_for_paper();
   const numbers = find("#three").cloneNode(true);
   numbers.id = "paper_three";
-  const beside = of_place ? [paper_card()] : [numbers, paper_legend()];
+  const beside = of_place ? [paper_card()] : [numbers, paper_key()];
   find("#paper").replaceChildren(paper_head(),
-    element("div", { class: "paper_map" }, map, of_place ? paper_legend() : null),
+    element("div", { class: "paper_map" }, map, of_place ? paper_key() : null),
     element("div", { class: "paper_side" }, ...beside),
     element("ul", { class: "cautions" }, page.facts.cautions.map((words) => element("li", {}, words))));
   fit_paper();
