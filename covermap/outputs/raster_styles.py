@@ -119,6 +119,7 @@ def raster_title(coverage: Coverage, name: str) -> str:
         "aim_from": "First aim that keeps the list, degrees from true north",
         "aim_to": "Last aim that keeps the list, degrees from true north",
         "main_cause": "Why it is hard",
+        "service_cause": "Why one station is weak",
         "amplifier": "What a masthead amplifier does",
         "plan_flags": "Remarks on the antenna needed",
     }
@@ -162,7 +163,7 @@ def _entries(coverage: Coverage, name: str, kind: str) -> list[tuple[int, str, s
         return tier_entries(coverage.tier_names)
     if kind in ("limiting_service", "deciding_service"):
         return _numbered(coverage.services(name.split("/")[0]))
-    if kind == "main_cause":
+    if kind in ("main_cause", "service_cause"):
         return _numbered([cause_in_words(cause) for cause in coverage.tag_values(name, "CAUSES")])
     if kind == "plan_flags":
         return _remarks(coverage, name)
