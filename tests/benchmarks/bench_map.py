@@ -1,10 +1,11 @@
-"""Time a whole map: python tests/benchmarks/bench_map.py [--cells 1000] [--workers 1] [--stations 20].
+"""Time a whole map: python tests/benchmarks/bench_map.py [--cells 1000] [--workers 1 2] [--stations 20].
 
 An invented map of cells x cells at 100 m, 5 masts, 2 path heights, 50 and 10 % of time, 7 tiers, one list.
 Prints core-seconds (processor time of the process) and wall time of reading, paths, reception and outputs,
 answers a second of the paths, and the direct path sampled in the same run: the exact path of random cells,
 one answer a call, scaled to every answer of the map. Kernels are warmed by a small map first, whose time is
-printed apart.
+printed apart. With several numbers of workers, how much faster each is than the first, by wall time; and
+whether a run on the warm store takes no more than the first one's reception and outputs plus a tenth.
 """
 
 from __future__ import annotations
@@ -84,32 +85,50 @@ def direct_s_per_answer(scenario):
     return (time.process_time() - begin) / SAMPLE
 
 
+def print_stages(heading, times):
+    print(f"{heading}:")
+    for stage, (wall, core) in times.items():
+        print(f"  {stage:<10} {core:>8.2f} core-s {wall:>8.2f} s")
+
+
+def print_what_if(cold, warm):
+    """Print the warm run beside the cold one's reception and outputs."""
+    allowed = 1.1 * sum(cold[stage][1] for stage in ("reception", "outputs"))
+    found = sum(core for _, core in warm.values())
+    print(f"  warm run {found:.2f} core-s; reception and outputs of the cold one plus a tenth: {allowed:.2f}")
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--cells", type=int, default=1000, help="on a side")
     parser.add_argument("--stations", type=int, default=20)
-    parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--workers", type=int, nargs="+", default=[1])
     asked = parser.parse_args()
     folder = Path(tempfile.mkdtemp(prefix="bench_map_"))
     try:
         small = write_scenario(folder / "small", 60, asked.stations)
         begin = time.perf_counter()
-        run(small, folder / "small_out", folder / "small_store", asked.workers)
+        run(small, folder / "small_out", folder / "small_store", asked.workers[0])
         print(f"{platform.machine()}, Python {platform.python_version()}, numba {numba.__version__}")
         print(
             f"first small map, with imports and compiling or its cache: {time.perf_counter() - begin:.1f} s"
         )
         scenario = write_scenario(folder / "map", asked.cells, asked.stations)
         answers = asked.cells**2 * asked.stations * 4
-        total = 0.0
-        for name in ("cold store", "warm store"):
-            times = run(scenario, folder / "out", folder / "store", asked.workers)
-            print(f"{name}, {asked.workers} workers:")
-            for stage, (wall, core) in times.items():
-                print(f"  {stage:<10} {core:>8.2f} core-s {wall:>8.2f} s")
-            if name == "cold store":
-                total = sum(core for _, core in times.values())
-                print(f"  paths: {answers / times['paths'][1] / 1e6:.2f} million answers a core-second")
+        cold, warm = {}, {}
+        for workers in asked.workers:
+            shutil.rmtree(folder / "store", ignore_errors=True)
+            cold[workers] = run(scenario, folder / "out", folder / "store", workers)
+            warm[workers] = run(scenario, folder / "out", folder / "store", workers)
+            print_stages(f"cold store, {workers} workers", cold[workers])
+            print_stages(f"warm store, {workers} workers", warm[workers])
+            print_what_if(cold[workers], warm[workers])
+        first = cold[asked.workers[0]]
+        for workers in asked.workers[1:]:
+            faster = {stage: first[stage][0] / cold[workers][stage][0] for stage in ("paths", "reception")}
+            print(f"{workers} workers: " + ", ".join(f"{s} {f:.2f} times faster" for s, f in faster.items()))
+        total = sum(core for _, core in first.values())
+        print(f"paths: {answers / first['paths'][1] / 1e6:.2f} million answers a core-second")
         direct = direct_s_per_answer(scenario)
         print(f"direct path: {direct * 1e3:.3f} ms an answer, {direct * answers:.0f} core-s for all of them")
         print(f"ratio to the whole map: {direct * answers / total:.0f}")

@@ -1,4 +1,4 @@
-"""Peak memory by number of cells: bench_memory.py [--cells 300 600 1000] [--workers 2].
+"""Peak memory by number of cells: bench_memory.py [--cells 300 600 1000] [--stations 20] [--masts 5].
 
 Each map runs in a process of its own; prints its peak resident memory, wall time, store and result on disk,
 and what `check` says beforehand, for the factor between the two.
@@ -20,7 +20,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from invented_map import write_scenario
 
 
-def one(cells, stations, workers):
+def one(cells, stations, masts, workers):
     """Run a map here and print one JSON line of its figures."""
     from covermap import jobs
     from covermap.runs.cost import estimate
@@ -29,7 +29,7 @@ def one(cells, stations, workers):
 
     folder = Path(tempfile.mkdtemp(prefix="bench_memory_"))
     try:
-        scenario = write_scenario(folder / "map", cells, stations)
+        scenario = write_scenario(folder / "map", cells, stations, masts)
         told = estimate(prepare(read_scenario(scenario)), workers)
         begin = time.perf_counter()
         jobs.map_scenario(scenario, folder / "out", store=folder / "store", workers=workers)
@@ -47,11 +47,12 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--cells", type=int, nargs="+", default=[300, 600, 1000], help="on a side")
     parser.add_argument("--stations", type=int, default=20)
+    parser.add_argument("--masts", type=int, default=5)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--here", action="store_true", help=argparse.SUPPRESS)
     asked = parser.parse_args()
     if asked.here:
-        one(asked.cells[0], asked.stations, asked.workers)
+        one(asked.cells[0], asked.stations, asked.masts, asked.workers)
         return
     print(
         f"{'cells':>10} {'seconds':>9} {'told':>8} {'memory MB':>10} {'told':>8} {'disk MB':>9} {'told':>8}"
@@ -67,7 +68,10 @@ def main():
             str(asked.stations),
         ]
         done = subprocess.run(
-            [*command, "--workers", str(asked.workers)], stdout=subprocess.PIPE, text=True, check=True
+            [*command, "--masts", str(asked.masts), "--workers", str(asked.workers)],
+            stdout=subprocess.PIPE,
+            text=True,
+            check=True,
         )
         found = json.loads(done.stdout.splitlines()[-1])
         row = "".join(f"{value:>10.0f} {told:>8.0f}" for value, told in found.values())
