@@ -71,10 +71,12 @@ function sky_marks(groups) {
     } else joined_marks.push(mark);
   }
   const ends = [-99, -99];
-  return joined_marks.flatMap(({ xs, letters }) => {
+  return joined_marks.flatMap(({ xs, letters }, order) => {
     const label = letters.join(" ");
     const half = 4.8 * label.length;
-    const middle = Math.min(DRAWING_WIDTH - half, Math.max(half, xs.reduce((sum, x) => sum + x, 0) / xs.length));
+    const next_x = joined_marks[order + 1]?.xs[0] ?? Infinity; // the next tick must not run through this label
+    const wished = Math.min(xs.reduce((sum, x) => sum + x, 0) / xs.length, next_x - half - 3);
+    const middle = Math.min(DRAWING_WIDTH - half, Math.max(half, wished));
     const up = middle - half > ends[0] ? 0 : 1;
     ends[up] = middle + half + 4;
     const y = 11 - 15 * up;
