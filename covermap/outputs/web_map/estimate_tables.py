@@ -15,6 +15,7 @@ from covermap.reception.normal import POINT, WEIGHT, integral_points
 SHARE_ENDS = 6.0  # standard deviations at which the table of the normal share begins and ends
 SHARE_STEPS = 32  # entries a standard deviation; straight between them, within 3e-5
 ARCTAN_STEPS = 256  # entries from 0 to 1; straight between them, within 1e-4 degrees
+QUADRATURE_POINTS = 6  # 16, as reception takes, change the class of 1 in 1,500 squares of the demo
 LEVEL_OFFSET_DB = 60  # a level byte is whole dB(uV/m) plus this; 255 is unknown
 
 
@@ -103,7 +104,7 @@ def arctangents() -> NDArray[np.float64]:
 
 def quadrature() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return points and weights of the integral over what a home's services share."""
-    rows = integral_points()
+    rows = integral_points(QUADRATURE_POINTS)
     return rows[POINT].round(9), rows[WEIGHT].round(9)
 
 

@@ -23,12 +23,15 @@ function ticked(services, mast, polarization) {
   const pairs = services.flatMap((group, service) => group.map((station) => ({ mast: mast[station], station, service })));
   pairs.sort((one, other) => one.mast - other.mast || one.station - other.station || one.service - other.service);
   const fixed = [...new Set(pairs.map(({ station }) => polarization[station]))].filter((one) => one !== 2).sort();
+  const masts = [...new Set(pairs.map((pair) => pair.mast))];
   return {
-    station: pairs.map((pair) => pair.station),
-    mast: pairs.map((pair) => pair.mast),
-    service: pairs.map((pair) => pair.service),
+    station: Int32Array.from(pairs, (pair) => pair.station),
+    mast: Int32Array.from(pairs, (pair) => pair.mast),
+    mast_order: Int32Array.from(pairs, (pair) => masts.indexOf(pair.mast)),
+    service: Int32Array.from(pairs, (pair) => pair.service),
+    alone: Uint8Array.from(pairs, (pair) => Number(services[pair.service].length === 1)), // its service's only way
     services: services.length,
-    masts: [...new Set(pairs.map((pair) => pair.mast))],
+    masts,
     mounts: fixed.length ? fixed : [0],
   };
 }
@@ -72,20 +75,31 @@ function fill_aims(towards, aims, circle_step_deg) {
   return count;
 }
 
+// A transmitter's margin at an aim, in dB.
+function margin_at(item, aim, mount, tier, wanted, rules, home) {
+  const figure = tier * rules.stations + wanted.station[item];
+  let apart = Math.abs(aim - home.bearing[item]);
+  apart = apart < 180 ? apart : 360 - apart;
+  let loss = rules.rolloff[figure] * apart * apart;
+  if (loss > rules.floor_db[figure]) loss = rules.floor_db[figure];
+  const cross = rules.cross_db[mount * rules.tiers * rules.stations + figure];
+  if (loss < cross) loss = cross;
+  return home.clear[item] - loss;
+}
+
 // Chooses each service's best transmitter at an aim; returns whether each alone is sure enough.
 function set_aim(aim, mount, kind, tier, wanted, rules, home) {
+  const figures = (kind * rules.tiers + tier) * rules.stations;
+  const tight = home.tightest; // looked at first: where it fails, the others need no look
+  if (tight >= 0) {
+    const margin = margin_at(tight, aim, mount, tier, wanted, rules, home);
+    if (margin * rules.total_inverse[figures + wanted.station[tight]] < rules.deviation) return false;
+  }
   home.best.fill(NEVER_DB);
-  const flat = tier * rules.stations, figures = (kind * rules.tiers + tier) * rules.stations;
-  const cross = (mount * rules.tiers + tier) * rules.stations;
   for (let item = 0; item < wanted.station.length; item++) {
-    const station = wanted.station[item];
-    let apart = Math.abs(aim - home.bearing[item]);
-    apart = apart < 180 ? apart : 360 - apart;
-    let loss = rules.rolloff[flat + station] * apart * apart;
-    if (loss > rules.floor_db[flat + station]) loss = rules.floor_db[flat + station];
-    if (loss < rules.cross_db[cross + station]) loss = rules.cross_db[cross + station];
-    home.margin[item] = home.clear[item] - loss;
-    const total = home.margin[item] * rules.total_inverse[figures + station];
+    home.margin[item] = margin_at(item, aim, mount, tier, wanted, rules, home);
+    const total = home.margin[item] * rules.total_inverse[figures + wanted.station[item]];
+    if (wanted.alone[item] && total < rules.deviation) return false;
     const service = wanted.service[item];
     if (total > home.best[service]) {
       home.best[service] = total;
@@ -99,18 +113,24 @@ function set_aim(aim, mount, kind, tier, wanted, rules, home) {
 // Chance that every service arrives with the transmitters chosen: on one mast the worst decides.
 function chance_of_all(kind, tier, wanted, rules, home) {
   const figures = (kind * rules.tiers + tier) * rules.stations;
+  const { own, ratio, starts } = home;
+  let chosen = 0, mast = -1;
+  for (let item = 0; item < wanted.station.length; item++) {
+    if (home.chosen[wanted.service[item]] !== item) continue;
+    const station = wanted.station[item];
+    own[chosen] = home.margin[item] * rules.own_inverse[figures + station];
+    ratio[chosen] = rules.common_ratio[figures + station];
+    starts[chosen++] = wanted.mast[item] === mast ? 0 : 1; // the first of its mast
+    mast = wanted.mast[item];
+  }
   let total = 0;
   for (let point = 0; point < rules.points.length; point++) {
-    let product = 1, worst = 0, mast = -1;
-    for (let item = 0; item < wanted.station.length; item++) {
-      if (home.chosen[wanted.service[item]] !== item) continue;
-      const station = wanted.station[item];
-      const own = home.margin[item] * rules.own_inverse[figures + station];
-      const shifted = own + rules.common_ratio[figures + station] * rules.points[point];
-      if (wanted.mast[item] !== mast) {
-        if (mast >= 0) product *= share_below(worst, rules);
+    let product = 1, worst = 0;
+    for (let place = 0; place < chosen; place++) {
+      const shifted = own[place] + ratio[place] * rules.points[point];
+      if (starts[place]) {
+        if (place) product *= share_below(worst, rules);
         worst = shifted;
-        mast = wanted.mast[item];
       } else if (shifted < worst) worst = shifted;
     }
     product *= share_below(worst, rules);
@@ -133,27 +153,36 @@ function tier_suffices(kind, tier, aim_count, aims, wanted, rules, home) {
 function reachable(kind, tier, wanted, rules, home) {
   const figures = (kind * rules.tiers + tier) * rules.stations;
   home.best.fill(NEVER_DB);
+  let least = Infinity;
+  home.tightest = -1;
   for (let item = 0; item < wanted.station.length; item++) {
     const total = home.clear[item] * rules.total_inverse[figures + wanted.station[item]];
     if (total > home.best[wanted.service[item]]) home.best[wanted.service[item]] = total;
+    if (wanted.alone[item] && total < least) {
+      least = total;
+      home.tightest = item;
+    }
   }
   for (let service = 0; service < wanted.services; service++) if (home.best[service] < rules.deviation) return false;
   return true;
 }
 
-function all_known(level, index, wanted) {
-  const known = new Array(wanted.services).fill(false);
-  wanted.station.forEach((station, item) => {
-    if (level.every((of_height) => of_height[station][index] !== NO_LEVEL)) known[wanted.service[item]] = true;
-  });
-  return known.every(Boolean);
+function all_known(level, index, wanted, known) {
+  known.fill(0);
+  for (let item = 0; item < wanted.station.length; item++) {
+    let whole = 1;
+    for (let height = 0; height < level.length; height++) if (level[height][wanted.station[item]][index] === NO_LEVEL) whole = 0;
+    if (whole) known[wanted.service[item]] = 1;
+  }
+  for (let service = 0; service < wanted.services; service++) if (!known[service]) return false;
+  return true;
 }
 
 // The class of one square: 1 to 7, 8 not promised, 255 unknown.
 function tier_of_square(index, row, col, squares, wanted, rules, home) {
-  if (!all_known(squares.level, index, wanted)) return NO_LEVEL;
-  wanted.masts.forEach((mast, order) => { home.towards[order] = bearing_deg(row, col, mast, rules); });
-  wanted.mast.forEach((mast, item) => { home.bearing[item] = home.towards[wanted.masts.indexOf(mast)]; });
+  if (!all_known(squares.level, index, wanted, home.known)) return NO_LEVEL;
+  for (let order = 0; order < wanted.masts.length; order++) home.towards[order] = bearing_deg(row, col, wanted.masts[order], rules);
+  for (let item = 0; item < wanted.mast.length; item++) home.bearing[item] = home.towards[wanted.mast_order[item]];
   const aim_count = fill_aims(home.towards, home.aims, rules.circle_step_deg);
   const kind = squares.kind ? squares.kind[index] : 0;
   for (let tier = 0; tier < rules.tiers; tier++) {
@@ -174,7 +203,8 @@ function quick_estimate(squares, rows, cols, step, wanted, rules) {
   const numbers = (count) => new Float64Array(count);
   const home = {
     clear: numbers(wanted.station.length), bearing: numbers(wanted.station.length), margin: numbers(wanted.station.length),
-    best: numbers(wanted.services), chosen: new Int32Array(wanted.services), towards: numbers(wanted.masts.length),
+    own: numbers(wanted.services), ratio: numbers(wanted.services), starts: new Uint8Array(wanted.services),
+    best: numbers(wanted.services), chosen: new Int32Array(wanted.services), known: new Uint8Array(wanted.services), tightest: -1, towards: numbers(wanted.masts.length),
     aims: numbers(wanted.masts.length + pairs + 360 / rules.circle_step_deg),
   };
   const middle = (block, size) => Math.min(block * step + Math.floor(step / 2), size - 1) + 0.5;

@@ -66,5 +66,5 @@ function mode_ladder() {
   if (MODES[page.shows].layer) {
     return kinds_shown().map(({ mark, words }, kind) => square(`kind_${kind % page.facts.kind_tints.length}`, page.shows === "decides" ? mark : "", words));
   }
-  return steps_of(page.shows).map((step, order) => square(`${page.shows}_${order}`, "", step.words));
+  return steps_of(page.shows).map((step, order) => square(`${page.shows}_${order}`, "", step.words.split(", ").at(-1)));
 }
