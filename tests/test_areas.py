@@ -11,7 +11,7 @@ from small_coverage import GRID, WHOLE, write_small_coverage
 from covermap.errors import InputError
 from covermap.planning.areas import NEIGHBOURHOOD_ORDER, summarise_areas, summarise_whole
 from covermap.planning.homes_points import PointHomes
-from covermap.planning.neighbourhoods import read_neighbourhoods
+from covermap.planning.neighbourhoods import read_neighbourhoods, with_outside
 from covermap.planning.tally import Tally, TileResults, expected_shares
 
 WEST, NORTH = GRID.x_min, GRID.y_max
@@ -107,6 +107,16 @@ def test_homes_reconcile_in_every_row_and_over_the_whole(coverage):
             coverage.read("homes").sum(), abs=0.5
         )
         assert whole[name].columns.homes_total == pytest.approx(coverage.read("homes").sum(), abs=0.5)
+
+
+def test_neighbourhoods_and_the_row_outside_them_hold_all_homes(coverage):
+    pieces = neighbourhoods(ragged_pieces()[:-2])  # two are left away: homes stand in none
+    found = summarise_areas(coverage, with_outside(pieces, GRID), RasterOfHomes(coverage))
+    for name in ("main", "few"):
+        rows = found[found.wanted_list == name]
+        assert rows.neighbourhood_name.iloc[-1] == "Outside every neighbourhood"
+        assert rows.homes_total.iloc[-1] > 0
+        assert rows.homes_total.sum() == pytest.approx(coverage.read("homes").sum(), abs=0.5)
 
 
 def test_points_count_where_they_stand_and_once_on_a_common_edge(coverage):

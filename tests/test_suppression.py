@@ -76,6 +76,33 @@ def test_no_sum_or_difference_of_published_columns_reveals_a_count_under_5(real)
     assert told > 300  # it is not safe by saying nothing
 
 
+def test_two_lists_of_one_neighbourhood_together_reveal_no_count_under_5():
+    rng = np.random.default_rng(99)
+    for trial in range(120):
+        unknown, total = int(rng.choice([0, 0, 2, 7, 40])), int(rng.choice([3, 8, 20, 60, 300]))
+        tiers = [rng.multinomial(total, rng.dirichlet(np.full(8, rng.choice([0.2, 1, 5])))) for _ in range(2)]
+        rows = []
+        for parts in tiers:
+            row = {"neighbourhood_id": "n", "homes_total": total + unknown, "homes_unknown": unknown}
+            row |= {f"homes_{kind}tier_{n + 1}": parts[n] for n in range(8) for kind in ("", "expected_")}
+            row |= {f"homes_{kind}rooftop_or_more": parts[4:].sum() for kind in ("", "expected_")}
+            rows.append(row)
+        found = suppress_areas(pd.DataFrame(rows))
+        # 17 parts: unknown, then tiers 1 to 8 of each list; both lists are of the same homes
+        known = [np.r_[0.0, np.ones(8), -np.ones(8)]]
+        for place, (_, row) in enumerate(found.iterrows()):
+            for vector in published_of(row, ""):
+                whole = np.zeros(17)
+                whole[0], whole[1 + 8 * place : 9 + 8 * place] = vector[0], vector[1:]
+                known.append(whole)
+        basis = np.linalg.svd(np.array(known))[2][: np.linalg.matrix_rank(np.array(known))]
+        for place, parts in enumerate(tiers):
+            asked = np.zeros((len(SUBSETS), 17))
+            asked[:, 0], asked[:, 1 + 8 * place : 9 + 8 * place] = SUBSETS[:, 0], SUBSETS[:, 1:]
+            told = (np.abs(asked - asked @ basis.T @ basis).max(axis=1) < 1e-9) & SUBSETS.any(axis=1)
+            assert (SUBSETS[told] @ np.r_[unknown, parts] >= 5).all(), trial
+
+
 def test_single_counts_leave_at_least_5_of_the_total_and_of_each_other():
     table = areas(np.random.default_rng(6), 200, False)
     found = suppress_areas(table)
