@@ -54,7 +54,7 @@ MAY_IMPORT = {
     },
     "cli": {"jobs"},
 }
-EVERYONE = {"errors", "constants"}
+EVERYONE = {"errors", "constants", "kernel_cache"}
 PLUGIN = PACKAGE / "qgis_plugin"  # stands alone: QGIS loads it under another name, beside its own Python
 PLUGIN_MAY_IMPORT = {
     "collections", "csv", "json", "os", "pathlib", "qgis", "queue", "shutil", "signal", "subprocess", "sys",

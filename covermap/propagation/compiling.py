@@ -1,6 +1,10 @@
 """How kernels are compiled: the one place that says so."""
 
+from typing import Any
+
 import numba
+
+from covermap.kernel_cache import in_own_cache
 
 # The numpy error model gives inf and NaN where Python would raise.
 # fastmath=True stays off: NaN marks cells without data, and it may drop them. A kernel that needs
@@ -10,4 +14,20 @@ import numba
 # numba's own parallel loops abort the process.
 # fastmath=False is said, not left out: a kernel first compiled inside a caller with flags would take the
 # caller's, and keep them in the cache.
-kernel = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath=False)
+kernel = in_own_cache(numba.njit(cache=True, nogil=True, error_model="numpy", fastmath=False))
+
+# The same without numba's counting of references to arrays: for kernels that take records of many arrays and
+# make none. Counted, a call with a home's records took 0.6 us for the counting alone, 40 times the work in it
+# (one core of a shared AMD EPYC, numba 0.68). A kernel that makes an array, or copies a slice, does not compile.
+_LEAN: dict[str, Any] = {
+    "cache": True,
+    "nogil": True,
+    "error_model": "numpy",
+    "fastmath": False,
+    "_nrt": False,
+}
+lean_kernel = in_own_cache(numba.njit(**_LEAN))
+
+# A lean kernel that only other kernels call: without the wrappers for calls from Python, which are three
+# quarters of the code where records of many arrays are unpacked. Called from Python, it ends the process.
+inner_kernel = in_own_cache(numba.njit(no_cpython_wrapper=True, no_cfunc_wrapper=True, **_LEAN))
