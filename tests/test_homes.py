@@ -9,9 +9,11 @@ import pytest
 import rasterio
 import shapely
 from rasterio.transform import from_origin
+from reference import reference_rows
 from small_coverage import GRID, WHOLE
 
 from covermap.errors import InputError
+from covermap.grid.frame import Grid
 from covermap.planning import cell_fractions
 from covermap.planning.homes import homes_in_words, homes_per_cell
 
@@ -245,3 +247,23 @@ def test_roof_access_splits_homes_and_wrong_values_are_told(tmp_path):
         homes_per_cell(asked, GRID)
     with pytest.raises(InputError, match="no such column"):
         homes_per_cell(SimpleNamespace(**{**vars(asked), "roof_access_percent": "rof"}), GRID)
+
+
+def test_real_populated_places_as_homes_add_up_inside_and_outside(tmp_path):
+    rows = reference_rows("terrain/logan_ut/places_population.csv")
+    lon = next(name for name in rows[0] if "lon" in name.lower())
+    lat = next(name for name in rows[0] if "lat" in name.lower())
+    people = next(name for name in rows[0] if "pop" in name.lower())
+    counts = [round(float(row[people]) / 3.1) for row in rows]  # 3.1 people a home is invented
+    points = shapely.points([float(row[lon]) for row in rows], [float(row[lat]) for row in rows])
+    gpd.GeoDataFrame({"homes": counts}, geometry=points, crs=4326).to_file(tmp_path / "h.gpkg")
+    middle = gpd.GeoSeries(points, crs=4326).to_crs(32612)
+    wkt = pyproj.CRS.from_epsg(32612).to_wkt()
+    grid = Grid(
+        wkt, 1000.0, round(middle.x.median(), -3) - 10_000, round(middle.y.median(), -3) + 10_000, 20, 20
+    )
+    homes = homes_per_cell(settings(tmp_path / "h.gpkg"), grid)
+    inside = homes.window(grid.whole).sum()
+    assert homes.total == sum(counts)
+    assert inside > 0
+    assert inside + homes.outside == pytest.approx(sum(counts), abs=0.5)
