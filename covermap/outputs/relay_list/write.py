@@ -102,7 +102,7 @@ def write_relays(found: Any, cautions: list[str], title: str, folder: Path) -> l
     ]
     facts = {
         "title": title, "sentences": sentences, "rows": rows, "relay_cautions": RELAY_CAUTIONS,
-        "chosen": sum(row["chosen"] for row in rows),
+        "chosen": int(sites["chosen"].sum()) if len(sites) else 0,
         "cautions": cautions,
     }  # fmt: skip
     write_text(folder / "relays.html", TEMPLATES.get_template("relays.html").render(facts=facts))
