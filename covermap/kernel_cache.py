@@ -16,6 +16,7 @@ from typing import Any
 
 import numba
 
+CONFIG: Any = numba.config
 PACKAGE = Path(__file__).resolve().parent
 KERNEL_FOLDERS = (
     "propagation",
@@ -35,12 +36,12 @@ def in_own_cache(decorate: Callable[[Any], Any]) -> Callable[[Any], Any]:
     def decorator(function: Any) -> Any:
         if os.environ.get("NUMBA_CACHE_DIR"):
             return decorate(function)
-        before = numba.config.CACHE_DIR
-        numba.config.CACHE_DIR = str(cache_folder())  # read when a kernel is declared, not when compiled
+        before = CONFIG.CACHE_DIR
+        CONFIG.CACHE_DIR = str(cache_folder())  # read when a kernel is declared, not when compiled
         try:
             return decorate(function)
         finally:
-            numba.config.CACHE_DIR = before
+            CONFIG.CACHE_DIR = before
 
     return decorator
 
