@@ -4,17 +4,12 @@ import numpy as np
 import pytest
 
 from covermap.errors import InputError
+from covermap.propagation.compiling import lean_kernel
 from covermap.reception import PlaceSignals, StationFacts, aim_plan, aim_range, best_aim, chance_by_azimuth
 from covermap.reception.aim import _at_place
 from covermap.reception.aim_ranking import CIRCLE, CIRCLE_AIMS, fill_squares, scan_arrays
-from covermap.reception.aim_search import (
-    AIM_DEG,
-    CHANCE,
-    PLAN_COLUMNS,
-    is_directional,
-    search_circle,
-    search_every_degree,
-)
+from covermap.reception.aim_search import is_directional, search_circle, search_every_degree
+from covermap.reception.plan import AIM_DEG, CHANCE, PLAN_COLUMNS, SINGLE
 from covermap.reception.pattern import cross_polar_loss_db, lobe_rolloff, off_axis_deg, off_axis_loss_db
 from covermap.tables import read_tiers
 
@@ -162,14 +157,20 @@ def random_place(random, services=8, masts=5, mean_dbuvm=60.0):
     )
 
 
+@lean_kernel
+def quick_search(directional, needed, wanted, figures, pair_figures, pairs, home, scan, plan):
+    fill_squares(CIRCLE, CIRCLE_AIMS, wanted, home.values, scan)
+    search_circle(
+        0.0, 0, 0.9, directional, needed, wanted, figures, pair_figures, pairs, home, scan, plan
+    )
+
+
 def both_searches(signals, tier):
-    transmitters, figures, home = _at_place(signals, tier)
+    place = _at_place(signals, tier, SINGLE)
+    seen = place.wanted, place.figures, place.pair_figures, place.pairs, place.home
     full, few = np.empty(PLAN_COLUMNS), np.empty(PLAN_COLUMNS)
-    search_every_degree(signals.needed, transmitters, figures, home, full)
-    scan = scan_arrays(transmitters)
-    fill_squares(CIRCLE, CIRCLE_AIMS, transmitters, home.values, scan)
-    directional = is_directional(figures)
-    search_circle(0.0, 0, 0.9, directional, signals.needed, transmitters, figures, home, scan, few)
+    search_every_degree(signals.needed, *seen, full)
+    quick_search(is_directional(place.figures), signals.needed, *seen, scan_arrays(place.wanted), few)
     return full, few
 
 

@@ -11,7 +11,7 @@ from covermap.reception import (
     ReceptionOptions,
     StationFacts,
     TierTable,
-    best_aim,
+    best_plan,
     receive,
     sigma_summary,
 )
@@ -71,7 +71,7 @@ def test_every_layer_follows_the_best_plan_of_each_tier():
     stations = (0, 1, 2, 3)
     result = receive(signals, FACTS, TIERS, wanted_of(*stations), ReceptionOptions())
     for cell in range(60):
-        plans = [best_aim(place_of(signals, cell, tier, stations), TIERS[tier]) for tier in range(1, 8)]
+        plans = [best_plan(place_of(signals, cell, tier, stations), TIERS[tier]) for tier in range(1, 8)]
         chances = np.array([plan.chance for plan in plans])
         reaching = np.flatnonzero(chances >= 0.9)
         tier = reaching[0] + 1 if reaching.size else 8

@@ -79,3 +79,11 @@ def wanted_field(
     if not faded:
         return median_dbuvm
     return (median_dbuvm - np.minimum(spread_db, DEEPEST_FADE_DB)).astype(np.float32)
+
+
+def unwanted_field(median_dbuvm: NDArray[np.float32], spread_db: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the field at the time rule's unwanted percentage, in dB(uV/m).
+
+    spread_db : field at the unwanted percentage (10 or 1 % of time) minus the median, 0 or more
+    """
+    return (median_dbuvm + spread_db).astype(np.float32)

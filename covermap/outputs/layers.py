@@ -87,6 +87,7 @@ LAYERS: dict[str, Layer] = {
         Layer("aim_from", "int16", AIM_UNKNOWN, "degree", 1, "first azimuth, clockwise, that keeps the list"),
         Layer("aim_to", "int16", AIM_UNKNOWN, "degree", 1, "last such azimuth; 0 and 359 are all around"),
         Layer("main_cause", *_CLASS, 1, "why reception is hard, a place in CAUSES; none where it is not"),
+        Layer("service_cause", *_CLASS, 0, "why each service is weak with the stored plan, of CAUSES"),
         Layer("amplifier", *_CLASS, 1, "masthead amplifier: 1 helps, 2 does nothing, 3 harms"),
         Layer("tier_without_deciding", *_CLASS, 1, "tier of the list without its deciding service"),
         Layer(

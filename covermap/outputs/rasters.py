@@ -19,12 +19,14 @@ from covermap.grid.frame import Grid, Tile
 from covermap.outputs.layers import OF_STATION, RASTERS_FOLDER, Layer, as_layer_array, layer_of, raster_path
 from covermap.outputs.palette import TIERS, rgb
 from covermap.outputs.whole_file import TEMPORARY_FOLDER
+from covermap.reception.causes import CAUSES
 from covermap.reception.signals import ListReception
 from covermap.scenario.records import WantedList
 
 TILE_BLOCK_CELLS = 128  # of the unfinished files: the tiles of a run are multiples of it
 BLOCK_CELLS = 256
 CACHE_BYTES = 64 * 2**20
+CAUSES_TAG, OF_CAUSES = "CAUSES", ("main_cause", "service_cause")
 SERVICES_TAG = "SERVICES"
 
 
@@ -101,10 +103,23 @@ class RasterSet:
                 self._open[name] = self._create(name, layer)
             self._open[name].write(bands, window=Window(tile.col, tile.row, tile.cols, tile.rows))
 
-    def write_list(self, wanted: WantedList, tile: Tile, reception: ListReception) -> None:
-        """Write what the cells of a tile need for one wanted list: every raster of the list."""
+    def write_list(
+        self,
+        wanted: WantedList,
+        tile: Tile,
+        reception: ListReception,
+        main_cause: np.ndarray | None = None,
+        service_cause: np.ndarray | None = None,
+    ) -> None:
+        """Write what the cells of a tile need for one wanted list: every raster of the list.
+
+        main_cause, service_cause : shapes (N,) and (V, N), indices into covermap.reception.causes.CAUSES
+        """
         self.services[wanted.name] = wanted.services
-        for kind, values in list_arrays(reception).items():
+        arrays = list_arrays(reception)
+        if main_cause is not None and service_cause is not None:
+            arrays |= {"main_cause": main_cause, "service_cause": service_cause}
+        for kind, values in arrays.items():
             self.write(
                 f"{wanted.name}/{kind}", tile, values.reshape(*values.shape[:-1], tile.rows, tile.cols)
             )
@@ -175,6 +190,8 @@ class RasterSet:
         dataset.update_tags(LAYER=name, MEANING=layer.meaning, **self.tags)
         if services and layer.of_list:
             dataset.update_tags(**{SERVICES_TAG: "|".join(text.replace("|", "/") for text in services)})
+        if layer.kind in OF_CAUSES:
+            dataset.update_tags(**{CAUSES_TAG: "|".join(CAUSES)})
         for band, description in enumerate(self._band_names(name, layer), start=1):
             dataset.set_band_description(band, description)
             if layer.unit:
@@ -206,6 +223,16 @@ def list_arrays(reception: ListReception) -> dict[str, np.ndarray]:
         "aim": reception.aim_deg,
         "service_chance": reception.service_chance_percent,
         "service_chance_one_lower": reception.service_chance_one_lower_percent,
+        "tier_3db_weaker": reception.tier_weaker,
+        "tier_3db_stronger": reception.tier_stronger,
+        "dead_zone_chance_3db_weaker": reception.dead_weaker,
+        "dead_zone_chance_3db_stronger": reception.dead_stronger,
+        "second_aim": reception.second_aim_deg,
+        "aim_from": reception.aim_from_deg,
+        "aim_to": reception.aim_to_deg,
+        "amplifier": reception.amplifier,
+        "tier_without_deciding": reception.tier_without_deciding,
+        "plan_flags": reception.plan_flags,
     }
 
 

@@ -18,7 +18,7 @@ kernel = in_own_cache(numba.njit(cache=True, nogil=True, error_model="numpy", fa
 
 # The same without numba's counting of references to arrays: for kernels that take records of many arrays and
 # make none. Counted, a call with a home's records took 0.6 us for the counting alone, 40 times the work in it
-# (one core of a shared AMD EPYC, numba 0.68). A kernel that makes an array, or copies a slice, does not compile.
+# (one core of a shared AMD EPYC, numba 0.68). A kernel that makes an array or copies a slice does not compile.
 _LEAN: dict[str, Any] = {
     "cache": True,
     "nogil": True,
@@ -30,4 +30,5 @@ lean_kernel = in_own_cache(numba.njit(**_LEAN))
 
 # A lean kernel that only other kernels call: without the wrappers for calls from Python, which are three
 # quarters of the code where records of many arrays are unpacked. Called from Python, it ends the process.
-inner_kernel = in_own_cache(numba.njit(no_cpython_wrapper=True, no_cfunc_wrapper=True, **_LEAN))
+_INNER: dict[str, Any] = {**_LEAN, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+inner_kernel = in_own_cache(numba.njit(**_INNER))

@@ -1,6 +1,14 @@
 """reception: from field strength to the antenna a cell needs. Arrays in, arrays out; it knows no files."""
 
-from covermap.reception.aim import AimPlan, PlaceSignals, aim_plan, aim_range, best_aim, chance_by_azimuth
+from covermap.reception.aim import (
+    AimPlan,
+    PlaceSignals,
+    aim_plan,
+    aim_range,
+    best_aim,
+    best_plan,
+    chance_by_azimuth,
+)
 from covermap.reception.chain import ReceivingChain, receiving_chain
 from covermap.reception.confidence import confidence_bounds, joint_confidence
 from covermap.reception.options import ReceptionOptions
@@ -24,6 +32,7 @@ __all__ = [
     "aim_plan",
     "aim_range",
     "best_aim",
+    "best_plan",
     "chance_by_azimuth",
     "confidence_bounds",
     "joint_confidence",

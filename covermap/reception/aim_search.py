@@ -1,82 +1,85 @@
-"""The search for the best aim at one home: every degree, or a coarse circle and what lies near its best."""
+"""The search for the best aim of one antenna: every degree, or a circle and what lies near its best."""
 
 import math
 
-from covermap.propagation.compiling import kernel
+from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.reception.aim_ranking import (
     AIMS_DEG,
     CIRCLE,
     CIRCLE_AIMS,
     NEAR,
     NEAR_AIMS,
+    PRODUCT,
     RANK,
     fill_squares,
     rank_aims,
 )
 from covermap.reception.budget import FLOOR_DB, ROLLOFF
 from covermap.reception.plan import (
+    AIM_DEG,
+    CHANCE,
+    JOINED,
+    MOUNT,
+    SECOND_DEG,
+    SECOND_MOUNT,
+    WORST_DB,
     chance_bound,
     chance_of_list,
     choose_transmitters,
-    set_aim,
-    set_clear,
+    set_plan,
+    set_single,
+    set_upper,
     worst_margin_db,
 )
 
-# A plan found, as four numbers.
-CHANCE = 0
-WORST_DB = 1
-AIM_DEG = 2
-MOUNT = 3
-PLAN_COLUMNS = 4
-
 ROUNDS_TO_NONE = 0.005  # chances below and from these round to 0 and 100 %
 ROUNDS_TO_ALL = 0.9951
+ANY_AIM = 3  # search_circle's quick: only whether any aim reaches the confidence
+CONFIRMED = 8  # aims whose rank is confirmed where ranks are coarse
 JUST_MISSED = 0.03  # more than ranks are off by
 
 
-@kernel
+@lean_kernel
 def forget_plan(plan):
     """Empty a plan: whatever is tried next is better."""
+    set_single(0.0, 0, plan)
     plan[CHANCE] = -1.0
     plan[WORST_DB] = -math.inf
-    plan[AIM_DEG] = 0.0
-    plan[MOUNT] = 0.0
 
 
-@kernel
-def keep_better(chance, worst_db, aim_deg, mount, plan):
+@lean_kernel
+def keep_better(chance, worst_db, trial, plan):
     """Keep the better of two plans: greater chance, then worst margin, lower azimuth, lower mount."""
     if chance != plan[CHANCE]:
         better = chance > plan[CHANCE]
     elif worst_db != plan[WORST_DB]:
         better = worst_db > plan[WORST_DB]
-    elif aim_deg != plan[AIM_DEG]:
-        better = aim_deg < plan[AIM_DEG]
+    elif trial[AIM_DEG] != plan[AIM_DEG]:
+        better = trial[AIM_DEG] < plan[AIM_DEG]
     else:
-        better = mount < plan[MOUNT]
+        better = trial[MOUNT] < plan[MOUNT]
     if better:
         plan[CHANCE] = chance
         plan[WORST_DB] = worst_db
-        plan[AIM_DEG] = aim_deg
-        plan[MOUNT] = mount
+        for column in (AIM_DEG, MOUNT, SECOND_DEG, SECOND_MOUNT, JOINED):
+            plan[column] = trial[column]
 
 
-@kernel
-def search_every_degree(needed, wanted, figures, home, plan):
+@lean_kernel
+def search_every_degree(needed, wanted, figures, pair_figures, pairs, home, plan):
     """Find the best plan over all whole degrees and mounts: the reference for search_circle."""
-    values, index = home.values, home.numbers
     forget_plan(plan)
     for aim_deg in range(360):
         for mount in wanted.mounts:
-            set_aim(float(aim_deg), mount, figures, values)
-            choose_transmitters(wanted, values, index)
-            chance = chance_of_list(needed, wanted, figures, values, index, home.points)
-            worst_db = worst_margin_db(wanted.services, needed, values, index)
-            keep_better(chance, worst_db, aim_deg, mount, plan)
+            set_single(float(aim_deg), mount, home.trial)
+            set_plan(home.trial, 0.0, figures, pair_figures, wanted, pairs, home)
+            choose_transmitters(wanted, home.values, home.numbers)
+            chance = chance_of_list(needed, wanted, home, home.points)
+            worst_db = worst_margin_db(wanted.services, needed, home.values, home.numbers)
+            keep_better(chance, worst_db, home.trial, plan)
 
 
-@kernel
+@lean_kernel
 def is_directional(figures):
     """Return whether an installation tells any of its transmitters' directions apart."""
     for item in range(figures.shape[1]):
@@ -85,8 +88,30 @@ def is_directional(figures):
     return False
 
 
-@kernel
-def best_ranked(needed, wanted, figures, home, scan):
+@inner_kernel
+def confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, scan):
+    """Put chances with a coarse integral in place of the best ranks, and nothing in place of the others.
+
+    For lists of which some services are enough: there ranks only say where to look.
+    """
+    for number in range(count):
+        scan.rows[PRODUCT, number] = scan.rows[RANK, number]
+        scan.rows[RANK, number] = -math.inf
+    for _ in range(CONFIRMED):
+        best = 0
+        for number in range(1, count):
+            if scan.rows[PRODUCT, number] > scan.rows[PRODUCT, best]:
+                best = number
+        set_single(scan.aims[stage, AIMS_DEG, best], mount, home.trial)
+        set_plan(home.trial, 0.0, figures, pair_figures, wanted, pairs, home)
+        choose_transmitters(wanted, home.values, home.numbers)
+        scan.rows[RANK, best] = chance_of_list(needed, wanted, home, scan.few_points)
+        for number in range(best - 1, best + 2):
+            scan.rows[PRODUCT, number % count] = -math.inf
+
+
+@inner_kernel
+def best_ranked(needed, wanted, figures, pair_figures, pairs, home, scan):
     """Return the aim and mount that rank highest: of the coarse circle, then of the degrees around its best.
 
     Leaves the degrees around the best in row NEAR of the aims.
@@ -102,7 +127,9 @@ def best_ranked(needed, wanted, figures, home, scan):
         count = NEAR_AIMS if stage == NEAR else CIRCLE_AIMS
         best_rank = -math.inf
         for mount in wanted.mounts:
-            rank_aims(stage, count, needed, mount, wanted, figures, home, scan)
+            rank_aims(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, scan)
+            if 1 < needed < wanted.services:
+                confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, scan)
             for number in range(count):
                 if scan.rows[RANK, number] > best_rank:
                     best_rank = scan.rows[RANK, number]
@@ -110,13 +137,15 @@ def best_ranked(needed, wanted, figures, home, scan):
     return best_deg, best_mount
 
 
-@kernel
-def search_circle(start_deg, quick, confidence, directional, needed, wanted, figures, home, scan, plan):
+@inner_kernel
+def search_circle(
+    start_deg, quick, confidence, directional, needed, wanted, figures, pair_figures, pairs, home, scan, plan
+):
     """Find the best plan; return False where its chance rounds to 0 or 100 % and no aim was looked for.
 
     start_deg : a whole azimuth, such as the tier below's
     quick : 0 always look for the best aim; 1 not where the chance rounds to 0 % whatever the aim; 2 nor
-        where it rounds to 100 % at start_deg
+        where it rounds to 100 % at start_deg; 3 only whether any aim reaches the confidence
     confidence : a chance that just misses it is looked at again, at every degree near the best
     directional : of is_directional; without, all aims are alike and 0 stands for them
     scan : the circle's squares filled for the home
@@ -133,28 +162,29 @@ def search_circle(start_deg, quick, confidence, directional, needed, wanted, fig
         if (trial == -1 and quick < 1) or (trial == 0 and directional and quick < 2):
             continue
         if trial == -1:
-            set_clear(figures, values)
+            set_upper(figures, values)
         else:
             if trial == 1 and directional:
-                aim_deg, mount = best_ranked(needed, wanted, figures, home, scan)
+                aim_deg, mount = best_ranked(needed, wanted, figures, pair_figures, pairs, home, scan)
             elif trial == 1:
                 mount = wanted.mounts[1]
             elif trial > 1:
                 aim_deg = scan.aims[NEAR, AIMS_DEG, trial - 2]
-            set_aim(aim_deg, mount, figures, values)
+            set_single(aim_deg, mount, home.trial)
+            set_plan(home.trial, 0.0, figures, pair_figures, wanted, pairs, home)
         choose_transmitters(wanted, values, index)
         chance = chance_bound(wanted.services, needed, values, index)
         if chance >= plan[CHANCE] and (trial >= 0 or chance >= ROUNDS_TO_NONE):
-            chance = chance_of_list(needed, wanted, figures, values, index, home.points)
+            chance = chance_of_list(needed, wanted, home, home.points)
         if trial == -1:
-            if chance >= ROUNDS_TO_NONE:
+            if chance >= (confidence if quick == ANY_AIM else ROUNDS_TO_NONE):
                 continue
             plan[CHANCE] = chance
             return False
         if chance >= plan[CHANCE]:
             worst_db = worst_margin_db(wanted.services, needed, values, index)
-            keep_better(chance, worst_db, aim_deg, mount, plan)
-        if trial == 0 and quick == 2 and plan[CHANCE] >= ROUNDS_TO_ALL:
+            keep_better(chance, worst_db, home.trial, plan)
+        if trial == 0 and quick >= 2 and plan[CHANCE] >= (confidence if quick == ANY_AIM else ROUNDS_TO_ALL):
             return not directional
         if trial == 1 and not confidence - JUST_MISSED <= plan[CHANCE] < confidence:
             return True

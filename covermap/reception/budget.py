@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import NamedTuple, Protocol
 
 import numpy as np
@@ -12,7 +13,8 @@ from covermap.constants import UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.propagation.compiling import kernel
 from covermap.reception.bands import band_of
-from covermap.reception.mount import height_index, mount_loss_db
+from covermap.reception.external_noise import noise_location_sd_db
+from covermap.reception.mount import height_index, mount_losses_db
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.pattern import EITHER, HORIZONTAL, VERTICAL, cross_polar_loss_db, lobe_rolloff
 from covermap.reception.required_field import chain_of
@@ -28,7 +30,9 @@ TOTAL_INVERSE = 3  # 1 / sqrt(s_i^2 + s_c^2)
 ROLLOFF = 4  # 12 / beamwidth^2
 FLOOR_DB = 5  # front to back
 CROSS_DB = 6  # cross-polar loss at a horizontal mount; the next row: at a vertical one
-FIGURES = 8
+SHORT_DB = 8  # what the first tier's antenna, not made for high VHF, would need more there; 0 elsewhere
+NOISE_DB = 9  # the part of s_c that is external noise
+FIGURES = 10
 
 
 class Wanted(Protocol):
@@ -53,6 +57,12 @@ class WantedTransmitters(NamedTuple):
     station, mast, service : whole numbers (W,), indices of the station, of its mast and of its service
     services : how many services
     mounts : polarizations of a mount worth trying, 0 horizontal, 1 vertical
+    uhf : bool (W,), on UHF
+    group_start : (G + 1,), where each group of one mast, band and polarization begins; one aim treats its
+        transmitters alike
+    group : (W,), each transmitter's group
+    by_service : (W,), the transmitters service by service; service_start : (services + 1,), where each begins
+    service_order : (services,), the services in the order of their first transmitter's mast
     """
 
     station: NDArray[np.int64]
@@ -60,6 +70,12 @@ class WantedTransmitters(NamedTuple):
     service: NDArray[np.int64]
     services: int
     mounts: NDArray[np.int64]
+    uhf: NDArray[np.bool_]
+    group_start: NDArray[np.int64]
+    group: NDArray[np.int64]
+    by_service: NDArray[np.int64]
+    service_start: NDArray[np.int64]
+    service_order: NDArray[np.int64]
 
 
 def wanted_transmitters(wanted: Wanted, facts: StationFacts) -> WantedTransmitters:
@@ -68,6 +84,33 @@ def wanted_transmitters(wanted: Wanted, facts: StationFacts) -> WantedTransmitte
     Raises InputError if the list is empty or too long, a service has no transmitter, or more services
     are needed than there are.
     """
+    services = _checked_services(wanted)
+    bands = [band_of(float(frequency_mhz)) for frequency_mhz in facts.frequency_mhz]
+
+    def alike(station: int) -> tuple[int, str, int]:
+        return int(facts.mast[station]), bands[station], int(facts.polarization[station])
+
+    pairs = [(station, service) for service, group in enumerate(wanted.transmitters) for station in group]
+    pairs.sort(key=lambda pair: (*alike(pair[0]), pair[1], pair[0]))
+    station = np.array([pair[0] for pair in pairs], dtype=np.int64)
+    service = np.array([pair[1] for pair in pairs], dtype=np.int64)
+    new = [i for i in range(station.size) if i == 0 or alike(station[i]) != alike(station[i - 1])]
+    return WantedTransmitters(
+        station,
+        np.asarray(facts.mast, np.int64)[station],
+        service,
+        services,
+        mounts_to_try(np.asarray(facts.polarization)[station]),
+        np.array([bands[index] == "uhf" for index in station]),
+        np.array([*new, station.size], dtype=np.int64),
+        np.repeat(np.arange(len(new)), np.diff([*new, station.size])).astype(np.int64),
+        np.argsort(service, kind="stable"),
+        np.searchsorted(np.sort(service), np.arange(services + 1)).astype(np.int64),
+        np.array(list(dict.fromkeys(service.tolist())), dtype=np.int64),
+    )
+
+
+def _checked_services(wanted: Wanted) -> int:
     services = len(wanted.transmitters)
     if not 1 <= services < UNKNOWN_UINT8:
         raise InputError(f"a wanted list must hold 1 to {UNKNOWN_UINT8 - 1} services, got {services}.")
@@ -78,40 +121,24 @@ def wanted_transmitters(wanted: Wanted, facts: StationFacts) -> WantedTransmitte
             )
     if not 1 <= wanted.needed <= services:
         raise InputError(f"at_least must be from 1 to {services}, the list's services; got {wanted.needed}.")
-    pairs = [(station, service) for service, group in enumerate(wanted.transmitters) for station in group]
-    pairs.sort(key=lambda pair: (facts.mast[pair[0]], pair[1], pair[0]))
-    station = np.array([pair[0] for pair in pairs], dtype=np.int64)
-    service = np.array([pair[1] for pair in pairs], dtype=np.int64)
-    return WantedTransmitters(
-        station,
-        np.asarray(facts.mast, np.int64)[station],
-        service,
-        services,
-        mounts_to_try(np.asarray(facts.polarization)[station]),
-    )
+    return services
 
 
 @kernel
-def _fill_surroundings(
-    prediction_db, has_land_cover, cell_m, mounts, frequency_mhz, clutter_m, open_land, figures
-):
-    """Complete the figures with what depends on the surroundings.
+def _fill_spreads(prediction_db, has_land_cover, cell_m, heights_m, frequency_mhz, clutter_m, figures):
+    """Complete the figures with the spreads in each kind of surroundings.
 
-    mounts : (T, 2) height and entry loss. figures : (K, T, FIGURES, W); on entry NEED_DBUVM holds the
-    field at the antenna that gives margin 0 and COMMON_RATIO holds s_c.
+    heights_m : (T,). figures : (K, T, FIGURES, W); on entry COMMON_RATIO holds s_c.
     """
     kinds, tiers, _, transmitters = figures.shape
-    for tier in range(tiers):
-        height_m, entry_db = mounts[tier]
-        for kind in range(kinds):
+    for kind in range(kinds):
+        for tier in range(tiers):
             for item in range(transmitters):
-                frequency = frequency_mhz[item]
-                loss_db = mount_loss_db(frequency, height_m, entry_db, clutter_m[kind], open_land[kind])
                 own_db = own_spread_db(
-                    prediction_db, has_land_cover, frequency, cell_m, height_m, clutter_m[kind]
-                )
+                    prediction_db, has_land_cover, frequency_mhz[item], cell_m, heights_m[tier],
+                    clutter_m[kind],
+                )  # fmt: skip
                 common_db = figures[kind, tier, COMMON_RATIO, item]
-                figures[kind, tier, NEED_DBUVM, item] += loss_db
                 figures[kind, tier, OWN_INVERSE, item] = 1.0 / own_db
                 figures[kind, tier, COMMON_RATIO, item] = common_db / own_db
                 figures[kind, tier, TOTAL_INVERSE, item] = 1.0 / math.hypot(own_db, common_db)
@@ -124,34 +151,44 @@ def tier_figures(
     clutter_m: NDArray[np.float64],
     open_land: NDArray[np.bool_],
     options: ReceptionOptions,
+    joined: str = "single",
 ) -> NDArray[np.float64]:
     """Return the figures of each tier, kind of surroundings and transmitter, shape (K, T, FIGURES, W).
 
     station : indices of the W transmitters. clutter_m, open_land : the K kinds of surroundings.
+    joined : one antenna or two, as receiving_chain
     """
     figures = np.empty((clutter_m.size, len(tiers), FIGURES, station.size))
     for number, tier in enumerate(tiers):
         for item, index in enumerate(station):
-            figures[:, number, :, item] = _plain_figures(tier, facts, int(index), options)
-    _fill_surroundings(
+            figures[:, number, :, item] = _plain_figures(tier, tiers[0], facts, int(index), options, joined)
+    frequency_mhz = np.asarray(facts.frequency_mhz, np.float64)[station]
+    figures[:, :, NEED_DBUVM] += mount_losses_db(tiers, frequency_mhz, clutter_m, open_land)
+    _fill_spreads(
         prediction_sd_db(options),
         options.has_land_cover,
         float(options.cell_m),
-        np.array([(tier.height_m, tier.entry_loss_db) for tier in tiers]),
-        np.asarray(facts.frequency_mhz, np.float64)[station],
+        np.array([float(tier.height_m) for tier in tiers]),
+        frequency_mhz,
         clutter_m,
-        open_land,
         figures,
     )
     return figures
 
 
-def _plain_figures(tier: Tier, facts: StationFacts, station: int, options: ReceptionOptions) -> list[float]:
-    frequency_mhz = float(facts.frequency_mhz[station])
+def _plain_figures(
+    tier: Tier, easiest: Tier, facts: StationFacts, station: int, options: ReceptionOptions, joined: str
+) -> list[float]:
+    frequency_mhz, bandwidth_mhz = float(facts.frequency_mhz[station]), float(facts.bandwidth_mhz[station])
     band = band_of(frequency_mhz)
-    chain = chain_of(tier, frequency_mhz, float(facts.bandwidth_mhz[station]), options)
+    chain = chain_of(tier, frequency_mhz, bandwidth_mhz, options, joined)
     polarization = int(facts.polarization[station])
     alike = math.isnan(tier.beamwidth_deg[band])
+    short_db = 0.0
+    if band == "high_vhf" and tier.gain_dbd[band] > easiest.gain_dbd[band]:
+        short = replace(tier, gain_dbd=easiest.gain_dbd, directivity_dbd=easiest.directivity_dbd)
+        other = chain_of(short, frequency_mhz, bandwidth_mhz, options, joined)
+        short_db = max(0.0, chain.cn_minus_field_db - other.cn_minus_field_db)
     return [
         float(facts.required_cn_db[station]) - chain.cn_minus_field_db,
         math.nan,
@@ -161,6 +198,9 @@ def _plain_figures(tier: Tier, facts: StationFacts, station: int, options: Recep
         0.0 if alike else tier.front_to_back_db[band],
         cross_polar_loss_db(HORIZONTAL, polarization, tier.cross_polar_db),
         cross_polar_loss_db(VERTICAL, polarization, tier.cross_polar_db),
+        short_db,
+        chain.external_noise_share
+        * noise_location_sd_db(frequency_mhz, options.noise_environment, tier.indoors),
     ]
 
 

@@ -13,6 +13,12 @@ from covermap.reception.tiers import Tier
 
 CABLE_DB_PER_100_M = 16.0  # RG-6 at 500 MHz; common practice, no source
 CABLE_REFERENCE_MHZ = 500.0
+COMBINER_LOSS_DB = 3.5  # two antennas on one cable; common practice, no source
+DIPLEXER_LOSS_DB = 0.75  # two antennas of different bands on one cable: 0.5 to 1; common practice, no source
+
+
+# what stands in front of the rest of the chain, for each way of joining antennas
+FRONT_LOSS_DB = {"single": 0.0, "combined": COMBINER_LOSS_DB, "diplexed": DIPLEXER_LOSS_DB}
 
 
 @kernel
@@ -61,6 +67,18 @@ def system_noise_factor(external_noise_db, antenna_loss_db, receiver_factor):
 
 
 @kernel
+def combined_noise_factor(external_noise_db, antenna_loss_db, receiver_factor):
+    """Return the noise factor (a ratio) of two equal antennas combined: 2 f_a + l_a f_r - 2.
+
+    Arguments as system_noise_factor; receiver_factor with the combiner in front of the rest.
+
+    Source: as system_noise_factor, the noise of both antennas added. Accuracy: exact for equal antennas.
+    """
+    outside = power_ratio(external_noise_db)
+    return 2.0 * outside + power_ratio(antenna_loss_db) * receiver_factor - 2.0
+
+
+@kernel
 def carrier_to_noise_db(field_dbuvm, frequency_mhz, bandwidth_mhz, directivity_dbd, noise_factor):
     """Return C/N at the tuner in the antenna's main direction, in dB.
 
@@ -96,6 +114,7 @@ def receiving_chain(
     external_noise_db: float,
     tuner_noise_figure_db: float = 7.0,
     bandwidth_mhz: float = 6.0,
+    joined: str = "single",
 ) -> ReceivingChain:
     """Noise and gain of a tier's installation at one frequency.
 
@@ -111,11 +130,14 @@ def receiving_chain(
         Of the set. [dB]
     bandwidth_mhz : float
         Noise bandwidth, that of the channel. [MHz]
+    joined : str
+        "single" for one antenna; "combined" for two that hear the same band, behind a combiner;
+        "diplexed" for two of different bands behind a diplexer.
 
     Raises
     ------
     InputError
-        If a frequency or bandwidth is not above 0.
+        If a frequency or bandwidth is not above 0, or joined is none of the three.
 
     References
     ----------
@@ -124,18 +146,22 @@ def receiving_chain(
     for name, value in (("frequency_mhz", frequency_mhz), ("bandwidth_mhz", bandwidth_mhz)):
         if not value > 0.0:
             raise InputError(f"{name} must be greater than 0, got {value}.")
+    if joined not in FRONT_LOSS_DB:
+        raise InputError(f"joined must be one of {', '.join(FRONT_LOSS_DB)}, got {joined!r}.")
     band = band_of(frequency_mhz)
     directivity_dbd = tier.directivity_dbd[band]
-    factor = receiver_noise_factor(
+    factor = power_ratio(FRONT_LOSS_DB[joined]) * receiver_noise_factor(
         cable_loss_db(frequency_mhz, tier.cable_m) + tier.passive_loss_db,
         tier.amplifier_gain_db,
         tier.amplifier_noise_figure_db,
         tuner_noise_figure_db,
     )
-    system = system_noise_factor(external_noise_db, directivity_dbd - tier.gain_dbd[band], factor)
+    both = joined == "combined"
+    noise_factor = combined_noise_factor if both else system_noise_factor
+    system = noise_factor(external_noise_db, directivity_dbd - tier.gain_dbd[band], factor)
     return ReceivingChain(
         receiver_noise_db=10.0 * math.log10(factor),
         system_noise_db=10.0 * math.log10(system),
-        external_noise_share=power_ratio(external_noise_db) / system,
+        external_noise_share=(2.0 if both else 1.0) * power_ratio(external_noise_db) / system,
         cn_minus_field_db=carrier_to_noise_db(0.0, frequency_mhz, bandwidth_mhz, directivity_dbd, system),
     )

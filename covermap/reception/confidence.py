@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from covermap.errors import InputError
-from covermap.propagation.compiling import kernel
+from covermap.propagation.compiling import lean_kernel
 from covermap.reception.normal import LEAST, POINT, PRODUCT, WEIGHT, integral_points, normal_share
 
 # Rows of the work arrays of one home: values (VALUE_ROWS, services + 1 or more), services of one mast side
@@ -21,7 +21,11 @@ DEVIATION = 4  # of a service: margin in its own standard deviations, m / s_i
 COMMON_PART = 5  # s_c / s_i
 SHARE = 6
 COUNT_CHANCE = 7
-VALUE_ROWS = 8
+UPPER_DB = 8  # of a transmitter: margin that no aim exceeds
+INTERFERENCE_DB = 9  # at the aim: what interference takes from its margin, network stations' help against it
+OWN_INVERSE_AIMED = 10  # at the aim: 1 / s_i and s_c / s_i, interference included
+COMMON_RATIO_AIMED = 11
+VALUE_ROWS = 12
 
 # Rows of the whole numbers that go with them.
 GROUP_START = 0  # index of each mast's first service; behind the last mast the number of services
@@ -29,7 +33,7 @@ CHOSEN = 1  # transmitter of each service
 INDEX_ROWS = 2
 
 
-@kernel
+@lean_kernel
 def _shares_something(first, last, values):
     """Return True where one of these services has something in common with the home's others."""
     for item in range(first, last):
@@ -38,7 +42,7 @@ def _shares_something(first, last, values):
     return False
 
 
-@kernel
+@lean_kernel
 def _multiply_mast(sign, first, last, values, points):
     """Multiply the product by the share of homes that receive one mast's worst service, at each point."""
     for item in range(first, last):
@@ -51,7 +55,7 @@ def _multiply_mast(sign, first, last, values, points):
         points[PRODUCT, point] *= normal_share(points[LEAST, point])
 
 
-@kernel
+@lean_kernel
 def all_confidence(sign, groups, values, index, points):
     """Return the chance that every service is received, 0 to 1.
 
@@ -89,7 +93,7 @@ def all_confidence(sign, groups, values, index, points):
     return fixed * total
 
 
-@kernel
+@lean_kernel
 def _fill_shares_downward(common, first, last, values):
     """Fill row SHARE with one mast's chances at a common deviation, greatest first."""
     for item in range(first, last):
@@ -101,7 +105,7 @@ def _fill_shares_downward(common, first, last, values):
         values[SHARE, place] = share
 
 
-@kernel
+@lean_kernel
 def _add_mast(services, needed, values):
     """Convolve the chances of 0 to needed received services with those of one more mast, in place.
 
@@ -118,7 +122,7 @@ def _add_mast(services, needed, values):
             values[COUNT_CHANCE, min(needed, have + brought)] += chance * exactly
 
 
-@kernel
+@lean_kernel
 def at_least_confidence(needed, groups, values, index, points):
     """Return the chance that at least needed services are received, 0 to 1; arguments as all_confidence.
 
@@ -140,7 +144,7 @@ def at_least_confidence(needed, groups, values, index, points):
     return total
 
 
-@kernel
+@lean_kernel
 def needed_confidence(needed, groups, values, index, points):
     """Return the chance of at least needed services, by whichever way is quickest.
 

@@ -33,6 +33,31 @@ def mount_loss_db(frequency_mhz, height_m, entry_loss_db, clutter_height_m, open
     return low_mount_loss_db(frequency_mhz / 1000.0, height_m, clutter_height_m, open_land) + entry_loss_db
 
 
+@kernel
+def _fill_mount_losses(frequency_mhz, mounts, clutter_height_m, open_land, loss_db):
+    """Fill loss_db (K, T, n): K kinds of surroundings, T mounts (height, entry loss), n frequencies."""
+    for kind in range(loss_db.shape[0]):
+        for mount in range(loss_db.shape[1]):
+            for item in range(loss_db.shape[2]):
+                loss_db[kind, mount, item] = mount_loss_db(
+                    frequency_mhz[item], mounts[mount, 0], mounts[mount, 1], clutter_height_m[kind],
+                    open_land[kind],
+                )  # fmt: skip
+
+
+def mount_losses_db(
+    tiers: tuple[Tier, ...],
+    frequency_mhz: NDArray[np.float64],
+    clutter_height_m: NDArray[np.float64],
+    open_land: NDArray[np.bool_],
+) -> NDArray[np.float64]:
+    """Return mount_loss_db for K kinds of surroundings, T tiers and n frequencies, shape (K, T, n). [dB]"""
+    loss_db = np.empty((clutter_height_m.size, len(tiers), frequency_mhz.size))
+    mounts = np.array([(tier.height_m, tier.entry_loss_db) for tier in tiers])
+    _fill_mount_losses(frequency_mhz, mounts, clutter_height_m, open_land, loss_db)
+    return loss_db
+
+
 def height_index(tier: Tier, heights_m: NDArray[np.float64]) -> int:
     """Return which computed height counts for a tier: its own from 10 m upwards, else 10 m.
 

@@ -1,15 +1,17 @@
-"""One plan at one home: what every service has left at an aim, and the chance of the list."""
+"""One plan at one home: what every service has left at its aims, and the chance of the list."""
 
+import math
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from covermap.propagation.compiling import kernel
+from covermap.propagation.compiling import lean_kernel
 from covermap.reception.budget import (
     COMMON_RATIO,
     CROSS_DB,
     FLOOR_DB,
+    NOISE_DB,
     OWN_INVERSE,
     ROLLOFF,
     TOTAL_INVERSE,
@@ -20,17 +22,47 @@ from covermap.reception.confidence import (
     CHOSEN,
     CLEAR_DB,
     COMMON_PART,
+    COMMON_RATIO_AIMED,
     DEVIATION,
     GROUP_START,
     INDEX_ROWS,
+    INTERFERENCE_DB,
     MARGIN_DB,
+    OWN_INVERSE_AIMED,
     SHARE,
     TOTAL_DEVIATION,
+    UPPER_DB,
     VALUE_ROWS,
     needed_confidence,
 )
+from covermap.reception.interference import (
+    ADDS,
+    OVER_NOISE_DB,
+    PAIR_BEARING_DEG,
+    PAIR_CROSS_DB,
+    PAIR_FLOOR_DB,
+    PAIR_ROLLOFF,
+    ROLE,
+    SILENT,
+    PairArrays,
+    Pairs,
+    pair_arrays,
+)
 from covermap.reception.normal import integral_points, normal_share
 from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
+
+# A plan, as numbers.
+CHANCE = 0
+WORST_DB = 1
+AIM_DEG = 2
+MOUNT = 3
+SECOND_DEG = 4  # of the second antenna; -1 where one will do
+SECOND_MOUNT = 5
+JOINED = 6  # index into JOINED_AS
+PLAN_COLUMNS = 7
+
+JOINED_AS = ("single", "combined", "diplexed")  # first axis of a tier's figures
+SINGLE, COMBINED, DIPLEXED = 0, 1, 2
 
 
 class HomeArrays(NamedTuple):
@@ -38,26 +70,128 @@ class HomeArrays(NamedTuple):
 
     values : (VALUE_ROWS, W + 1). numbers : (INDEX_ROWS, W + 1)
     points : the integral over what a home's services share; few_points : a coarse one, for ranking aims
+    disturbing : of the pairs with other stations. trial : (PLAN_COLUMNS,), the plan looked at
     """
 
     values: NDArray[np.float64]
     numbers: NDArray[np.int64]
     points: NDArray[np.float64]
-    few_points: NDArray[np.float64]
+    disturbing: PairArrays
+    trial: NDArray[np.float64]
 
 
-def home_arrays(wanted: WantedTransmitters) -> HomeArrays:
+def home_arrays(wanted: WantedTransmitters, pairs: Pairs, heights: int) -> HomeArrays:
     """Return empty work arrays for homes and a wanted list."""
     columns = wanted.station.size + 1
     index = np.zeros((INDEX_ROWS, columns), dtype=np.int64)
     if wanted.station.size == wanted.services:  # one transmitter a service: chosen once for all
         index[CHOSEN, wanted.service] = np.arange(wanted.services)
-    return HomeArrays(np.zeros((VALUE_ROWS, columns)), index, integral_points(), integral_points(3))
+    return HomeArrays(
+        np.zeros((VALUE_ROWS, columns)),
+        index,
+        integral_points(),
+        pair_arrays(pairs, heights),
+        np.zeros(PLAN_COLUMNS),
+    )
 
 
-@kernel
-def set_aim(aim_deg, mount, figures, values):
-    """Fill each transmitter's margin at an aim, in dB and in total standard deviations."""
+@lean_kernel
+def set_single(aim_deg, mount, plan):
+    """Make a plan one antenna at an aim."""
+    plan[AIM_DEG] = aim_deg
+    plan[MOUNT] = mount
+    plan[SECOND_DEG] = -1.0
+    plan[SECOND_MOUNT] = 0.0
+    plan[JOINED] = SINGLE
+
+
+@lean_kernel
+def copy_plan(source, plan):
+    """Copy a plan into another."""
+    for column in range(PLAN_COLUMNS):
+        plan[column] = source[column]
+
+
+@lean_kernel
+def combined_loss_db(loss_db, other_db, wanted):
+    """Return what two combined antennas lose of a signal, in dB; inf where both hear a wanted one alike.
+
+    loss_db, other_db : of each antenna. wanted : True takes the worst phase, False (a disturbing signal) the
+    strongest sum.
+
+    Source: sum and difference of two voltages, x dB apart: 20 log(1 -+ 10^(-x/20)). Accuracy: exact bound.
+    """
+    apart_db = abs(loss_db - other_db)
+    voltage = 10.0 ** (-apart_db / 20.0)
+    ripple = 1.0 - voltage if wanted else 1.0 + voltage
+    least_db = loss_db if loss_db < other_db else other_db
+    return least_db - 20.0 * math.log10(ripple) if ripple > 0.0 else math.inf
+
+
+@lean_kernel
+def plan_loss_db(plan, uhf, wanted, bearing_deg, rolloff, floor_db, cross_h_db, cross_v_db):
+    """Return what a plan's antennas lose of a signal against one antenna aimed at it, in dB.
+
+    uhf : which antenna a diplexer takes it from. wanted : as combined_loss_db.
+    """
+    joined = plan[JOINED]
+    first = joined != DIPLEXED or not uhf
+    cross_db = cross_v_db if plan[MOUNT if first else SECOND_MOUNT] == 1.0 else cross_h_db
+    angle_deg = off_axis_deg(plan[AIM_DEG if first else SECOND_DEG], bearing_deg)
+    loss_db = off_axis_loss_db(angle_deg, rolloff, floor_db, cross_db)
+    if joined != COMBINED:
+        return loss_db
+    cross_db = cross_v_db if plan[SECOND_MOUNT] == 1.0 else cross_h_db
+    angle_deg = off_axis_deg(plan[SECOND_DEG], bearing_deg)
+    return combined_loss_db(loss_db, off_axis_loss_db(angle_deg, rolloff, floor_db, cross_db), wanted)
+
+
+@lean_kernel
+def disturbed(item, margin_db, shift_db, plan, uhf, pair_figures, pairs, disturbing):
+    """Return a transmitter's margin with what its pairs add and disturb, in dB, and interference's share.
+
+    The share is I / (N + I), 0 to 1.
+
+    Source: powers of interference, each less its protection ratio, added to the noise; powers of a
+        single-frequency network added to the signal. Common practice, no source.
+    """
+    signal, interference = 10.0 ** (margin_db / 10.0), 0.0
+    for pair in range(pairs.start[item], pairs.start[item + 1]):
+        role = disturbing.values[ROLE, pair]
+        if role == SILENT:
+            continue
+        adds = role == ADDS
+        loss_db = plan_loss_db(
+            plan, uhf, adds, disturbing.values[PAIR_BEARING_DEG, pair], pair_figures[PAIR_ROLLOFF, pair],
+            pair_figures[PAIR_FLOOR_DB, pair], pair_figures[PAIR_CROSS_DB, pair],
+            pair_figures[PAIR_CROSS_DB + 1, pair],
+        )  # fmt: skip
+        power = 10.0 ** ((disturbing.values[OVER_NOISE_DB, pair] + shift_db - loss_db) / 10.0)
+        signal += power if adds else 0.0
+        interference += 0.0 if adds else power
+    return 10.0 * math.log10(signal / (1.0 + interference)), interference / (1.0 + interference)
+
+
+@lean_kernel
+def spread_with(share, own_inverse, common_ratio, noise_db):
+    """Return 1 / s_i and s_c / s_i where interference holds a share of noise and interference.
+
+    noise_db : the part of s_c that is external noise.
+
+    Source: s_i^2 gains (share s_u)^2, with the wanted station's spread for s_u; noise weighs 1 - share. Our
+        own rule.
+    """
+    own_db = 1.0 / own_inverse
+    common_db = common_ratio * own_db
+    own_db *= math.sqrt(1.0 + share * share)
+    rest = 1.0 - share
+    common_db = math.sqrt(max(0.0, common_db * common_db - noise_db * noise_db * (1.0 - rest * rest)))
+    return 1.0 / own_db, common_db / own_db
+
+
+@lean_kernel
+def _set_single_margins(aim_deg, mount, shift_db, figures, values):
+    """Fill each transmitter's undisturbed margin with one antenna at an aim."""
     for item in range(figures.shape[1]):
         loss_db = off_axis_loss_db(
             off_axis_deg(aim_deg, values[BEARING_DEG, item]),
@@ -65,21 +199,70 @@ def set_aim(aim_deg, mount, figures, values):
             figures[FLOOR_DB, item],
             figures[CROSS_DB + mount, item],
         )
-        margin_db = values[CLEAR_DB, item] - loss_db
-        values[MARGIN_DB, item] = margin_db
-        values[TOTAL_DEVIATION, item] = margin_db * figures[TOTAL_INVERSE, item]
+        values[MARGIN_DB, item] = values[CLEAR_DB, item] + shift_db - loss_db
 
 
-@kernel
-def set_clear(figures, values):
-    """Fill each transmitter's margin as if every one stood at the aim: no plan can do better."""
+@lean_kernel
+def _set_two_margins(plan, shift_db, figures, uhf, values):
+    """Fill each transmitter's undisturbed margin with two antennas."""
     for item in range(figures.shape[1]):
-        margin_db = values[CLEAR_DB, item]
+        loss_db = plan_loss_db(
+            plan, uhf[item], True, values[BEARING_DEG, item], figures[ROLLOFF, item],
+            figures[FLOOR_DB, item], figures[CROSS_DB, item], figures[CROSS_DB + 1, item],
+        )  # fmt: skip
+        values[MARGIN_DB, item] = values[CLEAR_DB, item] + shift_db - loss_db
+
+
+@lean_kernel
+def _set_spreads(figures, values):
+    """Fill each transmitter's undisturbed spreads and its margin in total standard deviations."""
+    for item in range(figures.shape[1]):
+        values[TOTAL_DEVIATION, item] = values[MARGIN_DB, item] * figures[TOTAL_INVERSE, item]
+        values[OWN_INVERSE_AIMED, item] = figures[OWN_INVERSE, item]
+        values[COMMON_RATIO_AIMED, item] = figures[COMMON_RATIO, item]
+        values[INTERFERENCE_DB, item] = 0.0
+
+
+@lean_kernel
+def set_plan(plan, shift_db, figures, pair_figures, wanted, pairs, home):
+    """Fill each transmitter's margin under a plan, in dB and in total standard deviations.
+
+    shift_db : by how much every field is raised. figures, pair_figures : of the tier as the plan joins it
+    """
+    values = home.values
+    if plan[JOINED] == SINGLE:
+        _set_single_margins(plan[AIM_DEG], int(plan[MOUNT]), shift_db, figures, values)
+    else:
+        _set_two_margins(plan, shift_db, figures, wanted.uhf, values)
+    _set_spreads(figures, values)
+    if not home.disturbing.some[0]:
+        return
+    for item in range(wanted.station.size):
+        alone_db = values[MARGIN_DB, item]
+        if not home.disturbing.touched[item] or alone_db == -math.inf:
+            continue
+        margin_db, share = disturbed(
+            item, alone_db, shift_db, plan, wanted.uhf[item], pair_figures, pairs, home.disturbing
+        )
+        own_inverse, common_ratio = spread_with(
+            share, figures[OWN_INVERSE, item], figures[COMMON_RATIO, item], figures[NOISE_DB, item]
+        )
         values[MARGIN_DB, item] = margin_db
-        values[TOTAL_DEVIATION, item] = margin_db * figures[TOTAL_INVERSE, item]
+        values[INTERFERENCE_DB, item] = alone_db - margin_db
+        values[TOTAL_DEVIATION, item] = margin_db * own_inverse / math.sqrt(1.0 + common_ratio * common_ratio)
+        values[OWN_INVERSE_AIMED, item] = own_inverse
+        values[COMMON_RATIO_AIMED, item] = common_ratio
 
 
-@kernel
+@lean_kernel
+def set_upper(figures, values):
+    """Fill each transmitter's margin as if every one stood at the aim, undisturbed: no plan can do better."""
+    for item in range(figures.shape[1]):
+        values[MARGIN_DB, item] = values[UPPER_DB, item]
+    _set_spreads(figures, values)
+
+
+@lean_kernel
 def choose_transmitters(wanted, values, index):
     """Choose for each service the transmitter most likely received at the aim (row CHOSEN)."""
     service = wanted.service
@@ -93,7 +276,7 @@ def choose_transmitters(wanted, values, index):
             index[CHOSEN, service[item]] = item
 
 
-@kernel
+@lean_kernel
 def chance_bound(services, needed, values, index):
     """Return a number that the chance of needed services cannot exceed, cheaper than the chance itself.
 
@@ -109,8 +292,8 @@ def chance_bound(services, needed, values, index):
     return normal_share(least) if needed == services else min(1.0, total / needed)
 
 
-@kernel
-def pack_services(wanted, figures, values, index):
+@lean_kernel
+def pack_services(wanted, values, index):
     """Pack the chosen transmitters' margins and shared parts in mast order; return the number of masts."""
     mast, service = wanted.mast, wanted.service
     packed = 0
@@ -123,21 +306,29 @@ def pack_services(wanted, figures, values, index):
             index[GROUP_START, groups] = packed
             previous = mast[item]
             groups += 1
-        values[DEVIATION, packed] = values[MARGIN_DB, item] * figures[OWN_INVERSE, item]
-        values[COMMON_PART, packed] = figures[COMMON_RATIO, item]
+        values[DEVIATION, packed] = values[MARGIN_DB, item] * values[OWN_INVERSE_AIMED, item]
+        values[COMMON_PART, packed] = values[COMMON_RATIO_AIMED, item]
         packed += 1
     index[GROUP_START, groups] = packed
     return groups
 
 
-@kernel
-def chance_of_list(needed, wanted, figures, values, index, points):
-    """Return the chance of at least needed services with the transmitters chosen at the aim set."""
-    groups = pack_services(wanted, figures, values, index)
-    return needed_confidence(needed, groups, values, index, points)
+@lean_kernel
+def chance_of_list(needed, wanted, home, points):
+    """Return the chance of at least needed services with the transmitters chosen at the plan set."""
+    groups = pack_services(wanted, home.values, home.numbers)
+    return needed_confidence(needed, groups, home.values, home.numbers, points)
 
 
-@kernel
+@lean_kernel
+def chance_of_plan(plan, shift_db, needed, figures, pair_figures, wanted, pairs, home):
+    """Return the chance of at least needed services under a plan, every field raised by shift_db."""
+    set_plan(plan, shift_db, figures, pair_figures, wanted, pairs, home)
+    choose_transmitters(wanted, home.values, home.numbers)
+    return chance_of_list(needed, wanted, home, home.points)
+
+
+@lean_kernel
 def worst_margin_db(services, needed, values, index):
     """Return the margin of the list: the needed-th best of its services, the worst where all are needed."""
     for number in range(services):

@@ -8,19 +8,23 @@ from numpy.typing import NDArray
 from covermap.constants import TIER_COUNT, UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.reception.aim_ranking import scan_arrays
-from covermap.reception.aim_search import PLAN_COLUMNS, is_directional
+from covermap.reception.aim_search import is_directional
 from covermap.reception.budget import (
+    SHORT_DB,
     Wanted,
     WantedTransmitters,
     heights_of,
     tier_figures,
     wanted_transmitters,
 )
-from covermap.reception.cells import CellArrays, receive_cells
+from covermap.reception.cells import Asked, CellArrays, Fields, Installations, receive_cells
+from covermap.reception.interference import find_pairs, pair_figures, with_harmless
 from covermap.reception.options import ReceptionOptions
-from covermap.reception.plan import home_arrays
+from covermap.reception.overload import loads_of
+from covermap.reception.plan import JOINED_AS, PLAN_COLUMNS, home_arrays
 from covermap.reception.signals import CellSignals, ListReception, StationFacts
 from covermap.reception.tiers import TierTable
+from covermap.reception.two_antennas import aim_arrays
 
 CLUTTER_STEP_M = 0.1  # heights of surroundings are told apart by this; under 0.05 dB of loss
 
@@ -31,6 +35,7 @@ def receive(
     tiers: TierTable,
     wanted: Wanted,
     options: ReceptionOptions,
+    shifted: NDArray[np.bool_] | None = None,
 ) -> ListReception:
     """What each cell needs for one wanted list.
 
@@ -39,13 +44,15 @@ def receive(
     signals : CellSignals
         Fields, bearings and surroundings of N cells.
     facts : StationFacts
-        Of the S stations.
+        Of the S stations; all of them interfere and overload, wanted or not.
     tiers : TierTable
         Tiers 1 to 7.
     wanted : WantedList
         Services, their transmitters (indices of stations) and how many must arrive.
     options : ReceptionOptions
         How sure, how uncertain, in what noise.
+    shifted : ndarray of bool, shape (N,), optional
+        Cells where every field is also tried 3 dB weaker and stronger; none without.
 
     Returns
     -------
@@ -62,24 +69,76 @@ def receive(
         raise InputError(f"a tier table must hold tiers 1 to {TIER_COUNT}, got {len(tiers)} tiers.")
     transmitters = wanted_transmitters(wanted, facts)
     clutter_m, open_land, kind = kinds_of_surroundings(signals.clutter_height_m, signals.open_land)
-    figures = tier_figures(tiers.tiers, facts, transmitters.station, clutter_m, open_land, options)
+    model = installations(transmitters, facts, tiers, signals.heights_m, clutter_m, open_land, options)
     reception = unknown_reception(kind.size, transmitters.services)
-    heights = heights_of(tiers.tiers, signals.heights_m)
-    receive_cells(
-        np.ascontiguousarray(signals.field_dbuvm, np.float32),
-        np.ascontiguousarray(signals.bearing_deg, np.float32),
-        kind,
-        heights,
-        np.array([is_directional(figures[0, tier]) for tier in range(TIER_COUNT)]),
+    asked = Asked(
+        options.confidence_percent / 100.0,
         float(options.confidence_percent),
         wanted.needed,
         min(options.dead_zone_services, transmitters.services),
-        transmitters,
-        figures,
-        _cell_arrays(signals.heights_m.size, transmitters),
+    )
+    receive_cells(
+        asked,
+        np.zeros(kind.size, np.bool_) if shifted is None else np.ascontiguousarray(shifted, np.bool_),
+        _fields(signals, kind),
+        model,
+        _cell_arrays(signals.heights_m.size, model),
         tuple(vars(reception).values()),
     )
     return reception
+
+
+def installations(
+    transmitters: WantedTransmitters,
+    facts: StationFacts,
+    tiers: TierTable,
+    heights_m: NDArray[np.float64],
+    clutter_m: NDArray[np.float64],
+    open_land: NDArray[np.bool_],
+    options: ReceptionOptions,
+) -> Installations:
+    """Return what is the same for every cell: every tier's figures in every kind of surroundings."""
+    around = (clutter_m, open_land, options)
+    figures = np.stack(
+        [tier_figures(tiers.tiers, facts, transmitters.station, *around, joined) for joined in JOINED_AS],
+        axis=1,
+    )
+    disturbing = np.stack(
+        [pair_figures(tiers.tiers, facts, transmitters, *around, joined) for joined in JOINED_AS], axis=1
+    )
+    directional = np.array([is_directional(figures[0, 0, tier]) for tier in range(len(tiers))])
+    several = np.unique(transmitters.mast).size > 1
+    amplified = [number for number, tier in enumerate(tiers) if tier.has_amplifier]
+    return Installations(
+        figures=figures,
+        pair_figures=disturbing,
+        heights=heights_of(tiers.tiers, heights_m),
+        directional=directional,
+        two=directional & several & np.array([not tier.indoors for tier in tiers]),
+        diplexer=bool(transmitters.uhf.any() and not transmitters.uhf.all()),
+        amplified=amplified[0] if amplified else -1,
+        high_vhf=bool((figures[..., SHORT_DB, :] > 0.0).any()),
+        wanted=transmitters,
+        pairs=with_harmless(find_pairs(transmitters, facts)[0], figures, disturbing),
+        loads=loads_of(tiers.tiers, facts, *around),
+    )
+
+
+def _fields(signals: CellSignals, kind: NDArray[np.int64]) -> Fields:
+    field_dbuvm = np.ascontiguousarray(signals.field_dbuvm, np.float32)
+
+    def or_wanted(values: NDArray[np.float32] | None) -> NDArray[np.float32]:
+        return field_dbuvm if values is None else np.ascontiguousarray(values, np.float32)
+
+    distance_km = np.empty((0, kind.size)) if signals.distance_km is None else signals.distance_km
+    return Fields(
+        field_dbuvm,
+        or_wanted(signals.unwanted_field_dbuvm),
+        or_wanted(signals.median_field_dbuvm),
+        np.ascontiguousarray(signals.bearing_deg, np.float32),
+        np.ascontiguousarray(distance_km, np.float32),
+        kind,
+    )
 
 
 def kinds_of_surroundings(
@@ -93,30 +152,53 @@ def kinds_of_surroundings(
 
 def unknown_reception(cells: int, services: int) -> ListReception:
     """Return the reception of cells of which nothing is known."""
+
+    def unknown(kind: type, *shape: int) -> NDArray:
+        absent: float = -1
+        if kind is not np.int16:
+            absent = UNKNOWN_UINT8 if kind is np.uint8 else np.nan
+        return np.full((*shape, cells), absent, kind)
+
     return ListReception(
-        tier=np.full(cells, UNKNOWN_UINT8, np.uint8),
-        tier_chance_percent=np.full((TIER_COUNT, cells), UNKNOWN_UINT8, np.uint8),
-        dead_zone_chance_percent=np.full(cells, UNKNOWN_UINT8, np.uint8),
-        margin_db=np.full(cells, np.nan, np.float32),
-        stored_margin_db=np.full(cells, np.nan, np.float32),
-        aim_deg=np.full(cells, -1, np.int16),
-        limiting_service=np.full(cells, UNKNOWN_UINT8, np.uint8),
-        deciding_service=np.full(cells, UNKNOWN_UINT8, np.uint8),
-        service_chance_percent=np.full((services, cells), UNKNOWN_UINT8, np.uint8),
-        service_chance_one_lower_percent=np.full((services, cells), UNKNOWN_UINT8, np.uint8),
+        tier=unknown(np.uint8),
+        tier_chance_percent=unknown(np.uint8, TIER_COUNT),
+        dead_zone_chance_percent=unknown(np.uint8),
+        margin_db=unknown(np.float32),
+        stored_margin_db=unknown(np.float32),
+        aim_deg=unknown(np.int16),
+        limiting_service=unknown(np.uint8),
+        deciding_service=unknown(np.uint8),
+        service_chance_percent=unknown(np.uint8, services),
+        service_chance_one_lower_percent=unknown(np.uint8, services),
+        second_aim_deg=unknown(np.int16),
+        aim_from_deg=unknown(np.int16),
+        aim_to_deg=unknown(np.int16),
+        plan_flags=np.zeros(cells, np.uint8),
+        amplifier=unknown(np.uint8),
+        tier_without_deciding=unknown(np.uint8),
+        tier_weaker=unknown(np.uint8),
+        tier_stronger=unknown(np.uint8),
+        dead_weaker=unknown(np.uint8),
+        dead_stronger=unknown(np.uint8),
+        service_station=unknown(np.int16, services),
+        service_interference_db=unknown(np.uint8, services),
+        deciding_station=unknown(np.int16),
+        deciding_interference_db=unknown(np.uint8),
     )
 
 
-def _cell_arrays(heights: int, transmitters: WantedTransmitters) -> CellArrays:
-    count = transmitters.station.size
-    home = home_arrays(transmitters)
+def _cell_arrays(heights: int, model: Installations) -> CellArrays:
+    wanted = model.wanted
     return CellArrays(
-        home,
-        np.empty((heights, count)),
-        np.empty(transmitters.services, np.bool_),
-        np.empty((TIER_COUNT + 1, PLAN_COLUMNS)),
-        np.empty(TIER_COUNT + 1, np.bool_),
-        scan_arrays(transmitters),
+        home_arrays(wanted, model.pairs, heights),
+        np.empty((heights, wanted.station.size)),
+        np.empty(wanted.services, np.bool_),
+        np.empty((TIER_COUNT + 2, PLAN_COLUMNS)),
+        np.empty(TIER_COUNT + 2, np.bool_),
+        np.zeros(TIER_COUNT, np.int64),
+        np.zeros((TIER_COUNT, 3), np.bool_),
+        scan_arrays(wanted),
+        aim_arrays(wanted),
     )
 
 

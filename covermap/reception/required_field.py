@@ -18,9 +18,9 @@ from covermap.reception.variability import common_sd_db, own_sd_db
 
 
 def chain_of(
-    tier: Tier, frequency_mhz: float, bandwidth_mhz: float, options: ReceptionOptions
+    tier: Tier, frequency_mhz: float, bandwidth_mhz: float, options: ReceptionOptions, joined: str = "single"
 ) -> ReceivingChain:
-    """Return a tier's receiving chain in the noise that the options name."""
+    """Return a tier's receiving chain in the noise that the options name; joined as receiving_chain."""
     return receiving_chain(
         tier,
         frequency_mhz,
@@ -29,6 +29,7 @@ def chain_of(
         ),
         tuner_noise_figure_db=options.tuner_noise_figure_db,
         bandwidth_mhz=bandwidth_mhz,
+        joined=joined,
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,9 @@ class StationFacts:
 
     mast : whole numbers, equal for stations on one structure
     polarization : 0 horizontal, 1 vertical, 2 slant or circular
+    network : whole numbers, equal for stations of one single-frequency network; -1 for none
+    delay_us : of the station's signal within its network
+    window_us : within which signals of a network add up
     """
 
     frequency_mhz: NDArray[np.float64]
@@ -21,6 +24,16 @@ class StationFacts:
     required_cn_db: NDArray[np.float64]
     mast: NDArray[np.int64]
     polarization: NDArray[np.int64]
+    network: NDArray[np.int64] = None  # type: ignore[assignment]
+    delay_us: NDArray[np.float64] = None  # type: ignore[assignment]
+    window_us: NDArray[np.float64] = None  # type: ignore[assignment]
+
+    def __post_init__(self) -> None:
+        """Stand alone, without a network, where nothing else is said."""
+        count = np.asarray(self.frequency_mhz).size
+        for name, value in (("network", -1), ("delay_us", 0.0), ("window_us", 0.0)):
+            if getattr(self, name) is None:
+                object.__setattr__(self, name, np.full(count, value))
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,6 +46,10 @@ class CellSignals:
     bearing_deg : float32, shape (M, N), azimuth from the cell to each mast, clockwise from true north
     clutter_height_m : float32, shape (N,), of the land-cover class at the cell; 0 where none
     open_land : bool, shape (N,), open land or water (form 2b of ITU-R P.2108-1 section 3.1)
+    unwanted_field_dbuvm : as field_dbuvm at the unwanted time percentage; None: equal to it
+    median_field_dbuvm : as field_dbuvm at 50 % of time, what overloads and what interferes by day; None:
+        equal to it
+    distance_km : float32, shape (M, N), to each mast; None: no single-frequency network is looked at
     """
 
     heights_m: NDArray[np.float64]
@@ -40,6 +57,32 @@ class CellSignals:
     bearing_deg: NDArray[np.float32]
     clutter_height_m: NDArray[np.float32]
     open_land: NDArray[np.bool_]
+    unwanted_field_dbuvm: NDArray[np.float32] | None = None
+    median_field_dbuvm: NDArray[np.float32] | None = None
+    distance_km: NDArray[np.float32] | None = None
+
+    def some(self, cells: slice | NDArray) -> CellSignals:
+        """Return some of the cells."""
+        names = (
+            "field_dbuvm", "bearing_deg", "clutter_height_m", "open_land", "unwanted_field_dbuvm",
+            "median_field_dbuvm", "distance_km",
+        )  # fmt: skip
+        held = {name: getattr(self, name) for name in names}
+        some = {name: np.ascontiguousarray(v[..., cells]) for name, v in held.items() if v is not None}
+        return replace(self, **some)
+
+
+# Bits of ListReception.plan_flags.
+NEEDS_FILTER = 1
+MAY_OVERLOAD = 2
+LOST_AT_NIGHT = 4
+OWN_HIGH_VHF = 8
+DIPLEXED = 16
+VERTICAL_MOUNT = 32
+SMOOTH_EARTH = 64
+
+# Values of ListReception.amplifier.
+AMPLIFIER_HELPS, AMPLIFIER_DOES_NOTHING, AMPLIFIER_HARMS = 1, 2, 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,7 +90,8 @@ class ListReception:
     """What N cells need for one wanted list of V services.
 
     tier : uint8 (N,), 1 to 8, 255 unknown
-    tier_chance_percent : uint8 (7, N), joint confidence with the best plan of each tier, 255 unknown
+    tier_chance_percent : uint8 (7, N), joint confidence with the best plan of each tier, overload left out,
+        255 unknown
     dead_zone_chance_percent : uint8 (N,), chance that tier 7 brings at least dead_zone_services
     margin_db : float32 (N,), worst margin of the wanted services with tier 5's best plan, NaN unknown
     stored_margin_db : float32 (N,), the same with the stored plan (tier 8: tier 7's plan)
@@ -56,6 +100,21 @@ class ListReception:
     service_chance_percent : uint8 (V, N), chance of each service alone with the stored plan, 255 unknown
     service_chance_one_lower_percent : uint8 (V, N), the same with the best plan one tier lower
         (tier 1: 0)
+    second_aim_deg : int16 (N,), azimuth of the second antenna, -1 where one will do or unknown
+    aim_from_deg, aim_to_deg : int16 (N,), first and last whole azimuth, clockwise, of the first antenna that
+        keep the list at the confidence; 0 and 359 all around, -1 not promised or unknown
+    plan_flags : uint8 (N,), bits NEEDS_FILTER, MAY_OVERLOAD, LOST_AT_NIGHT (interference at the unwanted
+        time percentage costs the picture that interference at 50 % of time would leave), OWN_HIGH_VHF (an
+        antenna not made for high VHF would lose the list), DIPLEXED, VERTICAL_MOUNT
+    amplifier : uint8 (N,), AMPLIFIER_HELPS, _DOES_NOTHING or _HARMS at the mount of the first tier that has
+        one; 255 unknown or no tier has one
+    tier_without_deciding : uint8 (N,), the tier without the deciding service; 255 unknown
+    tier_weaker, tier_stronger, dead_weaker, dead_stronger : uint8 (N,), tier and dead-zone chance with every
+        field 3 dB weaker and stronger and the antennas as they are aimed; 255 where not asked for
+    service_station : int16 (V, N), the station that brings each service with the stored plan, -1 unknown
+    service_interference_db : uint8 (V, N), what interference takes from its margin, whole dB
+    deciding_station : int16 (N,), the deciding service's station with the plan one tier lower, -1 none
+    deciding_interference_db : uint8 (N,), what interference takes from it there
     """
 
     tier: NDArray[np.uint8]
@@ -68,3 +127,17 @@ class ListReception:
     deciding_service: NDArray[np.uint8]
     service_chance_percent: NDArray[np.uint8]
     service_chance_one_lower_percent: NDArray[np.uint8]
+    second_aim_deg: NDArray[np.int16]
+    aim_from_deg: NDArray[np.int16]
+    aim_to_deg: NDArray[np.int16]
+    plan_flags: NDArray[np.uint8]
+    amplifier: NDArray[np.uint8]
+    tier_without_deciding: NDArray[np.uint8]
+    tier_weaker: NDArray[np.uint8]
+    tier_stronger: NDArray[np.uint8]
+    dead_weaker: NDArray[np.uint8]
+    dead_stronger: NDArray[np.uint8]
+    service_station: NDArray[np.int16]
+    service_interference_db: NDArray[np.uint8]
+    deciding_station: NDArray[np.int16]
+    deciding_interference_db: NDArray[np.uint8]

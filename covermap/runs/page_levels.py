@@ -112,5 +112,7 @@ def _station_levels(
     median = median_field(station, loss_db, pattern_db(station, seen.azimuth_deg, departure_deg))
     if prepared.calibration is not None:
         excess_db = excess_loss_db(loss_db[0], seen.distance_km, station.frequency_mhz)
-        median = median + prepared.calibration.adjustment_db(station, longitude_deg, latitude_deg, excess_db)
+        median = median + prepared.calibration.adjustment_db(
+            station, longitude_deg, latitude_deg, excess_db, block.path_class[inside].ravel()
+        )
     return field_bytes(wanted_field(median, spread_db, prepared.scenario.settings.prediction.time_rule))

@@ -174,6 +174,5 @@ def _write_tile(prepared: Preparation, rasters: RasterSet, result: TileResult) -
             for station, adjusted in zip(prepared.scenario.stations, result.adjusted_dbuvm, strict=True):
                 rasters.write(f"field_adjusted/{station.station_id}", tile, adjusted)
     for wanted in prepared.scenario.wanted:
-        rasters.write_list(wanted, tile, result.lists[wanted.name])
-    for name, values in result.shifted.items():
-        rasters.write(name, tile, values.reshape(tile.rows, tile.cols))
+        causes = result.main_cause[wanted.name], result.service_cause[wanted.name]
+        rasters.write_list(wanted, tile, result.lists[wanted.name], *causes)

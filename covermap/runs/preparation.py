@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -20,6 +21,7 @@ from covermap.planning.homes import Homes, homes_per_cell
 from covermap.reception import ReceptionOptions, StationFacts
 from covermap.reception.tiers import TierTable
 from covermap.scenario import Scenario, check_positions, compare_ground
+from covermap.scenario.records import Station
 from covermap.tables import read_external_noise, read_tiers
 from covermap.terrain import Terrain, check_area, check_masts, read_terrain
 
@@ -63,6 +65,9 @@ class Preparation:
             required_cn_db=np.array([s.required_cn_db for s in stations]),
             mast=np.array([masts.index(s.mast) for s in stations]),
             polarization=np.array([POLARIZATIONS[s.polarization] for s in stations]),
+            network=_networks(stations),
+            delay_us=np.array([s.sfn_delay_us for s in stations]),
+            window_us=np.array([s.sfn_window_us for s in stations]),
         )
 
     @cached_property
@@ -153,6 +158,13 @@ def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
         warnings=tuple(dict.fromkeys(warnings)),
         calibration=calibration,
     )
+
+
+def _networks(stations: Sequence[Station]) -> NDArray[np.int64]:
+    """Return a number for each single-frequency network, one group on one channel; -1 for none."""
+    keys = [(s.sfn_group, round(s.frequency_mhz, 3)) if s.sfn_group else None for s in stations]
+    numbers = {key: number for number, key in enumerate(dict.fromkeys(keys)) if key is not None}
+    return np.array([-1 if key is None else numbers[key] for key in keys], dtype=np.int64)
 
 
 def _squares_of_area(

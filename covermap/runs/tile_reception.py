@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,14 +9,22 @@ from numpy.typing import NDArray
 
 from covermap.constants import UNKNOWN_UINT8
 from covermap.grid.blocks import LossBlock
-from covermap.grid.fields import STEEP_RAY_DEG, excess_loss_db, median_field, pattern_db, wanted_field
+from covermap.grid.fields import (
+    STEEP_RAY_DEG,
+    excess_loss_db,
+    median_field,
+    pattern_db,
+    unwanted_field,
+    wanted_field,
+)
 from covermap.grid.frame import Tile
 from covermap.grid.geodesy import mast_geometry
 from covermap.outputs.layers import NEAR_MAST_FLAG, OUTSIDE_FLAG, STEEP_RAY_FLAG
 from covermap.reception import CellSignals, ListReception, receive
+from covermap.reception.causes import Hindrances, main_cause, noise_loss_db, service_causes
+from covermap.reception.signals import SMOOTH_EARTH
 from covermap.runs.preparation import Preparation
 
-SHIFTS_DB = {"weaker": -3.0, "stronger": 3.0}  # how every field is tried again
 SAMPLE_EVERY = 11  # cells; how the prediction error moves the tiers is told from a sample
 
 
@@ -27,8 +34,7 @@ class TileResult:
 
     median_dbuvm : field of each station at 50 % of time and 10 m, shape (S, rows, cols), NaN unknown
     adjusted_dbuvm : the same with the offsets of calibration, what the lists are worked out from
-    shifted : 'LIST/tier_3db_weaker', ... -> the same with every field 3 dB weaker and stronger, shape (N,);
-        with homes only in the cells that hold some, elsewhere unknown
+    main_cause, service_cause : of each list, shapes (N,) and (V, N), as covermap.reception.causes
     other_tier : of a sample of cells, for the first list, at the other default of the prediction error
     """
 
@@ -38,7 +44,8 @@ class TileResult:
     median_dbuvm: NDArray[np.float32]
     adjusted_dbuvm: NDArray[np.float32]
     lists: dict[str, ListReception]
-    shifted: dict[str, NDArray[np.uint8]]
+    main_cause: dict[str, NDArray[np.uint8]]
+    service_cause: dict[str, NDArray[np.uint8]]
     other_tier: NDArray[np.uint8]
 
 
@@ -46,91 +53,79 @@ def receive_tile(prepared: Preparation, tile: Tile, blocks: list[LossBlock]) -> 
     """Return what the cells of a tile need, from the blocks of prepared.requests in the same order."""
     longitude_deg, latitude_deg = (array.ravel() for array in prepared.grid.centres_lonlat(tile))
     outside = ~prepared.inside_area(tile).ravel()
-    signals, median_dbuvm, adjusted_dbuvm, flags = _signals(
-        prepared, tile, blocks, longitude_deg, latitude_deg
-    )
+    fields = _tile_fields(prepared, blocks, longitude_deg, latitude_deg)
+    signals = fields.signals
     signals.field_dbuvm[:, :, outside] = np.nan
-    flags[outside] |= OUTSIDE_FLAG
+    fields.flags[outside] |= OUTSIDE_FLAG
+    options = prepared.reception_options
+    counted = _counted(prepared, tile, outside)
     lists = {
-        wanted.name: receive(signals, prepared.facts, prepared.tiers, wanted, prepared.reception_options)
+        wanted.name: receive(signals, prepared.facts, prepared.tiers, wanted, options, counted)
         for wanted in prepared.scenario.wanted
     }
+    for found in lists.values():
+        found.plan_flags[fields.smooth_earth & (found.tier != UNKNOWN_UINT8)] |= SMOOTH_EARTH
+    noise_db = noise_loss_db(prepared.facts, prepared.tiers, options)
     ground_m = prepared.terrain.ground_m(longitude_deg, latitude_deg)
     shape = (tile.rows, tile.cols)
     sample = slice(None, None, SAMPLE_EVERY)
     other = receive(
-        some_cells(signals, sample),
+        signals.some(sample),
         prepared.facts,
         prepared.tiers,
         prepared.scenario.wanted[0],
-        prepared.reception_options.at_other_default(),
+        options.at_other_default(),
     )
     return TileResult(
         tile,
-        flags.reshape(shape),
+        fields.flags.reshape(shape),
         ground_m.astype(np.float32).reshape(shape),
-        median_dbuvm.reshape(-1, *shape),
-        adjusted_dbuvm.reshape(-1, *shape),
+        fields.median_dbuvm.reshape(-1, *shape),
+        fields.adjusted_dbuvm.reshape(-1, *shape),
         lists,
-        _receive_shifted(prepared, tile, signals, outside),
+        {name: main_cause(found, noise_db, fields.hindrances) for name, found in lists.items()},
+        {
+            name: service_causes(found, options.confidence_percent, noise_db, fields.hindrances)
+            for name, found in lists.items()
+        },
         other.tier[~outside[sample]],
     )
 
 
-def some_cells(signals: CellSignals, cells: slice | NDArray, shift_db: float = 0.0) -> CellSignals:
-    """Return some of the cells, every field raised by shift_db."""
-    count = signals.clutter_height_m.size
-    changed = {}
-    for field in dataclasses.fields(signals):
-        values = getattr(signals, field.name)
-        if isinstance(values, np.ndarray) and values.ndim and values.shape[-1] == count != 0:
-            if field.name == "heights_m":
-                continue
-            values = np.ascontiguousarray(values[..., cells])
-            if field.name.endswith("field_dbuvm"):
-                values = values + np.float32(shift_db)
-            changed[field.name] = values
-    return dataclasses.replace(signals, **changed)
+def _counted(prepared: Preparation, tile: Tile, outside: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return where fields are tried weaker and stronger: in cells with homes, where homes are known."""
+    if prepared.homes is None:
+        return ~outside
+    return ~outside & (np.nan_to_num(prepared.homes.window(tile).ravel()) > 0.0)
 
 
-def _receive_shifted(
-    prepared: Preparation, tile: Tile, signals: CellSignals, outside: NDArray[np.bool_]
-) -> dict[str, NDArray[np.uint8]]:
-    """Return tier and dead-zone chance of every list with all fields 3 dB weaker and stronger.
+@dataclass(frozen=True, eq=False)
+class _TileFields:
+    """Fields of a tile's N cells: for reception, for the rasters, and what stands in the way."""
 
-    Counts of homes need no more than the cells with homes, which are few; so this costs little.
-    """
-    counted = ~outside
-    if prepared.homes is not None:
-        counted &= np.nan_to_num(prepared.homes.window(tile).ravel()) > 0.0
-    cells = np.flatnonzero(counted)
-    kinds = ("tier", "dead_zone_chance")
-    shifted = {
-        f"{wanted.name}/{kind}_3db_{words}": np.full(outside.size, UNKNOWN_UINT8, np.uint8)
-        for wanted in prepared.scenario.wanted
-        for kind in kinds
-        for words in SHIFTS_DB
-    }
-    for words, shift_db in SHIFTS_DB.items() if cells.size else ():
-        moved = some_cells(signals, cells, shift_db)
-        for wanted in prepared.scenario.wanted:
-            found = receive(moved, prepared.facts, prepared.tiers, wanted, prepared.reception_options)
-            for kind, values in zip(kinds, (found.tier, found.dead_zone_chance_percent), strict=True):
-                shifted[f"{wanted.name}/{kind}_3db_{words}"][cells] = values
-    return shifted
+    signals: CellSignals
+    median_dbuvm: NDArray[np.float32]
+    adjusted_dbuvm: NDArray[np.float32]
+    flags: NDArray[np.uint8]
+    hindrances: Hindrances
+    smooth_earth: NDArray[np.bool_]
 
 
-def _signals(
-    prepared: Preparation, tile: Tile, blocks: list[LossBlock], longitude_deg: NDArray, latitude_deg: NDArray
-) -> tuple[CellSignals, NDArray[np.float32], NDArray[np.float32], NDArray[np.uint8]]:
-    cells = longitude_deg.size
-    heights = len(prepared.heights_m)
+def _tile_fields(
+    prepared: Preparation, blocks: list[LossBlock], longitude_deg: NDArray, latitude_deg: NDArray
+) -> _TileFields:
+    cells, heights = longitude_deg.size, len(prepared.heights_m)
     stations = prepared.scenario.stations
-    field_dbuvm = np.empty((len(stations), heights, cells), dtype=np.float32)
-    median_dbuvm = np.empty((len(stations), cells), dtype=np.float32)
-    adjusted_dbuvm = np.empty((len(stations), cells), dtype=np.float32)
-    bearing_deg = np.empty((len(prepared.scenario.masts), cells), dtype=np.float32)
+    wanted, unwanted, median_at = (
+        np.empty((len(stations), heights, cells), dtype=np.float32) for _ in range(3)
+    )
+    raw, obstacle_db, null_db = (np.empty((len(stations), cells), dtype=np.float32) for _ in range(3))
+    path_class = np.empty((len(stations), cells), dtype=np.uint8)
+    bearing_deg, distance_km = (
+        np.empty((len(prepared.scenario.masts), cells), dtype=np.float32) for _ in range(2)
+    )
     flags = np.zeros(cells, dtype=np.uint8)
+    smooth_earth = np.zeros(cells, dtype=bool)
     geometry = [
         mast_geometry(request.latitude_deg, request.longitude_deg, longitude_deg, latitude_deg)
         for request in prepared.requests
@@ -143,25 +138,36 @@ def _signals(
         gain_db = pattern_db(station, seen.azimuth_deg, departure_deg)
         loss_db = block.loss_db[frequency].reshape(heights, cells)
         median = median_field(station, loss_db, gain_db)
-        median_dbuvm[index] = median[0]
+        raw[index] = median[0]
+        obstacle_db[index] = excess_loss_db(loss_db[0], seen.distance_km, station.frequency_mhz)
         if prepared.calibration is not None:
-            excess_db = excess_loss_db(loss_db[0], seen.distance_km, station.frequency_mhz)
             median = median + prepared.calibration.adjustment_db(
-                station, longitude_deg, latitude_deg, excess_db
+                station, longitude_deg, latitude_deg, obstacle_db[index], block.path_class.ravel()
             )
-        adjusted_dbuvm[index] = median[0]
         spread_db = block.spread_db[frequency].reshape(heights, cells)
-        field_dbuvm[index] = wanted_field(median, spread_db, prepared.scenario.settings.prediction.time_rule)
-        bearing_deg[prepared.facts.mast[index]] = seen.back_azimuth_deg
+        median_at[index] = median
+        wanted[index] = wanted_field(median, spread_db, prepared.scenario.settings.prediction.time_rule)
+        unwanted[index] = unwanted_field(median, spread_db)
+        if block.smooth_earth is not None:
+            smooth_earth |= block.smooth_earth.ravel()
+        steep = departure_deg < STEEP_RAY_DEG
+        path_class[index] = block.path_class.ravel()
+        null_db[index] = np.where(steep, -gain_db, 0.0)
+        mast = prepared.facts.mast[index]
+        bearing_deg[mast], distance_km[mast] = seen.back_azimuth_deg, seen.distance_km
         if station.use == "wanted":
             flags |= np.where(block.near.ravel(), NEAR_MAST_FLAG, 0).astype(np.uint8)
             if station.elevation_pattern is None:
-                flags |= np.where(departure_deg < STEEP_RAY_DEG, STEEP_RAY_FLAG, 0).astype(np.uint8)
+                flags |= np.where(steep, STEEP_RAY_FLAG, 0).astype(np.uint8)
     signals = CellSignals(
         heights_m=np.asarray(prepared.heights_m, dtype=np.float64),
-        field_dbuvm=field_dbuvm,
+        field_dbuvm=wanted,
         bearing_deg=bearing_deg,
         clutter_height_m=prepared.terrain.clutter_height_m(longitude_deg, latitude_deg).astype(np.float32),
         open_land=prepared.terrain.open_land(longitude_deg, latitude_deg),
+        unwanted_field_dbuvm=unwanted,
+        median_field_dbuvm=median_at,
+        distance_km=distance_km,
     )
-    return signals, median_dbuvm, adjusted_dbuvm, flags
+    hindrances = Hindrances(obstacle_db, path_class, null_db, prepared.terrain.has_land_cover)
+    return _TileFields(signals, raw, median_at[:, 0].copy(), flags, hindrances, smooth_earth)

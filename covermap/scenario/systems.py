@@ -18,6 +18,7 @@ class System:
     required_cn_db: float
     bandwidth_mhz: float  # of noise, in the widest of its channels
     channel_widths_mhz: tuple[float, ...]
+    sfn_window_us: float  # delay within which signals of one network add up
 
     def bandwidth_in(self, width_mhz: float) -> float:
         """Return the noise bandwidth in a channel of a width; width 0 stands for the widest. [MHz]"""
@@ -32,12 +33,14 @@ class System:
 @cache
 def systems() -> dict[str, System]:
     """Return every system by name."""
+    windows_us = {row["family"]: float(row["window_us"]) for row in load_table("sfn_windows")}
     return {
         row["system"]: System(
             row["system"],
             float(row["required_cn_db"]),
             float(row["bandwidth_mhz"]),
             tuple(float(width) for width in row["channel_widths_mhz"].split()),
+            windows_us[row["system"].split("_")[0]],
         )
         for row in load_table("required_cn")
     }

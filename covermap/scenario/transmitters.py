@@ -198,6 +198,7 @@ def _station(row: Row, defaults: _Defaults, warnings: list[str], left_out: dict[
         sfn_delay_us=_plain_number(row, "sfn_delay_us", -10_000.0, 10_000.0),
         as_of=_as_of(row),
         source=row.where,
+        sfn_window_us=system.sfn_window_us,
     )
 
 

@@ -14,28 +14,16 @@ from covermap.reception import CellSignals, ReceptionOptions, StationFacts, rece
 from covermap.tables import read_tiers
 
 STATIONS, MASTS, WANTED = 20, 5, 8
-FREQUENCIES_MHZ = (
-    57,
-    79,
-    177,
-    195,
-    207,
-    473,
-    491,
-    515,
-    533,
-    545,
-    557,
-    569,
-    575,
-    581,
-    587,
-    593,
-    599,
-    605,
-    485,
-    503,
-)
+# Four stations a mast on channels side by side, masts two channels apart or more; two of the wanted on high VHF.
+MAST_CHANNELS = (
+    (14, 15, 16, 17), (19, 20, 21, 22), (24, 25, 26, 27), (29, 30, 31, 32), (34, 35, 36, 12),
+)  # fmt: skip
+VHF_CHANNELS = (10, 8)
+
+
+def centre_mhz(channel):
+    """Return the centre of a 6 MHz channel in the plan of 47 CFR 73.603: 7 to 13 and 14 to 36."""
+    return 177.0 + 6.0 * (channel - 7) if channel < 14 else 473.0 + 6.0 * (channel - 14)
 
 
 @dataclass(frozen=True)
@@ -48,8 +36,9 @@ class Wanted:
 def random_scene(cells, seed=1, spread_db=18.0, mean_dbuvm=62.0, vhf=2):
     random = np.random.default_rng(seed)
     mast = np.arange(STATIONS) % MASTS
-    frequency_mhz = np.array(FREQUENCIES_MHZ[5:] + FREQUENCIES_MHZ[:5], float)
-    frequency_mhz[:vhf] = (195.0, 177.0)[:vhf]
+    channels = [MAST_CHANNELS[mast[station]][station // MASTS] for station in range(STATIONS)]
+    channels[:vhf] = VHF_CHANNELS[:vhf]
+    frequency_mhz = np.array([centre_mhz(channel) for channel in channels])
     facts = StationFacts(
         frequency_mhz=frequency_mhz,
         bandwidth_mhz=np.full(STATIONS, 6.0),

@@ -1,0 +1,136 @@
+"""Why a service is weak in a cell: the greatest of the losses on its way."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covermap.constants import UNKNOWN_UINT8
+from covermap.propagation.ridges import PATH_CLASSES
+from covermap.reception.options import ReceptionOptions
+from covermap.reception.required_field import chain_of
+from covermap.reception.signals import NEEDS_FILTER, ListReception, StationFacts
+from covermap.reception.tiers import TierTable
+
+CAUSES = (
+    "ridges", "earth_bulge", "distance", "clutter", "noise", "same_channel", "overload", "pattern_null",
+)  # fmt: skip
+LEAST_CAUSE_DB = 6.0  # judgement: a smaller loss than this is no cause of its own
+CLASS_CAUSE = {
+    "one_ridge": "ridges",
+    "two_ridges": "ridges",
+    "many_ridges": "ridges",
+    "earth_bulge": "earth_bulge",
+    "scatter": "earth_bulge",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Hindrances:
+    """What stands between S stations and N cells, at 10 m.
+
+    obstacle_db : float32 (S, N), loss above free space. path_class : uint8 (S, N), index into PATH_CLASSES
+    pattern_null_db : float32 (S, N), what the transmitting pattern takes from steep rays; 0 elsewhere
+    has_land_cover : whether obstacles hold trees and houses
+    """
+
+    obstacle_db: NDArray[np.float32]
+    path_class: NDArray[np.uint8]
+    pattern_null_db: NDArray[np.float32]
+    has_land_cover: bool
+
+
+def noise_loss_db(facts: StationFacts, tiers: TierTable, options: ReceptionOptions) -> NDArray[np.float64]:
+    """Return what external noise costs each tier and station beside the receiver's own, shape (T, S). [dB]"""
+    shares = np.array(
+        [
+            [
+                chain_of(tier, float(frequency), float(bandwidth), options).external_noise_share
+                for frequency, bandwidth in zip(facts.frequency_mhz, facts.bandwidth_mhz, strict=True)
+            ]
+            for tier in tiers
+        ]
+    )
+    return -10.0 * np.log10(np.maximum(1e-3, 1.0 - shares))
+
+
+def cause_of(
+    station: NDArray[np.int64],
+    interference_db: NDArray[np.float64],
+    noise_db: NDArray[np.float64],
+    hindrances: Hindrances,
+) -> NDArray[np.uint8]:
+    """Return the greatest cause for one station a cell, shape (N,): an index into CAUSES, 255 unknown.
+
+    station : index of the station, -1 unknown. interference_db, noise_db : what they take from it.
+
+    ridges or earth_bulge as the path's class says; on a clear path what it loses above free space is
+    clutter where land cover is known; distance where no loss is over 6 dB (judgement).
+    """
+    known = station >= 0
+    cell = np.arange(station.size)
+    chosen = np.where(known, station, 0)
+    obstacle_db = np.nan_to_num(hindrances.obstacle_db[chosen, cell])
+    of_class = [CLASS_CAUSE.get(name, "") for name in PATH_CLASSES]
+    clear = "clutter" if hindrances.has_land_cover else "distance"
+    by_class = np.full(256, CAUSES.index(clear), np.uint8)
+    by_class[: len(of_class)] = [CAUSES.index(name or clear) for name in of_class]
+    causes = np.stack(
+        [
+            by_class[hindrances.path_class[chosen, cell]],
+            np.full(station.size, CAUSES.index("noise"), np.uint8),
+            np.full(station.size, CAUSES.index("same_channel"), np.uint8),
+            np.full(station.size, CAUSES.index("pattern_null"), np.uint8),
+        ]
+    )
+    losses_db = np.stack(
+        [obstacle_db, noise_db, interference_db, np.nan_to_num(hindrances.pattern_null_db[chosen, cell])]
+    )
+    greatest = np.argmax(losses_db, axis=0)
+    found = causes[greatest, cell]
+    found[losses_db[greatest, cell] < LEAST_CAUSE_DB] = CAUSES.index("distance")
+    return np.where(known, found, UNKNOWN_UINT8).astype(np.uint8)
+
+
+def main_cause(
+    reception: ListReception, noise_db: NDArray[np.float64], hindrances: Hindrances
+) -> NDArray[np.uint8]:
+    """Return why each cell needs its tier and no lower one, shape (N,); 255 where tier 1 does, or unknown.
+
+    The cause of the deciding service with the plan one tier lower; overload where the stored plan needs a
+    filter. noise_db : of noise_loss_db.
+    """
+    hard = (reception.tier >= 2) & (reception.tier != UNKNOWN_UINT8)
+    station = np.where(hard, reception.deciding_station, -1).astype(np.int64)
+    lower = np.clip(reception.tier.astype(np.int64) - 2, 0, noise_db.shape[0] - 1)
+    found = cause_of(
+        station,
+        reception.deciding_interference_db.astype(np.float64),
+        noise_db[lower, np.maximum(station, 0)],
+        hindrances,
+    )
+    filtered = hard & ((reception.plan_flags & NEEDS_FILTER) > 0)
+    return np.where(filtered, CAUSES.index("overload"), found).astype(np.uint8)
+
+
+def service_causes(
+    reception: ListReception,
+    confidence_percent: float,
+    noise_db: NDArray[np.float64],
+    hindrances: Hindrances,
+) -> NDArray[np.uint8]:
+    """Return why each service is weak with the stored plan, shape (V, N); 255 where it is not, or unknown."""
+    stored = np.clip(reception.tier.astype(np.int64) - 1, 0, noise_db.shape[0] - 1)
+    found = np.full(reception.service_chance_percent.shape, UNKNOWN_UINT8, np.uint8)
+    for service, chance in enumerate(reception.service_chance_percent):
+        station = reception.service_station[service].astype(np.int64)
+        weak = (station >= 0) & (chance < confidence_percent)
+        found[service] = cause_of(
+            np.where(weak, station, -1),
+            reception.service_interference_db[service].astype(np.float64),
+            noise_db[stored, np.maximum(station, 0)],
+            hindrances,
+        )
+    return found

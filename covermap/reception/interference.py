@@ -1,0 +1,282 @@
+"""What other transmitters on a channel, or beside it, do to each wanted one."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covermap.propagation.compiling import lean_kernel
+from covermap.propagation.free_space import dipole_factor_db
+from covermap.reception.bands import band_of
+from covermap.reception.budget import CROSS_DB, FLOOR_DB, NEED_DBUVM, WantedTransmitters
+from covermap.reception.confidence import CLEAR_DB, UPPER_DB
+from covermap.reception.mount import mount_losses_db
+from covermap.reception.options import ReceptionOptions
+from covermap.reception.pattern import HORIZONTAL, VERTICAL, cross_polar_loss_db, lobe_rolloff
+from covermap.reception.required_field import chain_of
+from covermap.reception.signals import StationFacts
+from covermap.reception.tiers import Tier
+
+# Protection ratios of a channel below and above, wanted over unwanted: 47 CFR 73.620 (before 2024
+# 73.623(c)(2)), from memory. On the channel itself the required C/N counts.
+LOWER_ADJACENT_DB, UPPER_ADJACENT_DB = -28.0, -26.0
+
+# Rows of the figures of a pair, one column a pair.
+OFFSET_DB = 0  # effective interference over noise = unwanted field + this, both antennas at their best
+PAIR_ROLLOFF = 1
+PAIR_FLOOR_DB = 2
+PAIR_CROSS_DB = 3  # at a horizontal mount; the next row: at a vertical one
+PAIR_FIGURES = 5
+
+# What a pair is at a home: row ROLE of PairArrays.values.
+SILENT, INTERFERES, ADDS = 0.0, 1.0, 2.0
+
+# Rows of PairArrays.values, one column a pair.
+ROLE = 0
+PAIR_BEARING_DEG = 1
+OVER_NOISE_DB = 2  # at a tier: of a pair that interferes, over noise; of one that adds, over the need
+PAIR_ROWS = 3
+
+FAINTEST_DB = -20.0  # over noise: fainter interference costs under 0.05 dB
+HARMLESS_DB = 24.0  # margin that interference leaves in any case: under one home in 300 is lost by it
+# the same of a station on the same structure, which rises and falls with the wanted one: nothing is lost
+HARMLESS_ALIKE_DB = 8.0
+HIGHER_DB = 10.0  # by which fields at two heights may differ more between two stations
+
+
+class Pairs(NamedTuple):
+    """The P pairs of a wanted transmitter and another station that can disturb or join it, by transmitter.
+
+    start : (W + 1,), where each transmitter's pairs begin
+    station, mast : (P,), of the other station
+    alike : (P,), on the wanted one's structure and polarization: one aim treats both alike
+    network : (P,), both in one single-frequency network; window_us : within which it adds up
+    later_us : (P,), how much later the other one sends
+    required_cn_db : (P,), of the wanted transmitter
+    harmless_db : (P,), a wanted field by this above the other one has nothing to fear with any tier
+    """
+
+    start: NDArray[np.int64]
+    station: NDArray[np.int64]
+    mast: NDArray[np.int64]
+    alike: NDArray[np.bool_]
+    network: NDArray[np.bool_]
+    window_us: NDArray[np.float64]
+    later_us: NDArray[np.float64]
+    required_cn_db: NDArray[np.float64]
+    harmless_db: NDArray[np.float64]
+
+
+class PairArrays(NamedTuple):
+    """Work arrays of the pairs at one home.
+
+    level_dbuvm, day_dbuvm : (H, P), the other station's field at the unwanted time percentage and at 50 %
+    values : (PAIR_ROWS, P). touched : (W,), whether a transmitter has a pair that counts at the tier
+    some : (1,), whether any pair may count at the home
+    """
+
+    level_dbuvm: NDArray[np.float64]
+    day_dbuvm: NDArray[np.float64]
+    values: NDArray[np.float64]
+    touched: NDArray[np.bool_]
+    some: NDArray[np.bool_]
+
+
+def protection_ratio_db(
+    wanted_mhz: float, unwanted_mhz: float, bandwidth_mhz: float, required_cn_db: float
+) -> float:
+    """Return the protection ratio against a station on the channel or beside it, NaN farther off. [dB]
+
+    Source: 47 CFR 73.620 (before 2024 73.623(c)(2)), from memory; on the channel the required C/N.
+    """
+    apart = (unwanted_mhz - wanted_mhz) / bandwidth_mhz
+    if abs(apart) < 0.5:
+        return required_cn_db
+    if abs(apart) < 1.5:
+        return LOWER_ADJACENT_DB if apart < 0.0 else UPPER_ADJACENT_DB
+    return math.nan
+
+
+def find_pairs(wanted: WantedTransmitters, facts: StationFacts) -> tuple[Pairs, NDArray[np.float64]]:
+    """Return the pairs of a wanted list, and each one's protection ratio less the required C/N, in dB."""
+    rows: list[tuple] = []
+    start = [0]
+    for index in wanted.station:
+        for other in range(len(facts.frequency_mhz)):
+            required_cn_db = float(facts.required_cn_db[index])
+            ratio_db = protection_ratio_db(
+                float(facts.frequency_mhz[index]), float(facts.frequency_mhz[other]),
+                float(facts.bandwidth_mhz[index]), required_cn_db,
+            )  # fmt: skip
+            if other == index or math.isnan(ratio_db):
+                continue
+            network = facts.network[index] >= 0 and facts.network[index] == facts.network[other]
+            rows.append(
+                (
+                    other,
+                    facts.mast[other],
+                    facts.mast[other] == facts.mast[index]
+                    and facts.polarization[other] == facts.polarization[index],
+                    network and ratio_db == required_cn_db,
+                    facts.window_us[index],
+                    facts.delay_us[other] - facts.delay_us[index],
+                    required_cn_db,
+                    ratio_db - required_cn_db,
+                )
+            )
+        start.append(len(rows))
+    columns = list(zip(*rows, strict=True)) or [()] * 8
+    pairs = Pairs(
+        start=np.array(start, dtype=np.int64),
+        station=np.array(columns[0], dtype=np.int64),
+        mast=np.array(columns[1], dtype=np.int64),
+        alike=np.array(columns[2], dtype=np.bool_),
+        network=np.array(columns[3], dtype=np.bool_),
+        window_us=np.array(columns[4], dtype=np.float64),
+        later_us=np.array(columns[5], dtype=np.float64),
+        required_cn_db=np.array(columns[6], dtype=np.float64),
+        harmless_db=np.full(len(rows), np.inf),
+    )
+    return pairs, np.array(columns[7], dtype=np.float64)
+
+
+def with_harmless(pairs: Pairs, figures: NDArray[np.float64], pair_figures: NDArray[np.float64]) -> Pairs:
+    """Return the pairs with the difference of fields from which on they have no effect with any installation.
+
+    figures (..., FIGURES, W), pair_figures (..., PAIR_FIGURES, P) of every installation looked at.
+    """
+    item = np.repeat(np.arange(pairs.start.size - 1), np.diff(pairs.start))
+    aside_db = np.maximum(
+        figures[..., FLOOR_DB, :], np.maximum(figures[..., CROSS_DB, :], figures[..., CROSS_DB + 1, :])
+    )[..., item]
+    spare_db = np.where(pairs.alike, HARMLESS_ALIKE_DB, HARMLESS_DB + aside_db) + HIGHER_DB
+    level_db = figures[..., NEED_DBUVM, :][..., item] + pair_figures[..., OFFSET_DB, :] + spare_db
+    level_db = np.where(pairs.network, np.inf, level_db)
+    return pairs._replace(harmless_db=level_db.max(axis=tuple(range(level_db.ndim - 1))))
+
+
+def pair_arrays(pairs: Pairs, heights: int) -> PairArrays:
+    """Return empty work arrays for homes."""
+    count = pairs.station.size
+    return PairArrays(
+        np.empty((heights, count)),
+        np.empty((heights, count)),
+        np.zeros((PAIR_ROWS, count)),
+        np.zeros(pairs.start.size - 1, np.bool_),
+        np.zeros(1, np.bool_),
+    )
+
+
+def pair_figures(
+    tiers: tuple[Tier, ...],
+    facts: StationFacts,
+    wanted: WantedTransmitters,
+    clutter_m: NDArray[np.float64],
+    open_land: NDArray[np.bool_],
+    options: ReceptionOptions,
+    joined: str = "single",
+) -> NDArray[np.float64]:
+    """Return the figures of each kind of surroundings, tier and pair, shape (K, T, PAIR_FIGURES, P)."""
+    pairs, ratio_db = find_pairs(wanted, facts)
+    figures = np.empty((clutter_m.size, len(tiers), PAIR_FIGURES, pairs.station.size))
+    item = np.repeat(np.arange(wanted.station.size), np.diff(pairs.start))
+    for number, tier in enumerate(tiers):
+        for pair, other in enumerate(pairs.station):
+            index = int(wanted.station[item[pair]])
+            frequency_mhz = float(facts.frequency_mhz[index])
+            chain = chain_of(tier, frequency_mhz, float(facts.bandwidth_mhz[index]), options, joined)
+            best_db = _best_power_db(tier, facts, int(other)) - _best_power_db(tier, facts, index)
+            other_mhz, polarization = float(facts.frequency_mhz[other]), int(facts.polarization[other])
+            band = band_of(other_mhz)
+            alike = math.isnan(tier.beamwidth_deg[band])
+            figures[:, number, :, pair] = [
+                best_db + chain.cn_minus_field_db + ratio_db[pair],
+                lobe_rolloff(tier.beamwidth_deg[band]),
+                0.0 if alike else tier.front_to_back_db[band],
+                cross_polar_loss_db(HORIZONTAL, polarization, tier.cross_polar_db),
+                cross_polar_loss_db(VERTICAL, polarization, tier.cross_polar_db),
+            ]
+    others_mhz = np.asarray(facts.frequency_mhz, np.float64)[pairs.station]
+    figures[:, :, OFFSET_DB] -= mount_losses_db(tiers, others_mhz, clutter_m, open_land)
+    return figures
+
+
+def _best_power_db(tier: Tier, facts: StationFacts, station: int) -> float:
+    frequency_mhz = float(facts.frequency_mhz[station])
+    return tier.directivity_dbd[band_of(frequency_mhz)] + dipole_factor_db(frequency_mhz)
+
+
+@lean_kernel
+def read_pairs(
+    cell, unwanted_dbuvm, median_dbuvm, field_dbuvm, bearing_deg, distance_km, wanted, pairs, work
+):
+    """Fill a cell's pairs: field, bearing, whether the other station disturbs or joins; unknown: silent.
+
+    A network's stations join where their signals arrive within its window, else they disturb.
+
+    Source: delay is distance over the speed of light, 0.299792 km/us.
+    """
+    values = work.values
+    work.some[0] = False
+    work.touched[:] = False
+    for item in range(wanted.station.size):
+        wanted_level = field_dbuvm[wanted.station[item], 0, cell]
+        for pair in range(pairs.start[item], pairs.start[item + 1]):
+            station = pairs.station[pair]
+            if wanted_level - unwanted_dbuvm[station, 0, cell] >= pairs.harmless_db[pair]:
+                values[ROLE, pair] = SILENT
+                continue
+            role = INTERFERES
+            bearing = bearing_deg[pairs.mast[pair], cell]
+            if pairs.network[pair] and distance_km.shape[0] > 0:
+                farther_km = distance_km[pairs.mast[pair], cell] - distance_km[wanted.mast[item], cell]
+                if abs(farther_km / 0.299792 + pairs.later_us[pair]) <= pairs.window_us[pair]:
+                    role = ADDS
+            role = SILENT if math.isnan(bearing) else role
+            for height in range(work.level_dbuvm.shape[0]):
+                at_times = field_dbuvm if role == ADDS else unwanted_dbuvm
+                level = at_times[station, height, cell]
+                day = (field_dbuvm if role == ADDS else median_dbuvm)[station, height, cell]
+                role = SILENT if math.isnan(level) or math.isnan(day) else role
+                work.level_dbuvm[height, pair] = level
+                work.day_dbuvm[height, pair] = day
+            values[ROLE, pair] = role
+            values[PAIR_BEARING_DEG, pair] = 0.0 if role == SILENT else bearing
+            work.some[0] = work.some[0] or role != SILENT
+
+
+@lean_kernel
+def set_pairs(by_day, height, wanted_figures, figures, pairs, values, work):
+    """Fill what each pair can do at most with a tier's installation, and which transmitters are touched.
+
+    by_day : with the field of disturbing stations at 50 % of time. height : index of the tier's height
+    wanted_figures : (FIGURES, W), figures : (PAIR_FIGURES, P) of the tier
+    values : of the home, row CLEAR_DB filled; row UPPER_DB is filled here
+
+    Left out is what stays 20 dB under the noise, or leaves a margin that holds however the antenna is aimed.
+    """
+    level_dbuvm = work.day_dbuvm if by_day else work.level_dbuvm
+    for item in range(work.touched.size):
+        clear_db = values[CLEAR_DB, item]
+        aside_db = wanted_figures[FLOOR_DB, item]
+        for mount in range(2):
+            aside_db = max(aside_db, wanted_figures[CROSS_DB + mount, item])
+        upper = 1.0
+        work.touched[item] = False
+        for pair in range(pairs.start[item], pairs.start[item + 1]):
+            role = work.values[ROLE, pair]
+            over_db = -math.inf
+            if role != SILENT:
+                over_db = level_dbuvm[height, pair] + figures[OFFSET_DB, pair]
+            if role == ADDS:
+                over_db -= pairs.required_cn_db[pair]
+                upper += 10.0 ** ((over_db - clear_db) / 10.0)
+                work.touched[item] = True
+            elif role == INTERFERES and over_db > FAINTEST_DB:
+                spare_db = HARMLESS_ALIKE_DB if pairs.alike[pair] else HARMLESS_DB + aside_db
+                work.touched[item] = work.touched[item] or clear_db - over_db < spare_db
+            work.values[OVER_NOISE_DB, pair] = over_db
+        values[UPPER_DB, item] = clear_db if upper == 1.0 else clear_db + 10.0 * math.log10(upper)

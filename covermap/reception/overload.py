@@ -1,0 +1,158 @@
+"""What the strongest stations do to an amplifier and a tuner."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covermap.propagation.compiling import lean_kernel
+from covermap.propagation.free_space import dipole_factor_db
+from covermap.reception.bands import band_of
+from covermap.reception.chain import FRONT_LOSS_DB, cable_loss_db
+from covermap.reception.mount import mount_losses_db
+from covermap.reception.options import ReceptionOptions
+from covermap.reception.pattern import HORIZONTAL, VERTICAL, cross_polar_loss_db, lobe_rolloff
+from covermap.reception.plan import JOINED, JOINED_AS, plan_loss_db
+from covermap.reception.signals import StationFacts
+from covermap.reception.tiers import Tier
+from covermap.reception.variability import own_sd_db
+
+# A tuner's limits for one strong channel, and for each of several: ATSC A/74 (from memory).
+TUNER_ONE_DBM, TUNER_SEVERAL_DBM = -5.0, -8.0
+
+# Rows of the figures of a tier, one column a station (all stations of the file).
+POWER_DB = 0  # power at the antenna's terminals = field + this, in dBm
+LOAD_ROLLOFF = 1
+LOAD_FLOOR_DB = 2
+LOAD_CROSS_DB = 3  # at a horizontal mount; the next row: at a vertical one
+TUNER_DB = 5  # from the antenna's terminals to the tuner
+SPREAD_DB = 6  # s_i of the station among clutter of 10 m
+LOAD_FIGURES = 7
+
+TWICE_THE_VOLTAGE_DB = 6.02  # two combined antennas at most
+
+# Ports that a signal can be too strong for.
+NO_PORT, AMPLIFIER_INPUT, AMPLIFIER_OUTPUT, TUNER = 0, 1, 2, 3
+
+
+class Loads(NamedTuple):
+    """What decides overload: figures (K, T, LOAD_FIGURES, S); and of the T tiers and S stations:
+
+    input_dbm, output_dbm : (T,), the amplifier's limits as total power at the antenna, inf without one
+    front_db : (3,), loss in front of everything for each of JOINED_AS
+    mast : (S,). uhf : bool (S,). risk_db : (S,), a field of minus this could pass a limit of some tier
+    """
+
+    figures: NDArray[np.float64]
+    input_dbm: NDArray[np.float64]
+    output_dbm: NDArray[np.float64]
+    front_db: NDArray[np.float64]
+    mast: NDArray[np.int64]
+    uhf: NDArray[np.bool_]
+    risk_db: NDArray[np.float64]
+
+
+def loads_of(
+    tiers: tuple[Tier, ...],
+    facts: StationFacts,
+    clutter_m: NDArray[np.float64],
+    open_land: NDArray[np.bool_],
+    options: ReceptionOptions,
+) -> Loads:
+    """Return what decides overload for every tier and station; K kinds of surroundings."""
+    stations = len(facts.frequency_mhz)
+    figures = np.empty((clutter_m.size, len(tiers), LOAD_FIGURES, stations))
+    bands = [band_of(float(frequency_mhz)) for frequency_mhz in facts.frequency_mhz]
+    for number, tier in enumerate(tiers):
+        gain_db = tier.amplifier_gain_db if tier.has_amplifier else 0.0
+        for station, band in enumerate(bands):
+            frequency_mhz = float(facts.frequency_mhz[station])
+            polarization = int(facts.polarization[station])
+            cable_db = cable_loss_db(frequency_mhz, tier.cable_m)
+            figures[:, number, :, station] = [
+                tier.gain_dbd[band] + dipole_factor_db(frequency_mhz),
+                lobe_rolloff(tier.beamwidth_deg[band]),
+                0.0 if math.isnan(tier.beamwidth_deg[band]) else tier.front_to_back_db[band],
+                cross_polar_loss_db(HORIZONTAL, polarization, tier.cross_polar_db),
+                cross_polar_loss_db(VERTICAL, polarization, tier.cross_polar_db),
+                gain_db - cable_db - tier.passive_loss_db,
+                own_sd_db(tier, frequency_mhz, options),
+            ]
+    figures[:, :, POWER_DB] -= mount_losses_db(
+        tiers, np.asarray(facts.frequency_mhz, np.float64), clutter_m, open_land
+    )
+    input_dbm = np.array([tier.amp_in_max_dbm if tier.has_amplifier else np.inf for tier in tiers])
+    output_dbm = np.array(
+        [tier.amp_out_max_dbm - tier.amplifier_gain_db if tier.has_amplifier else np.inf for tier in tiers]
+    )
+    amplifier_db = figures[:, :, POWER_DB] - np.minimum(input_dbm, output_dbm)[:, None]
+    tuner_db = figures[:, :, POWER_DB] + figures[:, :, TUNER_DB] - TUNER_SEVERAL_DBM
+    risk_db = np.maximum(amplifier_db, tuner_db) + figures[:, :, SPREAD_DB]
+    return Loads(
+        figures,
+        input_dbm,
+        output_dbm,
+        np.array([FRONT_LOSS_DB[joined] for joined in JOINED_AS]),
+        np.asarray(facts.mast, np.int64),
+        np.array([band == "uhf" for band in bands]),
+        risk_db.max(axis=(0, 1)),
+    )
+
+
+@lean_kernel
+def overload_of(tier, height, cell, figures, plan, median_dbuvm, bearing_deg, loads):
+    """Return by how much the strongest stations pass the nearest limit, in dB, its port, and their spread.
+
+    figures : (LOAD_FIGURES, S) of the tier in the home's surroundings. Stations without a known field are
+    left out. Negative: within all limits; -inf where nothing is known.
+
+    Source: each limit at its own port: total power at the amplifier's input and output, single channels at
+        the tuner. Limits of the tier table; tuner: ATSC A/74 (from memory).
+    """
+    total_mw, strongest_dbm, spread_db = 0.0, -math.inf, 0.0
+    first_dbm, second_dbm = -math.inf, -math.inf
+    front_db = loads.front_db[int(plan[JOINED])]
+    for station in range(figures.shape[1]):
+        field = median_dbuvm[station, height, cell]
+        bearing = bearing_deg[loads.mast[station], cell]
+        if math.isnan(field) or math.isnan(bearing):
+            continue
+        loss_db = plan_loss_db(
+            plan, loads.uhf[station], False, bearing, figures[LOAD_ROLLOFF, station],
+            figures[LOAD_FLOOR_DB, station], figures[LOAD_CROSS_DB, station],
+            figures[LOAD_CROSS_DB + 1, station],
+        )  # fmt: skip
+        power_dbm = field + figures[POWER_DB, station] - loss_db - front_db
+        total_mw += 10.0 ** (power_dbm / 10.0)
+        if power_dbm > strongest_dbm:
+            strongest_dbm, spread_db = power_dbm, figures[SPREAD_DB, station]
+        tuner_dbm = power_dbm + figures[TUNER_DB, station]
+        if tuner_dbm > first_dbm:
+            first_dbm, second_dbm = tuner_dbm, first_dbm
+        elif tuner_dbm > second_dbm:
+            second_dbm = tuner_dbm
+    if total_mw == 0.0:
+        return -math.inf, NO_PORT, 0.0
+    total_dbm = 10.0 * math.log10(total_mw)
+    excess_db, port = total_dbm - loads.output_dbm[tier], AMPLIFIER_OUTPUT
+    if total_dbm - loads.input_dbm[tier] > excess_db:
+        excess_db, port = total_dbm - loads.input_dbm[tier], AMPLIFIER_INPUT
+    tuner_db = max(first_dbm - TUNER_ONE_DBM, second_dbm - TUNER_SEVERAL_DBM)
+    if tuner_db > excess_db:
+        excess_db, port = tuner_db, TUNER
+    return excess_db, port, spread_db
+
+
+@lean_kernel
+def may_overload(cell, median_dbuvm, loads):
+    """Return whether any plan of any tier could pass a limit, the strongest station one spread stronger."""
+    most_db = -math.inf
+    stations, heights = median_dbuvm.shape[0], median_dbuvm.shape[1]
+    for station in range(stations):
+        for height in range(heights):
+            over_db = median_dbuvm[station, height, cell] + loads.risk_db[station]
+            most_db = over_db if over_db > most_db else most_db
+    return most_db + 10.0 * math.log10(stations) + TWICE_THE_VOLTAGE_DB > 0.0

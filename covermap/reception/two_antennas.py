@@ -1,0 +1,180 @@
+"""The search for the best plan of two antennas: combined, or one a band behind a diplexer."""
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covermap.propagation.compiling import inner_kernel, lean_kernel
+from covermap.reception.aim_search import keep_better
+from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF, TOTAL_INVERSE, WantedTransmitters
+from covermap.reception.confidence import BEARING_DEG, CHOSEN, TOTAL_DEVIATION, UPPER_DB
+from covermap.reception.normal import normal_share
+from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
+from covermap.reception.plan import (
+    AIM_DEG,
+    CHANCE,
+    COMBINED,
+    DIPLEXED,
+    JOINED,
+    MOUNT,
+    SECOND_DEG,
+    SECOND_MOUNT,
+    chance_bound,
+    chance_of_list,
+    choose_transmitters,
+    set_plan,
+    set_upper,
+    worst_margin_db,
+)
+
+
+class AimArrays(NamedTuple):
+    """Work arrays of the search, made once a thread: the C aims tried for each antenna.
+
+    aim_deg, mount : (C,). loss_db : (C, W), what each aim takes from each transmitter
+    """
+
+    aim_deg: NDArray[np.float64]
+    mount: NDArray[np.float64]
+    loss_db: NDArray[np.float64]
+
+
+def aim_arrays(wanted: WantedTransmitters) -> AimArrays:
+    """Return work arrays for the bearings of a list's masts, the bisectors between them, and every mount."""
+    masts = np.unique(wanted.mast).size
+    count = 2 * masts * wanted.mounts.size
+    return AimArrays(np.empty(count), np.empty(count), np.empty((count, wanted.station.size)))
+
+
+@inner_kernel
+def _fill_bearings(wanted, values, work):
+    """Fill the first aims with the bearings of the list's masts in rising order; return how many."""
+    count = 0
+    for item in range(wanted.mast.size):
+        if item > 0 and wanted.mast[item] == wanted.mast[item - 1]:
+            continue
+        bearing_deg = float(math.floor(values[BEARING_DEG, item] + 0.5)) % 360.0
+        place = count
+        while place > 0 and work.aim_deg[place - 1] > bearing_deg:
+            work.aim_deg[place] = work.aim_deg[place - 1]
+            place -= 1
+        work.aim_deg[place] = bearing_deg
+        count += 1
+    return count
+
+
+@inner_kernel
+def fill_aims(wanted, values, work):
+    """Fill the aims worth trying, whole degrees: bearings of masts, bisectors of neighbours, every mount."""
+    count = _fill_bearings(wanted, values, work)
+    for place in range(count):
+        here = work.aim_deg[place]
+        there = work.aim_deg[(place + 1) % count] + (360.0 if place + 1 == count else 0.0)
+        work.aim_deg[count + place] = float(math.floor(0.5 * (here + there) + 0.5)) % 360.0
+    aims = 2 * count
+    for mount in range(wanted.mounts.size):
+        for place in range(aims):
+            work.aim_deg[mount * aims + place] = work.aim_deg[place]
+            work.mount[mount * aims + place] = wanted.mounts[mount]
+
+
+@inner_kernel
+def fill_losses(wanted, figures, values, work):
+    """Fill what each aim takes from each transmitter with a tier's antenna."""
+    for aim in range(work.aim_deg.size):
+        mount = int(work.mount[aim])
+        for item in range(wanted.station.size):
+            work.loss_db[aim, item] = off_axis_loss_db(
+                off_axis_deg(work.aim_deg[aim], values[BEARING_DEG, item]),
+                figures[ROLLOFF, item],
+                figures[FLOOR_DB, item],
+                figures[CROSS_DB + mount, item],
+            )
+
+
+@lean_kernel
+def _worst_of_band(aim, uhf, wanted, figures, values, work):
+    """Return the worst margin among the transmitters on UHF, or not on it, at an aim, in total deviations."""
+    worst = math.inf
+    for item in range(wanted.station.size):
+        if wanted.uhf[item] == uhf:
+            deviation = (values[UPPER_DB, item] - work.loss_db[aim, item]) * figures[TOTAL_INVERSE, item]
+            worst = deviation if deviation < worst else worst
+    return worst
+
+
+@inner_kernel
+def set_diplexed(wanted, figures, home, work):
+    """Make the trial one antenna for VHF and one for UHF, each at its best aim for its worst transmitter."""
+    trial = home.trial
+    for uhf in (False, True):
+        best, chosen = -math.inf, 0
+        for aim in range(work.aim_deg.size):
+            worst = _worst_of_band(aim, uhf, wanted, figures, home.values, work)
+            if worst > best:
+                best, chosen = worst, aim
+        trial[SECOND_DEG if uhf else AIM_DEG] = work.aim_deg[chosen]
+        trial[SECOND_MOUNT if uhf else MOUNT] = work.mount[chosen]
+    trial[JOINED] = DIPLEXED
+
+
+@inner_kernel
+def _can_better(first, second, needed, least_chance, wanted, figures, home, work):
+    """Return whether two combined antennas could reach a chance, ripple and interference left out."""
+    values, index = home.values, home.numbers
+    for item in range(wanted.station.size):
+        loss_db = min(work.loss_db[first, item], work.loss_db[second, item])
+        values[TOTAL_DEVIATION, item] = (values[UPPER_DB, item] - loss_db) * figures[TOTAL_INVERSE, item]
+    choose_transmitters(wanted, values, index)
+    if needed == wanted.services:
+        for number in range(wanted.services):
+            if normal_share(values[TOTAL_DEVIATION, index[CHOSEN, number]]) < least_chance:
+                return False
+        return True
+    return chance_bound(wanted.services, needed, values, index) >= least_chance
+
+
+@lean_kernel
+def search_two(joined, confidence, needed, wanted, figures, pair_figures, pairs, home, work, plan):
+    """Better a plan with two antennas joined in one way, where those can reach the confidence.
+
+    joined : COMBINED or DIPLEXED. figures, pair_figures : of the tier as joined; the home's margins set for
+    them. plan : the best so far; only a plan that reaches the confidence takes its place.
+
+    Accuracy: the aims tried are the bearings of the list's masts and the bisectors between neighbours, which
+        found what pairs of whole fives of degrees find in tests/test_two_antennas.py.
+    """
+    values, index = home.values, home.numbers
+    set_upper(figures, values)
+    choose_transmitters(wanted, values, index)
+    if chance_bound(wanted.services, needed, values, index) < confidence:
+        return
+    fill_aims(wanted, values, work)
+    fill_losses(wanted, figures, values, work)
+    aims = work.aim_deg.size
+    tries = 1 if joined == DIPLEXED else aims * (aims - 1) // 2
+    first, second = 0, 0
+    for _ in range(tries):
+        if joined == DIPLEXED:
+            set_diplexed(wanted, figures, home, work)
+        else:
+            second += 1
+            if second == aims:
+                first += 1
+                second = first + 1
+            least_chance = max(confidence, plan[CHANCE])
+            if not _can_better(first, second, needed, least_chance, wanted, figures, home, work):
+                continue
+            home.trial[AIM_DEG], home.trial[MOUNT] = work.aim_deg[first], work.mount[first]
+            home.trial[SECOND_DEG], home.trial[SECOND_MOUNT] = work.aim_deg[second], work.mount[second]
+            home.trial[JOINED] = COMBINED
+        set_plan(home.trial, 0.0, figures, pair_figures, wanted, pairs, home)
+        choose_transmitters(wanted, values, index)
+        chance = chance_bound(wanted.services, needed, values, index)
+        if chance >= confidence and chance > plan[CHANCE]:
+            chance = chance_of_list(needed, wanted, home, home.points)
+            if chance >= confidence:
+                worst_db = worst_margin_db(wanted.services, needed, values, index)
+                keep_better(chance, worst_db, home.trial, plan)
