@@ -367,3 +367,63 @@ def test_ridges_are_named_by_height_and_homes(wide):
     assert words == ["42 m over, 120 homes", "7 m over, under 5 homes"]
     wide.execute_script("page.ticks.ridges = true; page.cells.draw_now()")
     assert [entry for entry in wide.get_log("browser") if entry["level"] == "SEVERE"] == []
+
+
+# ---- the demo
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    """A coarse map of the demo and what Python works with: (coverage, path), estimate, the page's grid."""
+    from covermap import jobs
+    from covermap.outputs.coverage import open_coverage
+    from covermap.runs.page_levels import levels_of
+    from covermap.runs.preparation import prepare
+    from covermap.scenario import read_scenario
+
+    folder = tmp_path_factory.mktemp("demo") / "demo"
+    jobs.write_demo(folder)
+    scenario = folder / "scenario.toml"
+    scenario.write_text(scenario.read_text("utf-8").replace("cell_m = 100", "cell_m = 500"), "utf-8")
+    jobs.map_scenario(scenario)
+    prepared = prepare(read_scenario(scenario))
+    estimate = page_estimate(levels_of(prepared, None)(prepared.grid), prepared.scenario)
+    coverage = open_coverage(folder / "out")
+    return (coverage, folder / "out" / "map.html"), estimate, page_grid.page_grid(coverage.grid)
+
+
+def demo_tiers(browser, demo, services):
+    """Return Python's classes and the page's of the demo, for services by number, inside the map."""
+    (_, _), estimate, grid = demo
+    figures, rules = estimate.numbers(grid, browser.execute_script("return page.facts.masts"))
+    expected = quick_estimate(estimate.page_levels(grid, 1), estimate.ticked(services), figures, rules)
+    script = (
+        "const [numbers, done] = arguments; page.ticked = new Set(numbers); work_out(page.ticked).then(done)"
+    )
+    browser.execute_async_script(script, services)
+    found = np.array(wait_for(browser, "page.estimate.tier && [...page.estimate.tier]"), np.uint8)
+    inside_map = found != 254
+    return expected.ravel()[inside_map], found[inside_map]
+
+
+def test_demo_has_the_same_classes_in_page_and_python(browser, demo):
+    load(browser, demo[0])
+    names = [name for name, _ in demo[1].services()]
+    assert {"Skerra One", "Island Life", "Seven Seas", "Vane Music"} <= set(
+        names
+    )  # not only those of the list
+    everything = list(range(len(names)))
+    for services in ([0, 1, 2, 3, 4], [0], [2, 5, 7], [1, 2, 8, 9], everything):
+        expected, found = demo_tiers(browser, demo, services)
+        assert np.array_equal(found, expected), services
+
+
+def test_demo_estimate_is_mostly_the_exact_class(browser, demo):
+    load(browser, demo[0])
+    coverage, grid = demo[0][0], demo[2]
+    exact = grid.spread(coverage.read("main/tier"), 255).ravel()
+    _, found = demo_tiers(browser, demo, [0, 1, 2, 3, 4])
+    outside = grid.spread((coverage.read("flags") & 4 > 0).astype(np.uint8), 1).ravel() > 0
+    known = exact[~outside] < 255
+    # 98 % of 100 m squares without interference and overload, which the estimate leaves out
+    assert (found == exact[~outside])[known].mean() > 0.85
