@@ -12,6 +12,7 @@ from web_map_ground import HILL_CELL, HILL_M, FlatGround, GapInTheNorth, OneHill
 
 from covermap.addresses.skyline import skyline
 from covermap.cli.address import command as address_command
+from covermap.outputs.layers import LAYERS
 from covermap.outputs.web_map.heights import ResultHeights, page_heights
 from covermap.outputs.web_map.page_grid import page_grid
 
@@ -85,6 +86,10 @@ def test_card_tells_what_else_the_result_holds(browser, case):
     assert f"Why it is hard here: {words[CAUSES[col % 3]]}" in text
     amplifier = ("helps here", "does nothing here", "does harm here")[col % 3]
     assert f"A masthead amplifier {amplifier}" in text
+    rows = in_page(browser, "return [...document.querySelectorAll('.station')].map(e => e.innerText)")
+    why = {row[0]: re.findall("Why weaker: (.*)", row) for row in rows}
+    known = {"A": ["hills in the way"], "B": [], "C": ["noise from outside, around the antenna"]}
+    assert why == (known if "service_cause" in LAYERS else {"A": [], "B": [], "C": []})
     row, col = (int(part[0]) for part in np.nonzero((tier >= 3) & (tier <= 7) & (column >= 20)))
     text = click_cell(browser, row, col)
     assert "A second antenna" not in text

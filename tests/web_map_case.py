@@ -10,6 +10,7 @@ import rasterio
 import shapely
 from small_coverage import GRID, write_small_coverage
 
+from covermap.outputs.layers import LAYERS
 from covermap.outputs.web_map import Place, write_map
 from covermap.scenario.records import Scenario, Station, WantedList
 
@@ -95,6 +96,9 @@ def write_optional_rasters(coverage):
     write_raster(coverage, "main/second_aim", np.where(column < 20, 210, -1).astype(np.int16), -1)
     write_raster(coverage, "main/main_cause", (column % 3).astype(np.uint8), 255, CAUSES="|".join(CAUSES))
     write_raster(coverage, "main/amplifier", (1 + column % 3).astype(np.uint8), 255)
+    causes = np.stack([np.full(GRID.shape, cause, np.uint8) for cause in (0, 255, 2)])
+    if "service_cause" in LAYERS:
+        write_raster(coverage, "main/service_cause", causes, 255, CAUSES="|".join(CAUSES))
     tier = coverage.read("main/tier").astype(int)
     without = np.where(tier == 255, 255, np.where(column < 20, tier, np.maximum(tier - 2, 1)))
     write_raster(coverage, "main/tier_without_deciding", without.astype(np.uint8), 255)
@@ -103,10 +107,11 @@ def write_optional_rasters(coverage):
 def write_raster(coverage, name, values, nodata, **tags):
     with rasterio.open(coverage.path("main/tier")) as like:
         profile = {"crs": like.crs, "transform": like.transform, "driver": "GTiff"}
-    rows, cols = values.shape
-    profile |= {"width": cols, "height": rows, "count": 1, "dtype": values.dtype, "nodata": nodata}
+    bands = values if values.ndim == 3 else values[np.newaxis]
+    count, rows, cols = bands.shape
+    profile |= {"width": cols, "height": rows, "count": count, "dtype": values.dtype, "nodata": nodata}
     with rasterio.open(coverage.path(name), "w", **profile) as raster:
-        raster.write(values, 1)
+        raster.write(bands)
         raster.update_tags(**tags)
 
 

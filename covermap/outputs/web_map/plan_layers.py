@@ -15,6 +15,7 @@ from covermap.outputs.web_map.page_grid import PageGrid
 
 ANGLES = ("second_aim", "aim_from", "aim_to")  # whole degrees, -1 none
 CLASSES = ("tier_without_deciding", "main_cause", "amplifier")  # 255 none or unknown
+BY_SERVICE = "service_cause"  # one band a service; 255 where it is not weak
 FLAGS = "plan_flags"  # sum of the flags below
 
 CAUSE_WORDS = {
@@ -57,7 +58,7 @@ PLAN_NOTES = (
 
 def plan_kinds(coverage: Coverage, list_name: str) -> list[str]:
     """Return which of the optional kinds this result holds for a list."""
-    return [kind for kind in (*ANGLES, *CLASSES, FLAGS) if _has(coverage, f"{list_name}/{kind}")]
+    return [kind for kind in (*ANGLES, *CLASSES, BY_SERVICE, FLAGS) if _has(coverage, f"{list_name}/{kind}")]
 
 
 def plan_facts(coverage: Coverage, list_name: str) -> dict[str, Any]:
@@ -81,6 +82,9 @@ def plan_layers(
             low, high = two_bytes(grid.spread(values, -1))
             yield f"{list_name}/{kind}_low", low
             yield f"{list_name}/{kind}_high", high
+        elif kind == BY_SERVICE:
+            for order, causes in enumerate(values):
+                yield f"{list_name}/{kind}_{order}", grid.spread(causes, UNKNOWN)
         else:
             yield f"{list_name}/{kind}", grid.spread(values, 0 if kind == FLAGS else UNKNOWN)
 

@@ -41,7 +41,8 @@ function station_row(station, cell) {
   const field = cell.field_dbuvm[station.station_id];
   return element("div", { class: "station" },
     element("i", {}, station.letter),
-    element("span", {}, station.service, small(`${station_numbers(station)}${station_ways(station)}`)),
+    element("span", {}, station.service, small(`${station_numbers(station)}${station_ways(station)}`),
+      station_cause(station, cell) ? small(`Why weaker: ${station_cause(station, cell)}`) : null),
     element("em", { class: stronger_carrier(station, cell) ? "weaker" : null }, station_chance_words(station, cell),
       station.has_field ? small(field == null ? "field unknown" : `${field} dBµV/m`) : null));
 }

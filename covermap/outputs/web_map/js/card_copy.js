@@ -26,7 +26,8 @@ function card_text(cell) {
 function station_text(station, cell) {
   const field = cell.field_dbuvm[station.station_id];
   const strength = station.has_field ? `, ${field == null ? "field unknown" : `${field} dBµV/m`}` : "";
-  return `${station_chance_words(station, cell)}${strength}`;
+  const cause = station_cause(station, cell);
+  return `${station_chance_words(station, cell)}${strength}${cause ? `; why weaker: ${cause}` : ""}`;
 }
 
 function exact_command(cell) {

@@ -150,6 +150,12 @@ function station_chance_words(station, cell) {
   return stronger ? `${stronger.by_db} dB weaker than ${stronger.station.letter}` : chance_in_words(station_chance(station, cell));
 }
 
+// Why the station's service is weak here; empty where it is not, or another mast brings it.
+function station_cause(station, cell) {
+  const cause = cell.service_cause[page.list.services.indexOf(station.service)];
+  return cause == null || stronger_carrier(station, cell) ? "" : page.list.causes[cause] || "";
+}
+
 function station_ways(station) {
   const ways = page.list.transmitters[page.list.services.indexOf(station.service)].length;
   return ways < 2 ? "" : ways === 2 ? ", either mast" : `, any of ${ways} masts`;

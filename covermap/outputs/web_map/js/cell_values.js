@@ -30,6 +30,13 @@ async function read_plan(pixel) {
   return { aim_deg, second_aim_deg, aim_from_deg, aim_to_deg, tier_without_deciding, main_cause, amplifier, plan_flags };
 }
 
+// Why each service of the list is weak here: an index into the list's causes, null where it is not or unknown.
+async function read_causes(pixel) {
+  if (!has_kind("service_cause")) return page.list.services.map(() => null);
+  const names = page.list.services.map((_, order) => `${page.list.name}/service_cause_${order}`);
+  return Object.values(await values_at(pixel, names)).map((byte) => (byte === UNKNOWN ? null : byte));
+}
+
 async function read_stations(pixel) {
   const name = (kind) => `${page.list.name}/${kind}`;
   const services = page.list.services.map((_, order) => order);
@@ -66,5 +73,6 @@ async function read_cell(pixel) {
     deciding: values[name("deciding_service")],
     ...await read_plan(pixel),
     ...await read_stations(pixel),
+    service_cause: await read_causes(pixel),
   };
 }
