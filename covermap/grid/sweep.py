@@ -206,7 +206,7 @@ class RadialSweep:
                 f"{self._steps} and {self._items}. Make a larger one."
             )
         self._show(count)
-        unordered = sweep_radial(  # type: ignore[call-arg]  # mypy takes a kernel for a method
+        unordered = sweep_radial(
             ground, clutter, zones, float(step_km), latitude, float(tx_height_m), steps_of_items, ends,
             float(dn), float(n0), self._heights_m, self._frequencies_ghz, self._longest_wavelength_m,
             self._vertical, self._time_percents, self._radii_km,
@@ -241,7 +241,7 @@ class RadialSweep:
                 f"{int(np.diff(items.first).max())} items; this RadialSweep was made for {self._steps} and "
                 f"{self._items}. Make a larger one."
             )
-        unordered = sweep_radials(  # type: ignore[call-arg]  # mypy takes a kernel for a method
+        unordered = sweep_radials(
             profiles.ground_m, profiles.clutter_m, profiles.zone, float(step_km), profiles.mid_latitude_deg,
             float(tx_height_m), items.last_step, items.first, items.step, items.ground_m, float(dn),
             float(n0), self._heights_m, self._frequencies_ghz, self._longest_wavelength_m, self._vertical,
