@@ -14,7 +14,8 @@ from covermap.reception.aim_ranking import (
     fill_squares,
     rank_aims,
 )
-from covermap.reception.budget import FLOOR_DB, ROLLOFF
+from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF, TOTAL_INVERSE
+from covermap.reception.confidence import TOTAL_DEVIATION, UPPER_DB
 from covermap.reception.plan import (
     AIM_DEG,
     CHANCE,
@@ -35,7 +36,7 @@ from covermap.reception.plan import (
 ROUNDS_TO_NONE = 0.005  # chances below and from these round to 0 and 100 %
 ROUNDS_TO_ALL = 0.9951
 ANY_AIM = 3  # search_circle's quick: only whether any aim reaches the confidence
-CONFIRMED = 8  # aims whose rank is confirmed where ranks are coarse
+CONFIRMED = 12  # aims whose rank is confirmed where ranks are coarse
 JUST_MISSED = 0.03  # more than ranks are off by
 
 
@@ -106,8 +107,19 @@ def confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pa
         set_plan(home.trial, 0.0, figures, pair_figures, wanted, pairs, home)
         choose_transmitters(wanted, home.values, home.numbers)
         scan.rows[RANK, best] = chance_of_list(needed, wanted, home, scan.few_points)
-        for number in range(best - 1, best + 2):
+        aside = 1 if stage == CIRCLE else 0  # neighbours on the circle are looked at in the second stage
+        for number in range(best - aside, best + aside + 1):
             scan.rows[PRODUCT, number % count] = -math.inf
+
+
+@lean_kernel
+def mount_bound(mount, needed, wanted, figures, values, index):
+    """Return a chance that no aim of a mount exceeds: every transmitter at its own bearing, undisturbed."""
+    for item in range(figures.shape[1]):
+        margin_db = values[UPPER_DB, item] - figures[CROSS_DB + mount, item]
+        values[TOTAL_DEVIATION, item] = margin_db * figures[TOTAL_INVERSE, item]
+    choose_transmitters(wanted, values, index)
+    return chance_bound(wanted.services, needed, values, index)
 
 
 @inner_kernel
@@ -127,6 +139,10 @@ def best_ranked(needed, wanted, figures, pair_figures, pairs, home, scan):
         count = NEAR_AIMS if stage == NEAR else CIRCLE_AIMS
         best_rank = -math.inf
         for mount in wanted.mounts:
+            if best_rank > JUST_MISSED and needed > 1:  # then ranks are chances
+                bound = mount_bound(mount, needed, wanted, figures, home.values, home.numbers)
+                if bound < best_rank - JUST_MISSED:
+                    continue
             rank_aims(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, scan)
             if 1 < needed < wanted.services:
                 confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, scan)

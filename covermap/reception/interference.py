@@ -268,6 +268,7 @@ def set_pairs(by_day, height, wanted_figures, figures, pairs, values, work):
         work.touched[item] = False
         for pair in range(pairs.start[item], pairs.start[item + 1]):
             role = work.values[ROLE, pair]
+            role = role if clear_db > -math.inf else SILENT  # an unknown transmitter stays one
             over_db = -math.inf
             if role != SILENT:
                 over_db = level_dbuvm[height, pair] + figures[OFFSET_DB, pair]

@@ -37,6 +37,7 @@ from covermap.reception.confidence import (
 )
 from covermap.reception.interference import (
     ADDS,
+    FAINTEST_DB,
     OVER_NOISE_DB,
     PAIR_BEARING_DEG,
     PAIR_CROSS_DB,
@@ -63,6 +64,9 @@ PLAN_COLUMNS = 7
 
 JOINED_AS = ("single", "combined", "diplexed")  # first axis of a tier's figures
 SINGLE, COMBINED, DIPLEXED = 0, 1, 2
+
+
+POWER_OF_DB = math.log(10.0) / 10.0  # a level's power is exp(POWER_OF_DB level)
 
 
 class HomeArrays(NamedTuple):
@@ -155,10 +159,11 @@ def disturbed(item, margin_db, shift_db, plan, uhf, pair_figures, pairs, disturb
     Source: powers of interference, each less its protection ratio, added to the noise; powers of a
         single-frequency network added to the signal. Common practice, no source.
     """
-    signal, interference = 10.0 ** (margin_db / 10.0), 0.0
+    signal, interference = math.exp(POWER_OF_DB * margin_db), 0.0
     for pair in range(pairs.start[item], pairs.start[item + 1]):
         role = disturbing.values[ROLE, pair]
-        if role == SILENT:
+        over_db = disturbing.values[OVER_NOISE_DB, pair] + shift_db
+        if role == SILENT or (role != ADDS and over_db < FAINTEST_DB):
             continue
         adds = role == ADDS
         loss_db = plan_loss_db(
@@ -166,7 +171,7 @@ def disturbed(item, margin_db, shift_db, plan, uhf, pair_figures, pairs, disturb
             pair_figures[PAIR_FLOOR_DB, pair], pair_figures[PAIR_CROSS_DB, pair],
             pair_figures[PAIR_CROSS_DB + 1, pair],
         )  # fmt: skip
-        power = 10.0 ** ((disturbing.values[OVER_NOISE_DB, pair] + shift_db - loss_db) / 10.0)
+        power = math.exp(POWER_OF_DB * (over_db - loss_db))
         signal += power if adds else 0.0
         interference += 0.0 if adds else power
     return 10.0 * math.log10(signal / (1.0 + interference)), interference / (1.0 + interference)
