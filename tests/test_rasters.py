@@ -1,5 +1,7 @@
 """Rasters of a result folder, written tile by tile and read back with rasterio alone."""
 
+from dataclasses import replace
+
 import numpy as np
 import pyproj
 import pytest
@@ -11,7 +13,7 @@ from covermap.grid.frame import Grid, Tile
 from covermap.outputs.palette import TIERS, rgb
 from covermap.outputs.rasters import RasterSet
 from covermap.outputs.whole_file import TEMPORARY_FOLDER
-from covermap.reception.signals import ListReception
+from covermap.reception.receive import unknown_reception
 from covermap.scenario.records import WantedList
 
 
@@ -106,7 +108,8 @@ def test_nothing_stands_under_a_final_name_before_all_is_whole(tmp_path):
 def test_a_list_is_written_in_one_call(tmp_path):
     cells = GRID.rows * GRID.cols
     full = np.full(cells, 7, dtype=np.uint8)
-    reception = ListReception(
+    reception = replace(
+        unknown_reception(cells, services=2),
         tier=full,
         tier_chance_percent=np.tile(np.arange(7, dtype=np.uint8)[:, None], (1, cells)),
         dead_zone_chance_percent=full,

@@ -173,9 +173,6 @@ def test_without_the_relay_its_valley_loses_and_gains_come_from_its_channels_alo
     assert harder.any()
     assert (relay_dbuvm[harder] > 30.0).all()  # 39 dB(uV/m) is the least a rooftop antenna needs at UHF
     assert not {"SK1R", "CTVR"} & set(after.field_stations)
-    if any("Interference" in sentence for sentence in before.run["not_counted"]):
-        assert not easier.any()
-        return
     # a gain without a station is one that the station's signal spoiled: it must be there to be heard
     assert (relay_dbuvm[easier] > 0.0).all()
     if easier.any() and before.has("main/main_cause"):

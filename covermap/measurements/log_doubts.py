@@ -19,6 +19,7 @@ OVERLOAD_DBM = -8.0  # at the tuner, several channels (A/74, from memory)
 DIFFERENT_HEIGHT_M = 0.5
 FEWEST_FOR_TREND = 6
 DOUBTFUL_P = 0.05
+LEAST_TREND_DB = 0.5  # over the range of the readings: half a step of a whole-decibel scale
 
 Reasons = dict[tuple[str, ...], str]
 
@@ -185,7 +186,7 @@ def explained_by(pairs: Sequence[PairedDifference]) -> list[str]:
     """Return sentences where aim or level explains the difference between the antennas within a band.
 
     Source: least squares on all known pairs of one figure, around the means of their bands, so that a
-    difference between bands is no trend; told when p < 0.05.
+    difference between bands is no trend; told when p < 0.05 and it makes half a decibel over the readings.
     """
     exact = [p for p in pairs if p.is_exact and not p.left_out]
     sentences = []
@@ -197,7 +198,8 @@ def explained_by(pairs: Sequence[PairedDifference]) -> list[str]:
         if len(known) < FEWEST_FOR_TREND or len({v for v, _, _ in known}) < 3:
             continue
         slope, chance = _trend_within_bands(known)
-        if chance < DOUBTFUL_P:
+        reach = max(value for value, _, _ in known) - min(value for value, _, _ in known)
+        if chance < DOUBTFUL_P and abs(slope) * reach >= LEAST_TREND_DB:
             sentences.append(
                 f"The difference {words} ({slope:+.2f} dB a {'degree' if name == 'aim' else 'dB'}, "
                 f"{chance_words(chance)})"

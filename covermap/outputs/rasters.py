@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import threading
@@ -16,6 +17,7 @@ from rasterio.windows import Window
 
 from covermap.errors import InputError
 from covermap.grid.frame import Grid, Tile
+from covermap.outputs.full_disk import full_disk_in_words
 from covermap.outputs.layers import OF_STATION, RASTERS_FOLDER, Layer, as_layer_array, layer_of, raster_path
 from covermap.outputs.palette import TIERS, rgb
 from covermap.outputs.whole_file import TEMPORARY_FOLDER
@@ -70,9 +72,10 @@ class RasterSet:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        if kind is None:
-            self.finish()
-        else:
+        try:
+            if kind is None:
+                self.finish()
+        finally:
             self.discard()
 
     @property
@@ -98,7 +101,7 @@ class RasterSet:
             raise InputError(
                 f"raster {name!r}: the array has shape {bands.shape}, the tile needs {expected}."
             )
-        with self._lock, rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES):
+        with self._lock, full_disk_in_words(self.folder), rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES):
             if name not in self._open:
                 self._open[name] = self._create(name, layer)
             self._open[name].write(bands, window=Window(tile.col, tile.row, tile.cols, tile.rows))
@@ -125,15 +128,19 @@ class RasterSet:
             )
 
     def finish(self) -> list[Path]:
-        """Close the tiles, write every raster as a COG and rename all; return their paths."""
+        """Close the tiles, write every raster as a COG and rename all; return their paths.
+
+        Raises CovermapError when the disk is full; then, as after any error, no raster is renamed.
+        """
         finals: list[tuple[Path, Path]] = []
         with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES, GDAL_TIFF_INTERNAL_MASK=True):
             for name, dataset in self._open.items():
-                dataset.close()
                 path = raster_path(self.folder, name)
                 source = raster_path(self._temporary, name)
                 whole = source.with_name(source.name + ".whole")
-                _write_cog(source, whole, layer_of(name))
+                with full_disk_in_words(self.folder):
+                    dataset.close()
+                    _write_cog(source, whole, layer_of(name))
                 source.unlink()
                 finals.append((whole, path))
         for whole, path in finals:
@@ -144,8 +151,10 @@ class RasterSet:
 
     def discard(self) -> None:
         """Close and remove everything unfinished; finished files stay."""
-        for dataset in self._open.values():
-            dataset.close()
+        with rasterio.Env():  # what cannot be closed is said to its log, not to the terminal
+            for dataset in self._open.values():
+                with contextlib.suppress(Exception):  # on a full disk; the file goes anyway
+                    dataset.close()
         self._open = {}
         shutil.rmtree(self._temporary, ignore_errors=True)
         if self._temporary.parent.exists() and not any(self._temporary.parent.iterdir()):

@@ -99,8 +99,8 @@ def main_cause(
 ) -> NDArray[np.uint8]:
     """Return why each cell needs its tier and no lower one, shape (N,); 255 where tier 1 does, or unknown.
 
-    The cause of the deciding service with the plan one tier lower; overload where the stored plan needs a
-    filter. noise_db : of noise_loss_db.
+    The cause of the deciding service with the plan one tier lower; same_channel where that plan would do
+    without interference; overload where the stored plan needs a filter. noise_db : of noise_loss_db.
     """
     hard = (reception.tier >= 2) & (reception.tier != UNKNOWN_UINT8)
     station = np.where(hard, reception.deciding_station, -1).astype(np.int64)
@@ -111,6 +111,7 @@ def main_cause(
         noise_db[lower, np.maximum(station, 0)],
         hindrances,
     )
+    found[hard & reception.interference_decides] = CAUSES.index("same_channel")
     filtered = hard & ((reception.plan_flags & NEEDS_FILTER) > 0)
     return np.where(filtered, CAUSES.index("overload"), found).astype(np.uint8)
 

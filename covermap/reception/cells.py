@@ -55,7 +55,7 @@ MARGIN_TIER = 5  # the tier whose margin is a layer of its own
 SHIFTS_DB = (-3.0, 3.0)  # how every field is tried again
 LEAST_HELP = 0.05  # of the list's chance; an amplifier that brings less does nothing (judgement)
 NOT_ASKED_DB = 200.0  # margin of a service that is given up
-NIGHT = 2  # column of CellArrays.passes, behind the shifts
+NIGHT, UNDISTURBED = 2, 3  # columns of CellArrays.passes, behind the shifts
 NOBODY = -1  # no service is given up
 
 # A home's state, one number each: CellArrays.state.
@@ -110,7 +110,7 @@ class CellArrays(NamedTuple):
     level_dbuvm : (H, W) fields of a cell. known : (services,)
     plans : (tiers + 2, PLAN_COLUMNS), the last two for the dead zone and for a list with a service given up
     searched : (tiers + 2,) whether a plan is the best one. overload : (tiers,), 0, CLOSE or OVERLOADED
-    passes : (tiers, 3), whether a tier's plan holds with every field weaker, stronger, and by day
+    passes : (tiers, 4), whether a tier's plan holds with every field weaker, stronger, by day, undisturbed
     """
 
     home: HomeArrays
@@ -231,7 +231,7 @@ def look_again(tier, cell, shifted, watched, kind, asked, fields, model, work):
     """Fill passes and overload of a tier's plan; the tier set for it.
 
     shifted : whether fields are tried weaker and stronger. watched : whether anything can overload here.
-    By day is only looked at where the plan misses the confidence and something disturbs.
+    By day, and with nothing that disturbs, is only looked at where the plan misses the confidence.
     """
     plan = work.plans[tier]
     passes = work.passes[tier]
@@ -245,17 +245,20 @@ def look_again(tier, cell, shifted, watched, kind, asked, fields, model, work):
     else:
         work.overload[tier] = 0
     reaches = plan[CHANCE] >= asked.confidence
-    for trial in range(3):
+    some = work.home.disturbing.some[0]
+    for trial in range(UNDISTURBED + 1):
         if trial < NIGHT and (not shifted or (trial == 0 and not reaches) or (trial == 1 and reaches)):
             passes[trial] = trial == 1 and reaches  # 3 dB more never lose what is there, nor 3 less gain it
             continue
-        if trial == NIGHT and (reaches or not work.home.disturbing.some[0]):
+        if trial >= NIGHT and (reaches or not some):
             continue
         if trial == NIGHT:
             set_tier(tier, int(plan[JOINED]), np.bool_(True), np.int64(NOBODY), kind, model, work)
+        work.home.disturbing.some[0] = some and trial != UNDISTURBED
         shift_db = SHIFTS_DB[trial] if trial < NIGHT else 0.0
         chance = chance_at(plan, tier, shift_db, asked.needed, kind, model, work)
         passes[trial] = chance >= asked.confidence
+    work.home.disturbing.some[0] = some
 
 
 @inner_kernel
@@ -283,19 +286,17 @@ def rate_home(cell, shifted, kind, asked, fields, model, work):
     """Fill work.plans for one cell: chance and, where it is kept, the best plan of every tier.
 
     The row behind the last tier's takes the dead zone's plan: the last tier's best aim for at least
-    asked.dead_needed services. Return the index of the lowest tier whose plan holds and does not overload;
-    where every one that holds overloads, the lowest of those; the number of tiers where none holds.
+    asked.dead_needed services. Return the index of the lowest tier whose plan holds, overload left out (a
+    filter stops it); the number of tiers where none holds.
 
     Searches are skipped where whole percents do not depend on them.
     """
     tiers = model.directional.size
-    stored, holds = tiers, tiers
+    stored = tiers
     watched = may_overload(cell, fields.median_dbuvm, model.loads)
     fill_squares(CIRCLE, CIRCLE_AIMS, model.wanted, work.home.values, work.scan)
     start_deg = float(math.floor(work.home.values[BEARING_DEG, 0]))
     for task in range(tiers + 4):
-        if task == tiers and stored == tiers:
-            stored = holds
         row = next_task(task, tiers, stored, work)
         if row < 0:
             continue
@@ -308,7 +309,7 @@ def rate_home(cell, shifted, kind, asked, fields, model, work):
             continue
         quick = 0
         if task < tiers:
-            quick = 2 if holds < tiers else 1
+            quick = 2 if stored < tiers else 1
         elif row == tiers:
             quick = 2
         work.searched[row] = find_plan(
@@ -317,9 +318,7 @@ def rate_home(cell, shifted, kind, asked, fields, model, work):
         if row < tiers:
             look_again(tier, cell, shifted, watched, kind, asked, fields, model, work)
         if task < tiers and plan[CHANCE] >= asked.confidence:
-            holds = min(holds, tier)
-            if stored == tiers and work.overload[tier] != OVERLOADED:
-                stored = tier
+            stored = min(stored, tier)
         if model.directional[tier]:
             start_deg = plan[AIM_DEG]
     return stored
@@ -341,16 +340,12 @@ def service_chances(cell, plan, figures, pair_figures, wanted, pairs, home, chan
 
 
 @inner_kernel
-def tier_holding(column, stored, work):
-    """Return the lowest tier that passes a column of work.passes without overload, else any that does."""
-    tiers = work.overload.size
-    holds = tiers
-    for tier in range(tiers):
+def tier_holding(column, work):
+    """Return the lowest tier whose plan passes a column of work.passes; the number of tiers: none."""
+    for tier in range(work.overload.size):
         if work.passes[tier, column]:
-            if work.overload[tier] != OVERLOADED:
-                return tier
-            holds = min(holds, tier)
-    return holds
+            return tier
+    return work.overload.size
 
 
 @inner_kernel
@@ -360,8 +355,6 @@ def tier_without(deciding, stored, kind, asked, model, work):
     if asked.needed < model.wanted.services or model.wanted.services == 1:
         return stored
     for tier in range(min(stored, tiers)):
-        if work.overload[tier] == OVERLOADED:
-            continue
         start_deg = work.plans[tier, AIM_DEG]
         find_plan(
             tier, tiers + 1, np.int64(ANY_AIM), start_deg, asked.needed, deciding, kind, asked, model, work
@@ -432,7 +425,7 @@ def plan_flags(plan, tier, stored, kind, asked, model, work):
     elif work.overload[tier] == CLOSE:
         flags |= MAY_OVERLOAD
     for lower in range(min(stored, tiers)):
-        if work.passes[lower, NIGHT] and work.overload[lower] != OVERLOADED:
+        if work.passes[lower, NIGHT]:
             flags |= NIGHT_BIT
     if plan[MOUNT] == 1.0:
         flags |= VERTICAL_BIT
@@ -456,7 +449,7 @@ def receive_cells(asked, shifted, fields, model, work, result):
     (
         tier_out, tier_chance, dead_zone, margin, stored_margin, aim_out, limiting, deciding, chance, lower,
         second_out, aim_from, aim_to, flags, amplifier, without, weaker, stronger, dead_weaker, dead_stronger,
-        station, interference, deciding_station, deciding_interference,
+        station, interference, deciding_station, deciding_interference, interference_decides,
     ) = result  # fmt: skip
     tiers = model.directional.size
     wanted, pairs, home = model.wanted, model.pairs, work.home
@@ -473,8 +466,8 @@ def receive_cells(asked, shifted, fields, model, work, result):
             dead_stronger[cell] = percent(
                 chance_at(work.plans[tiers], tiers - 1, SHIFTS_DB[1], asked.dead_needed, kind, model, work)
             )
-            weaker[cell] = tier_holding(0, stored, work) + 1
-            stronger[cell] = tier_holding(1, stored, work) + 1
+            weaker[cell] = tier_holding(np.int64(0), work) + 1
+            stronger[cell] = tier_holding(np.int64(1), work) + 1
         tier_out[cell] = stored + 1 if stored < tiers else TIER_NOT_PROMISED
         for tier in range(tiers):
             tier_chance[tier, cell] = percent_beside(work.plans[tier, CHANCE], asked.confidence_percent)
@@ -500,6 +493,7 @@ def receive_cells(asked, shifted, fields, model, work, result):
             if one_lower == 1:
                 given_up = lowest
                 deciding[cell] = lowest
+                interference_decides[cell] = work.passes[tier, UNDISTURBED]
                 deciding_station[cell] = wanted.station[index[CHOSEN, lowest]]
                 deciding_interference[cell] = whole_db(home.values[INTERFERENCE_DB, index[CHOSEN, lowest]])
                 continue

@@ -17,7 +17,7 @@ from covermap.reception.budget import (
     tier_figures,
     wanted_transmitters,
 )
-from covermap.reception.cells import Asked, CellArrays, Fields, Installations, receive_cells
+from covermap.reception.cells import UNDISTURBED, Asked, CellArrays, Fields, Installations, receive_cells
 from covermap.reception.interference import find_pairs, pair_figures, with_harmless
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.overload import loads_of
@@ -184,6 +184,7 @@ def unknown_reception(cells: int, services: int) -> ListReception:
         service_interference_db=unknown(np.uint8, services),
         deciding_station=unknown(np.int16),
         deciding_interference_db=unknown(np.uint8),
+        interference_decides=np.zeros(cells, np.bool_),
     )
 
 
@@ -196,7 +197,7 @@ def _cell_arrays(heights: int, model: Installations) -> CellArrays:
         np.empty((TIER_COUNT + 2, PLAN_COLUMNS)),
         np.empty(TIER_COUNT + 2, np.bool_),
         np.zeros(TIER_COUNT, np.int64),
-        np.zeros((TIER_COUNT, 3), np.bool_),
+        np.zeros((TIER_COUNT, UNDISTURBED + 1), np.bool_),
         scan_arrays(wanted),
         aim_arrays(wanted),
     )

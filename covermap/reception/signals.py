@@ -115,6 +115,7 @@ class ListReception:
     service_interference_db : uint8 (V, N), what interference takes from its margin, whole dB
     deciding_station : int16 (N,), the deciding service's station with the plan one tier lower, -1 none
     deciding_interference_db : uint8 (N,), what interference takes from it there
+    interference_decides : bool (N,), whether without interference one tier lower would do
     """
 
     tier: NDArray[np.uint8]
@@ -141,3 +142,4 @@ class ListReception:
     service_interference_db: NDArray[np.uint8]
     deciding_station: NDArray[np.int16]
     deciding_interference_db: NDArray[np.uint8]
+    interference_decides: NDArray[np.bool_]

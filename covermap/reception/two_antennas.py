@@ -95,26 +95,30 @@ def fill_losses(wanted, figures, values, work):
 
 
 @lean_kernel
-def _worst_of_band(aim, uhf, wanted, figures, values, work):
-    """Return the worst margin among the transmitters on UHF, or not on it, at an aim, in total deviations."""
-    worst = math.inf
+def _chance_of_band(aim, uhf, wanted, figures, values, work):
+    """Return the chance of all transmitters on UHF, or not on it, at an aim: masts multiplied, undisturbed."""
+    chance, worst, mast = 1.0, math.inf, -1
     for item in range(wanted.station.size):
-        if wanted.uhf[item] == uhf:
-            deviation = (values[UPPER_DB, item] - work.loss_db[aim, item]) * figures[TOTAL_INVERSE, item]
-            worst = deviation if deviation < worst else worst
-    return worst
+        if wanted.uhf[item] != uhf:
+            continue
+        if wanted.mast[item] != mast:
+            chance *= normal_share(worst)
+            worst, mast = math.inf, wanted.mast[item]
+        deviation = (values[UPPER_DB, item] - work.loss_db[aim, item]) * figures[TOTAL_INVERSE, item]
+        worst = deviation if deviation < worst else worst
+    return chance * normal_share(worst)
 
 
 @inner_kernel
 def set_diplexed(wanted, figures, home, work):
-    """Make the trial one antenna for VHF and one for UHF, each at its best aim for its worst transmitter."""
+    """Make the trial one antenna for VHF and one for UHF, each at the aim that brings its band best."""
     trial = home.trial
     for uhf in (False, True):
-        best, chosen = -math.inf, 0
+        best, chosen = -1.0, 0
         for aim in range(work.aim_deg.size):
-            worst = _worst_of_band(aim, uhf, wanted, figures, home.values, work)
-            if worst > best:
-                best, chosen = worst, aim
+            chance = _chance_of_band(aim, uhf, wanted, figures, home.values, work)
+            if chance > best:
+                best, chosen = chance, aim
         trial[SECOND_DEG if uhf else AIM_DEG] = work.aim_deg[chosen]
         trial[SECOND_MOUNT if uhf else MOUNT] = work.mount[chosen]
     trial[JOINED] = DIPLEXED
