@@ -13,7 +13,9 @@ import pytest
 from shapely.geometry import Point
 
 import covermap
-from covermap.addresses.plans import Place, question
+from covermap.addresses.changes import without_each
+from covermap.addresses.high_vhf import high_vhf_of
+from covermap.addresses.plans import Place, aim_windows, night_of, question, tier_plans
 from covermap.addresses.site import Site
 from covermap.addresses.skyline import skyline
 from covermap.measurements.readings import read_readings
@@ -21,6 +23,14 @@ from covermap.outputs.address_sheet import address_record, sheet_html
 from covermap.outputs.address_sheet.sections import answer_section
 from covermap.outputs.cautions import CAUTIONS
 from covermap.reception import CellSignals, ReceptionOptions, StationFacts, receive
+from covermap.reception.signals import (
+    DIPLEXED,
+    LOST_AT_NIGHT,
+    MAY_OVERLOAD,
+    NEEDS_FILTER,
+    OWN_HIGH_VHF,
+    VERTICAL_MOUNT,
+)
 from covermap.runs.address_sheets import open_book
 from covermap.scenario.records import WantedList
 from covermap.tables import read_external_noise, read_tiers
@@ -28,6 +38,14 @@ from tests.test_commands import run, write_demo
 
 EASY = (43.9475, -35.625)  # on the slope under Long Rigg
 BEHIND = (43.98, -35.70)  # ridges on every side
+TWO = (43.97764, -35.70618)  # two masts in reach, 73 degrees apart
+FILTER = (44.0679, -35.69656)  # under a mast, the others behind ridges
+NIGHT = (43.8911, -35.71097)  # a far station on a wanted channel
+HIGH_VHF = (43.94695, -35.74715)  # the service on high VHF is the weak one
+REMARKABLE = (
+    EASY, BEHIND, TWO, FILTER, NIGHT, HIGH_VHF, (44.13826, -35.72851), (43.94203, -35.76437),
+    (44.11713, -35.70879), (43.92505, -35.68386), (44.10157, -35.71933), (44.11542, -35.70497),
+)  # fmt: skip
 DAY = date(2026, 12, 2)
 SECTIONS = (
     "1 Answer", "2 Choices", "3 Aim", "4 Stations by aim", "5 Why", "6 Amplifier", "7 What would change this",
@@ -65,29 +83,66 @@ def test_fields_are_those_of_the_exact_path(demo, behind):
         assert station.distance_km == pytest.approx(row["distance_km"], abs=1e-9)
 
 
-def test_tier_and_chances_are_those_of_reception_in_one_cell(book, behind):
-    site, heights = book.site, (10.0, 15.0)
-    place = _place(book, BEHIND)
-    signals = CellSignals(
-        heights_m=np.array(heights),
-        field_dbuvm=np.array(
-            [[[path.wanted_dbuvm[height]] for height in heights] for path in place.paths], np.float32
-        ),
-        bearing_deg=np.array(
-            [
-                [next(p for p in place.paths if p.station.mast == mast).profile.back_azimuth_deg]
-                for mast in site.scenario.masts
-            ],
+def test_answers_are_those_of_reception_in_a_cell_with_the_same_fields(book):
+    """One antenna, two, a filter, nights, high VHF: the point and the map think alike."""
+    site, places = book.site, [_place(book, where) for where in REMARKABLE]
+    found = receive(_as_cells(site, places), site.facts, site.tiers, site.wanted, site.options)
+    seen = set()
+    for cell, (where, place) in enumerate(zip(REMARKABLE, places, strict=True)):
+        asked = question(place)
+        plans = asked.best_plans()
+        lowest, kept = asked.lowest(plans), tier_plans(asked, plans)
+        assert found.tier[cell] == lowest.tier, where
+        chances = np.array([plan.chance_percent for plan in kept])
+        below = chances < 99.0  # from there on a cell need not look for the best aim
+        assert found.tier_chance_percent[:, cell][below] == pytest.approx(chances[below], abs=1.0), where
+        aims = (*lowest.plan.azimuths_deg, -1.0)[:2]
+        assert (found.aim_deg[cell], found.second_aim_deg[cell]) == aims, where
+        high_vhf, night = high_vhf_of(asked, lowest), night_of(kept, lowest, 90.0)
+        remarks = {
+            NEEDS_FILTER: lowest.needs_filter,
+            MAY_OVERLOAD: lowest.plan.may_overload and not lowest.plan.overloads,
+            LOST_AT_NIGHT: night is not None and night.tier_by_day is not None,
+            OWN_HIGH_VHF: lowest.tier < 8 and high_vhf is not None and high_vhf.needs_own,
+            DIPLEXED: lowest.plan.joined == "diplexed",
+            VERTICAL_MOUNT: lowest.plan.polarization == "vertical",
+        }
+        assert found.plan_flags[cell] == sum(bit for bit, holds in remarks.items() if holds), where
+        seen |= {bit for bit, holds in remarks.items() if holds} | {lowest.plan.joined}
+    assert {NEEDS_FILTER, MAY_OVERLOAD, LOST_AT_NIGHT, OWN_HIGH_VHF, VERTICAL_MOUNT} <= seen
+    assert {"single", "combined"} <= seen
+
+
+def _as_cells(site, places):
+    """Return the exact fields of several places as reception reads cells."""
+    heights_m = (10.0, 15.0)
+
+    def of_paths(name):
+        fields = [[getattr(path, name) for path in place.paths] for place in places]
+        return np.array(
+            [[[of[path][height] for of in fields] for height in heights_m] for path in range(len(fields[0]))],
             np.float32,
-        ),
-        clutter_height_m=np.array([place.clutter_height_m], np.float32),
-        open_land=np.array([place.open_land]),
+        )
+
+    def of_masts(value):
+        firsts = [
+            [next(p for p in place.paths if p.station.mast == mast) for mast in site.scenario.masts]
+            for place in places
+        ]
+        return np.array(
+            [[value(of[mast].profile) for of in firsts] for mast in range(len(firsts[0]))], np.float32
+        )
+
+    return CellSignals(
+        heights_m=np.array(heights_m),
+        field_dbuvm=of_paths("wanted_dbuvm"),
+        bearing_deg=of_masts(lambda profile: profile.back_azimuth_deg),
+        clutter_height_m=np.array([place.clutter_height_m for place in places], np.float32),
+        open_land=np.array([place.open_land for place in places]),
+        unwanted_field_dbuvm=of_paths("unwanted_dbuvm"),
+        median_field_dbuvm=of_paths("by_day_dbuvm"),
+        distance_km=of_masts(lambda profile: profile.length_km),
     )
-    found = receive(signals, site.facts, site.tiers, site.wanted, site.options)
-    assert found.tier[0] == behind.tier
-    chances = [plan.chance_percent for plan in behind.plans]
-    below = np.array(chances) < 99.0  # from there on a cell need not look for the best aim
-    assert found.tier_chance_percent[:, 0][below] == pytest.approx(np.array(chances)[below], abs=1.0)
 
 
 def _place(book, where):
@@ -359,17 +414,20 @@ def test_worked_address_reaches_its_margins_and_chances():
     place = _worked_place(np.array([[58.8, 60.8], [49.9, 51.9], [61.6, 63.6]]))
     asked = question(place)
     plans = asked.best_plans()
-    tier, plan = asked.lowest(plans)
-    assert (tier, plan.azimuth_deg) == (6, 40.0)  # rooftop with amplifier, at A and B: the lowest that passes
+    lowest = asked.lowest(plans)
+    plan = lowest.plan
+    assert (lowest.tier, plan.azimuth_deg, lowest.needs_filter) == (
+        6,
+        40.0,
+        False,
+    )  # rooftop with amplifier, at A and B: the lowest that passes
     assert plan.margins_db == pytest.approx([25.7, 17.4, 15.4], abs=0.1)
     assert 100.0 * plan.chance == pytest.approx(98.3, abs=0.5)
     rooftop = plans[4]
     assert rooftop.azimuth_deg == 40.0
     assert rooftop.margins_db == pytest.approx([14.8, 12.9, 4.7], abs=0.1)
     assert 100.0 * rooftop.chance == pytest.approx(75.5, abs=0.5)
-    from covermap.addresses.plans import aim_window, without_each
-
-    assert aim_window(asked, asked.tiers[5], plan) == (354, 87)
+    assert aim_windows(asked, asked.tiers[5], plan) == ((354, 87),)
     gone = {one.service: one for one in without_each(asked)}
     assert gone["C"].tier == 5
     assert gone["C"].chance_percent == pytest.approx(97.7, abs=0.5)
@@ -381,8 +439,8 @@ def _worked_place(field_dbuvm):
     class Path:
         def __init__(self, index, bearing_deg):
             ten, fifteen = field_dbuvm[index]
-            self.wanted_dbuvm = {10.0: ten, 15.0: fifteen}
-            self.profile = type("Profile", (), {"back_azimuth_deg": bearing_deg})
+            self.wanted_dbuvm = self.unwanted_dbuvm = self.by_day_dbuvm = {10.0: ten, 15.0: fifteen}
+            self.profile = type("Profile", (), {"back_azimuth_deg": bearing_deg, "length_km": 60.0})
 
     facts = StationFacts(
         frequency_mhz=np.array([569.0, 189.0, 515.0]),

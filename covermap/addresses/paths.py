@@ -4,13 +4,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from covermap.addresses.site import Site
+from covermap.constants import NEAR_MAST_KM, UNKNOWN_UINT8
 from covermap.grid.exact_path import ExactLoss, PointProfile, point_profile, station_loss
-from covermap.grid.fields import TIME_RULES, excess_loss_db, median_field, pattern_db, wanted_field
+from covermap.grid.fields import (
+    TIME_RULES,
+    excess_loss_db,
+    median_field,
+    pattern_db,
+    unwanted_field,
+    wanted_field,
+)
+from covermap.propagation import Profile, path_class
+from covermap.propagation.path_geometry import INLAND_ZONE
+from covermap.propagation.ridges import PATH_CLASSES
 from covermap.scenario.records import Station
 
 PATH_HEIGHT_M = 10.0  # lower mounts take the field at 10 m less the terminal loss
@@ -22,9 +34,11 @@ UNKNOWN = "unknown"
 class StationPath:
     """One station at one point, at 50 % of locations; heights are those asked for.
 
-    status : ok, near, unknown or out_of_reach
-    median_dbuvm, wanted_dbuvm : height in m -> field half of the time and at the time rule's wanted
-        percentage, ERP and pattern included, calibration only in wanted_dbuvm; NaN unknown
+    status : ok, near, unknown, out_of_reach or smooth_earth (the ground between is not known, so the loss is
+        that over flat land: only of stations that interfere, or stand beyond the elevation)
+    median_dbuvm : height in m -> field half of the time, ERP and pattern included; NaN unknown
+    wanted_dbuvm, unwanted_dbuvm, by_day_dbuvm : the same with calibration, at the time rule's wanted and
+        unwanted percentages and half of the time
     adjustment_db : of calibration
     obstacle_db : height -> loss above free space, half of the time
     without_clutter_db : the same at 10 m on bare ground
@@ -37,6 +51,8 @@ class StationPath:
     status: str
     median_dbuvm: dict[float, float]
     wanted_dbuvm: dict[float, float]
+    unwanted_dbuvm: dict[float, float]
+    by_day_dbuvm: dict[float, float]
     adjustment_db: float
     obstacle_db: dict[float, float]
     without_clutter_db: float
@@ -84,39 +100,80 @@ def _station_path(
     prediction = site.scenario.settings.prediction
     if profile.length_km > prediction.reach_km:
         return _unreached(station, profile, heights_m)
+    smooth = _by_smooth_earth(station, profile)
+    along = _flat(profile) if smooth else profile
     other_percent = TIME_RULES[prediction.time_rule][0]
-    losses = {height: _loss(site, station, profile, height, 50.0) for height in heights_m}
+    losses = {height: _loss(site, station, along, height, 50.0) for height in heights_m}
     at_ten = losses[PATH_HEIGHT_M]
-    place = np.array([longitude_deg]), np.array([latitude_deg])
     gain_db = pattern_db(station, np.array([profile.azimuth_deg]), np.array([at_ten.departure_deg]))
-    adjustment_db = 0.0
-    if site.calibration is not None:
-        excess_db = _excess_db(station, profile, at_ten.loss_db)
-        adjustment_db = float(site.calibration.adjustment_db(station, *place, np.array([excess_db]))[0])
-    median_dbuvm, wanted_dbuvm = {}, {}
+    place = np.array([longitude_deg]), np.array([latitude_deg])
+    adjustment_db = _adjustment_db(site, station, along, at_ten.loss_db, place)
+    fields: dict[str, dict[float, float]] = {name: {} for name in ("median", "wanted", "unwanted", "by_day")}
     for height, loss in losses.items():
         median = median_field(station, np.array([loss.loss_db]), gain_db)
         spread_db = 0.0
         if not loss.near:
-            spread_db = max(0.0, loss.loss_db - _loss(site, station, profile, height, other_percent).loss_db)
-        median_dbuvm[height] = float(median[0])
-        wanted = wanted_field(
-            median + np.float32(adjustment_db), np.array([spread_db], np.float32), prediction.time_rule
-        )
-        wanted_dbuvm[height] = float(wanted[0])
-    bare = _loss(site, station, _without_clutter(profile), PATH_HEIGHT_M, 50.0)
+            spread_db = max(0.0, loss.loss_db - _loss(site, station, along, height, other_percent).loss_db)
+        spread, adjusted = np.array([spread_db], np.float32), median + np.float32(adjustment_db)
+        fields["median"][height] = float(median[0])
+        fields["by_day"][height] = float(adjusted[0])
+        fields["wanted"][height] = float(wanted_field(adjusted, spread, prediction.time_rule)[0])
+        fields["unwanted"][height] = float(unwanted_field(adjusted, spread)[0])
+    bare = _loss(site, station, _without_clutter(along), PATH_HEIGHT_M, 50.0)
+    known = "smooth_earth" if smooth else "near" if at_ten.near else "ok"
     return StationPath(
         station=station,
         profile=profile,
-        status=UNKNOWN if math.isnan(at_ten.loss_db) else "near" if at_ten.near else "ok",
-        median_dbuvm=median_dbuvm,
-        wanted_dbuvm=wanted_dbuvm,
+        status=UNKNOWN if math.isnan(at_ten.loss_db) else known,
+        median_dbuvm=fields["median"],
+        wanted_dbuvm=fields["wanted"],
+        unwanted_dbuvm=fields["unwanted"],
+        by_day_dbuvm=fields["by_day"],
         adjustment_db=adjustment_db,
         obstacle_db={height: _excess_db(station, profile, loss.loss_db) for height, loss in losses.items()},
         without_clutter_db=_excess_db(station, profile, bare.loss_db),
         pattern_db=float(gain_db[0]),
         departure_deg=at_ten.departure_deg,
     )
+
+
+def _by_smooth_earth(station: Station, profile: PointProfile) -> bool:
+    """Return whether flat land stands in for ground that is not known, as on the map: never at the point."""
+    may = station.use == "interferer" or math.isnan(profile.ground_m[0])
+    return may and bool(np.isnan(profile.ground_m).any()) and not math.isnan(profile.ground_m[-1])
+
+
+def _flat(profile: PointProfile) -> PointProfile:
+    """Return the same way over flat inland ground without clutter."""
+    nothing = np.zeros_like(profile.ground_m)
+    zone = np.full(nothing.size, INLAND_ZONE, dtype=np.uint8)
+    return replace(profile, ground_m=nothing, clutter_m=nothing, zone=zone)
+
+
+def _adjustment_db(
+    site: Site, station: Station, profile: PointProfile, loss_db: float, place: tuple[NDArray, NDArray]
+) -> float:
+    """Return what calibration adds to a station's field at the point."""
+    if site.calibration is None:
+        return 0.0
+    excess_db = np.array([_excess_db(station, profile, loss_db)])
+    of_path = np.array([_path_class(site, station, profile, loss_db)], dtype=np.uint8)
+    return float(site.calibration.adjustment_db(station, *place, excess_db, of_path)[0])
+
+
+def _path_class(site: Site, station: Station, profile: PointProfile, loss_db: float) -> int:
+    if math.isnan(loss_db) or profile.length_km < NEAR_MAST_KM:
+        return UNKNOWN_UINT8
+    prediction = site.scenario.settings.prediction
+    found = path_class(
+        Profile(profile.distance_km, profile.ground_m),
+        frequency_mhz=station.frequency_mhz,
+        tx_height_m=station.antenna_height_m,
+        rx_height_m=PATH_HEIGHT_M,
+        dn=prediction.dn,
+        n0=prediction.n0,
+    )
+    return PATH_CLASSES.index(found)
 
 
 def _loss(
@@ -132,19 +189,22 @@ def _excess_db(station: Station, profile: PointProfile, loss_db: float) -> float
 
 
 def _without_clutter(profile: PointProfile) -> PointProfile:
-    return PointProfile(
-        profile.distance_km,
-        profile.ground_m,
-        np.zeros_like(profile.clutter_m),
-        profile.zone,
-        profile.mid_latitude_deg,
-        profile.azimuth_deg,
-        profile.back_azimuth_deg,
-    )
+    return replace(profile, clutter_m=np.zeros_like(profile.clutter_m))
 
 
 def _unreached(station: Station, profile: PointProfile, heights_m: Sequence[float]) -> StationPath:
     nothing = dict.fromkeys(heights_m, math.nan)
     return StationPath(
-        station, profile, OUT_OF_REACH, nothing, nothing, 0.0, nothing, math.nan, math.nan, math.nan
+        station,
+        profile,
+        OUT_OF_REACH,
+        median_dbuvm=nothing,
+        wanted_dbuvm=nothing,
+        unwanted_dbuvm=nothing,
+        by_day_dbuvm=nothing,
+        adjustment_db=0.0,
+        obstacle_db=nothing,
+        without_clutter_db=math.nan,
+        pattern_db=math.nan,
+        departure_deg=math.nan,
     )

@@ -1,15 +1,16 @@
-"""Which antenna a point needs: every tier's best plan, one service given up, one thing changed."""
+"""Which antenna a point needs: every tier's best plan, what is lost at night, and each station alone."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from covermap.addresses.paths import PATH_HEIGHT_M, StationPath
-from covermap.addresses.report import Change, TierPlan, Without
+from covermap.addresses.report import Night, TierPlan
 from covermap.addresses.site import Site
 from covermap.constants import TIER_NOT_PROMISED
 from covermap.reception import (
@@ -20,15 +21,11 @@ from covermap.reception import (
     Tier,
     aim_plan,
     aim_range,
-    best_aim,
+    best_plan,
 )
-from covermap.reception.external_noise import NOISIER
 from covermap.scenario.records import Station, WantedList
 
-WEAKER_DB = 3.0
-HIGHER_M = 3.0
-# Rough loss through the crowns of a row of trees in leaf: common practice, no source.
-IN_LEAF_DB = {"low_vhf": 3.0, "high_vhf": 3.0, "uhf": 6.0}
+MOST_SERVICES = 250  # reception tells up to 254 apart
 
 Shift = Callable[[Station], float]
 
@@ -60,60 +57,96 @@ class Place:
 
 
 @dataclass(frozen=True, eq=False)
+class Lowest:
+    """The answer: the lowest tier that reaches the confidence, 8 none, and its plan (8: the last tier's).
+
+    needs_filter : every tier that reaches it is overloaded, so a filter or attenuator must stand in front
+    """
+
+    tier: int
+    plan: AimPlan
+    needs_filter: bool
+
+
+@dataclass(frozen=True, eq=False)
 class Question:
-    """What is asked of a place: a list, installations, noise, and how much every field is moved."""
+    """What is asked of a place: a list, installations, noise, and how much every field is moved.
+
+    by_day : stations that disturb do so with their field at half of the time, not at the time rule's
+    """
 
     place: Place
     wanted: WantedList
     tiers: tuple[Tier, ...]
     options: ReceptionOptions
     shift_db: Shift = _no_shift
+    by_day: bool = False
 
     def best_plans(self) -> list[AimPlan]:
-        """Return the best plan of every installation."""
-        return [best_aim(self.signals(tier), tier) for tier in self.tiers]
+        """Return the best plan of every installation, one antenna or two."""
+        return [best_plan(self.signals(tier), tier) for tier in self.tiers]
 
-    def lowest(self, plans: Sequence[AimPlan]) -> tuple[int, AimPlan]:
-        """Return the lowest tier that reaches the confidence (8: none) and its plan (8: the last)."""
-        for tier, plan in zip(self.tiers, plans, strict=True):
-            if 100.0 * plan.chance >= self.options.confidence_percent:
-                return tier.tier, plan
-        return TIER_NOT_PROMISED, plans[-1]
+    def reaches(self, plan: AimPlan) -> bool:
+        """Return whether a plan reaches the confidence, overload left out."""
+        return 100.0 * plan.chance >= self.options.confidence_percent
+
+    def lowest(self, plans: Sequence[AimPlan]) -> Lowest:
+        """Return the lowest tier that reaches the confidence, with a filter where strong signals overload it."""
+        plan = next((plan for plan in plans if self.reaches(plan)), None)
+        if plan is None:
+            return Lowest(TIER_NOT_PROMISED, plans[-1], False)
+        return Lowest(plan.tier, plan, plan.overloads)
 
     def carriers(self) -> list[Station]:
         """Return the list's stations with a known path."""
         indices = (index for group in self.wanted.transmitters for index in group)
         return [self.place.paths[index].station for index in indices if self.place.known(index)]
 
+    def labels(self) -> dict[int, str]:
+        """Return station index -> service of the list, in the list's order."""
+        return {
+            index: service
+            for service, group in zip(self.wanted.services, self.wanted.transmitters, strict=True)
+            for index in group
+        }
+
+    def order(self, labels: dict[int, str]) -> list[int]:
+        """Return the stations of signals in their order: known ones, those with a label first."""
+        paths = range(len(self.place.paths))
+        order = [*labels, *(index for index in paths if index not in labels)]
+        return [index for index in order if self.place.known(index)]
+
     def signals(self, tier: Tier) -> PlaceSignals:
-        """Return what arrives from the list's stations at an installation's mount."""
-        stations, labels = [], []
-        for service, group in zip(self.wanted.services, self.wanted.transmitters, strict=True):
-            for index in group:
-                if self.place.known(index):
-                    stations.append(index)
-                    labels.append(service)
-        return self._signals(tier, stations, tuple(labels), self.wanted.at_least)
+        """Return what arrives at an installation's mount: the list, and all other stations, which disturb."""
+        return self._signals(tier, self.labels(), self.wanted.at_least)
 
-    def each_alone(self, tier: Tier) -> tuple[list[int], PlaceSignals]:
-        """Return every known station as a service of its own: their indices and what arrives."""
-        stations = [index for index in range(len(self.place.paths)) if self.place.known(index)]
-        return stations, self._signals(tier, stations, (), None)
+    def each_alone(self, tier: Tier) -> Iterable[tuple[list[int], PlaceSignals]]:
+        """Return every known station as a service of its own: their indices and what arrives, in portions."""
+        known = [index for index in range(len(self.place.paths)) if self.place.known(index)]
+        for start in range(0, len(known), MOST_SERVICES):
+            some = known[start : start + MOST_SERVICES]
+            yield some, self._signals(tier, {index: str(index) for index in some}, None)
 
-    def _signals(
-        self, tier: Tier, stations: list[int], labels: tuple[str, ...], at_least: int | None
-    ) -> PlaceSignals:
+    def _signals(self, tier: Tier, labels: dict[int, str], at_least: int | None) -> PlaceSignals:
+        """Return what arrives; labels : station index -> service, in the order services are to have."""
         place, height_m = self.place, max(PATH_HEIGHT_M, tier.height_m)
+        stations = self.order(labels)
         paths = [place.paths[index] for index in stations]
+        shift_db = np.array([self.shift_db(path.station) for path in paths])
+        median = np.array([path.by_day_dbuvm[height_m] for path in paths]) + shift_db
+        unwanted = np.array([path.unwanted_dbuvm[height_m] for path in paths]) + shift_db
         return PlaceSignals(
             facts=some_facts(place.site.facts, stations),
-            field_dbuvm=np.array([p.wanted_dbuvm[height_m] + self.shift_db(p.station) for p in paths]),
+            field_dbuvm=np.array([path.wanted_dbuvm[height_m] for path in paths]) + shift_db,
             bearing_deg=np.array([path.profile.back_azimuth_deg for path in paths]),
-            service=labels,
+            service=tuple(labels.get(index, "") for index in stations),
             at_least=at_least,
             clutter_height_m=place.clutter_height_m,
             open_land=place.open_land,
             options=self.options,
+            unwanted_dbuvm=median if self.by_day else unwanted,
+            median_dbuvm=median,
+            distance_km=np.array([path.profile.length_km for path in paths]),
         )
 
 
@@ -129,97 +162,141 @@ def question(place: Place) -> Question:
     return Question(place, site.wanted, site.tiers.tiers, site.options)
 
 
+def as_aimed(signals: PlaceSignals, tier: Tier, plan: AimPlan) -> AimPlan:
+    """Return what an installation brings with the aims of a plan."""
+    if plan.second_azimuth_deg is None:
+        return aim_plan(signals, tier, plan.azimuth_deg, plan.polarization)
+    return aim_plan(
+        signals,
+        tier,
+        plan.azimuth_deg,
+        plan.polarization,
+        second_azimuth_deg=plan.second_azimuth_deg,
+        second_polarization=plan.second_polarization,
+        joined=plan.joined,
+    )
+
+
 def tier_plans(asked: Question, plans: Sequence[AimPlan]) -> tuple[TierPlan, ...]:
     """Return the plans as the report keeps them."""
     return tuple(_tier_plan(asked, tier, plan) for tier, plan in zip(asked.tiers, plans, strict=True))
 
 
 def _tier_plan(asked: Question, tier: Tier, plan: AimPlan) -> TierPlan:
-    alone = {s: 100.0 * float(chance) for s, chance in zip(plan.services, plan.chances, strict=True)}
+    by_day = as_aimed(replace(asked, by_day=True).signals(tier), tier, plan)
+    alone = _by_service(plan, 100.0 * plan.chances)
+    confidence = asked.options.confidence_percent
+    upright = (plan.polarization, plan.second_polarization)[: len(plan.azimuths_deg)]
     return TierPlan(
         tier=tier.tier,
         name=tier.name,
-        aims_deg=(plan.azimuth_deg,),
-        directional=any(
-            tier.beamwidth_deg[s.band] == tier.beamwidth_deg[s.band] and tier.front_to_back_db[s.band] > 0.0
-            for s in asked.carriers()
-        ),
+        aims_deg=plan.azimuths_deg,
+        directional=any(_has_lobe(tier, station.band) for station in asked.carriers()),
         polarization=plan.polarization,
+        polarizations=upright,
+        joined=plan.joined,
         chance_percent=100.0 * plan.chance,
+        chance_by_day_percent=100.0 * by_day.chance,
         bounds_percent=(100.0 * plan.chance_bounds[0], 100.0 * plan.chance_bounds[1]),
         service_chance_percent=alone,
-        margin_db={s: float(margin) for s, margin in zip(plan.services, plan.margins_db, strict=True)},
-        lost=tuple(s for s in plan.services if alone[s] < asked.options.confidence_percent),
+        margin_db=_by_service(plan, plan.margins_db),
+        interference_db=_by_service(plan, plan.interference_db),
+        lost=tuple(s for s in plan.services if alone[s] < confidence),
+        lost_at_night=tuple(
+            s
+            for s, chance in _by_service(by_day, 100.0 * by_day.chances).items()
+            if alone[s] < confidence <= chance
+        ),
+        overload_db=plan.overload_db,
+        overload_port=plan.overload_port,
+        overloads=plan.overloads,
+        may_overload=plan.may_overload and not plan.overloads,
     )
 
 
-def aim_window(asked: Question, tier: Tier, plan: AimPlan) -> tuple[int, int] | None:
-    """Return the azimuths around a plan's aim that keep the confidence, None where it is not reached."""
-    return aim_range(asked.signals(tier), plan, tier, asked.options.confidence_percent / 100.0)
+def _by_service(plan: AimPlan, values: NDArray[np.float64]) -> dict[str, float]:
+    return {service: float(value) for service, value in zip(plan.services, values, strict=True)}
 
 
-def alone_at_plan(asked: Question, tier: Tier, plan: AimPlan) -> dict[int, tuple[float, float]]:
-    """Return station index -> (margin in dB, chance in percent) of each station alone, with a plan's aim."""
-    stations, signals = asked.each_alone(tier)
-    if not stations:
-        return {}
-    found = aim_plan(signals, tier, plan.azimuth_deg, plan.polarization)
-    return {
-        index: (float(margin), 100.0 * float(chance))
-        for index, margin, chance in zip(stations, found.margins_db, found.chances, strict=True)
-    }
+def _has_lobe(tier: Tier, band: str) -> bool:
+    return not math.isnan(tier.beamwidth_deg[band]) and tier.front_to_back_db[band] > 0.0
 
 
-def without_each(asked: Question) -> tuple[Without, ...]:
-    """Return what giving up each service would need; nothing for a list of one, or where some are enough."""
-    wanted = asked.wanted
-    if len(wanted.services) < 2 or wanted.at_least is not None:
-        return ()
-    found = []
-    for number, service in enumerate(wanted.services):
-        fewer = replace(
-            wanted,
-            services=wanted.services[:number] + wanted.services[number + 1 :],
-            transmitters=wanted.transmitters[:number] + wanted.transmitters[number + 1 :],
-        )
-        rest = replace(asked, wanted=fewer)
-        tier, plan = rest.lowest(rest.best_plans())
-        found.append(Without(service, tier, 100.0 * plan.chance))
-    return tuple(found)
+def night_of(kept: Sequence[TierPlan], lowest: Lowest, confidence_percent: float) -> Night | None:
+    """Return what is fine by day and lost on nights of good propagation, None where nothing is.
 
-
-def changes(asked: Question) -> tuple[Change, ...]:
-    """Return what each change would need: weaker signals, a higher mount, leaves, more noise."""
-    noise = asked.options.noise_environment
-    higher = tuple(replace(tier, height_m=tier.height_m + HIGHER_M) for tier in asked.tiers)
-    tried = [
-        ("weaker_3db", f"Everything {WEAKER_DB:g} dB weaker", replace(asked, shift_db=_weaker)),
-        ("higher_3m", f"{HIGHER_M:g} m more height", replace(asked, tiers=higher)),
+    As on the map: a lower tier whose plan would reach the confidence with interference at half of the time.
+    """
+    by_day = next(
         (
-            "in_leaf",
-            f"Trees in leaf in the way ({IN_LEAF_DB['uhf']:g} dB at UHF, {IN_LEAF_DB['high_vhf']:g} at VHF)",
-            replace(asked, shift_db=_in_leaf),
+            plan
+            for plan in kept[: lowest.tier - 1]
+            if not plan.overloads and plan.chance_percent < confidence_percent <= plan.chance_by_day_percent
         ),
-    ]
-    if NOISIER[noise] != noise:
-        options = replace(asked.options, noise_environment=NOISIER[noise])
-        words = f"House noise one class up ({NOISIER[noise].replace('_', ' ')})"
-        tried.append(("noisier", words, replace(asked, options=options)))
-    found = []
-    for key, words, changed in tried:
-        tier, plan = changed.lowest(changed.best_plans())
-        found.append(Change(key, words, tier, 100.0 * plan.chance, (plan.azimuth_deg,)))
-    return tuple(found)
+        None,
+    )
+    lost = kept[min(lowest.tier, len(kept)) - 1].lost_at_night
+    if by_day is None and not lost:
+        return None
+    return Night(
+        tier_by_day=None if by_day is None else by_day.tier,
+        chance_by_day_percent=math.nan if by_day is None else by_day.chance_by_day_percent,
+        services=lost,
+    )
 
 
-def _weaker(station: Station) -> float:
-    return -WEAKER_DB
+def aim_windows(asked: Question, tier: Tier, plan: AimPlan) -> tuple[tuple[int, int] | None, ...]:
+    """Return the azimuths around each antenna's aim that keep the confidence, the other one standing.
+
+    None where the plan itself does not reach it.
+    """
+    signals, confidence = asked.signals(tier), asked.options.confidence_percent / 100.0
+    first = aim_range(signals, plan, tier, confidence)
+    if plan.second_azimuth_deg is None:
+        return (first,)
+    return first, None if first is None else _second_window(signals, tier, plan, confidence)
 
 
-def _in_leaf(station: Station) -> float:
-    return -IN_LEAF_DB[station.band]
+def _second_window(signals: PlaceSignals, tier: Tier, plan: AimPlan, confidence: float) -> tuple[int, int]:
+    """Return how far the second antenna may turn: step by step to either side until the chance is missed."""
+    aim_deg, reach = round(plan.second_azimuth_deg or 0.0) % 360, {}
+    for side in (-1, 1):
+        turned = 0
+        while turned < 180:
+            trial = replace(plan, second_azimuth_deg=float((aim_deg + side * (turned + 1)) % 360))
+            if as_aimed(signals, tier, trial).chance < confidence:
+                break
+            turned += 1
+        reach[side] = turned
+    if reach[-1] + reach[1] >= 359:
+        return 0, 359
+    return (aim_deg - reach[-1]) % 360, (aim_deg + reach[1]) % 360
 
 
-def heights_to_compute_m(tiers: Sequence[Tier]) -> list[float]:
-    """Return the heights of mounts that any question asks for."""
-    return [tier.height_m + more for tier in tiers for more in (0.0, HIGHER_M)]
+@dataclass(frozen=True)
+class Alone:
+    """One station as if it were the whole list, with a plan's aims; chance_by_day as Question.by_day."""
+
+    margin_db: float
+    chance_percent: float
+    chance_by_day_percent: float
+    interference_db: float
+
+
+NOT_KNOWN = Alone(math.nan, math.nan, math.nan, math.nan)
+
+
+def alone_at_plan(asked: Question, tier: Tier, plan: AimPlan) -> dict[int, Alone]:
+    """Return station index -> each known station alone, with a plan's aims."""
+    found: dict[int, Alone] = {}
+    by_day = replace(asked, by_day=True).each_alone(tier)
+    for (stations, signals), (_, day_signals) in zip(asked.each_alone(tier), by_day, strict=True):
+        night, day = as_aimed(signals, tier, plan), as_aimed(day_signals, tier, plan)
+        for number, index in enumerate(stations):
+            found[index] = Alone(
+                float(night.margins_db[number]),
+                100.0 * float(night.chances[number]),
+                100.0 * float(day.chances[number]),
+                float(night.interference_db[number]),
+            )
+    return found

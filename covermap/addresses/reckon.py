@@ -4,35 +4,34 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date, datetime
+from typing import Any
 
 import numpy as np
 
-from covermap.addresses.amplifier import amplifier_effect
-from covermap.addresses.paths import PATH_HEIGHT_M, StationPath, mount_heights_m, station_paths
+from covermap.addresses.amplifier import amplifier_effect, ports
+from covermap.addresses.at_place import stations_at_place
+from covermap.addresses.changes import changes, heights_to_compute_m, without_each
+from covermap.addresses.high_vhf import high_vhf_of
+from covermap.addresses.paths import PATH_HEIGHT_M, mount_heights_m, station_paths
 from covermap.addresses.plans import (
+    Lowest,
     Place,
     Question,
-    aim_window,
-    alone_at_plan,
-    changes,
-    heights_to_compute_m,
+    aim_windows,
+    night_of,
     question,
     tier_plans,
-    without_each,
 )
-from covermap.addresses.report import AddressReport, CellValue, StationAtPlace, SunAt, TierPlan
+from covermap.addresses.report import AddressReport, CellValue, SunAt, TierPlan
 from covermap.addresses.site import Site
 from covermap.addresses.skyline import skyline
-from covermap.addresses.why import Obstacles, cause_of, mast_paths, obstacles
+from covermap.addresses.why import cause_of, mast_paths, obstacles
 from covermap.bearings import declination, sun_position
 from covermap.grid.fields import STEEP_RAY_DEG
 from covermap.propagation.path_geometry import median_radius_km
 from covermap.reception import AimPlan
-
-WORTH_NAMING_PERCENT = 30.0  # chance from which a station that is not on the list is named
-MOST_OTHERS = 8
 
 
 @dataclass(frozen=True)
@@ -58,16 +57,11 @@ def reckon(
     scenario, place = site.scenario, _place(site, asked)
     ground_m = _ground_m(site, asked)
     reason = _unknown_reason(site, asked, place, ground_m)
-    plain = question(place)
-    plans: list[AimPlan] = [] if reason else plain.best_plans()
-    tier, plan = plain.lowest(plans) if plans else (None, None)
-    mount = site.tiers[min(tier, len(site.tiers))] if tier is not None else site.tiers[len(site.tiers)]
-    kept = tier_plans(plain, plans) if plans else ()
-    rx_height_m = max(PATH_HEIGHT_M, mount.height_m)
-    stored = None if tier is None else kept[min(tier, len(kept)) - 1]
-    stations = _stations(place, plain, plan, stored, rx_height_m, cell)
-    by_id = {path.station.station_id: path for path in place.paths}
     prediction = scenario.settings.prediction
+    answer = _Answer(question(place), not reason)
+    rx_height_m = max(PATH_HEIGHT_M, answer.mount.height_m)
+    stations = stations_at_place(answer.asked, answer.mount, answer.plan, answer.stored, cell)
+    by_id = {path.station.station_id: path for path in place.paths}
     radius_km = float(median_radius_km(prediction.dn))
     return AddressReport(
         point_id=asked.point_id,
@@ -83,23 +77,9 @@ def reckon(
         stations_as_of=scenario.stations_as_of,
         status="unknown" if reason else "ok",
         reason=reason,
-        tier=tier,
-        chance_percent=None if stored is None else stored.chance_percent,
-        aims_deg=() if stored is None else stored.aims_deg,
-        aim_range_deg=None if plan is None else aim_window(plain, mount, plan),
-        polarization="" if stored is None else stored.polarization,
-        deciding_service=_weakest(kept[tier - 2]) if tier is not None and tier > 1 else None,
-        limiting_service=None if stored is None else _weakest(stored),
-        plans=kept,
-        without=without_each(plain) if plans else (),
+        **answer.fields(),
         stations=stations,
         masts=mast_paths(stations, by_id, rx_height_m, prediction.dn),
-        amplifier=None
-        if tier is None
-        else amplifier_effect(
-            site.tiers.tiers, tier, stations, {s.station_id: s for s in scenario.stations}, site.options
-        ),
-        changes=changes(plain) if plans else (),
         skyline=skyline(site.terrain, asked.latitude_deg, asked.longitude_deg, rx_height_m, radius_km),
         declination=declination(asked.latitude_deg, asked.longitude_deg, asked.on) if asked.on else None,
         sun=_sun(asked),
@@ -109,6 +89,71 @@ def reckon(
         cautions=tuple(cautions),
         tier_names=tuple(tier.name for tier in site.tiers),
     )
+
+
+class _Answer:
+    """The plans of a place and what follows from them; nothing where they are not known."""
+
+    def __init__(self, asked: Question, known: bool) -> None:
+        self.asked = asked
+        self.plans = asked.best_plans() if known else []
+        self.lowest: Lowest | None = asked.lowest(self.plans) if known else None
+        self.kept = tier_plans(asked, self.plans) if known else ()
+        self.mount = asked.tiers[-1 if self.lowest is None else min(self.lowest.tier, len(asked.tiers)) - 1]
+        self.plan: AimPlan | None = None if self.lowest is None else self.lowest.plan
+        self.stored: TierPlan | None = None if self.lowest is None else self.kept[self.mount.tier - 1]
+
+    def fields(self) -> dict[str, Any]:
+        """Return the fields of the report that follow from the plans."""
+        asked, lowest, stored = self.asked, self.lowest, self.stored
+        if lowest is None or stored is None:
+            return dict(_NOTHING)
+        lower = self.kept[lowest.tier - 2] if lowest.tier > 1 else None
+        confidence = asked.options.confidence_percent
+        return {
+            "tier": lowest.tier,
+            "chance_percent": stored.chance_percent,
+            "aims_deg": stored.aims_deg,
+            "joined": stored.joined,
+            "needs_filter": lowest.needs_filter,
+            "may_overload": stored.may_overload,
+            "aim_ranges_deg": aim_windows(asked, self.mount, lowest.plan),
+            "polarization": stored.polarization,
+            "night": night_of(self.kept, lowest, confidence),
+            "main_cause": self._main_cause(),
+            "deciding_service": None if lower is None else _weakest(lower),
+            "limiting_service": _weakest(stored),
+            "plans": self.kept,
+            "kept_one_lower": () if lower is None else _kept(asked, lower),
+            "without": without_each(asked),
+            "high_vhf": high_vhf_of(asked, lowest),
+            "ports": ports(asked, self.mount, lowest.plan),
+            "amplifier": amplifier_effect(asked, self.plans, lowest),
+            "changes": changes(asked),
+        }
+
+    def _main_cause(self) -> str:
+        """Return why no lower tier will do: the cause of the deciding service's station one tier lower."""
+        asked, lowest = self.asked, self.lowest
+        if lowest is None or lowest.tier < 2:
+            return ""
+        if lowest.needs_filter:
+            return "overload"
+        tier, plan = asked.tiers[lowest.tier - 2], self.plans[lowest.tier - 2]
+        worst = int(np.argmin(plan.chances))
+        index = asked.order(asked.labels())[int(plan.station[worst])]
+        path, site = asked.place.paths[index], asked.place.site
+        prediction = site.scenario.settings.prediction
+        blocked = obstacles(path, PATH_HEIGHT_M, prediction.dn, prediction.n0)
+        return cause_of(path, blocked, tier, site.options, float(plan.interference_db[worst]))
+
+
+_NOTHING: dict[str, Any] = {
+    "tier": None, "chance_percent": None, "aims_deg": (), "joined": "", "needs_filter": False,
+    "may_overload": False, "aim_ranges_deg": (), "polarization": "", "night": None, "main_cause": "",
+    "deciding_service": None, "limiting_service": None, "plans": (), "kept_one_lower": (), "without": (),
+    "high_vhf": None, "ports": None, "amplifier": None, "changes": (),
+}  # fmt: skip
 
 
 def _place(site: Site, asked: Asked) -> Place:
@@ -150,103 +195,9 @@ def _unknown_reason(site: Site, asked: Asked, place: Place, ground_m: float) -> 
     return f"{' and '.join(missing)}: {why}."
 
 
-def _stations(
-    place: Place,
-    plain: Question,
-    plan: AimPlan | None,
-    stored: TierPlan | None,
-    rx_height_m: float,
-    cell: CellValue,
-) -> tuple[StationAtPlace, ...]:
-    """Return the list's stations and the best of the others, grouped by mast, nearest the aim first."""
-    site, prediction = place.site, place.site.scenario.settings.prediction
-    tier = site.tiers[len(site.tiers) if stored is None else stored.tier]
-    alone = {} if plan is None else alone_at_plan(plain, tier, plan)
-    on_list = {index for group in site.wanted.transmitters for index in group}
-    found = []
-    for index, path in enumerate(place.paths):
-        margin_db, chance = alone.get(index, (math.nan, math.nan))
-        if index not in on_list and not (path.station.use == "wanted" and chance >= WORTH_NAMING_PERCENT):
-            continue
-        blocked = obstacles(path, rx_height_m, prediction.dn, prediction.n0)
-        cause = cause_of(path, blocked, tier, site.options, chance)
-        aims = () if stored is None else stored.aims_deg
-        found.append(
-            _station(path, index in on_list, margin_db, chance, aims, rx_height_m, blocked, cause, cell)
-        )
-    others = sorted((s for s in found if not s.on_list), key=lambda s: -s.chance_percent)[MOST_OTHERS:]
-    return _lettered([station for station in found if station not in others])
-
-
-def _station(
-    path: StationPath,
-    on_list: bool,
-    margin_db: float,
-    chance_percent: float,
-    aims_deg: tuple[float, ...],
-    rx_height_m: float,
-    blocked: Obstacles,
-    cause: str,
-    cell: CellValue,
-) -> StationAtPlace:
-    station, azimuth_deg = path.station, path.profile.back_azimuth_deg
-    return StationAtPlace(
-        station_id=station.station_id,
-        service=station.service,
-        mast=station.mast,
-        letter="",
-        on_list=on_list,
-        displayed_channel=station.displayed_channel,
-        rf_channel=station.rf_channel,
-        frequency_mhz=station.frequency_mhz,
-        band=station.band,
-        status=path.status,
-        field_dbuvm=path.median_dbuvm[PATH_HEIGHT_M],
-        adjustment_db=path.adjustment_db,
-        cell_field_dbuvm=cell.field_dbuvm.get(station.station_id, math.nan),
-        margin_db=margin_db,
-        chance_percent=chance_percent,
-        azimuth_deg=azimuth_deg,
-        distance_km=path.profile.length_km,
-        off_aim_deg=_nearest_deg(azimuth_deg, aims_deg),
-        obstacle_db=max(0.0, path.obstacle_db[rx_height_m]),
-        path_class=blocked.path_class,
-        ridges=blocked.ridges,
-        cause=cause,
-    )
-
-
-def _nearest_deg(azimuth_deg: float, aims_deg: tuple[float, ...]) -> float:
-    """Return the angle to the nearest aim, 0 to 180; NaN without one."""
-    return min((abs((azimuth_deg - aim + 180.0) % 360.0 - 180.0) for aim in aims_deg), default=math.nan)
-
-
-def _lettered(stations: list[StationAtPlace]) -> tuple[StationAtPlace, ...]:
-    """Return the stations mast by mast with letters: those of the list, then nearest the aim."""
-    masts: dict[str, list[StationAtPlace]] = {}
-    for station in stations:
-        masts.setdefault(station.mast, []).append(station)
-
-    def rank(mast: str) -> tuple[bool, float, float]:
-        members = masts[mast]
-        off_aim = members[0].off_aim_deg
-        return (
-            not any(s.on_list for s in members),
-            1e9 if math.isnan(off_aim) else round(off_aim),
-            members[0].distance_km,
-        )
-
-    ordered = [
-        station
-        for mast in sorted(masts, key=rank)
-        for station in sorted(masts[mast], key=lambda s: not s.on_list)
-    ]
-    return tuple(replace(station, letter=_letter(order)) for order, station in enumerate(ordered))
-
-
-def _letter(order: int) -> str:
-    head, last = divmod(order, 26)
-    return (_letter(head - 1) if head else "") + chr(ord("A") + last)
+def _kept(asked: Question, plan: TierPlan) -> tuple[str, ...]:
+    """Return the services of the list that a plan surely brings, each alone, in the list's order."""
+    return tuple(service for service in asked.wanted.services if service not in plan.lost)
 
 
 def _weakest(plan: TierPlan) -> str:
@@ -282,6 +233,11 @@ def _notes(site: Site, asked: Asked, place: Place) -> tuple[str, ...]:
         notes.append(
             f"{', '.join(dict.fromkeys(steep))}: the signal leaves its mast more than 3° below level and the "
             "mast's pattern in height is not known: the real signal may be weaker."
+        )
+    if any(path.status == "smooth_earth" for path in place.paths):
+        notes.append(
+            "The ground towards a station that may disturb is not known; its signal is reckoned over flat "
+            "land."
         )
     if any(path.adjustment_db for path in listed):
         notes.append("Margins here are adjusted by readings taken nearby; the fields shown are not.")

@@ -18,11 +18,16 @@ class TierPlan:
 
     tier : 1 to 7; name : of the tier table
     aims_deg : true azimuths, one an antenna; directional : False where every aim is alike
-    polarization : of the mount
-    chance_percent : that the needed services arrive together, 0 to 100
+    polarization : of the (first) mount; polarizations : one an antenna
+    joined : single, combined (two on one cable) or diplexed (the first brings VHF, the second UHF)
+    chance_percent : that the needed services arrive together, 0 to 100, overload left out
+    chance_by_day_percent : the same with interference at half of the time
     bounds_percent : elementary bounds of the chance of all
-    service_chance_percent, margin_db : service -> alone
-    lost : services whose own chance is below the confidence
+    service_chance_percent, margin_db, interference_db : service -> alone
+    lost : services whose own chance is below the confidence; lost_at_night : those of them
+        that by day are not
+    overload_db : by how much the strongest stations pass the nearest limit, negative within; overload_port :
+        its name; may_overload : within, by less than the spread of the strongest
     """
 
     tier: int
@@ -30,11 +35,33 @@ class TierPlan:
     aims_deg: tuple[float, ...]
     directional: bool
     polarization: str
+    polarizations: tuple[str, ...]
+    joined: str
     chance_percent: float
+    chance_by_day_percent: float
     bounds_percent: tuple[float, float]
     service_chance_percent: dict[str, float]
     margin_db: dict[str, float]
+    interference_db: dict[str, float]
     lost: tuple[str, ...]
+    lost_at_night: tuple[str, ...]
+    overload_db: float
+    overload_port: str
+    overloads: bool
+    may_overload: bool
+
+
+@dataclass(frozen=True)
+class Night:
+    """What is fine by day and lost on nights of good propagation, when far stations come in stronger.
+
+    tier_by_day : the lowest tier that would do by day and does not at night, None where none
+    chance_by_day_percent : its chance by day; services : those that the stored plan loses so
+    """
+
+    tier_by_day: int | None
+    chance_by_day_percent: float
+    services: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -50,7 +77,8 @@ class Without:
 class Change:
     """What one change would need: the lowest tier (8 not promised), its chance and its aims.
 
-    key : weaker_3db, higher_3m, in_leaf or noisier; words : for people
+    key : weaker_3db, stronger_3db, higher_3m, in_leaf or noisier; words : for people
+    needs_filter : strong signals would overload it
     """
 
     key: str
@@ -58,6 +86,7 @@ class Change:
     tier: int
     chance_percent: float
     aims_deg: tuple[float, ...]
+    needs_filter: bool
 
 
 @dataclass(frozen=True)
@@ -71,15 +100,31 @@ class RidgeAtPlace:
 
 
 @dataclass(frozen=True)
+class Disturber:
+    """A station that disturbs another one, on its channel or beside it."""
+
+    station_id: str
+    service: str
+    rf_channel: int | None
+    azimuth_deg: float
+
+
+@dataclass(frozen=True)
 class StationAtPlace:
     """One station at the point.
 
     letter : how the sheet refers to it; on_list : carries a service of the wanted list
-    status : ok, near (within 250 m), unknown (the path leaves the elevation), out_of_reach
+    status : ok, near (within 250 m), unknown (the path leaves the elevation), out_of_reach, smooth_earth (the
+        ground between is not known; reckoned over flat land)
     field_dbuvm : at 10 m, half of the time, on the point's own path; cell_field_dbuvm : of the map's cell
     adjustment_db : added by calibration before the margin is reckoned
-    margin_db, chance_percent : alone, with the stored plan; NaN unknown
-    azimuth_deg : from the point; off_aim_deg : angle to the nearest aim of the stored plan
+    margin_db, chance_percent : alone, with the stored plan; NaN unknown, a margin of -inf where two combined
+        antennas hear it alike
+    interference_db : what other stations take from the margin; disturber : the worst of them where that is
+        1 dB or more
+    lost_at_night : its chance reaches the confidence by day and not on nights of good propagation
+    azimuth_deg : from the point; off_aim_deg : angle to the aim of the antenna that brings it
+    antenna : which antenna of the stored plan brings it, from 1
     obstacle_db : loss of the whole path above free space, half of the time, 0 or more
     path_class : of covermap.propagation.ridges; ridges : from the point outwards
     cause : why it is weak, empty where it is not
@@ -100,9 +145,13 @@ class StationAtPlace:
     cell_field_dbuvm: float
     margin_db: float
     chance_percent: float
+    interference_db: float
+    disturber: Disturber | None
+    lost_at_night: bool
     azimuth_deg: float
     distance_km: float
     off_aim_deg: float
+    antenna: int
     obstacle_db: float
     path_class: str
     ridges: tuple[RidgeAtPlace, ...]
@@ -139,23 +188,88 @@ class Skyline:
 
 
 @dataclass(frozen=True)
+class StrongSignal:
+    """One of the strongest stations, at the amplifier's input (without one, the antenna's terminals)."""
+
+    station_id: str
+    service: str
+    mast: str
+    power_dbm: float
+
+
+@dataclass(frozen=True)
+class Ports:
+    """What arrives at each port of an installation, and by how much the nearest limit is passed.
+
+    input_dbm, output_dbm : total power at the amplifier's ports, NaN without one
+    tuner_dbm : the strongest channel at the tuner
+    excess_db : over the nearest limit, negative within; port : its name; spread_db : of the strongest
+    strongest : the few stations that make up nearly all of it, the strongest first
+    """
+
+    input_dbm: float
+    output_dbm: float
+    tuner_dbm: float
+    excess_db: float
+    port: str
+    spread_db: float
+    strongest: tuple[StrongSignal, ...]
+
+
+@dataclass(frozen=True)
 class Amplifier:
     """What an amplifier at the antenna changes.
 
-    verdict : helps, does_nothing (less than 1 dB), may_overload, overloads or not_needed
-    effect_db : station id -> what the margin gains, overload left out
-    mount : name of the tier that was tried with and without; noise_limited : stations it cannot help
-    input_dbm, output_dbm : total power at its ports; headroom_db : to the nearer limit, NaN not reckoned
+    verdict : helps, may_overload (helps, but is close to a limit), overloads (and without it nothing does),
+        does_nothing (the chance of the list grows by less than 5 %) or not_needed (sure enough without)
+    mount : name of the tier that was tried with and without, at the same aims
+    effect_db : station id -> what the margin gains, interference in it, overload left out
+    noise_limited : stations it cannot help for noise from outside; interference_limited : for other stations
+    chance_without_percent, chance_with_percent : of the list
+    ports : with it; ports_without : without
     """
 
     verdict: str
     mount: str
     effect_db: dict[str, float]
     noise_limited: tuple[str, ...]
-    input_dbm: float
-    output_dbm: float
-    headroom_db: float
-    overload_counted: bool
+    interference_limited: tuple[str, ...]
+    chance_without_percent: float
+    chance_with_percent: float
+    ports: Ports
+    ports_without: Ports
+
+
+@dataclass(frozen=True)
+class HighVhfSize:
+    """The high-VHF part of one class of the tier table, at the mount of the answer.
+
+    gain_dbd : its gain there; holds : whether the list keeps the confidence with it
+    """
+
+    tier: int
+    name: str
+    gain_dbd: float
+    chance_percent: float
+    holds: bool
+
+
+@dataclass(frozen=True)
+class HighVhf:
+    """Whether the list needs an antenna made for high VHF (174 to 216 MHz, where UHF antennas hear little).
+
+    services : of the list, on high VHF with the stored plan
+    needs_own : an antenna not made for it would lose what the stored plan keeps
+    uhf_only_chance_percent : of the list with one; uhf_only_lost : services it loses
+    sizes : smallest first; smallest : the first that holds, None where none does, or none is needed
+    """
+
+    services: tuple[str, ...]
+    needs_own: bool
+    uhf_only_chance_percent: float
+    uhf_only_lost: tuple[str, ...]
+    sizes: tuple[HighVhfSize, ...]
+    smallest: HighVhfSize | None
 
 
 @dataclass(frozen=True)
@@ -164,6 +278,8 @@ class CellValue:
 
     status : ok, unknown or outside (no cell, or outside the asked area)
     source : result (read from the finished folder) or computed (by the same sweep)
+    aims_deg : of the stored plan, one an antenna, empty unknown; joined : how two are joined, empty unknown
+    needs_filter, may_overload, lost_at_night, own_high_vhf : remarks on the stored plan
     field_dbuvm : station id -> half of the time at 10 m
     """
 
@@ -172,8 +288,18 @@ class CellValue:
     tier: int | None = None
     chance_percent: int | None = None
     tier_chance_percent: tuple[int | None, ...] = ()
-    aim_deg: int | None = None
+    aims_deg: tuple[int, ...] = ()
+    joined: str = ""
+    needs_filter: bool = False
+    may_overload: bool = False
+    lost_at_night: bool = False
+    own_high_vhf: bool = False
     field_dbuvm: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def aim_deg(self) -> int | None:
+        """Return the azimuth of the (first) antenna."""
+        return self.aims_deg[0] if self.aims_deg else None
 
 
 @dataclass(frozen=True)
@@ -191,9 +317,15 @@ class AddressReport:
     point_id, label : as asked; ground_m : bare ground, NaN unknown
     status : ok or unknown; reason : why it is unknown
     tier : 1 to 8, None unknown; chance_percent : of the stored plan (tier 8: of tier 7's)
-    aim_range_deg : first and last whole azimuth, clockwise, that keep the confidence; None if not reached
+    joined : as TierPlan; needs_filter : what is needed is overloaded without a filter or attenuator in front
+    may_overload : strong signals are close to a limit of it
+    aim_ranges_deg : for each antenna the first and last whole azimuth, clockwise, that keep the
+        confidence with the other one standing; None if not reached
+    night : what is fine by day and lost on some nights, None where nothing is
+    main_cause : why no lower tier will do, empty where tier 1 does; high_vhf : None without such a service
+    kept_one_lower : services that surely arrive one class lower, each alone
     deciding_service : lowest chance one tier lower; limiting_service : lowest chance in the stored plan
-    plans : tiers 1 to 7; stations : grouped by aim in the order of the sheet
+    plans : tiers 1 to 7; ports : of the stored plan; stations : grouped by aim in the order of the sheet
     notes : what is worth knowing of this place; basis : sentences on how it was reckoned
     """
 
@@ -213,12 +345,20 @@ class AddressReport:
     tier: int | None
     chance_percent: float | None
     aims_deg: tuple[float, ...]
-    aim_range_deg: tuple[int, int] | None
+    joined: str
+    needs_filter: bool
+    may_overload: bool
+    aim_ranges_deg: tuple[tuple[int, int] | None, ...]
     polarization: str
+    night: Night | None
+    main_cause: str
     deciding_service: str | None
     limiting_service: str | None
     plans: tuple[TierPlan, ...]
+    kept_one_lower: tuple[str, ...]
     without: tuple[Without, ...]
+    high_vhf: HighVhf | None
+    ports: Ports | None
     stations: tuple[StationAtPlace, ...]
     masts: tuple[MastPath, ...]
     amplifier: Amplifier | None
@@ -231,6 +371,11 @@ class AddressReport:
     basis: tuple[str, ...]
     cautions: tuple[str, ...]
     tier_names: tuple[str, ...]
+
+    @property
+    def aim_range_deg(self) -> tuple[int, int] | None:
+        """Return the azimuths of the first antenna that keep the confidence, None where it is not reached."""
+        return self.aim_ranges_deg[0] if self.aim_ranges_deg else None
 
     @property
     def stored_plan(self) -> TierPlan | None:

@@ -12,17 +12,9 @@ from covermap.grid.fields import STEEP_RAY_DEG
 from covermap.propagation import Profile, Ridge, knife_edge_loss, path_class, ridges
 from covermap.propagation.path_geometry import median_radius_km
 from covermap.reception import Tier
+from covermap.reception.causes import CLASS_CAUSE, LEAST_CAUSE_DB
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.required_field import chain_of
-
-LEAST_CAUSE_DB = 6.0  # judgement: a smaller loss than this is no cause of its own
-CLASS_CAUSE = {
-    "one_ridge": "ridges",
-    "two_ridges": "ridges",
-    "many_ridges": "ridges",
-    "earth_bulge": "earth_bulge",
-    "scatter": "earth_bulge",
-}
 
 
 @dataclass(frozen=True)
@@ -68,15 +60,16 @@ def _ridge(ridge: Ridge, length_km: float) -> RidgeAtPlace:
 
 
 def cause_of(
-    path: StationPath, found: Obstacles, tier: Tier, options: ReceptionOptions, chance_percent: float
+    path: StationPath, found: Obstacles, tier: Tier, options: ReceptionOptions, interference_db: float
 ) -> str:
-    """Return the greatest cause of a weak station, empty where its own chance reaches the confidence.
+    """Return the greatest of what makes a station weak with an installation; empty where its path is unknown.
 
     ridges, earth_bulge or distance (bare ground), clutter (what trees and houses add), noise (what comes in
-    from outside adds to the receiver's own), pattern_null (a steep ray under the mast); the greatest loss in
-    dB names the cause, distance where none is over 6 dB (judgement).
+    from outside adds to the receiver's own), same_channel (what other stations on the channel or beside it
+    take), pattern_null (a steep ray under the mast); the greatest loss in dB names the cause, distance where
+    none is over 6 dB (judgement).
     """
-    if path.status not in ("ok", "near") or chance_percent >= options.confidence_percent:
+    if path.status not in ("ok", "near"):
         return ""
     chain = chain_of(tier, path.station.frequency_mhz, path.station.bandwidth_mhz, options)
     steep = path.departure_deg < STEEP_RAY_DEG
@@ -84,6 +77,7 @@ def cause_of(
         CLASS_CAUSE.get(found.path_class, "distance"): path.without_clutter_db,
         "clutter": path.obstacle_db[PATH_HEIGHT_M] - path.without_clutter_db,
         "noise": -10.0 * math.log10(max(1e-3, 1.0 - chain.external_noise_share)),
+        "same_channel": 0.0 if math.isnan(interference_db) else interference_db,
         "pattern_null": -path.pattern_db if steep else 0.0,
     }
     cause = max(losses_db, key=lambda name: losses_db[name])

@@ -20,8 +20,8 @@ STANDING: tuple[str, ...] = tuple(sentence for sentence in CAUTIONS[1:] if "{" n
 """The cautions that also hold where nothing is predicted, such as for a log of measurements."""
 
 NOT_COUNTED: tuple[str, ...] = (
-    "Interference from other transmitters is not counted yet.",
-    "Overload of amplifiers and tuners by strong signals is not counted yet.",
+    "Signals of mobile networks, and of stations that are not in the list, are not counted.",
+    "How strong signals mix with each other inside an amplifier or tuner is not counted.",
 )
 """What this edition leaves out of its results; in run.json as `not_counted` and among the cautions."""
 

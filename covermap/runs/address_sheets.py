@@ -23,6 +23,7 @@ from covermap.outputs.layers import AIM_UNKNOWN, OUTSIDE_FLAG
 from covermap.outputs.result_folder import read_record
 from covermap.outputs.run_json import MODEL_EDITIONS, run_id_of, scenario_cautions
 from covermap.reception import sigma_summary
+from covermap.reception.signals import DIPLEXED, LOST_AT_NIGHT, MAY_OVERLOAD, NEEDS_FILTER, OWN_HIGH_VHF
 from covermap.runs.path_stage import tile_blocks
 from covermap.runs.preparation import Preparation, prepare
 from covermap.runs.tile_reception import TileResult, receive_tile
@@ -134,12 +135,14 @@ def basis_sentences(prepared: Preparation) -> tuple[str, ...]:
     """Return what an address is reckoned with, a sentence each."""
     settings = prepared.scenario.settings
     prediction, reception = settings.prediction, settings.reception
-    time_words = "90 % of the time" if TIME_RULES[prediction.time_rule][1] else "half of the time"
+    unwanted_percent, faded = TIME_RULES[prediction.time_rule]
+    time_words = "90 % of the time" if faded else "half of the time"
     names = ", ".join(Path(path).name for path in settings.terrain.elevation)
     return (
         f"{MODEL_EDITIONS[prediction.model]} along the path to this very point, a step each "
         f"{prediction.profile_step_m:g} m over {names}.",
-        f"Wanted services for {time_words}; {sigma_summary(prepared.reception_options).in_words()}.",
+        f"Wanted services for {time_words}, against interference for {unwanted_percent:g} % of the time; "
+        f"{sigma_summary(prepared.reception_options).in_words()}.",
         f"{reception.noise_environment.replace('_', ' ').capitalize()} noise, tuner noise figure "
         f"{reception.tuner_noise_figure_db:g} dB.",
     )
@@ -230,10 +233,14 @@ def _from_result(coverage: Coverage, site: Site, row: int, col: int) -> CellValu
         if coverage.has(f"field/{station.station_id}")
     }
     name = site.wanted.name
+
+    def of(kind: str, absent: int) -> int:
+        layer = f"{name}/{kind}"
+        return int(coverage.read(layer, window)[0, 0]) if coverage.has(layer) else absent
+
     chances = coverage.read(f"{name}/tier_chance", window)[:, 0, 0]
-    tier = int(coverage.read(f"{name}/tier", window)[0, 0])
-    aim = int(coverage.read(f"{name}/aim", window)[0, 0])
-    return _cell_value("result", tier, chances, aim, fields)
+    aims = of("aim", AIM_UNKNOWN), of("second_aim", AIM_UNKNOWN)
+    return _cell_value("result", of("tier", UNKNOWN_UINT8), chances, aims, of("plan_flags", 0), fields)
 
 
 def _from_tile(result: TileResult, site: Site, row: int, col: int) -> CellValue:
@@ -249,23 +256,36 @@ def _from_tile(result: TileResult, site: Site, row: int, col: int) -> CellValue:
         "computed",
         int(reception.tier[cell]),
         reception.tier_chance_percent[:, cell],
-        int(reception.aim_deg[cell]),
+        (int(reception.aim_deg[cell]), int(reception.second_aim_deg[cell])),
+        int(reception.plan_flags[cell]),
         fields,
     )
 
 
 def _cell_value(
-    source: str, tier: int, chances: NDArray[np.uint8], aim_deg: int, fields: dict[str, float]
+    source: str,
+    tier: int,
+    chances: NDArray[np.uint8],
+    aims_deg: tuple[int, int],
+    flags: int,
+    fields: dict[str, float],
 ) -> CellValue:
     if tier == UNKNOWN_UINT8:
         return CellValue("unknown", source, field_dbuvm=fields)
     known = tuple(None if chance == UNKNOWN_UINT8 else int(chance) for chance in chances)
+    aims = tuple(aim for aim in aims_deg if aim != AIM_UNKNOWN)
+    two = "diplexed" if flags & DIPLEXED else "combined"
     return CellValue(
         status="ok",
         source=source,
         tier=tier,
         chance_percent=known[min(tier, len(known)) - 1],
         tier_chance_percent=known,
-        aim_deg=None if aim_deg == AIM_UNKNOWN else aim_deg,
+        aims_deg=aims,
+        joined=two if len(aims) > 1 else "single",
+        needs_filter=bool(flags & NEEDS_FILTER),
+        may_overload=bool(flags & MAY_OVERLOAD),
+        lost_at_night=bool(flags & LOST_AT_NIGHT),
+        own_high_vhf=bool(flags & OWN_HIGH_VHF),
         field_dbuvm=fields,
     )

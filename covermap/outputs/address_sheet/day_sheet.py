@@ -33,14 +33,16 @@ def day_sheet_html(
 
 
 def _kinds(reports: Sequence[AddressReport]) -> list[str]:
-    """Return how many of each class the day needs, easiest first."""
-    counts: dict[int | None, int] = {}
+    """Return how many of each class the day needs, easiest first, two antennas and filters told apart."""
+    counts: dict[tuple[int, int, bool], int] = {}
+    names = {}
     for report in reports:
-        counts[report.tier] = counts.get(report.tier, 0) + 1
-    return [
-        f"{counts[tier]} × {'unknown' if tier is None else say.plain_name(reports[0], tier)}"
-        for tier in sorted(counts, key=lambda t: 99 if t is None else t)
-    ]
+        kind = (report.tier or 99, len(report.aims_deg), report.needs_filter)
+        counts[kind] = counts.get(kind, 0) + 1
+        names[kind] = "unknown" if report.tier is None else say.plain_name(report, report.tier)
+        if report.tier is not None and report.tier <= len(report.plans):
+            names[kind] = say.built(names[kind], len(report.aims_deg), report.needs_filter)
+    return [f"{counts[kind]} × {names[kind]}" for kind in sorted(counts)]
 
 
 def _entry(number: int, report: AddressReport, name: str) -> str:
@@ -54,6 +56,7 @@ def _entry(number: int, report: AddressReport, name: str) -> str:
     ]
     decides = say.decider(report)
     parts.append(paragraph(text(decides)) if decides else "")
+    parts += [paragraph(text(remark), "note") for remark in say.remarks(report)]
     parts.append(bullets(_by_mast(report)))
     parts.append(paragraph(text(say.cell_sentence(report)), "soft"))
     parts.append(paragraph(f'<a href="{text(name)}">The sheet of this address</a>'))

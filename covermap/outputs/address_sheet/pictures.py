@@ -33,20 +33,29 @@ def skyline_svg(report: AddressReport) -> str:
     parts = [f'<svg viewBox="0 -44 {SKY_WIDTH:g} 178" role="img" aria-label="Skyline all around">']
     plan = report.stored_plan
     aimed = plan is not None and plan.directional
-    parts += _windows(report.aim_range_deg) if aimed else []
+    for window in report.aim_ranges_deg if aimed else ():
+        parts += _windows(window)
     parts.append(_horizon(report.skyline))
     parts += _suns(report)
     parts += _station_marks(report.stations)
-    parts += [
-        f'<path d="M{_x(aim):.1f} {SKY_FLOOR:g}l-7 12h14z" fill="{ACCENT}"/>'
-        for aim in (report.aims_deg if aimed else ())
-    ]
+    parts += _aim_marks(report.aims_deg if aimed else ())
     parts.append(f'<path d="M0 {SKY_FLOOR:g}H{SKY_WIDTH:g}" stroke="{INK}" stroke-width="1.5"/>')
     for number, point in enumerate(POINTS):
         x = min(max(number * SKY_WIDTH / 8.0, 6.0), SKY_WIDTH - 6.0)
         weight = "700" if len(point) == 1 else "400"
         parts.append(_text(x, 130.0, point, weight=weight))
     return "".join([*parts, "</svg>"])
+
+
+def _aim_marks(aims_deg: Sequence[float]) -> list[str]:
+    """Return an arrow an antenna under the floor, with its number where there are two."""
+    parts = []
+    for number, aim in enumerate(aims_deg, start=1):
+        x = _x(aim)
+        parts.append(f'<path d="M{x:.1f} {SKY_FLOOR:g}l-7 12h14z" fill="{ACCENT}"/>')
+        if len(aims_deg) > 1:
+            parts.append(_text(_inside(x + 14.0, 5.0), SKY_FLOOR + 13.0, str(number), halo=True))
+    return parts
 
 
 def _x(azimuth_deg: float) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from covermap.addresses.report import AddressReport, Amplifier, MastPath, StationAtPlace
+from covermap.addresses.report import AddressReport, Amplifier, Change, MastPath, Ports, StationAtPlace
 from covermap.outputs.address_sheet import wording as say
 from covermap.outputs.address_sheet.pictures import profile_svg
 from covermap.outputs.address_sheet.shell import (
@@ -99,30 +99,52 @@ def amplifier_section(report: AddressReport) -> str:
 
 
 def _decibels(value: float) -> str:
+    if not math.isfinite(value):
+        return "none"
     whole = half_up(value)
     return f"{whole:+d} dB" if whole else "0 dB"
 
 
+VERDICTS = {
+    "helps": "Helps.",
+    "does_nothing": "Does nothing here.",
+    "not_needed": "Not needed here: the answer reaches the chance without one.",
+    "may_overload": "Helps, but may overload.",
+    "overloads": "Overloads: leave it out, or put a filter or attenuator before it.",
+}
+
+
 def _verdict(report: AddressReport, amplifier: Amplifier) -> str:
-    words = {
-        "helps": "Helps.",
-        "does_nothing": "Does nothing here: noise from outside limits, not the receiver.",
-        "not_needed": "Not needed here: the answer reaches the chance without one.",
-        "may_overload": "Helps, but may overload.",
-        "overloads": "Overloads: leave it out, or put a filter before it.",
-    }[amplifier.verdict]
-    sentences = [words]
-    if amplifier.noise_limited:
-        names = [s.letter for s in report.stations if s.station_id in amplifier.noise_limited]
-        sentences.append(f"Noise from outside limits {join(names)}; no amplifier betters that.")
-    if not math.isnan(amplifier.input_dbm):
-        sentences.append(f"Power at its input {half_up(amplifier.input_dbm)} dBm.")
-    if not math.isnan(amplifier.headroom_db):
-        spare = half_up(amplifier.headroom_db)
-        sentences.append(f"{spare} dB to spare." if spare >= 0 else f"{-spare} dB too much.")
-    if not amplifier.overload_counted:
-        sentences.append("Whether strong signals overload it is not counted yet.")
-    return " ".join(sentences)
+    """Return what an amplifier is good for here, why not, and how near which port is to its limit."""
+    sentences = [VERDICTS[amplifier.verdict]]
+    for ids, why in (
+        (amplifier.noise_limited, "Noise from outside limits {names}; no amplifier betters that."),
+        (amplifier.interference_limited, "Other stations limit {names}; an amplifier lifts both alike."),
+    ):
+        names = [s.letter for s in report.stations if s.station_id in ids]
+        sentences.append(why.format(names=join(names)) if names else "")
+    ports, bare = amplifier.ports, amplifier.ports_without
+    if not math.isnan(ports.input_dbm):
+        sentences.append(
+            f"All stations together: {_level(ports.input_dbm)} at its input, {_level(ports.output_dbm)} at "
+            f"its output; the strongest at the tuner {_level(ports.tuner_dbm)}."
+        )
+        sentences.append(_limit(report, ports))
+        sentences.append(f"Without it: {_limit(report, bare)}" if ports.excess_db > 0.0 else "")
+    return " ".join(sentence for sentence in sentences if sentence)
+
+
+def _limit(report: AddressReport, ports: Ports) -> str:
+    """Return how far the nearest limit is, and the strongest stations where it is close."""
+    spare = half_up(-ports.excess_db)
+    if ports.excess_db + ports.spread_db > 0.0:
+        return say.overload_words(report, ports)
+    strongest = join([say.named(report, s.station_id, s.service) for s in ports.strongest])
+    return f"{spare} dB to spare at the {ports.port}; strongest: {strongest}."
+
+
+def _level(power_dbm: float) -> str:
+    return f"{half_up(power_dbm)} dBm".replace("-", "−")
 
 
 def changes_section(report: AddressReport) -> str:
@@ -133,11 +155,19 @@ def changes_section(report: AddressReport) -> str:
     head = [th("If"), th(), th("Needed then"), th(words[0].upper() + words[1:])]
     rows = [
         f"<tr>{td(text(change.words))}{td(square(change.tier))}"
-        f"{td(text(say.plain_name(report, change.tier)))}"
+        f"{td(text(_needed(report, change)))}"
         f"{td(chance_number(change.chance_percent), kept=True)}</tr>"
         for change in report.changes
     ]
     return section(7, "What would change this", table(head, rows), whole=True)
+
+
+def _needed(report: AddressReport, change: Change) -> str:
+    """Return what a change would need; tier 8 names no antenna."""
+    name = say.plain_name(report, change.tier)
+    if change.tier > len(report.plans):
+        return name
+    return say.built(name, len(change.aims_deg), change.needs_filter)
 
 
 def check_section(report: AddressReport, readings_file: str) -> str:

@@ -5,7 +5,15 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from covermap.addresses.report import AddressReport, Amplifier, StationAtPlace, TierPlan
+from covermap.addresses.report import (
+    AddressReport,
+    Amplifier,
+    HighVhf,
+    Night,
+    Ports,
+    StationAtPlace,
+    TierPlan,
+)
 
 
 def address_record(report: AddressReport) -> dict[str, Any]:
@@ -35,7 +43,16 @@ def address_record(report: AddressReport) -> dict[str, Any]:
         if report.declination is None
         else [round(report.declination.magnetic_deg(aim), 1) for aim in report.aims_deg],
         "aim_range_deg": None if report.aim_range_deg is None else list(report.aim_range_deg),
+        "aims": _aims(report),
+        "joined": report.joined or None,
         "polarization": report.polarization,
+        "needs_filter": report.needs_filter,
+        "may_overload": report.may_overload,
+        "night": None if report.night is None else _night(report.night),
+        "high_vhf": None if report.high_vhf is None else _high_vhf(report.high_vhf),
+        "main_cause": report.main_cause or None,
+        "services_kept_one_class_lower": list(report.kept_one_lower),
+        "overload": None if report.ports is None else _ports(report.ports),
         "deciding_service": report.deciding_service,
         "limiting_service": report.limiting_service,
         "stations": [_station(station) for station in report.stations],
@@ -51,6 +68,7 @@ def address_record(report: AddressReport) -> dict[str, Any]:
                 "tier": one.tier,
                 "chance_percent": _number(one.chance_percent),
                 "aims_deg_true": list(one.aims_deg),
+                "needs_filter": one.needs_filter,
             }
             for one in report.changes
         ],
@@ -72,6 +90,12 @@ def address_record(report: AddressReport) -> dict[str, Any]:
             "chance_percent": report.cell.chance_percent,
             "tier_chance_percent": list(report.cell.tier_chance_percent),
             "aim_deg_true": report.cell.aim_deg,
+            "aims_deg_true": list(report.cell.aims_deg),
+            "joined": report.cell.joined or None,
+            "needs_filter": report.cell.needs_filter,
+            "may_overload": report.cell.may_overload,
+            "lost_at_night": report.cell.lost_at_night,
+            "needs_own_high_vhf": report.cell.own_high_vhf,
         },
         "stations_as_of": report.stations_as_of,
         "notes": list(report.notes),
@@ -99,9 +123,13 @@ def _station(station: StationAtPlace) -> dict[str, Any]:
         "cell_field_dbuvm": _number(station.cell_field_dbuvm, 2),
         "margin_db": _number(station.margin_db, 2),
         "chance_percent": _number(station.chance_percent),
+        "interference_db": _number(station.interference_db),
+        "disturbed_by": None if station.disturber is None else station.disturber.station_id,
+        "lost_at_night": station.lost_at_night,
         "azimuth_deg": _number(station.azimuth_deg, 2),
         "distance_km": _number(station.distance_km, 3),
         "off_aim_deg": _number(station.off_aim_deg, 1),
+        "antenna": station.antenna,
         "path_class": station.path_class,
         "obstacle_db": _number(station.obstacle_db, 1),
         "ridges": [
@@ -122,12 +150,20 @@ def _plan(plan: TierPlan) -> dict[str, Any]:
         "tier": plan.tier,
         "name": plan.name,
         "aims_deg_true": list(plan.aims_deg),
+        "joined": plan.joined,
         "polarization": plan.polarization,
+        "overloads": plan.overloads,
+        "may_overload": plan.may_overload,
+        "overload_db": _number(plan.overload_db),
+        "overload_port": plan.overload_port or None,
+        "chance_by_day_percent": _number(plan.chance_by_day_percent),
         "chance_percent": _number(plan.chance_percent),
         "bounds_percent": [_number(bound) for bound in plan.bounds_percent],
         "service_chance_percent": {s: _number(c) for s, c in plan.service_chance_percent.items()},
         "margin_db": {s: _number(m, 2) for s, m in plan.margin_db.items()},
+        "interference_db": {s: _number(i) for s, i in plan.interference_db.items()},
         "lost": list(plan.lost),
+        "lost_at_night": list(plan.lost_at_night),
     }
 
 
@@ -137,14 +173,83 @@ def _amplifier(amplifier: Amplifier) -> dict[str, Any]:
         "mount": amplifier.mount,
         "effect_db": {station: _number(effect, 1) for station, effect in amplifier.effect_db.items()},
         "noise_limited": list(amplifier.noise_limited),
-        "input_dbm": _number(amplifier.input_dbm),
-        "output_dbm": _number(amplifier.output_dbm),
-        "headroom_db": _number(amplifier.headroom_db),
-        "overload_counted": amplifier.overload_counted,
+        "interference_limited": list(amplifier.interference_limited),
+        "chance_without_percent": _number(amplifier.chance_without_percent),
+        "chance_with_percent": _number(amplifier.chance_with_percent),
+        "input_dbm": _number(amplifier.ports.input_dbm),
+        "output_dbm": _number(amplifier.ports.output_dbm),
+        "headroom_db": _number(-amplifier.ports.excess_db),
+        "overload_counted": True,
+        "with": _ports(amplifier.ports),
+        "without": _ports(amplifier.ports_without),
+    }
+
+
+def _ports(ports: Ports) -> dict[str, Any]:
+    """Return the powers at an installation's ports; excess_db over the nearest limit, negative within."""
+    return {
+        "input_dbm": _number(ports.input_dbm),
+        "output_dbm": _number(ports.output_dbm),
+        "tuner_dbm": _number(ports.tuner_dbm),
+        "port": ports.port or None,
+        "excess_db": _number(ports.excess_db),
+        "spread_db": _number(ports.spread_db),
+        "strongest": [
+            {"station_id": one.station_id, "service": one.service, "power_dbm": _number(one.power_dbm)}
+            for one in ports.strongest
+        ],
+    }
+
+
+def _aims(report: AddressReport) -> list[dict[str, Any]]:
+    """Return one antenna a row: its bearing, polarization, range and what it brings."""
+    plan = report.stored_plan
+    if plan is None:
+        return []
+    brings = ("vhf", "uhf") if report.joined == "diplexed" else ("all", "all")
+    declination = report.declination
+    return [
+        {
+            "azimuth_deg_true": round(aim, 1),
+            "azimuth_deg_magnetic": None if declination is None else round(declination.magnetic_deg(aim), 1),
+            "polarization": plan.polarizations[number],
+            "range_deg_true": None if window is None else list(window),
+            "directional": plan.directional,
+            "brings": brings[number],
+        }
+        for number, (aim, window) in enumerate(zip(report.aims_deg, report.aim_ranges_deg, strict=True))
+    ]
+
+
+def _night(night: Night) -> dict[str, Any]:
+    return {
+        "tier_by_day": night.tier_by_day,
+        "chance_by_day_percent": _number(night.chance_by_day_percent),
+        "services_lost": list(night.services),
+    }
+
+
+def _high_vhf(found: HighVhf) -> dict[str, Any]:
+    return {
+        "services": list(found.services),
+        "needs_own": found.needs_own,
+        "uhf_only_chance_percent": _number(found.uhf_only_chance_percent),
+        "uhf_only_lost": list(found.uhf_only_lost),
+        "smallest_like_tier": None if found.smallest is None else found.smallest.tier,
+        "sizes": [
+            {
+                "tier": size.tier,
+                "name": size.name,
+                "gain_dbd": _number(size.gain_dbd),
+                "chance_percent": _number(size.chance_percent),
+                "holds": size.holds,
+            }
+            for size in found.sizes
+        ],
     }
 
 
 def _number(value: float | None, digits: int = 1) -> float | None:
-    if value is None or math.isnan(value):
+    if value is None or not math.isfinite(value):
         return None
     return round(float(value), digits)

@@ -19,7 +19,7 @@ from covermap.outputs.address_sheet.shell import (
     text,
     th,
 )
-from covermap.outputs.words import chance_in_words, chance_number, distance, half_up, join
+from covermap.outputs.words import chance_in_words, chance_number, chance_text, distance, half_up, join
 
 LEAST_NAMED_PERCENT = 10.0  # plans less sure are named together in one line
 
@@ -41,7 +41,10 @@ def answer_section(report: AddressReport) -> str:
     first, rest = say.answer(report)
     parts = [f'<div class="big">{square(report.tier)}<p><b>{text(first)}</b> {text(rest)}</p></div>']
     decides = say.decider(report)
-    parts.append(paragraph(text(decides)) if decides else "")
+    why = say.cause_words(report.main_cause)
+    decides += f" Why it is hard here: {why}." if why else ""
+    parts.append(paragraph(text(decides.strip())) if decides else "")
+    parts += [paragraph(text(remark), "note") for remark in say.remarks(report)]
     parts.append(paragraph(text(say.cell_sentence(report)), "soft"))
     parts += [paragraph(text(note), "note") for note in report.notes]
     return section(1, "Answer", *parts, whole=True)
@@ -62,7 +65,7 @@ def choices_section(report: AddressReport) -> str:
             say.tier_name(report, p.tier) for p in rest if (p.chance_percent < LEAST_NAMED_PERCENT) is weak
         ]
         parts.append(paragraph(f"{words}: {text(join(names))}.", "soft") if names else "")
-    parts.append(_give_up(report))
+    parts += [_one_lower(report), _give_up(report), _high_vhf(report)]
     return section(2, "Choices", *parts, whole=True)
 
 
@@ -83,10 +86,63 @@ def _plan_row(report: AddressReport, plan: TierPlan) -> str:
     number, words = chance_number(plan.chance_percent), chance_in_words(plan.chance_percent)
     chance = f'<span class="k1">{number}</span><br><small>{words}</small>'
     lost = ", ".join(plan.lost) if plan.lost else "nothing"
+    remarks = [
+        words
+        for words, holds in (
+            ("two antennas on one cable", plan.joined == "combined"),
+            ("two antennas joined by band", plan.joined == "diplexed"),
+            ("overloads without a filter", plan.overloads),
+            ("may overload", plan.may_overload),
+            ("fine by day, not at night", _only_by_day(report, plan)),
+        )
+        if holds
+    ]
+    name = text(plan.name) + "".join(f"<br><small>{text(remark)}</small>" for remark in remarks)
     return (
-        f"<tr{chosen}>{td(square(plan.tier))}{td(text(plan.name))}{td(aim, number=True)}"
+        f"<tr{chosen}>{td(square(plan.tier))}{td(name)}{td(aim, number=True)}"
         f"{td(chance)}{td(text(lost))}</tr>"
     )
+
+
+def _only_by_day(report: AddressReport, plan: TierPlan) -> bool:
+    return plan.chance_percent < report.confidence_percent <= plan.chance_by_day_percent
+
+
+def _one_lower(report: AddressReport) -> str:
+    """Return which services one class lower surely keeps, each alone."""
+    if report.tier is None or report.tier < 2:
+        return ""
+    lower, kept = say.tier_name(report, report.tier - 1), report.kept_one_lower
+    words = "none of the list" if not kept else join(list(kept))
+    if len(kept) == len(report.services):
+        words = "each service alone, but not all together" if len(kept) > 1 else kept[0]
+    return paragraph(f"One class lower, {text(lower)} surely keeps {text(words)}.")
+
+
+def _high_vhf(report: AddressReport) -> str:
+    """Return whether the antenna must be made for high VHF, and how large its part for it is."""
+    found = report.high_vhf
+    title = "<h3>High VHF</h3>"
+    if found is None:
+        return title + paragraph("Nothing of the list comes on high VHF here.")
+    comes = f"{join(list(found.services))} {'comes' if len(found.services) == 1 else 'come'} on high VHF."
+    if not found.needs_own:
+        return title + paragraph(
+            text(f"{comes} It is strong enough here for an antenna that is not made for it.")
+        )
+    alone = chance_text(found.uhf_only_chance_percent)
+    sentences = [
+        comes,
+        "Sell no antenna for UHF only here:",
+        f"with one, {say.together(report)[0].lower()}{say.together(report)[1:]} would be {alone}.",
+    ]
+    if found.smallest is not None:
+        size = say.tier_name(report, found.smallest.tier)
+        sentences.append(
+            f"The smallest part for high VHF that keeps the list is that of {size}, "
+            f"about {half_up(found.smallest.gain_dbd)} dBd."
+        )
+    return title + paragraph(text(" ".join(sentences)))
 
 
 def _give_up(report: AddressReport) -> str:
@@ -123,13 +179,10 @@ def _aim_sentences(report: AddressReport) -> list[str]:
         keeps = f"keeps {say.whole_list(report)}"
         if report.aim_range_deg is None:
             sentences.append(f"<b>No aim reaches {report.confidence_percent:g} %.</b>")
-        elif report.aim_range_deg == (0, 359):
-            sentences.append(f"<b>Any aim {keeps}.</b>")
         else:
-            first, last = report.aim_range_deg
-            sentences.append(
-                f"<b>Any aim from {first}° to {last}° true {text(keeps)}</b> (blue{_magnetic(report)})."
-            )
+            sentences += [_window_sentence(report, number, keeps) for number in range(len(plan.aims_deg))]
+        if len(plan.aims_deg) > 1 and report.aim_range_deg is not None:
+            sentences.append("Each with the other one at its best.")
         sentences.append(f"Best: {text(' and '.join(say.bearing(report, a) for a in plan.aims_deg))}.")
     elif plan is not None:
         sentences.append("<b>This antenna receives from all sides alike; try places, not aims.</b>")
@@ -143,10 +196,30 @@ def _aim_sentences(report: AddressReport) -> list[str]:
     return [*sentences, *_sun_sentence(report)]
 
 
-def _magnetic(report: AddressReport) -> str:
-    if report.declination is None or report.aim_range_deg is None:
+def _window_sentence(report: AddressReport, number: int, keeps: str) -> str:
+    """Return how far one antenna may be turned, the other one standing; number from 0."""
+    window = report.aim_ranges_deg[number]
+    several = len(report.aim_ranges_deg) > 1
+    whose = f"Antenna {number + 1}{_brings(report, number)}: any" if several else "Any"
+    if window is None:
+        return f"<b>{whose} aim misses {report.confidence_percent:g} %.</b>"
+    if window == (0, 359):
+        return f"<b>{whose} aim {text(keeps)}.</b>"
+    return (
+        f"<b>{whose} aim from {window[0]}° to {window[1]}° true {text(keeps)}</b> "
+        f"(blue{_magnetic(report, window)})."
+    )
+
+
+def _brings(report: AddressReport, number: int) -> str:
+    """Return which band an antenna brings where two are joined by band."""
+    return (" for VHF", " for UHF")[number] if report.joined == "diplexed" else ""
+
+
+def _magnetic(report: AddressReport, window: tuple[int, int]) -> str:
+    if report.declination is None:
         return ""
-    first, last = (half_up(report.declination.magnetic_deg(a)) % 360 for a in report.aim_range_deg)
+    first, last = (half_up(report.declination.magnetic_deg(a)) % 360 for a in window)
     return f"; {first}° to {last}° magnetic"
 
 
@@ -226,7 +299,7 @@ def _station_row(station: StationAtPlace, best: str) -> str:
     if station.on_list and best and station.letter != best:
         name += f" <small>{text(best)} brings it better</small>"
     channel = text(shown) + (f"<br><small>{text(small)}</small>" if small else "")
-    if station.status not in ("ok", "near"):
+    if station.status not in ("ok", "near", "smooth_earth"):
         why = f"unknown<br><small>{text(say.status_words(station))}</small>"
         cells = [td("unknown", number=True), td("", number=True), td(why)]
     else:
@@ -234,8 +307,12 @@ def _station_row(station: StationAtPlace, best: str) -> str:
         if not math.isnan(station.cell_field_dbuvm):
             field += f"<br><small>square {half_up(station.cell_field_dbuvm)}</small>"
         alone = chance_in_words(station.chance_percent)
-        cause = say.cause_words(station)
-        why = text(alone) + (f"<br><small>{text(cause)}</small>" if cause else "")
+        reasons = [say.cause_words(station.cause), say.disturber_words(station)]
+        reasons.append(
+            "both antennas hear it alike and may cancel it" if station.margin_db == -math.inf else ""
+        )
+        reasons.append("fine by day, lost on some nights" if station.lost_at_night else "")
+        why = text(alone) + "".join(f"<br><small>{text(reason)}</small>" for reason in reasons if reason)
         cells = [td(field, number=True), td(_signed(station.margin_db), number=True), td(why)]
     return f"<tr>{td(letter(station.letter))}{td(name)}{td(channel)}{''.join(cells)}</tr>"
 
@@ -243,5 +320,7 @@ def _station_row(station: StationAtPlace, best: str) -> str:
 def _signed(value: float) -> str:
     if math.isnan(value):
         return "unknown"
+    if math.isinf(value):
+        return "none"
     whole = half_up(value)
     return f"{whole:+d}" if whole else "0"

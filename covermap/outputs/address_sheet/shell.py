@@ -40,7 +40,7 @@ code{font-size:14px}
 @media (max-width:600px){body{padding:16px 16px 32px}h1{font-size:26px}.wide{overflow-x:auto}
 table{font-size:14px}td,th{padding-right:7px}.wide svg{min-width:480px}}
 @media print{body{padding:0;max-width:none;font-size:10.5pt}h1{font-size:20pt}.big p{font-size:14pt}
-h2,h3{break-after:avoid}tr,figure,.path,.whole{break-inside:avoid}
+h2,h3,tr.g{break-after:avoid}tr,figure,.path,.whole{break-inside:avoid}
 .soft,small,th,code{font-size:9.5pt}td{padding:4px 10px 4px 0}section{padding:8px 0 12px;margin-top:4px}
 .day td{height:34px;padding:4px 6px}*{print-color-adjust:exact;-webkit-print-color-adjust:exact}}
 @page{size:A4;margin:14mm;@bottom-right{content:counter(page) " / " counter(pages);font:9pt sans-serif}}

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
-from covermap.addresses.report import AddressReport, StationAtPlace, TierPlan
+from covermap.addresses.report import AddressReport, Ports, StationAtPlace, TierPlan
 from covermap.outputs.brief.facts import CAUSE_WORDS, SPELLED
 from covermap.outputs.palette import TIERS
-from covermap.outputs.words import UNKNOWN_TEXT, chance_text, half_up
+from covermap.outputs.words import UNKNOWN_TEXT, chance_text, half_up, join
 
 BAND_WORDS = {"low_vhf": "low VHF", "high_vhf": "high VHF", "uhf": ""}
 PATH_WORDS = {
@@ -73,9 +73,20 @@ def aims(report: AddressReport, plan: TierPlan) -> str:
     """Return where a plan's antennas look, with the polarization where it is not horizontal."""
     if not plan.directional:
         return "no aim needed, it receives from all sides alike"
-    words = " and ".join(bearing(report, aim) for aim in plan.aims_deg)
-    standing = ", elements upright" if plan.polarization == "vertical" else ""
-    return f"aimed {words}{standing}"
+    looks = [
+        bearing(report, aim) + (", elements upright" if polarization == "vertical" else "")
+        for aim, polarization in zip(plan.aims_deg, plan.polarizations, strict=True)
+    ]
+    if plan.joined == "diplexed":
+        return f"two antennas joined by band: for VHF aimed {looks[0]}, for UHF aimed {looks[1]}"
+    if plan.joined == "combined":
+        return f"two antennas on one cable, aimed {looks[0]} and {looks[1]}"
+    return f"aimed {looks[0]}"
+
+
+def built(name: str, antennas: int, needs_filter: bool) -> str:
+    """Return what is to be built: 'Rooftop, two antennas, with a filter'."""
+    return name + (", two antennas" if antennas > 1 else "") + (", with a filter" if needs_filter else "")
 
 
 def answer(report: AddressReport) -> tuple[str, str]:
@@ -85,11 +96,60 @@ def answer(report: AddressReport) -> tuple[str, str]:
         return "Unknown.", report.reason
     chance = chance_text(report.chance_percent)
     if report.tier <= len(report.plans):
-        return f"{plan.name}, {aims(report, plan)}.", f"{together(report)}: {chance}."
+        filtered = ", with a filter or attenuator in front" if report.needs_filter else ""
+        return f"{plan.name}, {aims(report, plan)}{filtered}.", f"{together(report)}: {chance}."
     return (
         f"Not promised at {report.confidence_percent:g} %.",
         f"The most sure is {plan.name}, {aims(report, plan)}. {together(report)}: {chance}.",
     )
+
+
+def remarks(report: AddressReport) -> list[str]:
+    """Return what must be known before the answer is sold: overload, nights, high VHF."""
+    found = []
+    if report.needs_filter:
+        found.append(f"Needs a filter or attenuator: {overload_words(report, report.ports)}")
+    elif report.may_overload:
+        found.append(f"May overload: {overload_words(report, report.ports)} Have an attenuator at hand.")
+    if report.high_vhf is not None and report.high_vhf.needs_own:
+        lost = join(list(report.high_vhf.uhf_only_lost or report.high_vhf.services))
+        found.append(
+            f"The antenna must be made for high VHF too: one for UHF only would be the wrong sale here, it "
+            f"would not surely keep {lost}."
+        )
+    return [*found, *night_words(report)]
+
+
+def night_words(report: AddressReport) -> list[str]:
+    """Return what is fine by day and lost on some nights, a sentence each."""
+    night, found = report.night, []
+    if night is None:
+        return []
+    why = "when far stations on the same or a neighbouring channel come in stronger"
+    if night.tier_by_day is not None:
+        lower = tier_name(report, night.tier_by_day)
+        found.append(f"By day {lower} would do; on nights of good propagation it would not, {why}.")
+    if night.services:
+        found.append(f"Fine by day, lost on nights of good propagation: {join(list(night.services))}, {why}.")
+    return found
+
+
+def overload_words(report: AddressReport, ports: Ports | None) -> str:
+    """Return how near the strongest stations come to the limit of which port, and which they are."""
+    if ports is None or not ports.strongest or not ports.port:
+        return ""
+    names = join([named(report, strong.station_id, strong.service) for strong in ports.strongest])
+    over = half_up(abs(ports.excess_db))
+    if ports.excess_db > 0.0:
+        return f"{names} would overload the {ports.port}, {over} dB over its limit."
+    brings = "bring" if len(ports.strongest) > 1 else "brings"
+    return f"{names} {brings} the {ports.port} within {over} dB of its limit."
+
+
+def named(report: AddressReport, station_id: str, service: str) -> str:
+    """Return a station by its letter and service, by the service alone where it has no letter."""
+    letter = next((s.letter for s in report.stations if s.station_id == station_id), "")
+    return f"{letter} {service}".strip()
 
 
 def decider(report: AddressReport) -> str:
@@ -97,12 +157,12 @@ def decider(report: AddressReport) -> str:
     service = report.deciding_service
     if service is None or report.tier is None or report.needed < len(report.services):
         return ""
-    named = f"{letter_of(report, service)} {service}".strip()
+    who = f"{letter_of(report, service)} {service}".strip()
     found = next((one for one in report.without if one.service == service), None)
     if found is not None and found.tier < report.tier:
-        return f"{named} decides; without it {tier_name(report, found.tier)} would do."
+        return f"{who} decides; without it {tier_name(report, found.tier)} would do."
     lower = tier_name(report, report.tier - 1)
-    return f"{named} is the least sure one class lower, with {lower}; giving it up alone changes nothing."
+    return f"{who} is the least sure one class lower, with {lower}; giving it up alone changes nothing."
 
 
 def letter_of(report: AddressReport, service: str) -> str:
@@ -125,7 +185,13 @@ def cell_sentence(report: AddressReport) -> str:
         return "This point is outside the mapped area; the map has no square here."
     if cell.status == "unknown" or cell.tier is None:
         return "The map's square here says: unknown."
-    return f"The map's square here says: {tier_name(report, cell.tier)}, {chance_text(cell.chance_percent)}."
+    two = cell.joined in ("combined", "diplexed")
+    says = built(tier_name(report, cell.tier), 2 if two else 1, cell.needs_filter)
+    aimed = join([true_deg(aim) for aim in cell.aims_deg])
+    says += f" (aimed {aimed} true)" if two else ""
+    known = (("may overload", cell.may_overload), ("fine by day, lost on some nights", cell.lost_at_night))
+    noted = "".join(f"; {words}" for words, holds in known if holds)
+    return f"The map's square here says: {says}, {chance_text(cell.chance_percent)}{noted}."
 
 
 def path_words(station: StationAtPlace) -> str:
@@ -137,18 +203,29 @@ def path_words(station: StationAtPlace) -> str:
     return words.format(count=spelled(count))
 
 
-def cause_words(station: StationAtPlace) -> str:
-    """Return why a station is weak, empty where it is not."""
-    return CAUSE_WORDS.get(station.cause, station.cause.replace("_", " "))
+def cause_words(cause: str) -> str:
+    """Return a cause as people read it, empty for none."""
+    return CAUSE_WORDS.get(cause, cause.replace("_", " "))
+
+
+def disturber_words(station: StationAtPlace) -> str:
+    """Return who disturbs a station and by how much: 'Far Coast (RF 24, from 214°) takes 7 dB'."""
+    if station.disturber is None:
+        return ""
+    who = station.disturber
+    channel = "" if who.rf_channel is None else f"RF {who.rf_channel}, "
+    lost_db = half_up(station.interference_db)
+    return f"{who.service} ({channel}from {true_deg(who.azimuth_deg)}) takes {lost_db} dB"
 
 
 def off_aim(station: StationAtPlace, plan: TierPlan | None) -> str:
     """Return how far a station stands off the aim, empty where there is no aim."""
     if plan is None or not plan.directional or math.isnan(station.off_aim_deg):
         return ""
+    whose = f" of antenna {station.antenna}" if len(plan.aims_deg) > 1 else ""
     if station.off_aim_deg < ON_AIM_DEG:
-        return "on the aim"
-    return f"{half_up(station.off_aim_deg)}° off the aim"
+        return f"on the aim{whose}"
+    return f"{half_up(station.off_aim_deg)}° off the aim{whose}"
 
 
 def channel_words(station: StationAtPlace) -> tuple[str, str]:

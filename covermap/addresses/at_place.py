@@ -1,0 +1,148 @@
+"""The stations at a point: those of the list and the best of the others, grouped by mast and lettered."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from covermap.addresses.paths import PATH_HEIGHT_M, StationPath
+from covermap.addresses.plans import NOT_KNOWN, Alone, Question, alone_at_plan
+from covermap.addresses.report import CellValue, Disturber, StationAtPlace, TierPlan
+from covermap.addresses.strong_signals import worst_disturber
+from covermap.addresses.why import cause_of, obstacles
+from covermap.reception import AimPlan, Tier
+
+WORTH_NAMING_PERCENT = 30.0  # chance from which a station that is not on the list is named
+MOST_OTHERS = 8
+
+
+@dataclass(frozen=True, eq=False)
+class _Around:
+    """What every station of a point is told with: question, mount and plan of the answer, the cell."""
+
+    asked: Question
+    mount: Tier
+    plan: AimPlan | None
+    stored: TierPlan | None
+    cell: CellValue
+
+
+def stations_at_place(
+    asked: Question, mount: Tier, plan: AimPlan | None, stored: TierPlan | None, cell: CellValue
+) -> tuple[StationAtPlace, ...]:
+    """Return the list's stations and the best of the others, grouped by mast, nearest the aim first.
+
+    mount : tier of the answer; plan, stored : its plan, None where it is unknown
+    """
+    around = _Around(asked, mount, plan, stored, cell)
+    alone = {} if plan is None else alone_at_plan(asked, mount, plan)
+    on_list = asked.labels()
+    found = []
+    for index, path in enumerate(asked.place.paths):
+        of_station = alone.get(index, NOT_KNOWN)
+        worth_naming = path.station.use == "wanted" and of_station.chance_percent >= WORTH_NAMING_PERCENT
+        if index in on_list or worth_naming:
+            found.append(_station(around, index, path, of_station, index in on_list))
+    others = sorted((s for s in found if not s.on_list), key=lambda s: -s.chance_percent)[MOST_OTHERS:]
+    return _lettered([station for station in found if station not in others])
+
+
+def _station(around: _Around, index: int, path: StationPath, alone: Alone, on_list: bool) -> StationAtPlace:
+    station, azimuth_deg = path.station, path.profile.back_azimuth_deg
+    site = around.asked.place.site
+    prediction, confidence = site.scenario.settings.prediction, site.options.confidence_percent
+    rx_height_m = max(PATH_HEIGHT_M, around.mount.height_m)
+    blocked = obstacles(path, rx_height_m, prediction.dn, prediction.n0)
+    weak = not alone.chance_percent >= confidence
+    cause = ""
+    if weak and not math.isnan(alone.chance_percent):
+        cause = cause_of(path, blocked, around.mount, site.options, alone.interference_db)
+    antenna, off_aim_deg = _antenna(around.stored, station.band, azimuth_deg)
+    return StationAtPlace(
+        station_id=station.station_id,
+        service=station.service,
+        mast=station.mast,
+        letter="",
+        on_list=on_list,
+        displayed_channel=station.displayed_channel,
+        rf_channel=station.rf_channel,
+        frequency_mhz=station.frequency_mhz,
+        band=station.band,
+        status=path.status,
+        field_dbuvm=path.median_dbuvm[PATH_HEIGHT_M],
+        adjustment_db=path.adjustment_db,
+        cell_field_dbuvm=around.cell.field_dbuvm.get(station.station_id, math.nan),
+        margin_db=alone.margin_db,
+        chance_percent=alone.chance_percent,
+        interference_db=alone.interference_db,
+        disturber=_disturber(around, index, alone.interference_db),
+        lost_at_night=weak and alone.chance_by_day_percent >= confidence,
+        azimuth_deg=azimuth_deg,
+        distance_km=path.profile.length_km,
+        off_aim_deg=off_aim_deg,
+        antenna=antenna,
+        obstacle_db=max(0.0, path.obstacle_db[rx_height_m]),
+        path_class=blocked.path_class,
+        ridges=blocked.ridges,
+        cause=cause,
+    )
+
+
+def _disturber(around: _Around, index: int, interference_db: float) -> Disturber | None:
+    """Return what disturbs a station most, None where nothing does or it is not known."""
+    asked, plan = around.asked, around.plan
+    if plan is None or math.isnan(interference_db):
+        return None
+    order = asked.order(asked.labels())
+    worst = worst_disturber(
+        asked.signals(around.mount), around.mount, plan, order.index(index), interference_db
+    )
+    if worst is None:
+        return None
+    path = asked.place.paths[order[worst]]
+    station, azimuth_deg = path.station, path.profile.back_azimuth_deg
+    return Disturber(station.station_id, station.service, station.rf_channel, azimuth_deg)
+
+
+def _antenna(stored: TierPlan | None, band: str, azimuth_deg: float) -> tuple[int, float]:
+    """Return which antenna, from 1, brings a station of a band, and the angle to its aim, 0 to 180.
+
+    Behind a diplexer the second brings UHF and the first the rest; else the one that looks nearest. 1 and NaN
+    without a plan.
+    """
+    if stored is None:
+        return 1, math.nan
+    off_deg = [abs((azimuth_deg - aim + 180.0) % 360.0 - 180.0) for aim in stored.aims_deg]
+    nearest = off_deg.index(min(off_deg))
+    if stored.joined == "diplexed":
+        nearest = 1 if band == "uhf" else 0
+    return nearest + 1, off_deg[nearest]
+
+
+def _lettered(stations: list[StationAtPlace]) -> tuple[StationAtPlace, ...]:
+    """Return the stations mast by mast with letters: those of the list, then nearest the aim."""
+    masts: dict[str, list[StationAtPlace]] = {}
+    for station in stations:
+        masts.setdefault(station.mast, []).append(station)
+
+    def rank(mast: str) -> tuple[bool, int, float, float]:
+        members = masts[mast]
+        off_aim = members[0].off_aim_deg
+        return (
+            not any(s.on_list for s in members),
+            members[0].antenna,
+            1e9 if math.isnan(off_aim) else round(off_aim),
+            members[0].distance_km,
+        )
+
+    ordered = [
+        station
+        for mast in sorted(masts, key=rank)
+        for station in sorted(masts[mast], key=lambda s: not s.on_list)
+    ]
+    return tuple(replace(station, letter=_letter(order)) for order, station in enumerate(ordered))
+
+
+def _letter(order: int) -> str:
+    head, last = divmod(order, 26)
+    return (_letter(head - 1) if head else "") + chr(ord("A") + last)

@@ -1,0 +1,86 @@
+"""What would need another antenna: one service given up, or one thing changed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from covermap.addresses.plans import Question
+from covermap.addresses.report import Change, Without
+from covermap.reception import Tier
+from covermap.reception.external_noise import NOISIER
+from covermap.scenario.records import Station
+
+SHIFT_DB = 3.0
+HIGHER_M = 3.0
+# Rough loss through the crowns of a row of trees in leaf: common practice, no source.
+IN_LEAF_DB = {"low_vhf": 3.0, "high_vhf": 3.0, "uhf": 6.0}
+
+
+def without_each(asked: Question) -> tuple[Without, ...]:
+    """Return what giving up each service would need; nothing for a list of one, or where some are enough."""
+    wanted = asked.wanted
+    if len(wanted.services) < 2 or wanted.at_least is not None:
+        return ()
+    found = []
+    for number, service in enumerate(wanted.services):
+        fewer = replace(
+            wanted,
+            services=wanted.services[:number] + wanted.services[number + 1 :],
+            transmitters=wanted.transmitters[:number] + wanted.transmitters[number + 1 :],
+        )
+        rest = replace(asked, wanted=fewer)
+        lowest = rest.lowest(rest.best_plans())
+        found.append(Without(service, lowest.tier, 100.0 * lowest.plan.chance))
+    return tuple(found)
+
+
+def changes(asked: Question) -> tuple[Change, ...]:
+    """Return what each change would need: weaker or stronger signals, a higher mount, leaves, more noise."""
+    noise = asked.options.noise_environment
+    higher = tuple(replace(tier, height_m=tier.height_m + HIGHER_M) for tier in asked.tiers)
+    tried = [
+        ("weaker_3db", f"Everything {SHIFT_DB:g} dB weaker", replace(asked, shift_db=_weaker)),
+        ("stronger_3db", f"Everything {SHIFT_DB:g} dB stronger", replace(asked, shift_db=_stronger)),
+        ("higher_3m", f"{HIGHER_M:g} m more height", replace(asked, tiers=higher)),
+        (
+            "in_leaf",
+            f"Trees in leaf in the way ({IN_LEAF_DB['uhf']:g} dB at UHF, {IN_LEAF_DB['high_vhf']:g} at VHF)",
+            replace(asked, shift_db=_in_leaf),
+        ),
+    ]
+    if NOISIER[noise] != noise:
+        options = replace(asked.options, noise_environment=NOISIER[noise])
+        words = f"House noise one class up ({NOISIER[noise].replace('_', ' ')})"
+        tried.append(("noisier", words, replace(asked, options=options)))
+    found = []
+    for key, words, changed in tried:
+        lowest = changed.lowest(changed.best_plans())
+        found.append(
+            Change(
+                key,
+                words,
+                lowest.tier,
+                100.0 * lowest.plan.chance,
+                lowest.plan.azimuths_deg,
+                lowest.needs_filter,
+            )
+        )
+    return tuple(found)
+
+
+def _weaker(station: Station) -> float:
+    return -SHIFT_DB
+
+
+def _stronger(station: Station) -> float:
+    return SHIFT_DB
+
+
+def _in_leaf(station: Station) -> float:
+    return -IN_LEAF_DB[station.band]
+
+
+def heights_to_compute_m(tiers: Sequence[Tier]) -> list[float]:
+    """Return the heights of mounts that any question asks for."""
+    return [tier.height_m + more for tier in tiers for more in (0.0, HIGHER_M)]

@@ -1,0 +1,101 @@
+"""Whether a list needs an antenna made for high VHF, and how large a one."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from covermap.addresses.plans import Lowest, Question, as_aimed
+from covermap.addresses.report import HighVhf, HighVhfSize
+from covermap.constants import TIER_NOT_PROMISED
+from covermap.reception import AimPlan, PlaceSignals, Tier
+from covermap.reception.bands import band_of
+
+BAND = "high_vhf"
+
+
+def high_vhf_of(asked: Question, lowest: Lowest) -> HighVhf | None:
+    """Return what the list needs on high VHF at the mount of the answer, None where nothing comes on it.
+
+    An antenna not made for it hears there what the easiest tier's does, as on the map. Sizes are the high-VHF
+    parts of the tier table up to that of the answer, at its mount and aims.
+    """
+    tier = asked.tiers[min(lowest.tier, len(asked.tiers)) - 1]
+    signals = asked.signals(tier)
+    services = _on_high_vhf(asked, lowest.plan, signals)
+    if not services:
+        return None
+    easiest = asked.tiers[0]
+    short = _with_part(tier, gain=easiest.gain_dbd[BAND], directivity=easiest.directivity_dbd[BAND])
+    uhf_only = as_aimed(signals, short if easiest.gain_dbd[BAND] < tier.gain_dbd[BAND] else tier, lowest.plan)
+    lost = _lost(asked, lowest.plan, uhf_only)
+    promised = lowest.tier < TIER_NOT_PROMISED
+    needs_own = not asked.reaches(uhf_only) if promised else bool(lost)
+    sizes = _sizes(asked, tier, lowest.plan, signals)
+    return HighVhf(
+        services=services,
+        needs_own=needs_own,
+        uhf_only_chance_percent=100.0 * uhf_only.chance,
+        uhf_only_lost=lost,
+        sizes=sizes,
+        smallest=next((size for size in sizes if size.holds), None) if needs_own else None,
+    )
+
+
+def _on_high_vhf(asked: Question, plan: AimPlan, signals: PlaceSignals) -> tuple[str, ...]:
+    """Return the services that a plan's best station brings on high VHF, in the order of the list."""
+    found = {
+        service
+        for service, station in zip(plan.services, plan.station, strict=True)
+        if band_of(float(signals.facts.frequency_mhz[int(station)])) == BAND
+    }
+    return tuple(service for service in asked.wanted.services if service in found)
+
+
+def _lost(asked: Question, plan: AimPlan, other: AimPlan) -> tuple[str, ...]:
+    """Return the services that a plan keeps, each alone, and the other does not."""
+    confidence = asked.options.confidence_percent / 100.0
+    chances = zip(plan.services, plan.chances, other.chances, strict=True)
+    return tuple(service for service, kept, left in chances if left < confidence <= kept)
+
+
+def _sizes(asked: Question, tier: Tier, plan: AimPlan, signals: PlaceSignals) -> tuple[HighVhfSize, ...]:
+    """Return the parts that gain more than the easiest tier's, the smallest first, one of each gain."""
+    found: dict[float, HighVhfSize] = {}
+    for row in asked.tiers[: tier.tier]:
+        gain_dbd = row.gain_dbd[BAND]
+        if gain_dbd in found or not gain_dbd > asked.tiers[0].gain_dbd[BAND]:
+            continue
+        changed = _with_part(
+            tier,
+            gain=gain_dbd,
+            directivity=row.directivity_dbd[BAND],
+            beamwidth=row.beamwidth_deg[BAND],
+            front_to_back=row.front_to_back_db[BAND],
+        )
+        got = as_aimed(signals, changed, plan)
+        found[gain_dbd] = HighVhfSize(row.tier, row.name, gain_dbd, 100.0 * got.chance, asked.reaches(got))
+    return tuple(found[gain_dbd] for gain_dbd in sorted(found))
+
+
+def _with_part(
+    tier: Tier,
+    *,
+    gain: float,
+    directivity: float,
+    beamwidth: float = math.nan,
+    front_to_back: float | None = None,
+) -> Tier:
+    """Return a tier with another high-VHF part; without front_to_back its own lobe stays."""
+    changed = replace(
+        tier,
+        gain_dbd={**tier.gain_dbd, BAND: gain},
+        directivity_dbd={**tier.directivity_dbd, BAND: directivity},
+    )
+    if front_to_back is None:
+        return changed
+    return replace(
+        changed,
+        beamwidth_deg={**tier.beamwidth_deg, BAND: beamwidth},
+        front_to_back_db={**tier.front_to_back_db, BAND: front_to_back},
+    )

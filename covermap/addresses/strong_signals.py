@@ -1,0 +1,145 @@
+"""What the strongest stations do to the ports of an installation, and which stations disturb which."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covermap.addresses.report import Ports, StrongSignal
+from covermap.reception import AimPlan, PlaceSignals, Tier
+from covermap.reception.bands import band_of
+from covermap.reception.interference import protection_ratio_db
+from covermap.reception.overload import (
+    LOAD_CROSS_DB,
+    LOAD_FLOOR_DB,
+    LOAD_ROLLOFF,
+    POWER_DB,
+    TUNER_DB,
+    Loads,
+    loads_of,
+)
+from covermap.reception.pattern import VERTICAL
+from covermap.reception.plan import (
+    AIM_DEG,
+    JOINED,
+    JOINED_AS,
+    MOUNT,
+    PLAN_COLUMNS,
+    SECOND_DEG,
+    SECOND_MOUNT,
+    plan_loss_db,
+)
+from covermap.scenario.records import Station
+
+MOST_NAMED = 4
+NEARLY_ALL_DB = 10.0  # judgement: fainter by this than the strongest, a station adds under half a dB
+WORTH_NAMING_DB = 1.0  # judgement: less interference than this nobody sees
+
+
+def ports_of(signals: PlaceSignals, stations: Sequence[Station], tier: Tier, plan: AimPlan) -> Ports:
+    """Return the power at each port of an installation with a plan's aims.
+
+    stations : those of the signals, in their order. Fields at half of the time, at the mount.
+
+    Source: limits as covermap.reception.overload.
+    """
+    loads = _loads(signals, tier)
+    front_dbm = _front_dbm(signals, tier, plan, loads)
+    total_dbm = 10.0 * math.log10(float(np.sum(10.0 ** (front_dbm / 10.0))))
+    order = np.argsort(-front_dbm, kind="stable")[:MOST_NAMED]
+    strongest = tuple(
+        StrongSignal(
+            stations[index].station_id, stations[index].service, stations[index].mast, float(front_dbm[index])
+        )
+        for index in order
+        if front_dbm[index] >= front_dbm[order[0]] - NEARLY_ALL_DB
+    )
+    return Ports(
+        input_dbm=total_dbm if tier.has_amplifier else math.nan,
+        output_dbm=total_dbm + tier.amplifier_gain_db,
+        tuner_dbm=float(np.max(front_dbm + loads.figures[0, 0, TUNER_DB])),
+        excess_db=plan.overload_db,
+        port=plan.overload_port,
+        spread_db=plan.overload_spread_db,
+        strongest=strongest,
+    )
+
+
+def worst_disturber(
+    signals: PlaceSignals, tier: Tier, plan: AimPlan, wanted: int, interference_db: float
+) -> int | None:
+    """Return the station that disturbs a wanted one most; None where all together take less than 1 dB.
+
+    wanted : its place in signals. Ranked by power at the antenna, each weighed by its protection ratio;
+    stations of the wanted one's own single-frequency network are not looked at.
+    """
+    if not interference_db >= WORTH_NAMING_DB:
+        return None
+    facts = signals.facts
+    ratio_db = np.array(
+        [
+            protection_ratio_db(
+                float(facts.frequency_mhz[wanted]),
+                float(facts.frequency_mhz[other]),
+                float(facts.bandwidth_mhz[wanted]),
+                float(facts.required_cn_db[wanted]),
+            )
+            for other in range(len(signals.field_dbuvm))
+        ]
+    )
+    own = (facts.network >= 0) & (facts.network == facts.network[wanted])
+    ratio_db[own] = math.nan
+    ratio_db[wanted] = math.nan
+    if np.isnan(ratio_db).all():
+        return None
+    at_times = signals.field_dbuvm if signals.unwanted_dbuvm is None else signals.unwanted_dbuvm
+    power_dbm = _front_dbm(signals, tier, plan, _loads(signals, tier), at_times)
+    return int(np.nanargmax(power_dbm + ratio_db))
+
+
+def _loads(signals: PlaceSignals, tier: Tier) -> Loads:
+    around = np.array([float(signals.clutter_height_m)]), np.array([bool(signals.open_land)])
+    return loads_of((tier,), signals.facts, *around, signals.options)
+
+
+def _front_dbm(
+    signals: PlaceSignals,
+    tier: Tier,
+    plan: AimPlan,
+    loads: Loads,
+    field_dbuvm: NDArray[np.float64] | None = None,
+) -> NDArray[np.float64]:
+    """Return each station's power in front of amplifier or cable, at half of the time unless given, (S,)."""
+    if field_dbuvm is None:
+        field_dbuvm = signals.field_dbuvm if signals.median_dbuvm is None else signals.median_dbuvm
+    figures, columns = loads.figures[0, 0], plan_columns(plan)
+    front_db = float(loads.front_db[int(columns[JOINED])])
+    loss_db = [
+        plan_loss_db(
+            columns,
+            band_of(float(signals.facts.frequency_mhz[station])) == "uhf",
+            False,
+            float(signals.bearing_deg[station]) % 360.0,
+            float(figures[LOAD_ROLLOFF, station]),
+            float(figures[LOAD_FLOOR_DB, station]),
+            float(figures[LOAD_CROSS_DB, station]),
+            float(figures[LOAD_CROSS_DB + 1, station]),
+        )
+        for station in range(len(field_dbuvm))
+    ]
+    return np.asarray(field_dbuvm, np.float64) + figures[POWER_DB] - np.array(loss_db) - front_db
+
+
+def plan_columns(plan: AimPlan) -> NDArray[np.float64]:
+    """Return a plan as the kernels of reception read it, shape (PLAN_COLUMNS,)."""
+    columns = np.zeros(PLAN_COLUMNS)
+    columns[AIM_DEG], columns[SECOND_DEG] = plan.azimuth_deg, -1.0
+    columns[MOUNT] = float(VERTICAL) if plan.polarization == "vertical" else 0.0
+    if plan.second_azimuth_deg is not None:
+        columns[SECOND_DEG] = plan.second_azimuth_deg
+        columns[SECOND_MOUNT] = float(VERTICAL) if plan.second_polarization == "vertical" else 0.0
+    columns[JOINED] = JOINED_AS.index(plan.joined)
+    return columns
