@@ -58,12 +58,27 @@ def write_new(folder: Path, elevation: list[Path], stations: Path | None) -> str
     return "\n".join(lines)
 
 
-def check_scenario(scenario_path: Path, *, workers: int | None = None, store: Path | None = None):
-    """Return a CheckReport: what was understood, what looks wrong, what a run will cost."""
+def check_scenario(
+    scenario_path: Path,
+    *,
+    workers: int | None = None,
+    store: Path | None = None,
+    scheduler: str | None = None,
+    scheduler_without_tls: bool = False,
+):
+    """Return a CheckReport: what was understood, what looks wrong, what a run will cost.
+
+    scheduler : of dask.distributed, whose workers would compute in place of this machine's threads
+
+    Raises InputError when an input is wrong, the scheduler does not answer, or the run does not fit.
+    """
+    from covermap.grid.cluster import worker_threads
     from covermap.runs.check import check
     from covermap.scenario import read_scenario
 
-    return check(read_scenario(scenario_path), workers=workers, store=store)
+    scenario = read_scenario(scenario_path)
+    threads = None if scheduler is None else worker_threads(scheduler, scheduler_without_tls)
+    return check(scenario, workers=workers, store=store, cluster_threads=threads)
 
 
 def map_scenario(
@@ -89,10 +104,10 @@ def map_scenario(
     from covermap.grid.cluster import executor_of
     from covermap.outputs.everything import write_layers_and_pages
     from covermap.outputs.result_folder import require_ours, require_writable
-    from covermap.runs.cost import refuse_what_does_not_fit
+    from covermap.runs.cost import Crew, refuse_what_does_not_fit
     from covermap.runs.page_levels import levels_of
     from covermap.runs.predict import run
-    from covermap.runs.preparation import prepare
+    from covermap.runs.preparation import prepare, store_folder
     from covermap.scenario import read_scenario
 
     scenario = read_scenario(scenario_path)
@@ -100,7 +115,8 @@ def map_scenario(
     require_ours(folder, overwrite)
     require_writable(folder)
     prepared = prepare(scenario, store)
-    refuse_what_does_not_fit(prepared, folder, workers)
+    crew = Crew(workers, on_cluster=scheduler is not None)
+    refuse_what_does_not_fit(prepared, folder, store_folder(scenario, store), crew)
     with executor_of(workers, scheduler, scheduler_without_tls) as executor:
         coverage = run(prepared, folder, store, executor, progress)
     report = progress or (lambda stage, fraction, words: True)

@@ -2,13 +2,18 @@
 
 numba notices a change of the file a kernel stands in, not of the kernels and constants it takes from other
 files, and not when a new version comes with the old one's dates. So the folder's name holds a digest of all
-these files: after an upgrade or an edit kernels are compiled anew, and a stale one is never run.
+these files: after an upgrade or an edit kernels are compiled anew, and a stale one is never run. Folders of
+earlier states go when a new one begins: all but the few last used, and none that was used within a week,
+since another process or version may still be running from it.
 """
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
+import shutil
+import time
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
@@ -25,6 +30,10 @@ KERNEL_FOLDERS = (
     "terrain",
     "planning",
 )  # and what kernels take from them
+FOLDER_PREFIX, LEAVING_PREFIX = "kernels_", "leaving_"
+KEPT_FOLDERS = 3  # beside the one in use, whatever their age
+UNUSED_S = 7 * 86400.0
+MARKED_EACH_S = 86400.0  # a folder's date, which says when it was used, is not written at every start
 
 
 def in_own_cache(decorate: Callable[[Any], Any]) -> Callable[[Any], Any]:
@@ -48,13 +57,59 @@ def in_own_cache(decorate: Callable[[Any], Any]) -> Callable[[Any], Any]:
 
 @cache
 def cache_folder() -> Path:
-    """Return the folder: beside the package where that can be written, else in the user's own cache."""
-    name = f"kernels_{source_digest(PACKAGE)}"
+    """Return the folder: beside the package where that can be written, else in the user's own cache.
+
+    Notes that it is used; where it is new, folders of earlier states are pruned.
+    """
+    folder = _parent() / f"{FOLDER_PREFIX}{source_digest(PACKAGE)}"
+    with contextlib.suppress(OSError):  # a cache that cannot be kept costs time, nothing else
+        if folder.is_dir():
+            _mark_used(folder)
+        else:
+            folder.mkdir(parents=True, exist_ok=True)
+            prune(folder)
+    return folder
+
+
+def _parent() -> Path:
+    """Return where cache folders stand."""
     beside = PACKAGE / "__pycache__"
     if os.access(beside if beside.is_dir() else PACKAGE, os.W_OK):
-        return beside / name
+        return beside
     own = os.environ.get("XDG_CACHE_HOME") or os.environ.get("LOCALAPPDATA") or Path.home() / ".cache"
-    return Path(own) / "covermap" / name
+    return Path(own) / "covermap"
+
+
+def _mark_used(folder: Path) -> None:
+    """Give a folder today's date, which says when it was last used."""
+    if time.time() - folder.stat().st_mtime > MARKED_EACH_S:
+        os.utime(folder)
+
+
+def prune(in_use: Path) -> list[Path]:
+    """Remove folders beside the one in use that nobody needs; return them.
+
+    The last used KEPT_FOLDERS stay, and all that were used within UNUSED_S. A folder is renamed before it
+    is emptied, so that no process finds half of one; a process that began in it compiles anew.
+    """
+    others = []
+    for folder in in_use.parent.glob(f"{FOLDER_PREFIX}*"):
+        with contextlib.suppress(OSError):  # gone meanwhile
+            if folder != in_use and folder.is_dir() and not folder.is_symlink():
+                others.append((folder.stat().st_mtime, folder))
+    oldest_first = sorted(others)[: max(0, len(others) - KEPT_FOLDERS)]
+    removed = []
+    for used, folder in oldest_first:
+        if time.time() - used < UNUSED_S:
+            break
+        leaving = folder.with_name(f"{LEAVING_PREFIX}{folder.name}_{os.getpid()}")
+        with contextlib.suppress(OSError):  # another removes it, or it may not be removed
+            folder.rename(leaving)
+            removed.append(folder)
+            shutil.rmtree(leaving, ignore_errors=True)
+    for leaving in in_use.parent.glob(f"{LEAVING_PREFIX}{FOLDER_PREFIX}*"):
+        shutil.rmtree(leaving, ignore_errors=True)  # of a process that died here
+    return removed
 
 
 def source_digest(package: Path) -> str:

@@ -1,19 +1,15 @@
 """Runs that end early: killed, interrupted, out of disk, damaged, evicted. The next ends in the same data."""
 
 import errno
-import json
 import os
 import subprocess
 import sys
 import threading
 from pathlib import Path
 
-import geopandas
-import pandas
-import pyogrio
 import pytest
 from click.testing import CliRunner
-from pandas.testing import assert_frame_equal
+from same_results import assert_same_results, raster_bytes
 
 from covermap import jobs
 from covermap.cli.main import main
@@ -27,7 +23,6 @@ from covermap.runs.preparation import prepare
 from covermap.scenario import read_scenario
 
 HERE = Path(__file__).parent
-OF_TIME = {"stages_s", "compile_s", "peak_memory_mb", "blocks"}  # what a run says of itself, not of the map
 
 
 @pytest.fixture(scope="module")
@@ -50,38 +45,6 @@ def whole(scenario):
 
 def paths_and_rasters(scenario, output, store, workers=1, progress=None):
     return run(prepare(read_scenario(scenario)), output, store, Threads(workers), progress)
-
-
-def raster_bytes(folder):
-    found = {path.relative_to(folder): path.read_bytes() for path in (folder / "rasters").rglob("*.tif")}
-    assert found
-    return found
-
-
-def assert_same_results(one, other):
-    """Compare two finished folders file by file: bytes, but for times and the GeoPackage's own clock."""
-    names = sorted(path.relative_to(one) for path in one.rglob("*") if path.is_file())
-    assert names == sorted(path.relative_to(other) for path in other.rglob("*") if path.is_file())
-    for name in names:
-        if name.suffix == ".gpkg":
-            for layer in pyogrio.list_layers(one / name)[:, 0]:
-                first, second = (geopandas.read_file(folder / name, layer=layer) for folder in (one, other))
-                assert_frame_equal(_without_times(first), _without_times(second))
-        elif name == Path("run.json"):
-            first, second = (json.loads((folder / name).read_text("utf-8")) for folder in (one, other))
-            assert {k: v for k, v in first.items() if k not in OF_TIME} == {
-                k: v for k, v in second.items() if k not in OF_TIME
-            }
-        else:
-            assert (one / name).read_bytes() == (other / name).read_bytes(), name
-
-
-def _without_times(layer):
-    """Return a layer as a plain table, without the clock and the rows in which the run tells its times."""
-    table = pandas.DataFrame(layer).select_dtypes(exclude=["datetime", "datetimetz"])
-    if "value" not in table.columns:
-        return table
-    return table[~table.iloc[:, 0].str.startswith(tuple(OF_TIME))].reset_index(drop=True)
 
 
 def test_killed_at_any_moment_the_same_command_ends_in_the_same_data(scenario, whole, tmp_path):
@@ -180,6 +143,23 @@ def test_two_runs_on_one_store_at_once_are_safe(scenario, whole, tmp_path):
         thread.join()
     assert failed == []
     assert raster_bytes(tmp_path / "one") == raster_bytes(tmp_path / "two") == raster_bytes(whole)
+
+
+def test_two_commands_on_one_store_at_once_are_safe(scenario, whole, tmp_path):
+    """Two processes, as of two people: both begin with an empty store and write the same blocks."""
+    command = [sys.executable, "-c", "from covermap.cli.main import main; main()", "map", str(scenario)]
+    command += ["--store", str(tmp_path / "store"), "--workers", "2", "--progress", "none", "--output"]
+    environment = {**os.environ, "PYTHONPATH": str(HERE.parent)}
+    running = [
+        subprocess.Popen([*command, tmp_path / name], stderr=subprocess.PIPE, text=True, env=environment)
+        for name in ("one", "two")
+    ]
+    for process in running:
+        said = process.communicate(timeout=400)[1]
+        assert process.returncode == 0, said
+    assert not list((tmp_path / "store").rglob("*.tmp"))
+    for name in ("one", "two"):
+        assert_same_results(whole, tmp_path / name)
 
 
 def test_eviction_does_not_break_a_run(scenario, whole, tmp_path, monkeypatch):

@@ -11,8 +11,16 @@ from covermap.cli.errors import errors_as_exit_status
 @click.command("check")
 @options.scenario
 @options.workers
+@options.scheduler
+@options.scheduler_without_tls
 @options.store
-def command(scenario: Path, workers: int | None, store: Path | None) -> None:
+def command(
+    scenario: Path,
+    workers: int | None,
+    scheduler: str | None,
+    scheduler_without_tls: bool,
+    store: Path | None,
+) -> None:
     """Read all inputs of SCENARIO, say what was understood, what looks wrong and what a run will cost.
 
     \b
@@ -21,4 +29,11 @@ def command(scenario: Path, workers: int | None, store: Path | None) -> None:
     from covermap import jobs
 
     with errors_as_exit_status():
-        click.echo(jobs.check_scenario(scenario, workers=workers, store=store).in_words())
+        report = jobs.check_scenario(
+            scenario,
+            workers=workers,
+            store=store,
+            scheduler=scheduler,
+            scheduler_without_tls=scheduler_without_tls,
+        )
+        click.echo(report.in_words())

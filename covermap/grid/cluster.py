@@ -55,8 +55,13 @@ class ClusterThreads:
             if waiting:
                 self._client.cancel(list(waiting), force=True)
 
+    @property
+    def threads(self) -> int:
+        """Return how many threads the workers have together, 1 at least."""
+        return max(1, sum(self._client.nthreads().values()))
+
     def _most_waiting(self) -> int:
-        return AHEAD * max(1, sum(self._client.nthreads().values()))
+        return AHEAD * self.threads
 
 
 @contextmanager
@@ -77,6 +82,19 @@ def executor_of(workers: int | None, scheduler: str | None, without_tls: bool = 
     client = _connect(scheduler)
     try:
         yield ClusterThreads(client)
+    finally:
+        client.close()
+
+
+def worker_threads(scheduler: str, without_tls: bool = False) -> int:
+    """Return how many threads a scheduler's workers have together.
+
+    Raises InputError when the address is none, not allowed, or nobody answers; see executor_of.
+    """
+    check_address(scheduler, without_tls)
+    client = _connect(scheduler)
+    try:
+        return ClusterThreads(client).threads
     finally:
         client.close()
 

@@ -8,6 +8,8 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from covermap.outputs.full_disk import full_disk_in_words
+
 TEMPORARY_FOLDER = ".covermap_unfinished"
 """Folder of unfinished files inside an output folder; nothing but covermap writes there."""
 
@@ -27,12 +29,14 @@ def whole_files(paths: Iterable[Path]) -> Iterator[list[Path]]:
     """Give a temporary path for each of `paths`; all are renamed at the end, or none is.
 
     A path the block did not write is left as it was. Each rename is atomic; the set as a whole is
-    renamed only once every file is complete.
+    renamed only once every file is complete. Raises CovermapError when the disk is full, and whatever else
+    the block raises.
     """
     paths = [Path(path) for path in paths]
     temporaries = [_temporary(path, number) for number, path in enumerate(paths)]
     try:
-        yield temporaries
+        with full_disk_in_words(paths[0].parent if paths else Path()):
+            yield temporaries
         for temporary, path in zip(temporaries, paths, strict=True):
             if temporary.exists():
                 os.replace(temporary, path)

@@ -5,12 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from covermap.grid.store import block_path
 from covermap.outputs.words import plural
 from covermap.planning.homes import homes_in_words
 from covermap.reception.variability import sigma_summary
-from covermap.runs.cost import Cost, estimate, refuse_what_does_not_fit
-from covermap.runs.path_stage import TILE_CELLS
+from covermap.runs.cost import Cost, Crew, blocks_of_run, estimate, refuse_what_does_not_fit
 from covermap.runs.preparation import Preparation, prepare, store_folder
 from covermap.scenario import Scenario
 
@@ -35,38 +33,42 @@ class CheckReport:
         return "\n".join(text)
 
 
-def check(scenario: Scenario, *, workers: int | None = None, store: str | Path | None = None) -> CheckReport:
+def check(
+    scenario: Scenario,
+    *,
+    workers: int | None = None,
+    store: str | Path | None = None,
+    cluster_threads: int | None = None,
+) -> CheckReport:
     """Read and cross-check all inputs of a scenario; compute nothing.
 
+    workers : threads of this machine, default one a core
     store : folder of path losses already computed; default .covermap_store beside the scenario
+    cluster_threads : of a cluster's workers together, which would compute instead
 
     Raises InputError when an input is wrong or the run does not fit this machine.
     """
     prepared = prepare(scenario, store)
-    refuse_what_does_not_fit(prepared, scenario.output, workers)
-    cost = estimate(prepared, workers)
+    folder = store_folder(scenario, store)
+    crew = Crew(workers) if cluster_threads is None else Crew(cluster_threads, on_cluster=True)
+    refuse_what_does_not_fit(prepared, scenario.output, folder, crew)
+    cost = estimate(prepared, crew)
     lines = [
         ("Area", _area(prepared)),
         ("Elevation", prepared.terrain.summary(_places(scenario))),
         ("Stations", _stations(scenario)),
         ("Homes", homes_in_words(scenario.settings)),
         ("Spread", sigma_summary(prepared.reception_options).in_words()),
-        ("Paths", _paths(prepared, store_folder(scenario, store))),
-        ("Cost", cost.in_words()),
+        ("Paths", _paths(prepared, folder)),
+        ("Cost", f"{cost.in_words()}, {crew.in_words()}"),
     ]
     return CheckReport(tuple(lines), prepared.warnings, cost)
 
 
 def _paths(prepared: Preparation, folder: Path) -> str:
     """Return how many loss blocks a run needs and how many stand in the store already."""
-    needed = [
-        block_path(folder, request.of(frequency).digest(tile))
-        for request in prepared.requests
-        for frequency in request.frequencies
-        for tile in prepared.grid.tiles(TILE_CELLS)
-    ]
-    stored = sum(path.exists() for path in needed)
-    return f"{plural(len(needed), 'block')} of path losses, {stored:,} in the store"
+    needed, stored = blocks_of_run(prepared, folder)
+    return f"{plural(needed, 'block')} of path losses, {stored:,} in the store"
 
 
 def _places(scenario: Scenario) -> list[tuple[float, float]]:

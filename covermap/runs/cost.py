@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import os
 import shutil
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -15,8 +15,11 @@ from numpy.typing import NDArray
 from covermap.errors import InputError
 from covermap.grid.geodesy import mast_geometry
 from covermap.grid.radials import WIDEST_SPACING_M
+from covermap.grid.store import block_path
 from covermap.outputs.cells import MOST_CELLS
 from covermap.outputs.coarsened import MOST_DRAWN_CELLS
+from covermap.outputs.words import plural
+from covermap.runs.path_stage import TILE_CELLS
 from covermap.runs.preparation import Preparation
 from covermap.terrain.space import is_mapped
 
@@ -52,48 +55,82 @@ RATES: dict[str, tuple[float, str, str]] = {
     "drawn_cell_mb": (60e-6, "MB a cell that pages draw; all else goes by tiles", "bench_memory.py"),
     "store_pair_mb": (3.0e-6, "MB a cell, frequency and height: loss and spread", "grid/loss_block.py"),
     "store_frequency_mb": (2.13e-6, "MB a cell and frequency: departure, near", "grid/loss_block.py"),
+    "result_mb": (2.5, "MB of pages and layers of the smallest result", "the demo at 1000 m"),
     "result_station_mb": (3.2e-6, "MB a cell in reach and station with a field raster", "bench_memory.py"),
     "result_list_mb": (10e-6, "MB a cell in reach and list", "bench_memory.py"),
     "result_service_mb": (1.5e-6, "MB a cell in reach and listed service", "bench_memory.py"),
     "cells_layer_mb": (340e-6, "MB a cell and list in GeoPackage and page, small maps alone", "the demo"),
 }
 SAMPLED_ROWS = 48  # of places whose distance from the masts is looked at; as many columns
+USABLE_DISK = 0.9  # of what is free; other programs write too
 STORE_LIMIT_MB = 20_000.0  # the store lets go of the oldest blocks beyond
 
 
 @dataclass(frozen=True)
+class Crew:
+    """Who computes: threads of this machine, or of a cluster's workers together; None is one a core."""
+
+    workers: int | None = None
+    on_cluster: bool = False
+
+    @property
+    def threads(self) -> int:
+        """Return how many tasks run at once."""
+        return self.workers or os.cpu_count() or 1
+
+    def in_words(self) -> str:
+        """Return for example 'on 2 threads'."""
+        words = plural(self.threads, "thread")
+        return f"on {words} of the cluster's workers" if self.on_cluster else f"on {words}"
+
+
+@dataclass(frozen=True)
 class Cost:
-    """Wall time, peak memory and disk of a run on an empty store."""
+    """Wall time, and peak memory and disk on this machine, of a run on an empty store.
+
+    memory_mb, store_mb, result_mb : each the part that stays whatever the squares, and the rest
+    """
 
     seconds: float
-    memory_mb: float
-    disk_mb: float
+    memory_parts_mb: tuple[float, float]
+    store_parts_mb: tuple[float, float]
+    result_parts_mb: tuple[float, float]
+
+    @property
+    def memory_mb(self) -> float:
+        """Return the peak memory. [MB]"""
+        return sum(self.memory_parts_mb)
+
+    @property
+    def disk_mb(self) -> float:
+        """Return what the store and the result take together. [MB]"""
+        return sum(self.store_parts_mb) + sum(self.result_parts_mb)
 
     def in_words(self) -> str:
         """Return for example 'about 40 s, 1.1 GB memory, 90 MB disk'."""
         return f"about {_time(self.seconds)}, {_size(self.memory_mb)} memory, {_size(self.disk_mb)} disk"
 
 
-def estimate(prepared: Preparation, workers: int | None = None) -> Cost:
-    """Return what a run on an empty store will cost.
-
-    workers : threads, or those of a cluster together; None is one a core
-    """
+def estimate(prepared: Preparation, crew: Crew | None = None) -> Cost:
+    """Return what a run on an empty store will cost; crew None is one thread a core."""
+    crew = crew or Crew()
     cells = prepared.grid.cells
     of_request, of_any = shares_in_reach(prepared)
     reached = cells * of_any
     core_s = _path_core_s(prepared, of_request) + reached * _reception_core_s_a_cell(prepared)
-    seconds = core_s / (workers or os.cpu_count() or 1)
+    seconds = core_s / crew.threads
     seconds += _rate("output_s") + cells * _rate("output_cell_s") + _rate("compile_s")
     in_memory_mb, mapped_mb = _terrain_mb(prepared)
-    memory_mb = (
-        _rate("base_mb")
-        + _rate("worker_mb") * (workers or os.cpu_count() or 1)
-        + in_memory_mb
-        + min(cells, MOST_DRAWN_CELLS) * _rate("drawn_cell_mb")
+    threads_here = 0 if crew.on_cluster else crew.threads
+    return Cost(
+        seconds,
+        (
+            _rate("base_mb") + _rate("worker_mb") * threads_here + in_memory_mb,
+            min(cells, MOST_DRAWN_CELLS) * _rate("drawn_cell_mb"),
+        ),
+        (mapped_mb, min(_store_mb(prepared), STORE_LIMIT_MB)),
+        (_rate("result_mb"), _result_mb(prepared, reached)),
     )
-    disk_mb = min(_store_mb(prepared), STORE_LIMIT_MB) + mapped_mb + _result_mb(prepared, reached)
-    return Cost(seconds, memory_mb, disk_mb)
 
 
 def shares_in_reach(prepared: Preparation) -> tuple[list[float], float]:
@@ -179,21 +216,69 @@ def _result_mb(prepared: Preparation, reached: float) -> float:
     return reached * a_cell
 
 
-def refuse_what_does_not_fit(prepared: Preparation, folder: Path, workers: int | None = None) -> None:
-    """Raise InputError when memory or disk cannot hold the run, naming a cell size that fits."""
-    cost = estimate(prepared, workers)
-    memory_mb, disk_mb = machine_memory_mb(), free_disk_mb(folder)
-    excess = max(cost.memory_mb / memory_mb, cost.disk_mb / (0.9 * disk_mb))
+def refuse_what_does_not_fit(
+    prepared: Preparation, output: Path, store: Path, crew: Crew | None = None
+) -> None:
+    """Raise InputError when memory or a disk cannot hold the run, naming a cell size that fits.
+
+    output, store : the folders, on one disk or two; blocks that stand in the store already need no room
+    """
+    cost = estimate(prepared, crew)
+    excess = max(_excess(*need) for need in _needs(cost, output, store))
+    if excess > 1.0:
+        needed, stored = blocks_of_run(prepared, store)
+        fixed_mb, varying_mb = cost.store_parts_mb
+        cost = replace(cost, store_parts_mb=(fixed_mb, varying_mb * (1.0 - stored / max(needed, 1))))
+        excess = max(_excess(*need) for need in _needs(cost, output, store))
     if excess <= 1.0:
         return
     grid = prepared.grid
-    fits_m = _round_up(grid.cell_m * math.sqrt(excess) * 1.02)
+    free = f"{_size(free_disk_mb(output))} disk for the result"
+    if not _on_one_disk(output, store):
+        free += f" and {_size(free_disk_mb(store))} for the store"
+    advice = "No size of squares fits: free space, or name folders on another disk."
+    if math.isfinite(excess):
+        fits_m = _round_up(grid.cell_m * math.sqrt(excess) * 1.02)
+        advice = f"Squares of {fits_m:g} m fit, or a smaller area."
     raise InputError(
         f"{prepared.scenario.path.name}, [grid] cell_m: {grid.cell_m:g} m makes {grid.rows} x {grid.cols} = "
         f"{grid.rows * grid.cols:,} squares, which need {_size(cost.memory_mb)} memory and "
-        f"{_size(cost.disk_mb)} disk; this machine has {_size(memory_mb)} and {_size(disk_mb)} free.\n"
-        f"  Squares of {fits_m:g} m fit, or a smaller area."
+        f"{_size(cost.disk_mb)} disk, {_size(sum(cost.store_parts_mb))} of it for the store; "
+        f"this machine has {_size(machine_memory_mb())} memory and free {free}.\n  {advice}"
     )
+
+
+def blocks_of_run(prepared: Preparation, store: Path) -> tuple[int, int]:
+    """Return how many loss blocks a run needs, and how many of them stand in the store already."""
+    needed = [
+        block_path(store, request.of(frequency).digest(tile))
+        for request in prepared.requests
+        for frequency in request.frequencies
+        for tile in prepared.grid.tiles(TILE_CELLS)
+    ]
+    return len(needed), sum(path.exists() for path in needed)
+
+
+def _needs(cost: Cost, output: Path, store: Path) -> list[tuple[tuple[float, float], float]]:
+    """Return what is needed, in the two parts of Cost, and what there is of it. [MB]"""
+    memory = (cost.memory_parts_mb, machine_memory_mb())
+    result_mb, store_mb = USABLE_DISK * free_disk_mb(output), USABLE_DISK * free_disk_mb(store)
+    if _on_one_disk(output, store):
+        fixed_mb, varying_mb = map(sum, zip(cost.store_parts_mb, cost.result_parts_mb, strict=True))
+        return [memory, ((fixed_mb, varying_mb), result_mb)]
+    return [memory, (cost.result_parts_mb, result_mb), (cost.store_parts_mb, store_mb)]
+
+
+def _excess(parts_mb: tuple[float, float], there_mb: float) -> float:
+    """Return how many times too many squares there are; infinity when even none would fit."""
+    fixed_mb, varying_mb = parts_mb
+    if fixed_mb + varying_mb <= there_mb:
+        return 0.0
+    return varying_mb / (there_mb - fixed_mb) if there_mb > fixed_mb else math.inf
+
+
+def _on_one_disk(output: Path, store: Path) -> bool:
+    return _standing(output).stat().st_dev == _standing(store).stat().st_dev
 
 
 def machine_memory_mb() -> float:
@@ -203,9 +288,15 @@ def machine_memory_mb() -> float:
 
 def free_disk_mb(folder: Path) -> float:
     """Return the free disk space where a folder stands or will stand, in MB."""
+    return shutil.disk_usage(_standing(folder)).free / 1e6
+
+
+def _standing(folder: Path) -> Path:
+    """Return the folder, or the nearest one above it that is there."""
+    folder = Path(folder).absolute()
     while not folder.exists():
         folder = folder.parent
-    return shutil.disk_usage(folder).free / 1e6
+    return folder
 
 
 def _round_up(value: float) -> float:

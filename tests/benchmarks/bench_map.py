@@ -91,6 +91,15 @@ def print_stages(heading, times):
         print(f"  {stage:<10} {core:>8.2f} core-s {wall:>8.2f} s")
 
 
+def print_ratios(times, direct_core_s):
+    """Print what each stage takes of the cold run, a cell, and how many times less than direct paths."""
+    total = sum(core for _, core in times.values())
+    for stage, (_, core) in times.items():
+        print(f"  {stage:<10} {core:>8.2f} core-s, {100 * core / total:>3.0f} % of the whole")
+    print(f"ratio of direct paths to the stage of paths: {direct_core_s / times['paths'][1]:.0f}")
+    print(f"ratio of direct paths to the whole map: {direct_core_s / total:.0f}")
+
+
 def print_what_if(cold, warm):
     """Print the warm run beside the cold one's reception and outputs."""
     allowed = 1.1 * sum(cold[stage][1] for stage in ("reception", "outputs"))
@@ -127,11 +136,10 @@ def main():
         for workers in asked.workers[1:]:
             faster = {stage: first[stage][0] / cold[workers][stage][0] for stage in ("paths", "reception")}
             print(f"{workers} workers: " + ", ".join(f"{s} {f:.2f} times faster" for s, f in faster.items()))
-        total = sum(core for _, core in first.values())
         print(f"paths: {answers / first['paths'][1] / 1e6:.2f} million answers a core-second")
         direct = direct_s_per_answer(scenario)
         print(f"direct path: {direct * 1e3:.3f} ms an answer, {direct * answers:.0f} core-s for all of them")
-        print(f"ratio to the whole map: {direct * answers / total:.0f}")
+        print_ratios(first, direct * answers)
     finally:
         shutil.rmtree(folder, ignore_errors=True)
 

@@ -23,14 +23,14 @@ from invented_map import write_scenario
 def one(cells, stations, masts, workers):
     """Run a map here and print one JSON line of its figures."""
     from covermap import jobs
-    from covermap.runs.cost import estimate
+    from covermap.runs.cost import Crew, estimate
     from covermap.runs.preparation import prepare
     from covermap.scenario import read_scenario
 
     folder = Path(tempfile.mkdtemp(prefix="bench_memory_"))
     try:
         scenario = write_scenario(folder / "map", cells, stations, masts)
-        told = estimate(prepare(read_scenario(scenario)), workers)
+        told = estimate(prepare(read_scenario(scenario)), Crew(workers))
         begin = time.perf_counter()
         jobs.map_scenario(scenario, folder / "out", store=folder / "store", workers=workers)
         found = {
