@@ -69,16 +69,15 @@ def carrying_masts(results: Results, list_name: str, tile: Tile) -> NDArray[np.i
 
 
 def needs_high_vhf(results: Results, list_name: str, tile: Tile) -> NDArray[np.bool_] | None:
-    """Return in which of the tile's N cells the antenna must carry high VHF; None if not recorded.
+    """Return in which of the tile's N cells the antenna must be made for high VHF; None if not recorded.
 
-    That is where the stored plan brings a listed service (chance of 50 % or more) from a station there,
-    and where plan_flags says so.
+    That is where plan_flags says that one not made for it would lose the list; in results without plan_flags,
+    where the stored plan brings a listed service (chance of 50 % or more) from a station there.
     """
-    flagged = None
     if results.has(f"{list_name}/plan_flags"):
-        flagged = (results.read(f"{list_name}/plan_flags", tile).ravel() & OWN_HIGH_VHF_FLAG) > 0
+        return (results.read(f"{list_name}/plan_flags", tile).ravel() & OWN_HIGH_VHF_FLAG) > 0
     if masts_of(results) is None:
-        return flagged
+        return None
     chance_percent = results.read(f"{list_name}/service_chance", tile)
     needs = np.zeros(tile.rows * tile.cols, dtype=bool)
     for service, chance in zip(results.services(list_name), chance_percent, strict=True):
@@ -86,4 +85,4 @@ def needs_high_vhf(results: Results, list_name: str, tile: Tile) -> NDArray[np.b
         if of_station.any():
             received = (chance.ravel() >= RECEIVED_PERCENT) & (chance.ravel() <= 100)
             needs |= received & of_station[carrying_station(results, service, tile)]
-    return needs if flagged is None else needs | flagged
+    return needs
