@@ -95,30 +95,31 @@ def fill_losses(wanted, figures, values, work):
 
 
 @lean_kernel
-def _chance_of_band(aim, uhf, wanted, figures, values, work):
-    """Return the chance of all transmitters on UHF, or not on it, at an aim: masts multiplied, undisturbed."""
-    chance, worst, mast = 1.0, math.inf, -1
+def _rate_of_band(aim, uhf, by_number, wanted, figures, values, work):
+    """Return how well an aim suits the transmitters on UHF, or not on it: greater is better.
+
+    by_number : the number of them to be expected, where not all are needed; else the worst margin in total
+    deviations
+    """
+    worst, number = math.inf, 0.0
     for item in range(wanted.station.size):
-        if wanted.uhf[item] != uhf:
-            continue
-        if wanted.mast[item] != mast:
-            chance *= normal_share(worst)
-            worst, mast = math.inf, wanted.mast[item]
-        deviation = (values[UPPER_DB, item] - work.loss_db[aim, item]) * figures[TOTAL_INVERSE, item]
-        worst = deviation if deviation < worst else worst
-    return chance * normal_share(worst)
+        if wanted.uhf[item] == uhf:
+            deviation = (values[UPPER_DB, item] - work.loss_db[aim, item]) * figures[TOTAL_INVERSE, item]
+            worst = deviation if deviation < worst else worst
+            number += normal_share(deviation)
+    return number if by_number else worst
 
 
 @inner_kernel
-def set_diplexed(wanted, figures, home, work):
-    """Make the trial one antenna for VHF and one for UHF, each at the aim that brings its band best."""
+def set_diplexed(by_number, wanted, figures, home, work):
+    """Make the trial one antenna for VHF and one for UHF, each at the aim that suits its band best."""
     trial = home.trial
     for uhf in (False, True):
-        best, chosen = -1.0, 0
+        best, chosen = -math.inf, 0
         for aim in range(work.aim_deg.size):
-            chance = _chance_of_band(aim, uhf, wanted, figures, home.values, work)
-            if chance > best:
-                best, chosen = chance, aim
+            rate = _rate_of_band(aim, uhf, by_number, wanted, figures, home.values, work)
+            if rate > best:
+                best, chosen = rate, aim
         trial[SECOND_DEG if uhf else AIM_DEG] = work.aim_deg[chosen]
         trial[SECOND_MOUNT if uhf else MOUNT] = work.mount[chosen]
     trial[JOINED] = DIPLEXED
@@ -158,11 +159,11 @@ def search_two(joined, confidence, needed, wanted, figures, pair_figures, pairs,
     fill_aims(wanted, values, work)
     fill_losses(wanted, figures, values, work)
     aims = work.aim_deg.size
-    tries = 1 if joined == DIPLEXED else aims * (aims - 1) // 2
+    tries = 2 if joined == DIPLEXED else aims * (aims - 1) // 2
     first, second = 0, 0
-    for _ in range(tries):
+    for number in range(tries):
         if joined == DIPLEXED:
-            set_diplexed(wanted, figures, home, work)
+            set_diplexed(number == 1, wanted, figures, home, work)
         else:
             second += 1
             if second == aims:

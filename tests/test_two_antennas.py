@@ -1,0 +1,207 @@
+"""Two antennas: combined with loss and ripple, or one a band behind a diplexer; the search for their aims."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from reception_places import ADDRESS, TIERS, facts_of, one_cell, wanted_of
+
+from covermap.propagation.compiling import lean_kernel
+from covermap.reception import (
+    PlaceSignals,
+    ReceptionOptions,
+    aim_plan,
+    best_aim,
+    best_plan,
+    receive,
+    receiving_chain,
+)
+from covermap.reception.aim import _at_place
+from covermap.reception.chain import COMBINER_LOSS_DB, combined_noise_factor
+from covermap.reception.plan import (
+    AIM_DEG,
+    CHANCE,
+    COMBINED,
+    DIPLEXED,
+    JOINED,
+    MOUNT,
+    PLAN_COLUMNS,
+    SECOND_DEG,
+    SECOND_MOUNT,
+    chance_bound,
+    chance_of_list,
+    choose_transmitters,
+    combined_loss_db,
+    set_plan,
+)
+from covermap.reception.two_antennas import aim_arrays, search_two
+
+OPTIONS = ReceptionOptions()
+EVERY_DEG = 5  # steps of the search that tries all pairs
+
+
+@pytest.mark.parametrize(("apart_db", "ripple_db"), [(12.0, 2.5), (14.0, 1.9), (20.0, 0.9)])
+def test_ripple_of_two_combined_antennas(apart_db, ripple_db):
+    # by hand: 20 log10(1 - 10^(-x / 20)), x dB down at the other antenna
+    assert combined_loss_db(0.0, apart_db, True) == pytest.approx(ripple_db, abs=0.05)
+    assert combined_loss_db(apart_db, 0.0, True) == pytest.approx(ripple_db, abs=0.05)
+
+
+def test_a_disturbing_signal_takes_the_strongest_sum():
+    assert combined_loss_db(3.0, 3.0, False) == pytest.approx(3.0 - 6.02, abs=0.01)  # voltages add
+    assert combined_loss_db(3.0, 3.0, True) == math.inf  # they may cancel
+
+
+def test_combined_noise_by_hand():
+    # 2 f_a + l_a f_r - 2 at 515 MHz: F_a 1 dB, cable 25 m 4.06, splitter 3.5, tuner 7, combiner 3.5 dB
+    outside, inside = 10.0**0.1, 10.0 ** ((4.06 + 3.5 + 7.0 + 3.5) / 10.0)
+    chain = receiving_chain(TIERS[5], 515.0, external_noise_db=1.0, joined="combined")
+    by_hand = 2.0 * outside + inside - 2.0
+    assert 10.0 ** (chain.system_noise_db / 10.0) == pytest.approx(by_hand, rel=2e-3)
+    assert chain.external_noise_share == pytest.approx(2.0 * outside / by_hand, rel=2e-3)
+    assert combined_noise_factor(1.0, 2.0, inside) == pytest.approx(2.0 * outside + 10**0.2 * inside - 2.0)
+    assert COMBINER_LOSS_DB == 3.5
+
+
+def test_75_degrees_apart_aimed_between():
+    # a lobe of 60 degrees, 37.5 degrees off: 12 (37.5 / 60)^2 = 4.7 dB for each (tier 5's at 189 MHz)
+    signals = PlaceSignals(
+        facts=facts_of([189.0, 189.0 + 18.0], [0, 1]),
+        field_dbuvm=np.array([55.0, 55.0]),
+        bearing_deg=np.array([40.0, 115.0]),
+    )
+    between = aim_plan(signals, TIERS[5], 77.5).margins_db
+    at_it = [aim_plan(signals, TIERS[5], aim).margins_db[i] for i, aim in enumerate((40.0, 115.0))]
+    assert np.array(at_it) - between == pytest.approx([4.7, 4.7], abs=0.05)
+
+
+def test_two_rooftop_antennas_at_one_address():
+    # the worked address: rooftop x 2, combined, no amplifier
+    plan = aim_plan(ADDRESS, TIERS[5], 40.0, second_azimuth_deg=115.0, joined="combined")
+    assert plan.margins_db == pytest.approx((9.4, 7.0, 13.3), abs=0.1)
+    assert 100.0 * plan.chances == pytest.approx((93, 86, 98), abs=0.6)
+    assert 100.0 * plan.chance == pytest.approx(84.7, abs=0.5)
+    assert [100.0 * bound for bound in plan.chance_bounds] == pytest.approx((78, 86), abs=0.6)
+    assert plan.azimuths_deg == (40.0, 115.0)
+
+
+def test_order_of_two_combined_antennas_does_not_matter():
+    one = aim_plan(ADDRESS, TIERS[5], 40.0, second_azimuth_deg=115.0)
+    other = aim_plan(ADDRESS, TIERS[5], 115.0, second_azimuth_deg=40.0)
+    assert other.chance == pytest.approx(one.chance, abs=1e-12)
+
+
+def test_a_diplexer_costs_its_loss_and_no_ripple():
+    # VHF at 40 degrees, UHF at 115, each antenna at its own: the margins of one antenna less what 0.75 dB in
+    # front of everything adds to the noise; at UHF with 1 dB of external noise: F_sys 14.55 -> 15.29 dB
+    signals = replace(
+        ADDRESS, bearing_deg=np.array([115.0, 40.0, 115.0]), facts=facts_of([569, 189, 515], [1, 0, 1])
+    )
+    plan = aim_plan(signals, TIERS[5], 40.0, second_azimuth_deg=115.0, joined="diplexed")
+    aimed = [aim_plan(signals, TIERS[5], aim).margins_db for aim in (40.0, 115.0)]
+    assert aimed[1][[0, 2]] - plan.margins_db[[0, 2]] == pytest.approx([0.75, 0.75], abs=0.02)
+    assert 0.0 < aimed[0][1] - plan.margins_db[1] < 0.75  # outside noise does not pass the diplexer's loss
+
+
+def test_two_antennas_are_kept_only_where_one_will_not_do():
+    strong = replace(ADDRESS, field_dbuvm=ADDRESS.field_dbuvm + 12.0)
+    assert best_aim(ADDRESS, TIERS[5]).chance < 0.9
+    weak = best_plan(ADDRESS, TIERS[5])
+    assert weak.joined == "single"  # two reach 84.7 % at best: not worth it
+    assert weak.chance == best_aim(ADDRESS, TIERS[5]).chance
+    # apart by half a circle and not strong enough for the antenna's back
+    apart = replace(
+        strong, bearing_deg=np.array([40.0, 40.0, 200.0]), field_dbuvm=np.array([62.8, 57.9, 61.6])
+    )
+    assert best_aim(apart, TIERS[5]).chance < 0.9
+    two = best_plan(apart, TIERS[5])
+    assert two.joined == "combined"
+    assert sorted(two.azimuths_deg) == pytest.approx([40.0, 200.0], abs=1.0)
+    assert two.chance >= 0.9
+    cell = receive(one_cell(apart, 2.0), apart.facts, TIERS, wanted_of(0, 1, 2), OPTIONS)
+    assert cell.tier[0] == 5
+    assert {int(cell.aim_deg[0]), int(cell.second_aim_deg[0])} == {round(a) for a in two.azimuths_deg}
+
+
+def test_indoors_one_antenna_stands_alone():
+    apart = replace(
+        ADDRESS, field_dbuvm=ADDRESS.field_dbuvm + 22.0, bearing_deg=np.array([40.0, 40.0, 220.0])
+    )
+    assert best_plan(apart, TIERS[3]).joined == "single"
+
+
+# --- the search against every pair of whole fives of degrees
+
+
+@lean_kernel
+def every_pair(joined, enough, needed, wanted, figures, pair_figures, pairs, home, plan):
+    """Find the best plan of two antennas over all pairs of aims and mounts; stop at a chance of enough."""
+    values, index, trial = home.values, home.numbers, home.trial
+    steps = 360 // EVERY_DEG
+    aims = steps * wanted.mounts.size
+    plan[CHANCE] = -1.0
+    for first in range(aims):
+        for second in range(0 if joined == DIPLEXED else first + 1, aims):
+            trial[AIM_DEG], trial[MOUNT] = float(EVERY_DEG * (first % steps)), wanted.mounts[first // steps]
+            trial[SECOND_DEG] = float(EVERY_DEG * (second % steps))
+            trial[SECOND_MOUNT] = wanted.mounts[second // steps]
+            trial[JOINED] = joined
+            set_plan(trial, 0.0, figures, pair_figures, wanted, pairs, home)
+            choose_transmitters(wanted, values, index)
+            if chance_bound(wanted.services, needed, values, index) <= max(plan[CHANCE], 0.8):
+                continue
+            chance = chance_of_list(needed, wanted, home, home.points)
+            if chance > plan[CHANCE]:
+                plan[CHANCE] = chance
+                for column in (AIM_DEG, MOUNT, SECOND_DEG, SECOND_MOUNT):
+                    plan[column] = trial[column]
+            if chance >= enough:
+                return
+
+
+def random_home(random, band_split=False):
+    masts = random.integers(2, 4)
+    services = random.integers(masts, 8)
+    mast = np.concatenate([np.arange(masts), random.integers(0, masts, services - masts)])
+    bearing = random.uniform(0, 360, masts)
+    frequency_mhz = 473.0 + 6.0 * random.choice(20, services, replace=False)
+    if band_split:
+        frequency_mhz[:1] = 189.0
+    elif random.random() < 0.3:
+        frequency_mhz[random.integers(0, services)] = random.choice([189.0, 69.0])
+    mixed = random.random() < 0.25
+    level = random.normal(random.uniform(60, 75), 6.0, masts)[mast] + random.normal(0, 3.0, services)
+    return PlaceSignals(
+        facts=facts_of(frequency_mhz, mast, random.choice([0, 1], masts)[mast] if mixed else None),
+        field_dbuvm=level,
+        bearing_deg=bearing[mast],
+        at_least=None if random.random() < 0.8 else int(max(1, services - 1)),
+        clutter_height_m=10.0,
+    )
+
+
+def searches(joined, seed, homes, band_split):
+    """Return chances of the search and of every pair, for homes where one antenna does not reach 90 %."""
+    random = np.random.default_rng(seed)
+    found = []
+    for _ in range(homes):
+        signals = random_home(random, band_split)
+        for tier in (4, 5, 6, 7):
+            if best_aim(signals, TIERS[tier]).chance >= 0.9:
+                continue
+            place = _at_place(signals, TIERS[tier], joined)
+            seen = place.wanted, place.figures, place.pair_figures, place.pairs, place.home
+            quick, whole = np.zeros(PLAN_COLUMNS), np.zeros(PLAN_COLUMNS)
+            search_two(joined, 0.9, signals.needed, *seen, aim_arrays(place.wanted), quick)
+            every_pair(joined, 0.9, signals.needed, *seen, whole)
+            found.append((quick[CHANCE], whole[CHANCE]))
+    return np.array(found)
+
+
+@pytest.mark.parametrize(("joined", "seed", "band_split"), [(COMBINED, 21, False), (DIPLEXED, 22, True)])
+def test_search_finds_what_every_pair_finds(joined, seed, band_split):
+    found = searches(joined, seed, 200, band_split)
+    passes = found >= 0.9
+    assert passes[:, 1].sum() >= 8  # the scenes have something to find
+    assert np.mean(passes[:, 0] != passes[:, 1]) <= 0.01
