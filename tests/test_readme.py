@@ -2,6 +2,11 @@
 
 import re
 
+import pandas as pd
+import pytest
+from click.testing import CliRunner
+
+from covermap.cli import main
 from covermap.outputs.cautions import CAUTIONS, NOT_COUNTED
 from tests.reference import ROOT
 
@@ -21,3 +26,23 @@ def test_every_caution_stands_in_the_readme():
 def test_pictures_and_pages_exist():
     for target in re.findall(r"\]\(([^)#]+)\)", README):
         assert (ROOT / target).exists(), target
+
+
+def test_the_table_of_neighbourhoods_is_what_the_demo_gives(tmp_path):
+    folder = tmp_path / "demo"
+    assert CliRunner().invoke(main, ["demo", str(folder)]).exit_code == 0
+    made = CliRunner().invoke(main, ["map", str(folder / "scenario.toml"), "--progress", "none"])
+    assert made.exit_code == 0, made.output
+    found = pd.read_csv(folder / "out" / "neighbourhoods.csv").query("wanted_list == 'main'")
+    found = found.set_index("neighbourhood_name")
+    rows = re.findall(r"^\| (\w+) \| (\d+) \| (\d+) % \| ([\w ]+) \| (\d+)° \|$", README, re.M)
+    assert len(rows) == 10
+    for name, homes, percent, service, aim_deg in rows:
+        row = found.loc[name]
+        assert (round(row.homes_total), row.deciding_service) == (int(homes), service), name
+        share = 100.0 * row.homes_rooftop_or_more / row.homes_total
+        assert share == pytest.approx(int(percent), abs=0.51), name
+        assert row.aim_deg_true == int(aim_deg), name
+    inside = found[found.neighbourhood_id.notna() & (found.index != "Outside every neighbourhood")]
+    everyone = (inside.homes_rooftop_or_more >= inside.homes_total - 0.5).sum()
+    assert f"In {everyone} of the {len(inside)} neighbourhoods" in README
