@@ -3,18 +3,22 @@
 import json
 import os
 import pickle
+import re
 import signal
 import subprocess
 import sys
 import time
 
 import pytest
+from click.testing import CliRunner
 
 from covermap import jobs
+from covermap.cli.main import main
 from covermap.errors import CovermapError, InputError
 from covermap.grid.cluster import check_address, executor_of
 from covermap.grid.executor import Threads
 from covermap.grid.store import Store
+from covermap.runs.check import check
 from covermap.runs.predict import run
 from covermap.runs.preparation import prepare
 from covermap.runs.run_session import RunSession
@@ -87,6 +91,31 @@ def test_a_worker_killed_in_the_middle_changes_nothing(cluster, scenario):
     assert raster_bytes(folder / "there") == raster_bytes(folder / "here")
     blocks = sorted(path.name for path in (folder / "store_here").rglob("*.block"))
     assert blocks == sorted(path.name for path in (folder / "store_there").rglob("*.block"))
+
+
+def test_check_counts_the_threads_of_the_workers(cluster, scenario):
+    address, workers = cluster
+    living = sum(worker.poll() is None for worker in workers)
+    words = jobs.check_scenario(scenario, scheduler=address).in_words()
+    assert re.search(rf"Cost .* on {living} threads? of the cluster's workers", words)
+
+
+def test_check_tells_less_time_for_more_threads_and_memory_of_this_machine_alone(scenario):
+    read = read_scenario(scenario)
+    few, many = (check(read, cluster_threads=threads).cost for threads in (1, 100))
+    assert many.seconds < few.seconds
+    assert many.memory_mb == few.memory_mb < check(read, workers=1).cost.memory_mb
+    assert check(read, workers=4).cost.seconds < check(read, workers=1).cost.seconds
+
+
+def test_check_of_a_scheduler_that_does_not_answer_ends_with_2(scenario, monkeypatch):
+    monkeypatch.setattr("covermap.grid.cluster.CONNECT_S", 1)
+    done = CliRunner().invoke(main, ["check", str(scenario), "--scheduler", "tcp://127.0.0.1:9"])
+    assert done.exit_code == 2
+    assert "--scheduler tcp://127.0.0.1:9 does not answer" in done.output
+    done = CliRunner().invoke(main, ["check", str(scenario), "--scheduler", "tcp://192.0.2.7:8786"])
+    assert done.exit_code == 2
+    assert "without TLS" in done.output
 
 
 def test_stopping_cancels_what_is_not_done(cluster):

@@ -5,6 +5,8 @@ import re
 import numpy as np
 import pytest
 import rasterio
+from rasterio.windows import Window
+from same_results import raster_bytes
 
 from covermap import jobs
 from covermap.grid.executor import Threads
@@ -75,8 +77,10 @@ def with_three_times_the_power(text):
 def test_what_stands_behind_the_paths_computes_none(first, changed, name, change):
     table = first[0].parent / "tiers.csv"
     table.write_text(_tiers_with_more_gain(), "utf-8")
+    before = raster_bytes(first[0].parent / "out")
     blocks = changed(name, change)
     assert blocks == {"computed": 0, "read": first[1]["computed"]}
+    assert raster_bytes(first[0].parent / "out") != before  # and yet it counts
 
 
 def _with_reception(text, line):
@@ -95,17 +99,73 @@ def _tiers_with_more_gain():
     return "\n".join(lines) + "\n"
 
 
-def test_one_station_added_computes_only_itself(first, changed):
-    def with_a_station(text):
-        rows = text.splitlines()
-        names, cells = rows[0].split(","), rows[1].split(",")
-        cells[names.index("station_id")] = "ADDED"
-        cells[names.index("rf_channel")] = "36"
-        return "\n".join([*rows, ",".join(cells)]) + "\n"
+def with_a_station(text, **values):
+    """Return transmitters.csv with one more row, like the first but for some values."""
+    rows = text.splitlines()
+    names, cells = rows[0].split(","), rows[1].split(",")
+    for name, value in values.items():
+        cells[names.index(name)] = value
+    return "\n".join([*rows, ",".join(cells)]) + "\n"
 
-    blocks = changed("transmitters.csv", with_a_station)
-    tiles = 1  # of 128 cells: the demo is 31 x 37 cells of 1000 m
-    assert blocks == {"computed": tiles, "read": first[1]["computed"]}
+
+TILES = 1  # of 128 cells: the demo is 31 x 37 cells of 1000 m
+
+
+@pytest.mark.parametrize(
+    ("values", "computed"),
+    [
+        ({"rf_channel": "36"}, TILES),
+        ({"rf_channel": "36", "latitude_deg": "44.02", "ground_m": "", "mast": "Added mast"}, TILES),
+        ({"antenna_height_m": "61"}, TILES),
+        ({"erp_kw": "0.5"}, 0),  # the same channel from the same antenna: the same paths
+    ],
+    ids=["on an antenna that is there", "on a new mast", "on a new height of a mast", "with the same paths"],
+)
+def test_one_station_added_computes_only_itself(first, changed, values, computed):
+    blocks = changed("transmitters.csv", lambda text: with_a_station(text, station_id="ADDED", **values))
+    assert blocks == {"computed": computed, "read": first[1]["computed"]}
+
+
+def test_one_station_left_out_computes_none(first, changed):
+    blocks = changed("transmitters.csv", lambda text: "\n".join(text.splitlines()[:-1]) + "\n")
+    assert blocks["computed"] == 0
+
+
+def test_a_changed_height_in_one_of_two_joined_files_is_never_missed(first, tmp_path):
+    """What is computed again is everything; the result is that of an empty store."""
+    path, _ = first
+    scenario = tmp_path / "demo"
+    jobs.write_demo(scenario)
+    with rasterio.open(path.parent / "elevation.tif") as dataset:
+        middle = dataset.width // 2
+        for name, begin, end in (("west", 0, middle), ("east", middle, dataset.width)):
+            window = Window(begin, 0, end - begin, dataset.height)
+            profile = {
+                **dataset.profile,
+                "width": window.width,
+                "transform": dataset.window_transform(window),
+            }
+            with rasterio.open(scenario / f"{name}.tif", "w", **profile) as part:
+                part.write(dataset.read(window=window))
+    text = path.read_text("utf-8")
+    joined = re.sub(r'elevation = .*"elevation.tif".*', 'elevation = ["west.tif", "east.tif"]', text)
+    assert joined != text
+    (scenario / "scenario.toml").write_text(joined, "utf-8")
+    before = blocks_of(scenario / "scenario.toml")
+    with rasterio.open(scenario / "east.tif", "r+") as dataset:
+        heights = dataset.read(1)
+        row, col = np.unravel_index(np.argmax(np.where(heights < 9000, heights, -1)), heights.shape)
+        heights[row, col] += 50
+        dataset.write(heights, 1)
+    assert blocks_of(scenario / "scenario.toml") == {"computed": before["computed"], "read": 0}
+    run(
+        prepare(read_scenario(scenario / "scenario.toml")),
+        tmp_path / "fresh",
+        tmp_path / "store",
+        Threads(2),
+        None,
+    )
+    assert raster_bytes(scenario / "out") == raster_bytes(tmp_path / "fresh")
 
 
 def test_one_changed_height_computes_every_path_again(first):

@@ -16,6 +16,8 @@ import shutil
 import sys
 import tempfile
 import time
+from contextlib import contextmanager
+from importlib import import_module
 from pathlib import Path
 
 import numba
@@ -24,35 +26,45 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parent))
 from invented_map import write_scenario
 
+from covermap import jobs
+
+predict = import_module("covermap.runs.predict")
+timed = predict.timed
 SAMPLE = 60  # paths of which the direct time is taken
 
 
 class Stages:
-    """Progress of a run that notes wall and processor time as each stage ends."""
+    """Notes wall and processor time of reading, paths, reception and the rest, which is outputs."""
 
     def __init__(self):
-        self.stage, self.times = "reading", {}
-        self.wall, self.core = time.perf_counter(), time.process_time()
+        self.times = {}
+        self.clocks = time.perf_counter(), time.process_time()
 
-    def __call__(self, stage, fraction, words=""):
-        if stage != self.stage:
-            self.end()
-            self.stage = stage
-        return True
+    def note(self, stage):
+        """Give a stage the time since the last one was noted."""
+        clocks = time.perf_counter(), time.process_time()
+        self.times[stage] = tuple(now - before for now, before in zip(clocks, self.clocks, strict=True))
+        self.clocks = clocks
 
-    def end(self):
-        wall, core = time.perf_counter(), time.process_time()
-        self.times[self.stage] = (wall - self.wall, core - self.core)
-        self.wall, self.core = wall, core
+    @contextmanager
+    def timed(self, counts, stage):
+        """Stand in for the run's own timing of a stage: also note what comes before the first as reading."""
+        if not self.times:
+            self.note("reading")
+        with timed(counts, stage):
+            yield
+        self.note(stage)
 
 
 def run(scenario, output, store, workers):
-    """Run the map and return stage -> (wall, core) seconds. A stage includes the start of the next."""
-    from covermap import jobs
-
+    """Run the map and return stage -> (wall, core) seconds."""
     stages = Stages()
-    jobs.map_scenario(scenario, output, store=store, workers=workers, progress=stages)
-    stages.end()
+    predict.timed = stages.timed
+    try:
+        jobs.map_scenario(scenario, output, store=store, workers=workers)
+    finally:
+        predict.timed = timed
+    stages.note("outputs")
     return stages.times
 
 
