@@ -104,10 +104,11 @@ def map_scenario(
     from covermap.grid.cluster import executor_of
     from covermap.outputs.everything import write_layers_and_pages
     from covermap.outputs.result_folder import require_ours, require_writable
-    from covermap.runs.cost import Crew, refuse_what_does_not_fit
+    from covermap.runs.cost import Crew
     from covermap.runs.page_levels import levels_of
     from covermap.runs.predict import run
     from covermap.runs.preparation import prepare, store_folder
+    from covermap.runs.room import refuse_what_does_not_fit
     from covermap.scenario import read_scenario
 
     scenario = read_scenario(scenario_path)

@@ -132,6 +132,14 @@ def test_a_disk_too_small_from_the_start_is_refused_before_anything_is_written(s
     assert [path.name for path in small_disk.iterdir()] == ["other_files"]
 
 
+def test_a_store_on_another_disk_is_looked_at_too(small_disk, scenario, tmp_path):
+    (small_disk / "other_files").write_bytes(bytes((DISK_MB * 1024 - 100) * 1024))
+    with pytest.raises(InputError, match=r"0 MB for the store.\n  Squares of [12]\d00 m fit"):
+        jobs.map_scenario(scenario, tmp_path / "out", store=small_disk / "store")
+    assert [path.name for path in small_disk.iterdir()] == ["other_files"]
+    assert not (tmp_path / "out").exists()
+
+
 def test_a_file_that_fitted_by_a_hair_is_not_trusted(small_disk):
     """Some libraries say a refused write only to a log, so a disk that is full afterwards is one that was."""
     (small_disk / "ballast").write_bytes(bytes((DISK_MB - 1) * 2**20 + 4096))

@@ -8,8 +8,9 @@ from pathlib import Path
 from covermap.outputs.words import plural
 from covermap.planning.homes import homes_in_words
 from covermap.reception.variability import sigma_summary
-from covermap.runs.cost import Cost, Crew, blocks_of_run, estimate, refuse_what_does_not_fit
+from covermap.runs.cost import Cost, Crew, estimate
 from covermap.runs.preparation import Preparation, prepare, store_folder
+from covermap.runs.room import blocks_of_run, refuse_what_does_not_fit
 from covermap.scenario import Scenario
 
 

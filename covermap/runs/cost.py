@@ -4,22 +4,17 @@ from __future__ import annotations
 
 import math
 import os
-import shutil
-from dataclasses import dataclass, replace
-from pathlib import Path
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from covermap.errors import InputError
 from covermap.grid.geodesy import mast_geometry
 from covermap.grid.radials import WIDEST_SPACING_M
-from covermap.grid.store import block_path
 from covermap.outputs.cells import MOST_CELLS
 from covermap.outputs.coarsened import MOST_DRAWN_CELLS
 from covermap.outputs.words import plural
-from covermap.runs.path_stage import TILE_CELLS
 from covermap.runs.preparation import Preparation
 from covermap.terrain.space import is_mapped
 
@@ -62,7 +57,6 @@ RATES: dict[str, tuple[float, str, str]] = {
     "cells_layer_mb": (340e-6, "MB a cell and list in GeoPackage and page, small maps alone", "the demo"),
 }
 SAMPLED_ROWS = 48  # of places whose distance from the masts is looked at; as many columns
-USABLE_DISK = 0.9  # of what is free; other programs write too
 STORE_LIMIT_MB = 20_000.0  # the store lets go of the oldest blocks beyond
 
 
@@ -108,7 +102,8 @@ class Cost:
 
     def in_words(self) -> str:
         """Return for example 'about 40 s, 1.1 GB memory, 90 MB disk'."""
-        return f"about {_time(self.seconds)}, {_size(self.memory_mb)} memory, {_size(self.disk_mb)} disk"
+        memory, disk = size_in_words(self.memory_mb), size_in_words(self.disk_mb)
+        return f"about {_time(self.seconds)}, {memory} memory, {disk} disk"
 
 
 def estimate(prepared: Preparation, crew: Crew | None = None) -> Cost:
@@ -216,100 +211,12 @@ def _result_mb(prepared: Preparation, reached: float) -> float:
     return reached * a_cell
 
 
-def refuse_what_does_not_fit(
-    prepared: Preparation, output: Path, store: Path, crew: Crew | None = None
-) -> None:
-    """Raise InputError when memory or a disk cannot hold the run, naming a cell size that fits.
-
-    output, store : the folders, on one disk or two; blocks that stand in the store already need no room
-    """
-    cost = estimate(prepared, crew)
-    excess = max(_excess(*need) for need in _needs(cost, output, store))
-    if excess > 1.0:
-        needed, stored = blocks_of_run(prepared, store)
-        fixed_mb, varying_mb = cost.store_parts_mb
-        cost = replace(cost, store_parts_mb=(fixed_mb, varying_mb * (1.0 - stored / max(needed, 1))))
-        excess = max(_excess(*need) for need in _needs(cost, output, store))
-    if excess <= 1.0:
-        return
-    grid = prepared.grid
-    free = f"{_size(free_disk_mb(output))} disk for the result"
-    if not _on_one_disk(output, store):
-        free += f" and {_size(free_disk_mb(store))} for the store"
-    advice = "No size of squares fits: free space, or name folders on another disk."
-    if math.isfinite(excess):
-        fits_m = _round_up(grid.cell_m * math.sqrt(excess) * 1.02)
-        advice = f"Squares of {fits_m:g} m fit, or a smaller area."
-    raise InputError(
-        f"{prepared.scenario.path.name}, [grid] cell_m: {grid.cell_m:g} m makes {grid.rows} x {grid.cols} = "
-        f"{grid.rows * grid.cols:,} squares, which need {_size(cost.memory_mb)} memory and "
-        f"{_size(cost.disk_mb)} disk, {_size(sum(cost.store_parts_mb))} of it for the store; "
-        f"this machine has {_size(machine_memory_mb())} memory and free {free}.\n  {advice}"
-    )
-
-
-def blocks_of_run(prepared: Preparation, store: Path) -> tuple[int, int]:
-    """Return how many loss blocks a run needs, and how many of them stand in the store already."""
-    needed = [
-        block_path(store, request.of(frequency).digest(tile))
-        for request in prepared.requests
-        for frequency in request.frequencies
-        for tile in prepared.grid.tiles(TILE_CELLS)
-    ]
-    return len(needed), sum(path.exists() for path in needed)
-
-
-def _needs(cost: Cost, output: Path, store: Path) -> list[tuple[tuple[float, float], float]]:
-    """Return what is needed, in the two parts of Cost, and what there is of it. [MB]"""
-    memory = (cost.memory_parts_mb, machine_memory_mb())
-    result_mb, store_mb = USABLE_DISK * free_disk_mb(output), USABLE_DISK * free_disk_mb(store)
-    if _on_one_disk(output, store):
-        fixed_mb, varying_mb = map(sum, zip(cost.store_parts_mb, cost.result_parts_mb, strict=True))
-        return [memory, ((fixed_mb, varying_mb), result_mb)]
-    return [memory, (cost.result_parts_mb, result_mb), (cost.store_parts_mb, store_mb)]
-
-
-def _excess(parts_mb: tuple[float, float], there_mb: float) -> float:
-    """Return how many times too many squares there are; infinity when even none would fit."""
-    fixed_mb, varying_mb = parts_mb
-    if fixed_mb + varying_mb <= there_mb:
-        return 0.0
-    return varying_mb / (there_mb - fixed_mb) if there_mb > fixed_mb else math.inf
-
-
-def _on_one_disk(output: Path, store: Path) -> bool:
-    return _standing(output).stat().st_dev == _standing(store).stat().st_dev
-
-
-def machine_memory_mb() -> float:
-    """Return the memory of this machine in MB."""
-    return os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 1e6
-
-
-def free_disk_mb(folder: Path) -> float:
-    """Return the free disk space where a folder stands or will stand, in MB."""
-    return shutil.disk_usage(_standing(folder)).free / 1e6
-
-
-def _standing(folder: Path) -> Path:
-    """Return the folder, or the nearest one above it that is there."""
-    folder = Path(folder).absolute()
-    while not folder.exists():
-        folder = folder.parent
-    return folder
-
-
-def _round_up(value: float) -> float:
-    """Return the next number of two figures."""
-    step = 10.0 ** (math.floor(math.log10(value)) - 1)
-    return math.ceil(value / step) * step
-
-
 def _time(seconds: float) -> str:
     if seconds < 90:
         return f"{max(5, 5 * round(seconds / 5)):.0f} s"
     return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"
 
 
-def _size(megabytes: float) -> str:
+def size_in_words(megabytes: float) -> str:
+    """Return for example '750 MB' or '1.2 GB'."""
     return f"{megabytes / 1000:.1f} GB" if megabytes >= 950 else f"{megabytes:.0f} MB"
