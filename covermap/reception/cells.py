@@ -57,6 +57,7 @@ LEAST_HELP = 0.05  # of the list's chance; an amplifier that brings less does no
 NOT_ASKED_DB = 200.0  # margin of a service that is given up
 NIGHT, UNDISTURBED = 2, 3  # columns of CellArrays.passes, behind the shifts
 NOBODY = -1  # no service is given up
+FULL_TURN = 360  # degrees
 
 # A home's state, one number each: CellArrays.state.
 OVERLOADED, CLOSE = 2, 1
@@ -368,19 +369,17 @@ def tier_without(deciding, stored, kind, asked, model, work):
 def reach_of_aim(side, plan, tier, kind, asked, model, work):
     """Return how many degrees to one side (1 or -1) a plan's first antenna may turn and keep the confidence.
 
-    Doubling steps from 8 degrees to the first that fails, then halving; 180 where none fails. The plan set.
+    Steps of 8 and then 20 degrees to the first that fails, then halving; 359 where none fails. The plan set.
     """
     trial = work.plans[work.plans.shape[0] - 1]
-    good, bad, step = 0, 181, 8
+    good, bad, step = 0, FULL_TURN, 8
     while bad - good > 1:
-        turned = good + (bad - good) // 2 if bad < 181 else min(good + step, 180)
-        if bad == 181 and good == 180:
-            break
+        turned = good + (bad - good) // 2 if bad < FULL_TURN else min(good + step, FULL_TURN - 1)
         copy_plan(plan, trial)
         trial[AIM_DEG] = (plan[AIM_DEG] + side * turned + 360.0) % 360.0
         if chance_at(trial, tier, 0.0, asked.needed, kind, model, work) >= asked.confidence:
             good = turned
-            step = good
+            step = 20
         else:
             bad = turned
     return good
