@@ -5,47 +5,27 @@ import json
 import re
 import sys
 from datetime import date
-from html.parser import HTMLParser
 
 import geopandas as gpd
 import numpy as np
 import pytest
+import rasterio
+from rasterio import warp
+from rasterio.windows import Window
 from shapely.geometry import Point
 
 import covermap
-from covermap.addresses.changes import without_each
-from covermap.addresses.high_vhf import high_vhf_of
-from covermap.addresses.plans import Place, aim_windows, night_of, question, tier_plans
-from covermap.addresses.site import Site
 from covermap.addresses.skyline import skyline
 from covermap.measurements.readings import read_readings
 from covermap.outputs.address_sheet import address_record, sheet_html
 from covermap.outputs.address_sheet.sections import answer_section
 from covermap.outputs.cautions import CAUTIONS
-from covermap.reception import CellSignals, ReceptionOptions, StationFacts, receive
-from covermap.reception.signals import (
-    DIPLEXED,
-    LOST_AT_NIGHT,
-    MAY_OVERLOAD,
-    NEEDS_FILTER,
-    OWN_HIGH_VHF,
-    VERTICAL_MOUNT,
-)
 from covermap.runs.address_sheets import open_book
-from covermap.scenario.records import WantedList
-from covermap.tables import read_external_noise, read_tiers
+from tests.html_text import visible
 from tests.test_commands import run, write_demo
 
 EASY = (43.9475, -35.625)  # on the slope under Long Rigg
 BEHIND = (43.98, -35.70)  # ridges on every side
-TWO = (43.97764, -35.70618)  # two masts in reach, 73 degrees apart
-FILTER = (44.0679, -35.69656)  # under a mast, the others behind ridges
-NIGHT = (43.8911, -35.71097)  # a far station on a wanted channel
-HIGH_VHF = (43.94695, -35.74715)  # the service on high VHF is the weak one
-REMARKABLE = (
-    EASY, BEHIND, TWO, FILTER, NIGHT, HIGH_VHF, (44.13826, -35.72851), (43.94203, -35.76437),
-    (44.11713, -35.70879), (43.92505, -35.68386), (44.10157, -35.71933), (44.11542, -35.70497),
-)  # fmt: skip
 DAY = date(2026, 12, 2)
 SECTIONS = (
     "1 Answer", "2 Choices", "3 Aim", "4 Stations by aim", "5 Why", "6 Amplifier", "7 What would change this",
@@ -81,74 +61,6 @@ def test_fields_are_those_of_the_exact_path(demo, behind):
         assert station.field_dbuvm == pytest.approx(row["field_dbuvm"], abs=1e-6)
         assert station.azimuth_deg == pytest.approx(row["azimuth_deg"], abs=1e-9)
         assert station.distance_km == pytest.approx(row["distance_km"], abs=1e-9)
-
-
-def test_answers_are_those_of_reception_in_a_cell_with_the_same_fields(book):
-    """One antenna, two, a filter, nights, high VHF: the point and the map think alike."""
-    site, places = book.site, [_place(book, where) for where in REMARKABLE]
-    found = receive(_as_cells(site, places), site.facts, site.tiers, site.wanted, site.options)
-    seen = set()
-    for cell, (where, place) in enumerate(zip(REMARKABLE, places, strict=True)):
-        asked = question(place)
-        plans = asked.best_plans()
-        lowest, kept = asked.lowest(plans), tier_plans(asked, plans)
-        assert found.tier[cell] == lowest.tier, where
-        chances = np.array([plan.chance_percent for plan in kept])
-        below = chances < 99.0  # from there on a cell need not look for the best aim
-        assert found.tier_chance_percent[:, cell][below] == pytest.approx(chances[below], abs=1.0), where
-        aims = (*lowest.plan.azimuths_deg, -1.0)[:2]
-        assert (found.aim_deg[cell], found.second_aim_deg[cell]) == aims, where
-        high_vhf, night = high_vhf_of(asked, lowest), night_of(kept, lowest, 90.0)
-        remarks = {
-            NEEDS_FILTER: lowest.needs_filter,
-            MAY_OVERLOAD: lowest.plan.may_overload and not lowest.plan.overloads,
-            LOST_AT_NIGHT: night is not None and night.tier_by_day is not None,
-            OWN_HIGH_VHF: lowest.tier < 8 and high_vhf is not None and high_vhf.needs_own,
-            DIPLEXED: lowest.plan.joined == "diplexed",
-            VERTICAL_MOUNT: lowest.plan.polarization == "vertical",
-        }
-        assert found.plan_flags[cell] == sum(bit for bit, holds in remarks.items() if holds), where
-        seen |= {bit for bit, holds in remarks.items() if holds} | {lowest.plan.joined}
-    assert {NEEDS_FILTER, MAY_OVERLOAD, LOST_AT_NIGHT, OWN_HIGH_VHF, VERTICAL_MOUNT} <= seen
-    assert {"single", "combined"} <= seen
-
-
-def _as_cells(site, places):
-    """Return the exact fields of several places as reception reads cells."""
-    heights_m = (10.0, 15.0)
-
-    def of_paths(name):
-        fields = [[getattr(path, name) for path in place.paths] for place in places]
-        return np.array(
-            [[[of[path][height] for of in fields] for height in heights_m] for path in range(len(fields[0]))],
-            np.float32,
-        )
-
-    def of_masts(value):
-        firsts = [
-            [next(p for p in place.paths if p.station.mast == mast) for mast in site.scenario.masts]
-            for place in places
-        ]
-        return np.array(
-            [[value(of[mast].profile) for of in firsts] for mast in range(len(firsts[0]))], np.float32
-        )
-
-    return CellSignals(
-        heights_m=np.array(heights_m),
-        field_dbuvm=of_paths("wanted_dbuvm"),
-        bearing_deg=of_masts(lambda profile: profile.back_azimuth_deg),
-        clutter_height_m=np.array([place.clutter_height_m for place in places], np.float32),
-        open_land=np.array([place.open_land for place in places]),
-        unwanted_field_dbuvm=of_paths("unwanted_dbuvm"),
-        median_field_dbuvm=of_paths("by_day_dbuvm"),
-        distance_km=of_masts(lambda profile: profile.length_km),
-    )
-
-
-def _place(book, where):
-    from covermap.addresses.reckon import Asked, _place
-
-    return _place(book.site, Asked(*where))
 
 
 def test_the_cell_beside_is_the_maps_cell(demo, book, behind):
@@ -194,7 +106,7 @@ def test_sheet_has_its_sections_in_order_cautions_no_script_and_escaped_names(be
     assert "default-src 'none'" in html
     assert "<two>" not in html
     assert "Behind &lt;two&gt; &amp; &#x27;ridges&#x27;" in html
-    text = _visible(html)
+    text = visible(html)
     for sentence in (CAUTIONS[0], *CAUTIONS[4:]):
         assert sentence in text
     assert "Stations as of 2026-09-01." in text
@@ -214,24 +126,6 @@ def test_names_in_pictures_are_escaped(demo, book):
     assert "Path from High &lt;Corrin&gt;" in html
 
 
-def _visible(html):
-    class Text(HTMLParser):
-        def __init__(self):
-            super().__init__()
-            self.parts, self.skip = [], False
-
-        def handle_starttag(self, tag, attrs):
-            self.skip = tag in ("style", "title")
-
-        def handle_data(self, data):
-            if not self.skip:
-                self.parts.append(data)
-
-    parser = Text()
-    parser.feed(html)
-    return " ".join(parser.parts)
-
-
 def _basis(text):
     return text[text.index("9 Basis and cautions") :]
 
@@ -240,7 +134,8 @@ def test_json_has_the_promised_keys(behind):
     record = json.loads(json.dumps(address_record(behind), allow_nan=False))
     promised = {
         "location", "list", "tier", "chance_percent", "aims_deg_true", "aim_range_deg", "stations", "plans",
-        "amplifier", "cell", "cautions",
+        "amplifier", "cell", "cautions", "aims", "joined", "needs_filter", "may_overload", "night",
+        "high_vhf",
     }  # fmt: skip
     assert promised <= set(record)
     of_station = {
@@ -359,6 +254,26 @@ def test_in_the_sea_is_noted(book):
     assert "This point lies on water." in " ".join(report.notes)
 
 
+def test_on_a_void_of_the_elevation_is_unknown_and_says_so(demo):
+    path = write_demo(
+        demo.parent.parent / "void",
+        changes={"cell_m = 100": "cell_m = 1000", "n0 = 325": "n0 = 325\nreach_km = 2"},
+    )
+    with rasterio.open(path.parent / "elevation.tif", "r+") as raster:
+        x, y = warp.transform("EPSG:4326", raster.crs, [BEHIND[1]], [BEHIND[0]])
+        row, col = raster.index(x[0], y[0])
+        raster.write(
+            np.full((1, 21, 21), raster.nodata, raster.dtypes[0]), window=Window(col - 10, row - 10, 21, 21)
+        )
+    report = covermap.address(
+        covermap.read_scenario(path), *BEHIND, on=DAY, store=demo.parent / ".covermap_store"
+    )
+    assert (report.status, report.tier, report.joined) == ("unknown", None, "")
+    assert "has a gap at this point" in report.reason
+    assert address_record(report)["aims"] == []
+    assert "Unknown." in visible(sheet_html(report, 45.0, True))
+
+
 def test_out_of_reach_says_the_reach(demo):
     path = write_demo(
         demo.parent.parent / "short",
@@ -404,58 +319,6 @@ def test_skyline_of_a_cone_is_where_geometry_puts_it():
     # flat ground to 40 km: the farthest point is 10 m under the eye, atan(10 / 40000) = 0.0143 degrees down
     west = int(np.flatnonzero(seen.azimuth_deg == 270.0)[0])
     assert seen.elevation_deg[west] == pytest.approx(-0.0143, abs=0.001)
-
-
-def test_worked_address_reaches_its_margins_and_chances():
-    """Three stations, seven plans; margins and chances worked by hand in the project's own reckoning:
-
-    C/N 15.2 dB, noise in 6 MHz -106.2 dBm, tuner 7 dB, residential noise, land cover of 10 m, cells of 100 m.
-    """
-    place = _worked_place(np.array([[58.8, 60.8], [49.9, 51.9], [61.6, 63.6]]))
-    asked = question(place)
-    plans = asked.best_plans()
-    lowest = asked.lowest(plans)
-    plan = lowest.plan
-    assert (lowest.tier, plan.azimuth_deg, lowest.needs_filter) == (
-        6,
-        40.0,
-        False,
-    )  # rooftop with amplifier, at A and B: the lowest that passes
-    assert plan.margins_db == pytest.approx([25.7, 17.4, 15.4], abs=0.1)
-    assert 100.0 * plan.chance == pytest.approx(98.3, abs=0.5)
-    rooftop = plans[4]
-    assert rooftop.azimuth_deg == 40.0
-    assert rooftop.margins_db == pytest.approx([14.8, 12.9, 4.7], abs=0.1)
-    assert 100.0 * rooftop.chance == pytest.approx(75.5, abs=0.5)
-    assert aim_windows(asked, asked.tiers[5], plan) == ((354, 87),)
-    gone = {one.service: one for one in without_each(asked)}
-    assert gone["C"].tier == 5
-    assert gone["C"].chance_percent == pytest.approx(97.7, abs=0.5)
-
-
-def _worked_place(field_dbuvm):
-    """Return a place at which three stations arrive with given fields at 10 and 15 m."""
-
-    class Path:
-        def __init__(self, index, bearing_deg):
-            ten, fifteen = field_dbuvm[index]
-            self.wanted_dbuvm = self.unwanted_dbuvm = self.by_day_dbuvm = {10.0: ten, 15.0: fifteen}
-            self.profile = type("Profile", (), {"back_azimuth_deg": bearing_deg, "length_km": 60.0})
-
-    facts = StationFacts(
-        frequency_mhz=np.array([569.0, 189.0, 515.0]),
-        bandwidth_mhz=np.full(3, 6.0),
-        required_cn_db=np.full(3, 15.2),
-        mast=np.array([0, 0, 1]),
-        polarization=np.zeros(3, np.int64),
-    )
-    wanted = WantedList("all", ("A", "B", "C"), ((0,), (1,), (2,)), None)
-    options = ReceptionOptions(external_noise=read_external_noise())
-    site = Site(None, None, read_tiers(), facts, options, None, wanted)
-    paths = (Path(0, 40.0), Path(1, 40.0), Path(2, 115.0))
-    for path in paths:
-        path.station = None
-    return Place(site, paths, 10.0, False)
 
 
 def test_pdf_is_written_where_its_library_is(demo, tmp_path):

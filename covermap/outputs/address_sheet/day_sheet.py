@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from covermap.addresses.report import AddressReport
 from covermap.outputs.address_sheet import wording as say
 from covermap.outputs.address_sheet.shell import bullets, page, paragraph, square, text
-from covermap.outputs.words import chance_in_words, join
+from covermap.outputs.words import chance_in_words
 
 
 def day_sheet_html(
@@ -23,7 +23,7 @@ def day_sheet_html(
         f"<header><p>list “{text(first.list_name)}” &nbsp; {first.confidence_percent:g} % sure &nbsp; "
         f"stations as of {text(first.stations_as_of or 'an unknown date')}</p><h1>{text(title)}</h1></header>"
     )
-    tally = f"To load: {join(_kinds([report for report, _ in reports]))}."
+    tally = f"To load: {'; '.join(_kinds([report for report, _ in reports]))}."
     parts = [head, paragraph(text(tally))]
     parts += [_entry(number, report, name) for number, (report, name) in enumerate(reports, start=1)]
     if left_out:

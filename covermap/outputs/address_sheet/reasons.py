@@ -117,6 +117,8 @@ VERDICTS = {
 def _verdict(report: AddressReport, amplifier: Amplifier) -> str:
     """Return what an amplifier is good for here, why not, and how near which port is to its limit."""
     sentences = [VERDICTS[amplifier.verdict]]
+    if amplifier.verdict == "overloads" and report.needs_filter:
+        sentences = ["Overloads, but the answer needs it: put a filter or attenuator before it."]
     for ids, why in (
         (amplifier.noise_limited, "Noise from outside limits {names}; no amplifier betters that."),
         (amplifier.interference_limited, "Other stations limit {names}; an amplifier lifts both alike."),
@@ -144,7 +146,7 @@ def _limit(report: AddressReport, ports: Ports) -> str:
 
 
 def _level(power_dbm: float) -> str:
-    return f"{half_up(power_dbm)} dBm".replace("-", "−")
+    return f"{say.signed(power_dbm)} dBm"
 
 
 def changes_section(report: AddressReport) -> str:

@@ -131,16 +131,17 @@ def _high_vhf(report: AddressReport) -> str:
             text(f"{comes} It is strong enough here for an antenna that is not made for it.")
         )
     alone = chance_text(found.uhf_only_chance_percent)
+    whole = "it" if len(report.services) == 1 else f"{say.whole_list(report)} together"
     sentences = [
         comes,
         "Sell no antenna for UHF only here:",
-        f"with one, {say.together(report)[0].lower()}{say.together(report)[1:]} would be {alone}.",
+        f"with one, hearing high VHF no better than {say.tier_name(report, 1)}, {whole} would be {alone}.",
     ]
     if found.smallest is not None:
         size = say.tier_name(report, found.smallest.tier)
         sentences.append(
             f"The smallest part for high VHF that keeps the list is that of {size}, "
-            f"about {half_up(found.smallest.gain_dbd)} dBd."
+            f"about {say.signed(found.smallest.gain_dbd)} dBd there."
         )
     return title + paragraph(text(" ".join(sentences)))
 

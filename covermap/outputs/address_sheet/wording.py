@@ -189,7 +189,11 @@ def cell_sentence(report: AddressReport) -> str:
     says = built(tier_name(report, cell.tier), 2 if two else 1, cell.needs_filter)
     aimed = join([true_deg(aim) for aim in cell.aims_deg])
     says += f" (aimed {aimed} true)" if two else ""
-    known = (("may overload", cell.may_overload), ("fine by day, lost on some nights", cell.lost_at_night))
+    known = (
+        ("may overload", cell.may_overload),
+        ("fine by day, lost on some nights", cell.lost_at_night),
+        ("needs an antenna for high VHF", cell.own_high_vhf),
+    )
     noted = "".join(f"; {words}" for words, holds in known if holds)
     return f"The map's square here says: {says}, {chance_text(cell.chance_percent)}{noted}."
 
@@ -206,6 +210,11 @@ def path_words(station: StationAtPlace) -> str:
 def cause_words(cause: str) -> str:
     """Return a cause as people read it, empty for none."""
     return CAUSE_WORDS.get(cause, cause.replace("_", " "))
+
+
+def signed(value: float) -> str:
+    """Return a whole number with a true minus sign."""
+    return f"{half_up(value)}".replace("-", "−")
 
 
 def disturber_words(station: StationAtPlace) -> str:

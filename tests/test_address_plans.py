@@ -1,0 +1,265 @@
+"""Plans at a point: as the map for the same fields; two antennas, filters, nights, high VHF, amplifiers."""
+
+import re
+from datetime import date
+
+import numpy as np
+import pytest
+
+import covermap
+from covermap.addresses.changes import without_each
+from covermap.addresses.high_vhf import high_vhf_of
+from covermap.addresses.plans import Place, aim_windows, night_of, question, tier_plans
+from covermap.addresses.reckon import Asked, reckon
+from covermap.addresses.report import CellValue
+from covermap.addresses.site import Site
+from covermap.outputs.address_sheet import address_record, sheet_html
+from covermap.reception import CellSignals, ReceptionOptions, StationFacts, aim_plan, receive
+from covermap.reception.signals import (
+    DIPLEXED,
+    LOST_AT_NIGHT,
+    MAY_OVERLOAD,
+    NEEDS_FILTER,
+    OWN_HIGH_VHF,
+    VERTICAL_MOUNT,
+)
+from covermap.runs.address_sheets import open_book
+from covermap.scenario.records import WantedList
+from covermap.tables import read_external_noise, read_tiers
+from tests.html_text import visible
+from tests.test_commands import write_demo
+
+EASY = (43.9475, -35.625)  # on the slope under Long Rigg
+BEHIND = (43.98, -35.70)  # ridges on every side
+TWO = (43.97764, -35.70618)  # two masts in reach, 73 degrees apart
+FILTER = (44.0679, -35.69656)  # under a mast, the others behind ridges
+NIGHT = (43.8911, -35.71097)  # a far station on a wanted channel
+HIGH_VHF = (43.94695, -35.74715)  # the service on high VHF is the weak one
+REMARKABLE = (
+    EASY, BEHIND, TWO, FILTER, NIGHT, HIGH_VHF, (44.13826, -35.72851), (43.94203, -35.76437),
+    (44.11713, -35.70879), (43.92505, -35.68386), (44.10157, -35.71933), (44.11542, -35.70497),
+)  # fmt: skip
+DAY = date(2026, 12, 2)
+
+
+@pytest.fixture(scope="module")
+def book(tmp_path_factory):
+    return open_book(covermap.read_scenario(write_demo(tmp_path_factory.mktemp("plans") / "demo")))
+
+
+def _report(book, where):
+    return reckon(book.site, Asked(*where, on=DAY), CellValue("outside", "result"))
+
+
+def test_answers_are_those_of_reception_in_a_cell_with_the_same_fields(book):
+    """One antenna, two, a filter, nights, high VHF: the point and the map think alike."""
+    site, places = book.site, [_place(book, where) for where in REMARKABLE]
+    found = receive(_as_cells(site, places), site.facts, site.tiers, site.wanted, site.options)
+    seen = set()
+    for cell, (where, place) in enumerate(zip(REMARKABLE, places, strict=True)):
+        asked = question(place)
+        plans = asked.best_plans()
+        lowest, kept = asked.lowest(plans), tier_plans(asked, plans)
+        assert found.tier[cell] == lowest.tier, where
+        chances = np.array([plan.chance_percent for plan in kept])
+        below = chances < 99.0  # from there on a cell need not look for the best aim
+        assert found.tier_chance_percent[:, cell][below] == pytest.approx(chances[below], abs=1.0), where
+        aims = (*lowest.plan.azimuths_deg, -1.0)[:2]
+        assert (found.aim_deg[cell], found.second_aim_deg[cell]) == aims, where
+        high_vhf, night = high_vhf_of(asked, lowest), night_of(kept, lowest, 90.0)
+        remarks = {
+            NEEDS_FILTER: lowest.needs_filter,
+            MAY_OVERLOAD: lowest.plan.may_overload and not lowest.plan.overloads,
+            LOST_AT_NIGHT: night is not None and night.tier_by_day is not None,
+            OWN_HIGH_VHF: lowest.tier < 8 and high_vhf is not None and high_vhf.needs_own,
+            DIPLEXED: lowest.plan.joined == "diplexed",
+            VERTICAL_MOUNT: lowest.plan.polarization == "vertical",
+        }
+        assert found.plan_flags[cell] == sum(bit for bit, holds in remarks.items() if holds), where
+        seen |= {bit for bit, holds in remarks.items() if holds} | {lowest.plan.joined}
+    assert {NEEDS_FILTER, MAY_OVERLOAD, LOST_AT_NIGHT, OWN_HIGH_VHF, VERTICAL_MOUNT} <= seen
+    assert {"single", "combined"} <= seen
+
+
+@pytest.fixture(scope="module")
+def two(book):
+    return _report(book, TWO)
+
+
+def test_two_antennas_stand_in_answer_skyline_choices_and_json(two):
+    assert (two.joined, len(two.aims_deg)) == ("combined", 2)
+    html = sheet_html(two, 45.0, True)
+    text = visible(html)
+    first, second = (round(aim) for aim in two.aims_deg)
+    assert re.search(rf"two antennas on one cable, aimed {first}° true .* and {second}° true", text)
+    assert f"{first}° and {second}°" in text
+    for number, (start, end) in enumerate(two.aim_ranges_deg, start=1):
+        assert f"Antenna {number}: any aim from {start}° to {end}° true keeps all five" in text
+    skyline_part = html[html.index("Skyline all around") : html.index("</svg>")]
+    assert skyline_part.count('fill-opacity="0.2"') == 2  # one window an antenna, none across north here
+    assert skyline_part.count("l-7 12h14z") == 2
+    record = address_record(two)
+    assert record["aims_deg_true"] == [first, second]
+    assert [aim["azimuth_deg_true"] for aim in record["aims"]] == [first, second]
+    assert [aim["range_deg_true"] for aim in record["aims"]] == [list(r) for r in two.aim_ranges_deg]
+
+
+def test_each_window_of_two_antennas_ends_where_the_chance_is_missed(book, two):
+    """Against the brute way: the plan tried at every whole degree of each antenna."""
+    asked = question(_place(book, TWO))
+    tier = asked.tiers[two.tier - 1]
+    signals = asked.signals(tier)
+    for number, (start, end) in enumerate(two.aim_ranges_deg):
+        for aim_deg, keeps in ((start - 1, False), (start, True), (end, True), (end + 1, False)):
+            aims = list(two.aims_deg)
+            aims[number] = aim_deg % 360
+            found = aim_plan(signals, tier, aims[0], second_azimuth_deg=aims[1], joined=two.joined)
+            assert (found.chance >= 0.9) is keeps, (number, aim_deg)
+
+
+def test_a_filter_is_named_with_port_and_station(book):
+    report = _report(book, FILTER)
+    assert report.needs_filter
+    assert report.main_cause == "overload"
+    text = visible(sheet_html(report, 45.0, True))
+    assert "with a filter or attenuator in front." in text
+    assert "Coast TV would overload the amplifier output" in text
+    record = address_record(report)
+    assert record["needs_filter"] is True
+    assert record["overload"]["port"] == "amplifier output"
+    # the tier table's limit, 0 dBm at the output: excess is total power at the output above it
+    ports = record["overload"]
+    assert ports["excess_db"] == pytest.approx(ports["output_dbm"] - 0.0, abs=0.11)
+    assert ports["output_dbm"] == pytest.approx(ports["input_dbm"] + 18.0, abs=0.11)  # 18 dB of gain
+
+
+def test_fine_by_day_and_lost_on_some_nights_is_said(book):
+    report = _report(book, NIGHT)
+    lower = report.plans[report.night.tier_by_day - 1]
+    assert lower.chance_percent < 90.0 <= lower.chance_by_day_percent
+    text = visible(sheet_html(report, 45.0, True))
+    assert f"By day {lower.tier} {lower.name} would do; on nights of good propagation it would not" in text
+    disturbed = next(s for s in report.stations if s.service == report.deciding_service and s.disturber)
+    assert disturbed.interference_db >= 1.0
+    assert disturbed.disturber.rf_channel == disturbed.rf_channel  # on its own channel, in this scenario
+    assert f"{disturbed.disturber.service} (RF {disturbed.rf_channel}, from" in text
+    assert address_record(report)["night"]["tier_by_day"] == lower.tier
+
+
+def test_the_wrong_sale_on_high_vhf_is_warned_of_with_the_size_that_does(book):
+    report = _report(book, HIGH_VHF)
+    found = report.high_vhf
+    assert found.needs_own
+    assert found.services == ("Coast TV",)
+    assert found.uhf_only_chance_percent < 90.0 <= report.chance_percent
+    assert [size.gain_dbd for size in found.sizes] == sorted(size.gain_dbd for size in found.sizes)
+    assert found.smallest == next(size for size in found.sizes if size.holds)
+    text = visible(sheet_html(report, 45.0, True))
+    assert "one for UHF only would be the wrong sale here" in text
+    assert f"keeps the list is that of {found.smallest.tier} {found.smallest.name}" in text
+
+
+def test_an_amplifier_adds_what_friis_formula_says(book):
+    """By hand at 515 MHz: cable 4.06 dB, splitter 3.5, tuner 7: 14.56 dB, with 18 dB of gain (F 2.5) 3.45;
+
+    with outside noise of 1 dB 14.60 and 3.93 dB, so 10.67 dB; at 605 MHz likewise 10.94 dB.
+    """
+    behind = _report(book, BEHIND)
+    effect_db = behind.amplifier.effect_db
+    clear = [s for s in behind.stations if s.band == "uhf" and s.interference_db < 0.01]
+    clear = [s for s in clear if s.station_id in effect_db]  # others cancel between the two antennas here
+    assert clear
+    for station in clear:
+        assert effect_db[station.station_id] == pytest.approx(10.8, abs=0.3)
+    assert behind.amplifier.verdict == "helps"
+    assert behind.amplifier.chance_with_percent >= behind.amplifier.chance_without_percent + 5.0
+
+
+def _as_cells(site, places):
+    """Return the exact fields of several places as reception reads cells."""
+    heights_m = (10.0, 15.0)
+
+    def of_paths(name):
+        fields = [[getattr(path, name) for path in place.paths] for place in places]
+        return np.array(
+            [[[of[path][height] for of in fields] for height in heights_m] for path in range(len(fields[0]))],
+            np.float32,
+        )
+
+    def of_masts(value):
+        firsts = [
+            [next(p for p in place.paths if p.station.mast == mast) for mast in site.scenario.masts]
+            for place in places
+        ]
+        return np.array(
+            [[value(of[mast].profile) for of in firsts] for mast in range(len(firsts[0]))], np.float32
+        )
+
+    return CellSignals(
+        heights_m=np.array(heights_m),
+        field_dbuvm=of_paths("wanted_dbuvm"),
+        bearing_deg=of_masts(lambda profile: profile.back_azimuth_deg),
+        clutter_height_m=np.array([place.clutter_height_m for place in places], np.float32),
+        open_land=np.array([place.open_land for place in places]),
+        unwanted_field_dbuvm=of_paths("unwanted_dbuvm"),
+        median_field_dbuvm=of_paths("by_day_dbuvm"),
+        distance_km=of_masts(lambda profile: profile.length_km),
+    )
+
+
+def _place(book, where):
+    from covermap.addresses.reckon import _place
+
+    return _place(book.site, Asked(*where))
+
+
+def test_worked_address_reaches_its_margins_and_chances():
+    """Three stations, seven plans; margins and chances worked by hand in the project's own reckoning:
+
+    C/N 15.2 dB, noise in 6 MHz -106.2 dBm, tuner 7 dB, residential noise, land cover of 10 m, cells of 100 m.
+    """
+    place = _worked_place(np.array([[58.8, 60.8], [49.9, 51.9], [61.6, 63.6]]))
+    asked = question(place)
+    plans = asked.best_plans()
+    lowest = asked.lowest(plans)
+    plan = lowest.plan
+    assert (lowest.tier, plan.azimuth_deg, lowest.needs_filter) == (
+        6,
+        40.0,
+        False,
+    )  # rooftop with amplifier, at A and B: the lowest that passes
+    assert plan.margins_db == pytest.approx([25.7, 17.4, 15.4], abs=0.1)
+    assert 100.0 * plan.chance == pytest.approx(98.3, abs=0.5)
+    rooftop = plans[4]
+    assert rooftop.azimuth_deg == 40.0
+    assert rooftop.margins_db == pytest.approx([14.8, 12.9, 4.7], abs=0.1)
+    assert 100.0 * rooftop.chance == pytest.approx(75.5, abs=0.5)
+    assert aim_windows(asked, asked.tiers[5], plan) == ((354, 87),)
+    gone = {one.service: one for one in without_each(asked)}
+    assert gone["C"].tier == 5
+    assert gone["C"].chance_percent == pytest.approx(97.7, abs=0.5)
+
+
+def _worked_place(field_dbuvm):
+    """Return a place at which three stations arrive with given fields at 10 and 15 m."""
+
+    class Path:
+        def __init__(self, index, bearing_deg):
+            ten, fifteen = field_dbuvm[index]
+            self.wanted_dbuvm = self.unwanted_dbuvm = self.by_day_dbuvm = {10.0: ten, 15.0: fifteen}
+            self.profile = type("Profile", (), {"back_azimuth_deg": bearing_deg, "length_km": 60.0})
+
+    facts = StationFacts(
+        frequency_mhz=np.array([569.0, 189.0, 515.0]),
+        bandwidth_mhz=np.full(3, 6.0),
+        required_cn_db=np.full(3, 15.2),
+        mast=np.array([0, 0, 1]),
+        polarization=np.zeros(3, np.int64),
+    )
+    wanted = WantedList("all", ("A", "B", "C"), ((0,), (1,), (2,)), None)
+    options = ReceptionOptions(external_noise=read_external_noise())
+    site = Site(None, None, read_tiers(), facts, options, None, wanted)
+    paths = (Path(0, 40.0), Path(1, 40.0), Path(2, 115.0))
+    for path in paths:
+        path.station = None
+    return Place(site, paths, 10.0, False)
