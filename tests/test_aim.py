@@ -9,8 +9,8 @@ from covermap.reception import PlaceSignals, StationFacts, aim_plan, aim_range, 
 from covermap.reception.aim import _at_place
 from covermap.reception.aim_ranking import CIRCLE, CIRCLE_AIMS, fill_squares, scan_arrays
 from covermap.reception.aim_search import is_directional, search_circle, search_every_degree
-from covermap.reception.plan import AIM_DEG, CHANCE, PLAN_COLUMNS, SINGLE
 from covermap.reception.pattern import cross_polar_loss_db, lobe_rolloff, off_axis_deg, off_axis_loss_db
+from covermap.reception.plan import AIM_DEG, CHANCE, PLAN_COLUMNS, SINGLE
 from covermap.tables import read_tiers
 
 TIERS = read_tiers()
@@ -160,9 +160,7 @@ def random_place(random, services=8, masts=5, mean_dbuvm=60.0):
 @lean_kernel
 def quick_search(directional, needed, wanted, figures, pair_figures, pairs, home, scan, plan):
     fill_squares(CIRCLE, CIRCLE_AIMS, wanted, home.values, scan)
-    search_circle(
-        0.0, 0, 0.9, directional, needed, wanted, figures, pair_figures, pairs, home, scan, plan
-    )
+    search_circle(0.0, 0, 0.9, directional, needed, wanted, figures, pair_figures, pairs, home, scan, plan)
 
 
 def both_searches(signals, tier):
