@@ -25,6 +25,7 @@ from covermap.reception import (
 )
 from covermap.scenario.records import Station, WantedList
 
+SILENT_DBUVM = -300.0
 MOST_SERVICES = 250  # reception tells up to 254 apart
 
 Shift = Callable[[Station], float]
@@ -60,7 +61,7 @@ class Place:
 class Lowest:
     """The answer: the lowest tier that reaches the confidence, 8 none, and its plan (8: the last tier's).
 
-    needs_filter : every tier that reaches it is overloaded, so a filter or attenuator must stand in front
+    needs_filter : strong signals overload it, so a filter or attenuator must stand in front
     """
 
     tier: int
@@ -73,6 +74,7 @@ class Question:
     """What is asked of a place: a list, installations, noise, and how much every field is moved.
 
     by_day : stations that disturb do so with their field at half of the time, not at the time rule's
+    undisturbed : as if nothing disturbed
     """
 
     place: Place
@@ -81,6 +83,7 @@ class Question:
     options: ReceptionOptions
     shift_db: Shift = _no_shift
     by_day: bool = False
+    undisturbed: bool = False
 
     def best_plans(self) -> list[AimPlan]:
         """Return the best plan of every installation, one antenna or two."""
@@ -91,7 +94,7 @@ class Question:
         return 100.0 * plan.chance >= self.options.confidence_percent
 
     def lowest(self, plans: Sequence[AimPlan]) -> Lowest:
-        """Return the lowest tier that reaches the confidence, with a filter where strong signals overload it."""
+        """Return the lowest tier that reaches the confidence, with a filter where it is overloaded."""
         plan = next((plan for plan in plans if self.reaches(plan)), None)
         if plan is None:
             return Lowest(TIER_NOT_PROMISED, plans[-1], False)
@@ -135,6 +138,8 @@ class Question:
         shift_db = np.array([self.shift_db(path.station) for path in paths])
         median = np.array([path.by_day_dbuvm[height_m] for path in paths]) + shift_db
         unwanted = np.array([path.unwanted_dbuvm[height_m] for path in paths]) + shift_db
+        if self.by_day or self.undisturbed:
+            unwanted = median if self.by_day else np.full(len(paths), SILENT_DBUVM)
         return PlaceSignals(
             facts=some_facts(place.site.facts, stations),
             field_dbuvm=np.array([path.wanted_dbuvm[height_m] for path in paths]) + shift_db,
@@ -144,7 +149,7 @@ class Question:
             clutter_height_m=place.clutter_height_m,
             open_land=place.open_land,
             options=self.options,
-            unwanted_dbuvm=median if self.by_day else unwanted,
+            unwanted_dbuvm=unwanted,
             median_dbuvm=median,
             distance_km=np.array([path.profile.length_km for path in paths]),
         )
@@ -231,7 +236,7 @@ def night_of(kept: Sequence[TierPlan], lowest: Lowest, confidence_percent: float
         (
             plan
             for plan in kept[: lowest.tier - 1]
-            if not plan.overloads and plan.chance_percent < confidence_percent <= plan.chance_by_day_percent
+            if plan.chance_percent < confidence_percent <= plan.chance_by_day_percent
         ),
         None,
     )
@@ -262,7 +267,7 @@ def _second_window(signals: PlaceSignals, tier: Tier, plan: AimPlan, confidence:
     aim_deg, reach = round(plan.second_azimuth_deg or 0.0) % 360, {}
     for side in (-1, 1):
         turned = 0
-        while turned < 180:
+        while turned < 359:
             trial = replace(plan, second_azimuth_deg=float((aim_deg + side * (turned + 1)) % 360))
             if as_aimed(signals, tier, trial).chance < confidence:
                 break

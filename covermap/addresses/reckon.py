@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -20,6 +20,7 @@ from covermap.addresses.plans import (
     Place,
     Question,
     aim_windows,
+    as_aimed,
     night_of,
     question,
     tier_plans,
@@ -133,13 +134,16 @@ class _Answer:
         }
 
     def _main_cause(self) -> str:
-        """Return why no lower tier will do: the cause of the deciding service's station one tier lower."""
+        """Return why no lower tier will do, by the map's rule: overload, what disturbs, or the cause of the
+        deciding service's station one tier lower."""
         asked, lowest = self.asked, self.lowest
         if lowest is None or lowest.tier < 2:
             return ""
         if lowest.needs_filter:
             return "overload"
         tier, plan = asked.tiers[lowest.tier - 2], self.plans[lowest.tier - 2]
+        if asked.reaches(as_aimed(replace(asked, undisturbed=True).signals(tier), tier, plan)):
+            return "same_channel"
         worst = int(np.argmin(plan.chances))
         index = asked.order(asked.labels())[int(plan.station[worst])]
         path, site = asked.place.paths[index], asked.place.site
