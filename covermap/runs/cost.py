@@ -15,6 +15,8 @@ from covermap.grid.radials import WIDEST_SPACING_M
 from covermap.outputs.cells import MOST_CELLS
 from covermap.outputs.coarsened import MOST_DRAWN_CELLS
 from covermap.outputs.words import plural
+from covermap.reception.cells import receive_cells
+from covermap.runs.compile_ahead import is_compiled
 from covermap.runs.preparation import Preparation
 from covermap.terrain.space import is_mapped
 
@@ -28,12 +30,12 @@ RATES: dict[str, tuple[float, str, str]] = {
         "core-s a frequency, height and percentage of a cell in reach",
         "bench_map.py",
     ),
-    "march_point_s": (0.35e-6, "core-s a profile point on the way", "bench_map.py"),
+    "march_point_s": (0.23e-6, "core-s a profile point on the way", "bench_map.py"),
     "reception_cell_s": (0.0, "core-s a cell in reach, list and pass", "bench_reception.py"),
     "reception_service_tier_s": (
-        0.16e-6,
+        2.9e-6,
         "core-s a cell, listed service, tier and pass",
-        "bench_reception.py",
+        "bench_map.py --stations 5 10 20; a list of 2 takes 0.6 times as much, of 10 1.4 times",
     ),
     "reception_at_least_factor": (1.0, "times as much for a list with at_least", "bench_reception.py"),
     "passes_without_homes": (
@@ -42,10 +44,13 @@ RATES: dict[str, tuple[float, str, str]] = {
         "tile_reception.py",
     ),
     "passes_with_homes": (1.6, "the same where only cells with homes are shifted", "the demo"),
-    "output_s": (3.0, "s a run", "bench_map.py --cells 60"),
+    "start_s": (3.0, "s to start and read", "the demo"),
+    "output_s": (1.5, "s a run", "bench_map.py --cells 60"),
     "output_cell_s": (12e-6, "s a cell; outputs use one core", "bench_map.py"),
-    "compile_s": (35.0, "s of a first run", "a fresh NUMBA_CACHE_DIR"),
-    "base_mb": (450.0, "MB of the process", "bench_memory.py --cells 300"),
+    "output_cells_layer_s": (30e-6, "s a cell of small maps, in GeoPackage", "bench_map.py --cells 200"),
+    "output_homes_s": (5.0, "s for neighbourhoods, stock and ridges, with homes", "the demo"),
+    "compile_s": (60.0, "s where kernels are not compiled yet", "a fresh NUMBA_CACHE_DIR"),
+    "base_mb": (400.0, "MB of the process", "bench_memory.py --cells 300"),
     "worker_mb": (150.0, "MB a worker", "bench_memory.py --workers 1, then 2"),
     "drawn_cell_mb": (60e-6, "MB a cell that pages draw; all else goes by tiles", "bench_memory.py"),
     "store_pair_mb": (3.0e-6, "MB a cell, frequency and height: loss and spread", "grid/loss_block.py"),
@@ -107,14 +112,18 @@ class Cost:
 
 
 def estimate(prepared: Preparation, crew: Crew | None = None) -> Cost:
-    """Return what a run on an empty store will cost; crew None is one thread a core."""
+    """Return what a run on an empty store will cost; crew None is one thread a core.
+
+    With compiling only where this machine has not compiled the kernels yet.
+    """
     crew = crew or Crew()
     cells = prepared.grid.cells
     of_request, of_any = shares_in_reach(prepared)
     reached = cells * of_any
     core_s = _path_core_s(prepared, of_request) + reached * _reception_core_s_a_cell(prepared)
-    seconds = core_s / crew.threads
-    seconds += _rate("output_s") + cells * _rate("output_cell_s") + _rate("compile_s")
+    seconds = core_s / crew.threads + _outputs_s(prepared) + _rate("start_s")
+    if not is_compiled(receive_cells):
+        seconds += _rate("compile_s")
     in_memory_mb, mapped_mb = _terrain_mb(prepared)
     threads_here = 0 if crew.on_cluster else crew.threads
     return Cost(
@@ -182,6 +191,15 @@ def _reception_core_s_a_cell(prepared: Preparation) -> float:
         once += len(wanted.services) * tiers * _rate("reception_service_tier_s")
         total += once * (_rate("reception_at_least_factor") if wanted.at_least else 1.0)
     return passes * total
+
+
+def _outputs_s(prepared: Preparation) -> float:
+    """Return the seconds of tables, layers and pages."""
+    cells = prepared.grid.cells
+    seconds = _rate("output_s") + cells * _rate("output_cell_s")
+    if cells <= MOST_CELLS:
+        seconds += cells * _rate("output_cells_layer_s")
+    return seconds + (0.0 if prepared.homes is None else _rate("output_homes_s"))
 
 
 def _terrain_mb(prepared: Preparation) -> tuple[float, float]:

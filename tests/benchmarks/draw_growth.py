@@ -46,7 +46,7 @@ def figures(asked, folder):
     found = {
         "cells": {n: measured(folder, n, asked.few, 1) for n in asked.cells},
         "stations": {n: measured(folder, asked.side, n, 1) for n in asked.stations},
-        "workers": {n: measured(folder, asked.side, asked.few, n) for n in asked.workers},
+        "workers": {n: measured(folder, max(asked.cells), asked.few, n) for n in asked.workers},
     }
     bench_paths.GROUP_CELLS = DISTANT_CELLS
     prepared = bench_paths.read(folder / "long", max(asked.distances) + DISTANT_CELLS)
@@ -55,6 +55,7 @@ def figures(asked, folder):
     found["about"] = {
         "few": asked.few,
         "side": asked.side,
+        "largest": max(asked.cells),
         "machine": f"{os.cpu_count()} cores, {platform.machine()}, Python {platform.python_version()}",
         "load": f"{min(load):.0f} to {max(load):.0f} processes ready to run",
     }
@@ -72,6 +73,8 @@ def draw(found, image):
     figure, ((cells, stations), (distance, workers)) = pyplot.subplots(2, 2, figsize=(10, 7.5))
     curves(cells, {int(n) ** 2: times for n, times in found["cells"].items()}, 1)
     cells.set(xscale="log", yscale="log", xlabel="cells", ylabel="core-seconds")
+    cells.set_xticks([int(n) ** 2 for n in found["cells"]], [f"{n} x {n}" for n in found["cells"]])
+    cells.set_xticks([], minor=True)
     cells.set_title(f"Cells ({about['few']} stations)")
     slope(cells)
     curves(stations, {int(n): times for n, times in found["stations"].items()}, 1)
@@ -81,10 +84,10 @@ def draw(found, image):
     distance.plot(points, list(found["distance"].values()), color=COLOURS["paths"], marker="o")
     distance.set(xlabel="profile points from the mast", ylabel="microseconds a cell", xlim=0, ylim=0)
     distance.set_title("Length of the profile (paths alone)")
-    curves(workers, {int(n): times for n, times in found["workers"].items()}, 0)
+    curves(workers, {int(n): times for n, times in found["workers"].items()}, 0, STAGES[:2])
     workers.set(xlabel="workers", ylabel="seconds of wall time", ylim=0)
     workers.set_xticks([int(n) for n in found["workers"]])
-    workers.set_title(f"Workers ({about['side']} x {about['side']} cells, {about['few']} stations)")
+    workers.set_title(f"Workers ({about['largest']} x {about['largest']} cells, {about['few']} stations)")
     for axes in (cells, stations, distance, workers):
         axes.grid(alpha=0.3)
     handles, names = stations.get_legend_handles_labels()
@@ -95,9 +98,9 @@ def draw(found, image):
     figure.savefig(image, dpi=110)
 
 
-def curves(axes, times_by_number, which):
-    """Draw each stage's wall (which 0) or core-seconds (1)."""
-    for stage in STAGES:
+def curves(axes, times_by_number, which, stages=STAGES):
+    """Draw each stage's wall (which 0) or core-seconds (1); outputs do not use workers."""
+    for stage in stages:
         values = [times[stage][which] for times in times_by_number.values()]
         axes.plot(list(times_by_number), values, label=stage, color=COLOURS[stage], marker=MARKS[stage])
 
@@ -108,8 +111,10 @@ def slope(axes):
     axes.plot(
         numbers, [seconds[-1] * n / numbers[-1] for n in numbers], color="grey", ls=":", label="as the cells"
     )
-    axes.annotate("in step with cells", (numbers[0], seconds[-1] * numbers[0] / numbers[-1]), color="grey",
-                  fontsize=9, xytext=(4, -12), textcoords="offset points")  # fmt: skip
+    middle = numbers[len(numbers) // 2]
+    place = (middle, seconds[-1] * middle / numbers[-1])
+    axes.annotate("in step with cells", place, color="grey", xytext=(-6, 6), textcoords="offset points",
+                  fontsize=9, ha="right")  # fmt: skip
 
 
 def main():
