@@ -60,11 +60,16 @@ def choices_section(report: AddressReport) -> str:
     title = words[0].upper() + words[1:]
     head = [th(), th("Antenna"), th("Best aim", number=True), th(title), th("Not surely kept")]
     parts = [table(head, [_plan_row(report, plan) for plan in shown])]
-    for words, weak in (("Under 10 %", True), ("Larger ones, as sure", False)):
-        names = [
-            say.tier_name(report, p.tier) for p in rest if (p.chance_percent < LEAST_NAMED_PERCENT) is weak
-        ]
-        parts.append(paragraph(f"{words}: {text(join(names))}.", "soft") if names else "")
+    weak = [plan for plan in rest if plan.chance_percent < LEAST_NAMED_PERCENT]
+    overloaded = [plan for plan in rest if plan not in weak and plan.overloads]
+    others = [plan for plan in rest if plan not in weak and plan not in overloaded]
+    for words, plans in (
+        ("Under 10 %", weak),
+        ("Larger ones, as sure", others),
+        ("Larger ones that strong signals would overload", overloaded),
+    ):
+        names = join([say.tier_name(report, plan.tier) for plan in plans])
+        parts.append(paragraph(f"{words}: {text(names)}.", "soft") if names else "")
     parts += [_one_lower(report), _give_up(report), _high_vhf(report)]
     return section(2, "Choices", *parts, whole=True)
 
