@@ -8,6 +8,7 @@ from pathlib import Path
 from covermap.addresses.report import AddressReport, StationAtPlace
 from covermap.errors import InputError
 from covermap.measurements.readings import READING_COLUMNS
+from covermap.outputs.address_sheet.choices import choices_section
 from covermap.outputs.address_sheet.day_sheet import day_sheet_html
 from covermap.outputs.address_sheet.reasons import (
     amplifier_section,
@@ -19,7 +20,6 @@ from covermap.outputs.address_sheet.reasons import (
 from covermap.outputs.address_sheet.sections import (
     aim_section,
     answer_section,
-    choices_section,
     header,
     stations_section,
 )
