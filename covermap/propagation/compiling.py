@@ -18,7 +18,7 @@ kernel = in_own_cache(numba.njit(cache=True, nogil=True, error_model="numpy", fa
 
 # The same without numba's counting of references to arrays: for kernels that take records of many arrays and
 # make none. Counted, a call with a home's records took 0.6 us for the counting alone, 40 times the work in it
-# (one core of a shared AMD EPYC, numba 0.68). A kernel that makes an array or copies a slice does not compile.
+# (one core of a shared AMD EPYC, numba 0.68). A kernel that makes an array or copies a slice is refused.
 _LEAN: dict[str, Any] = {
     "cache": True,
     "nogil": True,

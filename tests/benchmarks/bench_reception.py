@@ -14,7 +14,7 @@ from covermap.reception import CellSignals, ReceptionOptions, StationFacts, rece
 from covermap.tables import read_tiers
 
 STATIONS, MASTS, WANTED = 20, 5, 8
-# Four stations a mast on channels side by side, masts two channels apart or more; two of the wanted on high VHF.
+# Four stations a mast on channels side by side, masts two channels apart; two of the wanted on high VHF.
 MAST_CHANNELS = (
     (14, 15, 16, 17), (19, 20, 21, 22), (24, 25, 26, 27), (29, 30, 31, 32), (34, 35, 36, 12),
 )  # fmt: skip
