@@ -17,6 +17,15 @@ STATION_COLUMNS = (
 )
 
 
+def rf_channel(number, masts):
+    """Return a station's RF channel: four side by side a mast, a free one between masts, the fifth on VHF.
+
+    As channels are planned: neighbours stand on one mast. Beyond 20 stations they are used again.
+    """
+    mast, place = number % masts, (number // masts) % 4
+    return 7 + 2 * place if mast == 4 else 14 + 5 * (mast % 4) + place
+
+
 def write_scenario(folder, cells, stations=20, masts=5):
     """Write a scenario of cells x cells of 100 m into a new folder and return its path."""
     folder.mkdir(parents=True)
@@ -42,7 +51,7 @@ def write_scenario(folder, cells, stations=20, masts=5):
         longitude, latitude = to_degrees.transform(X_MIN + east * side_m, Y_MAX - south * side_m)
         lines.append(
             f"S{number},Service {number},Mast {number % masts},{latitude:.7f},{longitude:.7f},150,"
-            f"{14 + number},{10 + 7 * number},H,2026-09-01"
+            f"{rf_channel(number, masts)},{10 + 7 * number},H,2026-09-01"
         )
     (folder / "transmitters.csv").write_text("\n".join(lines) + "\n", "utf-8")
     west, south = to_degrees.transform(X_MIN, Y_MAX - side_m)
