@@ -424,6 +424,10 @@ def test_demo_estimate_is_mostly_the_exact_class(browser, demo):
     exact = grid.spread(coverage.read("main/tier"), 255).ravel()
     _, found = demo_tiers(browser, demo, [0, 1, 2, 3, 4])
     outside = grid.spread((coverage.read("flags") & 4 > 0).astype(np.uint8), 1).ravel() > 0
-    known = exact[~outside] < 255
-    # 98 % of 100 m squares without interference and overload, which the estimate leaves out
-    assert (found == exact[~outside])[known].mean() > 0.85
+    causes = coverage.tag_values("main/main_cause", "CAUSES")
+    cause = grid.spread(coverage.read("main/main_cause"), 255).ravel()[~outside]
+    second = grid.spread(coverage.read("main/second_aim"), -1).ravel()[~outside]
+    # 98 % of 100 m squares without interference and second antennas, which the estimate leaves out
+    alike = (exact[~outside] < 255) & (cause != causes.index("same_channel")) & (second < 0)
+    assert alike.mean() > 0.7
+    assert (found == exact[~outside])[alike].mean() > 0.85
