@@ -6,10 +6,10 @@ import pytest
 from covermap.errors import InputError
 from covermap.propagation.compiling import lean_kernel
 from covermap.reception import PlaceSignals, StationFacts, aim_plan, aim_range, best_aim, chance_by_azimuth
-from covermap.reception.aim import _at_place
 from covermap.reception.aim_ranking import CIRCLE, CIRCLE_AIMS, fill_squares, scan_arrays
 from covermap.reception.aim_search import is_directional, search_circle, search_every_degree
 from covermap.reception.pattern import cross_polar_loss_db, lobe_rolloff, off_axis_deg, off_axis_loss_db
+from covermap.reception.place import at_place
 from covermap.reception.plan import AIM_DEG, CHANCE, PLAN_COLUMNS, SINGLE
 from covermap.tables import read_tiers
 
@@ -164,7 +164,7 @@ def quick_search(directional, needed, wanted, figures, pair_figures, pairs, home
 
 
 def both_searches(signals, tier):
-    place = _at_place(signals, tier, SINGLE)
+    place = at_place(signals, tier, SINGLE)
     seen = place.wanted, place.figures, place.pair_figures, place.pairs, place.home
     full, few = np.empty(PLAN_COLUMNS), np.empty(PLAN_COLUMNS)
     search_every_degree(signals.needed, *seen, full)

@@ -17,8 +17,8 @@ from covermap.reception import (
     receive,
     receiving_chain,
 )
-from covermap.reception.aim import _at_place
 from covermap.reception.chain import COMBINER_LOSS_DB, combined_noise_factor
+from covermap.reception.place import at_place
 from covermap.reception.plan import (
     AIM_DEG,
     CHANCE,
@@ -190,7 +190,7 @@ def searches(joined, seed, homes, band_split):
         for tier in (4, 5, 6, 7):
             if best_aim(signals, TIERS[tier]).chance >= 0.9:
                 continue
-            place = _at_place(signals, TIERS[tier], joined)
+            place = at_place(signals, TIERS[tier], joined)
             seen = place.wanted, place.figures, place.pair_figures, place.pairs, place.home
             quick, whole = np.zeros(PLAN_COLUMNS), np.zeros(PLAN_COLUMNS)
             search_two(joined, 0.9, signals.needed, *seen, aim_arrays(place.wanted), quick)

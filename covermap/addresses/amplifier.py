@@ -10,8 +10,8 @@ from covermap.addresses.plans import Lowest, Question, alone_at_plan, as_aimed
 from covermap.addresses.report import Amplifier, Ports
 from covermap.addresses.strong_signals import ports_of
 from covermap.reception import AimPlan, Tier
-from covermap.reception.cells import LEAST_HELP
 from covermap.reception.required_field import chain_of
+from covermap.reception.verdicts import LEAST_HELP
 
 LIMITED_SHARE = 0.8  # judgement: of the system noise from outside; an amplifier cannot better that
 LIMITING_DB = 6.0  # judgement: interference that takes this much is what limits

@@ -2,7 +2,6 @@
 
 from covermap.reception.aim import (
     AimPlan,
-    PlaceSignals,
     aim_plan,
     aim_range,
     best_aim,
@@ -12,6 +11,7 @@ from covermap.reception.aim import (
 from covermap.reception.chain import ReceivingChain, receiving_chain
 from covermap.reception.confidence import confidence_bounds, joint_confidence
 from covermap.reception.options import ReceptionOptions
+from covermap.reception.place import PlaceSignals
 from covermap.reception.receive import receive
 from covermap.reception.required_field import required_field
 from covermap.reception.signals import CellSignals, ListReception, StationFacts

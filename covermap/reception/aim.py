@@ -2,36 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from covermap.errors import InputError
 from covermap.reception.aim_search import search_every_degree
-from covermap.reception.budget import NEED_DBUVM, WantedTransmitters, tier_figures, wanted_transmitters
 from covermap.reception.confidence import (
-    BEARING_DEG,
     CHOSEN,
-    CLEAR_DB,
     INTERFERENCE_DB,
     MARGIN_DB,
     TOTAL_DEVIATION,
-    UPPER_DB,
     confidence_bounds,
 )
-from covermap.reception.interference import (
-    Pairs,
-    find_pairs,
-    pair_figures,
-    read_pairs,
-    set_pairs,
-    with_harmless,
-)
 from covermap.reception.normal import normal_share
-from covermap.reception.options import ReceptionOptions
 from covermap.reception.overload import AMPLIFIER_INPUT, AMPLIFIER_OUTPUT, TUNER, loads_of, overload_of
 from covermap.reception.pattern import HORIZONTAL, VERTICAL
+from covermap.reception.place import PlaceSignals, at_place, by_mast, one_cell
 from covermap.reception.plan import (
     AIM_DEG,
     CHANCE,
@@ -44,66 +32,12 @@ from covermap.reception.plan import (
     SECOND_DEG,
     SECOND_MOUNT,
     SINGLE,
-    HomeArrays,
-    chance_of_plan,
-    home_arrays,
 )
-from covermap.reception.signals import StationFacts
 from covermap.reception.tiers import Tier
 from covermap.reception.two_antennas import aim_arrays, search_two
 
 POLARIZATIONS = {"horizontal": HORIZONTAL, "vertical": VERTICAL}
 PORTS = {AMPLIFIER_INPUT: "amplifier input", AMPLIFIER_OUTPUT: "amplifier output", TUNER: "tuner"}
-
-
-@dataclass(frozen=True, eq=False)
-class PlaceSignals:
-    """What arrives at one place from S stations.
-
-    facts : of the stations
-    field_dbuvm : (S,) median at the wanted time percentage, at 10 m; for a mount above 10 m at its height
-    bearing_deg : (S,) azimuth from the place to each station, clockwise from true north
-    service : (S,) labels; stations of one label are alternatives. Empty: each its own service. A label of ""
-        is a station that is not wanted: it only disturbs and overloads
-    at_least : how many services must arrive; None means all
-    clutter_height_m : of the land-cover class, 0 where none; open_land : open land or water
-    options : noise and uncertainty
-    unwanted_dbuvm, median_dbuvm : (S,) at the unwanted time percentage and at 50 % of time; None: field_dbuvm
-    distance_km : (S,) to each station; None: no single-frequency network is looked at
-    """
-
-    facts: StationFacts
-    field_dbuvm: NDArray[np.float64]
-    bearing_deg: NDArray[np.float64]
-    service: tuple[str, ...] = ()
-    at_least: int | None = None
-    clutter_height_m: float = 0.0
-    open_land: bool = False
-    options: ReceptionOptions = field(default_factory=ReceptionOptions)
-    unwanted_dbuvm: NDArray[np.float64] | None = None
-    median_dbuvm: NDArray[np.float64] | None = None
-    distance_km: NDArray[np.float64] | None = None
-
-    @property
-    def labels(self) -> tuple[str, ...]:
-        """Return one label a station."""
-        return self.service or tuple(str(number) for number in range(len(self.field_dbuvm)))
-
-    @property
-    def services(self) -> tuple[str, ...]:
-        """Return the services in the order of their first station."""
-        return tuple(dict.fromkeys(label for label in self.labels if label))
-
-    @property
-    def transmitters(self) -> tuple[tuple[int, ...], ...]:
-        """Return the stations of each service."""
-        labels = self.labels
-        return tuple(tuple(i for i, label in enumerate(labels) if label == name) for name in self.services)
-
-    @property
-    def needed(self) -> int:
-        """Return how many services must arrive."""
-        return len(self.services) if self.at_least is None else self.at_least
 
 
 @dataclass(frozen=True, eq=False)
@@ -181,7 +115,7 @@ def best_aim(signals: PlaceSignals, tier: Tier) -> AimPlan:
     The tier's own lobe (common practice), cross-polar rule of ITU-R BT.419-3; chances as joint_confidence;
     interference: 47 CFR 73.620 protection ratios, powers added to the noise.
     """
-    place = _at_place(signals, tier, SINGLE)
+    place = at_place(signals, tier, SINGLE)
     plan = np.empty(PLAN_COLUMNS)
     search_every_degree(
         signals.needed, place.wanted, place.figures, place.pair_figures, place.pairs, place.home, plan
@@ -197,14 +131,14 @@ def best_plan(signals: PlaceSignals, tier: Tier) -> AimPlan:
     """
     one = best_aim(signals, tier)
     confidence = signals.options.confidence_percent / 100.0
-    place = _at_place(signals, tier, SINGLE)
+    place = at_place(signals, tier, SINGLE)
     if one.chance >= confidence or tier.indoors or np.unique(place.wanted.mast).size < 2:
         return one
     found = _columns(one)
     for joined in (COMBINED, DIPLEXED):
         if joined == DIPLEXED and (place.wanted.uhf.all() or not place.wanted.uhf.any()):
             continue
-        place = _at_place(signals, tier, joined)
+        place = at_place(signals, tier, joined)
         search_two(
             joined, confidence, signals.needed, place.wanted, place.figures, place.pair_figures, place.pairs,
             place.home, aim_arrays(place.wanted), found,
@@ -253,7 +187,7 @@ def chance_by_azimuth(
     columns[MOUNT] = POLARIZATIONS[polarization]
     if plan is not None:
         columns = _columns(plan)
-    place = _at_place(signals, tier, int(columns[JOINED]))
+    place = at_place(signals, tier, int(columns[JOINED]))
     chances = np.empty(360)
     for azimuth_deg in range(360):
         columns[AIM_DEG] = float(azimuth_deg)
@@ -276,73 +210,6 @@ def aim_range(signals: PlaceSignals, plan: AimPlan, tier: Tier, chance: float) -
     return (aim_deg - int(np.argmin(turned[::-1]))) % 360, (aim_deg + int(np.argmin(turned)) - 1) % 360
 
 
-@dataclass(frozen=True, eq=False)
-class _Place:
-    """A place as the kernels see it: figures (FIGURES, W), pair_figures (PAIR_FIGURES, P), a home filled."""
-
-    wanted: WantedTransmitters
-    figures: NDArray[np.float64]
-    pair_figures: NDArray[np.float64]
-    pairs: Pairs
-    home: HomeArrays
-
-    def chance(self, plan: NDArray[np.float64], needed: int) -> float:
-        """Return the chance of at least needed services under a plan; margins are left in the home."""
-        return float(
-            chance_of_plan(
-                plan, 0.0, needed, self.figures, self.pair_figures, self.wanted, self.pairs, self.home
-            )
-        )
-
-
-def _at_place(signals: PlaceSignals, tier: Tier, joined: int) -> _Place:
-    """Return transmitters, the tier's figures and a home filled with the place's signals."""
-    _require_known(signals)
-    wanted = wanted_transmitters(signals, signals.facts)
-    around = (
-        np.array([float(signals.clutter_height_m)]),
-        np.array([bool(signals.open_land)]),
-        signals.options,
-        JOINED_AS[joined],
-    )
-    figures = tier_figures((tier,), signals.facts, wanted.station, *around)[0, 0]
-    disturbing = pair_figures((tier,), signals.facts, wanted, *around)[0, 0]
-    pairs = with_harmless(find_pairs(wanted, signals.facts)[0], figures, disturbing)
-    home = home_arrays(wanted, pairs, 1)
-    stations = slice(0, wanted.station.size)
-    home.values[BEARING_DEG, stations] = np.asarray(signals.bearing_deg)[wanted.station] % 360.0
-    field_dbuvm = np.asarray(signals.field_dbuvm, np.float64)[wanted.station]
-    home.values[CLEAR_DB, stations] = field_dbuvm - figures[NEED_DBUVM]
-    home.values[UPPER_DB, stations] = home.values[CLEAR_DB, stations]
-    if pairs.station.size:
-        fields = (signals.unwanted_dbuvm, signals.median_dbuvm, signals.field_dbuvm)
-        bearing_deg, distance_km = _by_mast(signals)
-        read_pairs(
-            0, *(_one_cell(signals, values) for values in fields), bearing_deg, distance_km, wanted, pairs,
-            home.disturbing,
-        )  # fmt: skip
-        set_pairs(False, 0, figures, disturbing, pairs, home.values, home.disturbing)
-    return _Place(wanted, figures, disturbing, pairs, home)
-
-
-def _one_cell(signals: PlaceSignals, values: NDArray[np.float64] | None) -> NDArray[np.float32]:
-    """Return fields as the kernels read them, shape (S, 1, 1); without, those at the wanted percentage."""
-    given = signals.field_dbuvm if values is None else values
-    return np.ascontiguousarray(np.asarray(given, np.float32)[:, None, None])
-
-
-def _by_mast(signals: PlaceSignals) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Return bearing and distance of each mast, shapes (M, 1) and (M, 1), or (0, 1) without distances."""
-    mast = np.asarray(signals.facts.mast, np.int64)
-    bearing_deg = np.full((int(mast.max()) + 1, 1), np.nan, np.float32)
-    bearing_deg[mast, 0] = np.asarray(signals.bearing_deg, np.float64) % 360.0
-    if signals.distance_km is None:
-        return bearing_deg, np.empty((0, 1), np.float32)
-    distance_km = np.zeros_like(bearing_deg)
-    distance_km[mast, 0] = signals.distance_km
-    return bearing_deg, distance_km
-
-
 def _columns(plan: AimPlan) -> NDArray[np.float64]:
     """Return a plan as the kernels keep it."""
     columns = np.zeros(PLAN_COLUMNS)
@@ -357,7 +224,7 @@ def _columns(plan: AimPlan) -> NDArray[np.float64]:
 
 def _plan(signals: PlaceSignals, tier: Tier, plan: NDArray[np.float64]) -> AimPlan:
     joined = int(plan[JOINED])
-    place = _at_place(signals, tier, joined)
+    place = at_place(signals, tier, joined)
     chance = place.chance(plan, signals.needed)
     values = place.home.values
     chosen = place.home.numbers[CHOSEN, : place.wanted.services]
@@ -365,9 +232,9 @@ def _plan(signals: PlaceSignals, tier: Tier, plan: NDArray[np.float64]) -> AimPl
     polarization = {number: name for name, number in POLARIZATIONS.items()}
     around = (np.array([float(signals.clutter_height_m)]), np.array([bool(signals.open_land)]))
     loads = loads_of((tier,), signals.facts, *around, signals.options)
-    median = _one_cell(signals, signals.median_dbuvm)
+    median = one_cell(signals, signals.median_dbuvm)
     excess_db, port, spread_db = overload_of(
-        0, 0, 0, loads.figures[0, 0], plan, median, _by_mast(signals)[0], loads
+        0, 0, 0, loads.figures[0, 0], plan, median, by_mast(signals)[0], loads
     )
     return AimPlan(
         tier=tier.tier,
@@ -387,18 +254,3 @@ def _plan(signals: PlaceSignals, tier: Tier, plan: NDArray[np.float64]) -> AimPl
         overload_port=PORTS.get(port, ""),
         overload_spread_db=float(spread_db),
     )
-
-
-def _require_known(signals: PlaceSignals) -> None:
-    stations = np.asarray(signals.facts.frequency_mhz).size
-    lengths = (len(signals.field_dbuvm), len(signals.bearing_deg), len(signals.labels))
-    if lengths != (stations,) * 3:
-        raise InputError(
-            f"field_dbuvm, bearing_deg and service must hold one value a station ({stations}), got {lengths}."
-        )
-    for name in ("field_dbuvm", "bearing_deg"):
-        unknown = np.isnan(np.asarray(getattr(signals, name), np.float64))
-        if unknown.any():
-            raise InputError(
-                f"{name} is NaN at station {int(np.argmax(unknown))}. Leave out what is not known."
-            )

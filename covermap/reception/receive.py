@@ -17,11 +17,13 @@ from covermap.reception.budget import (
     tier_figures,
     wanted_transmitters,
 )
-from covermap.reception.cells import UNDISTURBED, Asked, CellArrays, Fields, Installations, receive_cells
+from covermap.reception.cells import receive_cells
+from covermap.reception.home import Asked, CellArrays, Fields, Installations
 from covermap.reception.interference import find_pairs, pair_figures, with_harmless
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.overload import loads_of
 from covermap.reception.plan import JOINED_AS, PLAN_COLUMNS, home_arrays
+from covermap.reception.rating import UNDISTURBED
 from covermap.reception.signals import CellSignals, ListReception, StationFacts
 from covermap.reception.tiers import TierTable
 from covermap.reception.two_antennas import aim_arrays
