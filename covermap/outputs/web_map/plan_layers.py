@@ -43,7 +43,7 @@ CAUSE_MARKS = {  # the same in a word, as it stands on the map
 AMPLIFIER_WORDS = {
     1: "A masthead amplifier helps here.",
     2: "A masthead amplifier does nothing here: noise from outside decides.",
-    3: "A masthead amplifier does harm here: strong signals overload it.",
+    3: "A masthead amplifier does harm here without a filter: strong signals overload it.",
 }
 PLAN_NOTES = (
     (1, "Needs a filter before the amplifier or the set."),
