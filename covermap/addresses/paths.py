@@ -20,6 +20,7 @@ from covermap.grid.fields import (
     unwanted_field,
     wanted_field,
 )
+from covermap.grid.sweep_string import CLASS_MHZ
 from covermap.propagation import Profile, path_class
 from covermap.propagation.path_geometry import INLAND_ZONE
 from covermap.propagation.ridges import PATH_CLASSES
@@ -167,7 +168,7 @@ def _path_class(site: Site, station: Station, profile: PointProfile, loss_db: fl
     prediction = site.scenario.settings.prediction
     found = path_class(
         Profile(profile.distance_km, profile.ground_m),
-        frequency_mhz=station.frequency_mhz,
+        frequency_mhz=CLASS_MHZ,  # as the map's blocks
         tx_height_m=station.antenna_height_m,
         rx_height_m=PATH_HEIGHT_M,
         dn=prediction.dn,
