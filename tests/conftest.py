@@ -1,23 +1,13 @@
-"""Shared set-up: a compile cache of its own for each state of the kernel files."""
+"""Fixtures that several test files share."""
 
-import hashlib
-import os
-import tempfile
-from pathlib import Path
-
-PACKAGE = Path(__file__).resolve().parents[1] / "covermap"
+import pytest
 
 
-def _kernel_state():
-    """Return a digest of every Python file that may hold a kernel."""
-    digest = hashlib.sha256()
-    for folder in ("propagation", "grid", "reception", "terrain", "outputs"):
-        for path in sorted((PACKAGE / folder).rglob("*.py")):
-            digest.update(path.read_bytes())
-    return digest.hexdigest()[:16]
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory):
+    """A headless browser with a new profile; closed behind the last test of a file."""
+    from web_map_browser import WIDE, open_browser
 
-
-# numba's cache keeps a stale loop when a kernel it calls in another file changes.
-os.environ.setdefault(
-    "NUMBA_CACHE_DIR", str(Path(tempfile.gettempdir()) / f"covermap_kernels_{_kernel_state()}")
-)
+    browser = open_browser(tmp_path_factory.mktemp("profile"), WIDE)
+    yield browser
+    browser.quit()

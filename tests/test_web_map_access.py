@@ -4,20 +4,13 @@ import os
 from pathlib import Path
 
 import pytest
-from web_map_browser import NARROW, WIDE, click_cell, known_cell, load, open_browser, wait_for
+from web_map_browser import NARROW, WIDE, click_cell, known_cell, load, wait_for
 from web_map_case import make_areas, make_zones, write_page
 from web_map_ground import OneHill
 
 pytestmark = pytest.mark.browser
 SIZES = pytest.mark.parametrize("size", [NARROW, WIDE], ids=["narrow", "wide"])
 AXE = Path(__file__).parent.parent / "node_modules" / "axe-core" / "axe.min.js"
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory):
-    browser = open_browser(tmp_path_factory.mktemp("profile"), WIDE)
-    yield browser
-    browser.quit()
 
 
 @pytest.fixture(scope="module")

@@ -20,13 +20,6 @@ def case(tmp_path_factory):
     return write_page(tmp_path_factory.mktemp("page"))
 
 
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory):
-    browser = open_browser(tmp_path_factory.mktemp("profile"), WIDE)
-    yield browser
-    browser.quit()
-
-
 @pytest.fixture
 def wide(browser, case):
     load(browser, case)

@@ -6,7 +6,7 @@ import numpy as np
 import pyproj
 import pytest
 from small_coverage import GRID
-from web_map_browser import NARROW, WIDE, click_cell, known_cell, load, open_browser, wait_for
+from web_map_browser import NARROW, WIDE, click_cell, known_cell, load, wait_for
 from web_map_case import CAUSES, MAST_CELLS, make_areas, make_zones, place_of_cell, write_page
 from web_map_ground import HILL_CELL, HILL_M, FlatGround, GapInTheNorth, OneHill
 
@@ -19,13 +19,6 @@ from covermap.outputs.web_map.page_grid import page_grid
 pytestmark = pytest.mark.browser
 SIZES = pytest.mark.parametrize("size", [NARROW, WIDE], ids=["narrow", "wide"])
 RADIUS_KM = 6371.0 * 157.0 / (157.0 - 45.0)  # ITU-R P.1812-8 section 4.1 with a fall of 45 N-units/km
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory):
-    browser = open_browser(tmp_path_factory.mktemp("profile"), WIDE)
-    yield browser
-    browser.quit()
 
 
 @pytest.fixture(scope="module")

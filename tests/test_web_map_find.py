@@ -3,19 +3,12 @@
 import pyproj
 import pytest
 from small_coverage import GRID
-from web_map_browser import NARROW, WIDE, load, open_browser, wait_for
+from web_map_browser import NARROW, WIDE, load, wait_for
 from web_map_case import make_areas, place_of_cell, write_page
 
 pytestmark = pytest.mark.browser
 SIZES = pytest.mark.parametrize("size", [NARROW, WIDE], ids=["narrow", "wide"])
 CELL = (12, 31)  # row, col of the square that the notations below mean
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory):
-    browser = open_browser(tmp_path_factory.mktemp("profile"), WIDE)
-    yield browser
-    browser.quit()
 
 
 @pytest.fixture(scope="module")

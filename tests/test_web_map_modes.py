@@ -8,7 +8,7 @@ import pytest
 import shapely
 from scipy import ndimage
 from small_coverage import GRID
-from web_map_browser import NARROW, WIDE, click_cell, load, open_browser, wait_for
+from web_map_browser import NARROW, WIDE, click_cell, load, wait_for
 from web_map_case import CAUSES, make_areas, make_scenario, make_zones, place_of_cell, write_page
 from web_map_levels import make_levels
 
@@ -36,13 +36,6 @@ def write_case(folder):
 @pytest.fixture(scope="module")
 def case(tmp_path_factory):
     return write_case(tmp_path_factory.mktemp("modes"))
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory):
-    browser = open_browser(tmp_path_factory.mktemp("profile"), WIDE)
-    yield browser
-    browser.quit()
 
 
 @pytest.fixture

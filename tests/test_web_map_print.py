@@ -4,7 +4,7 @@ import base64
 import re
 
 import pytest
-from web_map_browser import NARROW, WIDE, click_cell, known_cell, load, open_browser
+from web_map_browser import NARROW, WIDE, click_cell, known_cell, load
 from web_map_case import make_areas, make_zones, write_page
 from web_map_ground import OneHill
 
@@ -12,13 +12,6 @@ pytestmark = pytest.mark.browser
 SIZES = pytest.mark.parametrize("size", [NARROW, WIDE], ids=["narrow", "wide"])
 KINDS = pytest.mark.parametrize("of_place", [False, True], ids=["map", "place"])
 A4_ACROSS_PT = (842, 595)  # ISO 216: 297 x 210 mm, in points of 1/72 inch
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory):
-    browser = open_browser(tmp_path_factory.mktemp("profile"), WIDE)
-    yield browser
-    browser.quit()
 
 
 @pytest.fixture(scope="module")
