@@ -66,7 +66,7 @@ function number_candidates(view) {
     for (let col = from(view.first_col); col < to(view.last_col, cols); col++) {
       const index = row * cols + col;
       const [tier, room] = [picture.tier[index], picture.distance[index]];
-      if (!(tier >= 1 && tier <= 8 && room >= needed) || page.hidden.has(tier)) continue; // not painted yet: undefined
+      if (tier > 8 || tier < 1 || room < needed || page.hidden.has(tier)) continue;
       const key = (Math.floor(row / block) * 65536 + Math.floor(col / block)) * 16 + tier;
       const best = found.get(key);
       if (!best || room > best.room) found.set(key, { tier, row, col, room });
