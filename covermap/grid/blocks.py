@@ -8,6 +8,7 @@ import json
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -69,12 +70,15 @@ class BlockRequest:
 
     def digest(self, tile: Tile) -> str:
         """Return the name of a tile's block: a digest of all it depends on, as hexadecimal digits."""
-        depends = {
-            "physics": PHYSICS_VERSION,
-            "request": dataclasses.asdict(self),
-            "tile": dataclasses.asdict(tile),
-        }
-        return hashlib.sha256(json.dumps(depends, sort_keys=True).encode("utf-8")).hexdigest()
+        place = json.dumps(dataclasses.asdict(tile), sort_keys=True)
+        depends = f'{{"physics": {PHYSICS_VERSION}, "request": {_as_json(self)}, "tile": {place}}}'
+        return hashlib.sha256(depends.encode("utf-8")).hexdigest()
+
+
+@lru_cache(maxsize=1024)
+def _as_json(request: BlockRequest) -> str:
+    """Return a request as text; kept, as every tile's digest asks for it."""
+    return json.dumps(dataclasses.asdict(request), sort_keys=True)
 
 
 def compute_block(request: BlockRequest, tile: Tile, terrain: PathTerrain) -> LossBlock:

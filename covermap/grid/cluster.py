@@ -11,7 +11,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from covermap.errors import CovermapError, InputError
-from covermap.grid.executor import Executor, Threads
+from covermap.grid.executor import Executor, Threads, workers_or_default
 
 CONNECT_S = 20
 WORKERS_WAIT_S = 60  # for the first worker
@@ -54,6 +54,11 @@ class ClusterThreads:
         finally:
             if waiting:
                 self._client.cancel(list(waiting), force=True)
+
+    @property
+    def threads_here(self) -> int:
+        """Return how many threads of this machine may work at what is not given away: one a processor."""
+        return workers_or_default(None)
 
     @property
     def threads(self) -> int:

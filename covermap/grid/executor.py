@@ -22,6 +22,11 @@ class RunStoppedError(CovermapError):
 class Executor(Protocol):
     """Something that runs independent tasks and yields their results in the order of the items."""
 
+    @property
+    def threads_here(self) -> int:
+        """Return how many threads of this machine may work at what is not given away."""
+        ...
+
     def run(self, work: Callable[[Any], Any], items: Sequence[Any]) -> Iterator[Any]:
         """Yield work(item) of every item, as run_tasks does."""
         ...
@@ -31,11 +36,11 @@ class Threads:
     """Tasks on threads of this process; workers as run_tasks takes them."""
 
     def __init__(self, workers: int | None = None) -> None:
-        self._workers = workers_or_default(workers)
+        self.threads_here = workers_or_default(workers)
 
     def run(self, work: Callable[[Item], Result], items: Sequence[Item]) -> Iterator[Result]:
         """Yield work(item) of every item; see run_tasks."""
-        return run_tasks(work, items, self._workers)
+        return run_tasks(work, items, self.threads_here)
 
 
 def run_tasks(

@@ -16,6 +16,7 @@ import rasterio.shutil
 from rasterio.windows import Window
 
 from covermap.errors import InputError
+from covermap.grid.executor import run_tasks
 from covermap.grid.frame import Grid, Tile
 from covermap.outputs.full_disk import full_disk_in_words
 from covermap.outputs.layers import OF_STATION, RASTERS_FOLDER, Layer, as_layer_array, layer_of, raster_path
@@ -45,6 +46,7 @@ class RasterSet:
     services : list name -> its services in order, for the tag SERVICES and the bands of service_chance
     stations : station id -> text that describes it, for field rasters
     tags : text tags for every file, such as run_id
+    workers : threads that make the finished files, several rasters at once
     """
 
     def __init__(
@@ -55,7 +57,9 @@ class RasterSet:
         services: Mapping[str, Sequence[str]] | None = None,
         stations: Mapping[str, str] | None = None,
         tags: Mapping[str, str] | None = None,
+        workers: int = 1,
     ) -> None:
+        self.workers = workers
         self.folder = Path(output) / RASTERS_FOLDER
         self.grid = grid
         self.services = {name: tuple(values) for name, values in (services or {}).items()}
@@ -132,22 +136,25 @@ class RasterSet:
 
         Raises CovermapError when the disk is full; then, as after any error, no raster is renamed.
         """
-        finals: list[tuple[Path, Path]] = []
-        with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES, GDAL_TIFF_INTERNAL_MASK=True):
-            for name, dataset in self._open.items():
-                path = raster_path(self.folder, name)
-                source = raster_path(self._temporary, name)
-                whole = source.with_name(source.name + ".whole")
-                with full_disk_in_words(self.folder):
-                    dataset.close()
-                    _write_cog(source, whole, layer_of(name))
-                source.unlink()
-                finals.append((whole, path))
+        finals = list(run_tasks(self._finish_one, list(self._open), self.workers))
         for whole, path in finals:
             path.parent.mkdir(parents=True, exist_ok=True)
             os.replace(whole, path)
         self.discard()
         return [path for _, path in finals]
+
+    def _finish_one(self, name: str) -> tuple[Path, Path]:
+        """Make a raster's COG beside its unfinished file; return where it is and where it belongs."""
+        source = raster_path(self._temporary, name)
+        whole = source.with_name(source.name + ".whole")
+        with (
+            full_disk_in_words(self.folder),
+            rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES, GDAL_TIFF_INTERNAL_MASK=True),
+        ):
+            self._open[name].close()
+            _write_cog(source, whole, layer_of(name))
+        source.unlink()
+        return whole, raster_path(self.folder, name)
 
     def discard(self) -> None:
         """Close and remove everything unfinished; finished files stay."""

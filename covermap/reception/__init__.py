@@ -12,7 +12,7 @@ from covermap.reception.chain import ReceivingChain, receiving_chain
 from covermap.reception.confidence import confidence_bounds, joint_confidence
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.place import PlaceSignals
-from covermap.reception.receive import receive
+from covermap.reception.receive import ListReceiver, receive
 from covermap.reception.required_field import required_field
 from covermap.reception.signals import CellSignals, ListReception, StationFacts
 from covermap.reception.tiers import Tier, TierTable
@@ -21,6 +21,7 @@ from covermap.reception.variability import SigmaSummary, sigma_summary
 __all__ = [
     "AimPlan",
     "CellSignals",
+    "ListReceiver",
     "ListReception",
     "PlaceSignals",
     "ReceivingChain",

@@ -169,6 +169,7 @@ def search_circle(
     Accuracy: the tier of search_every_degree in over 99.9 % of random homes (tests/test_aim.py).
     """
     values, index = home.values, home.numbers
+    enough = confidence if quick == ANY_AIM else ROUNDS_TO_NONE
     forget_plan(plan)
     aim_deg, mount = start_deg if directional else 0.0, wanted.mounts[0]
     plan[AIM_DEG] = aim_deg
@@ -190,10 +191,10 @@ def search_circle(
             set_plan(home.trial, 0.0, figures, pair_figures, wanted, pairs, home)
         choose_transmitters(wanted, values, index)
         chance = chance_bound(wanted.services, needed, values, index)
-        if chance >= plan[CHANCE] and (trial >= 0 or chance >= ROUNDS_TO_NONE):
+        if chance >= plan[CHANCE] and (trial >= 0 or chance >= enough):
             chance = chance_of_list(needed, wanted, home, home.points)
         if trial == -1:
-            if chance >= (confidence if quick == ANY_AIM else ROUNDS_TO_NONE):
+            if chance >= enough:
                 continue
             plan[CHANCE] = chance
             return False

@@ -8,12 +8,23 @@ from numpy.typing import NDArray
 
 from covermap.propagation.compiling import inner_kernel
 from covermap.reception.aim_ranking import ScanArrays
-from covermap.reception.aim_search import search_circle
+from covermap.reception.aim_search import JUST_MISSED, search_circle
 from covermap.reception.budget import NEED_DBUVM, WantedTransmitters
 from covermap.reception.confidence import BEARING_DEG, CLEAR_DB, UPPER_DB
 from covermap.reception.interference import Pairs, read_pairs, set_pairs
 from covermap.reception.overload import Loads
-from covermap.reception.plan import CHANCE, COMBINED, DIPLEXED, JOINED, SINGLE, HomeArrays, chance_of_plan
+from covermap.reception.plan import (
+    CHANCE,
+    COMBINED,
+    DIPLEXED,
+    JOINED,
+    SINGLE,
+    HomeArrays,
+    chance_bound,
+    chance_of_plan,
+    choose_transmitters,
+    set_upper,
+)
 from covermap.reception.two_antennas import AimArrays, search_two
 
 NOT_ASKED_DB = 200.0  # margin of a service that is given up
@@ -147,6 +158,13 @@ def find_plan(tier, row, quick, start_deg, needed, without, kind, asked, model, 
     )  # fmt: skip
     if plan[CHANCE] >= asked.confidence or not model.two[tier]:
         return best
+    set_upper(model.figures[kind, SINGLE, tier], home.values)
+    choose_transmitters(model.wanted, home.values, home.numbers)
+    if (
+        chance_bound(model.wanted.services, needed, home.values, home.numbers)
+        < asked.confidence - JUST_MISSED
+    ):
+        return best  # two bring no more than one aimed at every mast; their spread may differ a little
     for joined in range(COMBINED, DIPLEXED + 1):
         if joined == COMBINED or model.diplexer:
             set_tier(tier, joined, by_day, without, kind, model, work)

@@ -44,7 +44,7 @@ FAINTEST_DB = -20.0  # over noise: fainter interference costs under 0.05 dB
 HARMLESS_DB = 24.0  # margin that interference leaves in any case: under one home in 300 is lost by it
 # the same of a station on the same structure, which rises and falls with the wanted one: nothing is lost
 HARMLESS_ALIKE_DB = 8.0
-HIGHER_DB = 10.0  # by which fields at two heights may differ more between two stations
+BESIDE_DB = 10.0  # farther down, a pair does not count beside another one either
 
 
 class Pairs(NamedTuple):
@@ -56,7 +56,8 @@ class Pairs(NamedTuple):
     network : (P,), both in one single-frequency network; window_us : within which it adds up
     later_us : (P,), how much later the other one sends
     required_cn_db : (P,), of the wanted transmitter
-    harmless_db : (P,), a wanted field by this above the other one has nothing to fear with any tier
+    harmless_db : (P,), a wanted field by this above the other one at every height has nothing to fear with
+        any tier
     """
 
     start: NDArray[np.int64]
@@ -75,13 +76,14 @@ class PairArrays(NamedTuple):
 
     level_dbuvm, day_dbuvm : (H, P), the other station's field at the unwanted time percentage and at 50 %
     values : (PAIR_ROWS, P). touched : (W,), whether a transmitter has a pair that counts at the tier
-    some : (1,), whether any pair may count at the home
+    live : (W,), whether it has one that may count at the home; some : (1,), whether any transmitter has
     """
 
     level_dbuvm: NDArray[np.float64]
     day_dbuvm: NDArray[np.float64]
     values: NDArray[np.float64]
     touched: NDArray[np.bool_]
+    live: NDArray[np.bool_]
     some: NDArray[np.bool_]
 
 
@@ -152,7 +154,7 @@ def with_harmless(pairs: Pairs, figures: NDArray[np.float64], pair_figures: NDAr
     aside_db = np.maximum(
         figures[..., FLOOR_DB, :], np.maximum(figures[..., CROSS_DB, :], figures[..., CROSS_DB + 1, :])
     )[..., item]
-    spare_db = np.where(pairs.alike, HARMLESS_ALIKE_DB, HARMLESS_DB + aside_db) + HIGHER_DB
+    spare_db = np.where(pairs.alike, HARMLESS_ALIKE_DB, HARMLESS_DB + aside_db)
     level_db = figures[..., NEED_DBUVM, :][..., item] + pair_figures[..., OFFSET_DB, :] + spare_db
     level_db = np.where(pairs.network, np.inf, level_db)
     return pairs._replace(harmless_db=level_db.max(axis=tuple(range(level_db.ndim - 1))))
@@ -165,6 +167,7 @@ def pair_arrays(pairs: Pairs, heights: int) -> PairArrays:
         np.empty((heights, count)),
         np.empty((heights, count)),
         np.zeros((PAIR_ROWS, count)),
+        np.zeros(pairs.start.size - 1, np.bool_),
         np.zeros(pairs.start.size - 1, np.bool_),
         np.zeros(1, np.bool_),
     )
@@ -210,6 +213,21 @@ def _best_power_db(tier: Tier, facts: StationFacts, station: int) -> float:
 
 
 @lean_kernel
+def least_ahead_db(item, station, cell, unwanted_dbuvm, median_dbuvm, field_dbuvm):
+    """Return by how much a station's field exceeds another one's at the height where it does least, in dB.
+
+    item, station : the wanted and the other one. NaN at a height does not count.
+    """
+    least_db = math.inf
+    for height in range(field_dbuvm.shape[1]):
+        wanted_dbuvm = field_dbuvm[item, height, cell]
+        for other_dbuvm in (unwanted_dbuvm[station, height, cell], median_dbuvm[station, height, cell]):
+            ahead_db = wanted_dbuvm - other_dbuvm
+            least_db = ahead_db if ahead_db < least_db else least_db
+    return least_db
+
+
+@lean_kernel
 def read_pairs(
     cell, unwanted_dbuvm, median_dbuvm, field_dbuvm, bearing_deg, distance_km, wanted, pairs, work
 ):
@@ -222,11 +240,14 @@ def read_pairs(
     values = work.values
     work.some[0] = False
     work.touched[:] = False
+    work.live[:] = False
     for item in range(wanted.station.size):
-        wanted_level = field_dbuvm[wanted.station[item], 0, cell]
         for pair in range(pairs.start[item], pairs.start[item + 1]):
             station = pairs.station[pair]
-            if wanted_level - unwanted_dbuvm[station, 0, cell] >= pairs.harmless_db[pair]:
+            ahead_db = least_ahead_db(
+                wanted.station[item], station, cell, unwanted_dbuvm, median_dbuvm, field_dbuvm
+            )
+            if ahead_db >= pairs.harmless_db[pair] + BESIDE_DB:
                 values[ROLE, pair] = SILENT
                 continue
             role = INTERFERES
@@ -245,7 +266,9 @@ def read_pairs(
                 work.day_dbuvm[height, pair] = day
             values[ROLE, pair] = role
             values[PAIR_BEARING_DEG, pair] = 0.0 if role == SILENT else bearing
-            work.some[0] = work.some[0] or role != SILENT
+            harms = role != SILENT and not ahead_db >= pairs.harmless_db[pair]
+            work.live[item] = work.live[item] or harms
+        work.some[0] = work.some[0] or work.live[item]
 
 
 @lean_kernel
@@ -261,11 +284,14 @@ def set_pairs(by_day, height, wanted_figures, figures, pairs, values, work):
     level_dbuvm = work.day_dbuvm if by_day else work.level_dbuvm
     for item in range(work.touched.size):
         clear_db = values[CLEAR_DB, item]
+        work.touched[item] = False
+        values[UPPER_DB, item] = clear_db
+        if not work.live[item]:
+            continue
         aside_db = wanted_figures[FLOOR_DB, item]
         for mount in range(2):
             aside_db = max(aside_db, wanted_figures[CROSS_DB + mount, item])
         upper = 1.0
-        work.touched[item] = False
         for pair in range(pairs.start[item], pairs.start[item + 1]):
             role = work.values[ROLE, pair]
             role = role if clear_db > -math.inf else SILENT  # an unknown transmitter stays one
@@ -280,4 +306,5 @@ def set_pairs(by_day, height, wanted_figures, figures, pairs, values, work):
                 spare_db = HARMLESS_ALIKE_DB if pairs.alike[pair] else HARMLESS_DB + aside_db
                 work.touched[item] = work.touched[item] or clear_db - over_db < spare_db
             work.values[OVER_NOISE_DB, pair] = over_db
-        values[UPPER_DB, item] = clear_db if upper == 1.0 else clear_db + 10.0 * math.log10(upper)
+        if upper > 1.0:
+            values[UPPER_DB, item] = clear_db + 10.0 * math.log10(upper)

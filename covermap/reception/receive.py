@@ -31,20 +31,11 @@ from covermap.reception.two_antennas import aim_arrays
 CLUTTER_STEP_M = 0.1  # heights of surroundings are told apart by this; under 0.05 dB of loss
 
 
-def receive(
-    signals: CellSignals,
-    facts: StationFacts,
-    tiers: TierTable,
-    wanted: Wanted,
-    options: ReceptionOptions,
-    shifted: NDArray[np.bool_] | None = None,
-) -> ListReception:
-    """What each cell needs for one wanted list.
+class ListReceiver:
+    """What many tiles of cells need for one wanted list: what is the same for all is worked out once.
 
     Parameters
     ----------
-    signals : CellSignals
-        Fields, bearings and surroundings of N cells.
     facts : StationFacts
         Of the S stations; all of them interfere and overload, wanted or not.
     tiers : TierTable
@@ -53,41 +44,105 @@ def receive(
         Services, their transmitters (indices of stations) and how many must arrive.
     options : ReceptionOptions
         How sure, how uncertain, in what noise.
-    shifted : ndarray of bool, shape (N,), optional
-        Cells where every field is also tried 3 dB weaker and stronger; none without.
-
-    Returns
-    -------
-    ListReception
-        One value a cell. A cell is unknown where a wanted service has no transmitter with a known field.
+    heights_m : ndarray, shape (H,)
+        Mount heights that are paths, as CellSignals has them.
+    clutter_height_m, open_land : ndarray
+        Height and openness of every class of surroundings that may occur, in any number.
 
     Raises
     ------
     InputError
-        If the list is empty, arrays disagree in shape, or a tier's height was not computed.
+        If the list is empty, or a tier's height was not computed.
+    """
+
+    def __init__(
+        self,
+        facts: StationFacts,
+        tiers: TierTable,
+        wanted: Wanted,
+        options: ReceptionOptions,
+        heights_m: NDArray[np.float64],
+        clutter_height_m: NDArray[np.float32],
+        open_land: NDArray[np.bool_],
+    ) -> None:
+        if len(tiers) != TIER_COUNT:
+            raise InputError(f"a tier table must hold tiers 1 to {TIER_COUNT}, got {len(tiers)} tiers.")
+        transmitters = wanted_transmitters(wanted, facts)
+        self._facts = facts
+        self._surroundings = np.unique(_surroundings(clutter_height_m, open_land))
+        self._model = installations(
+            transmitters, facts, tiers, heights_m, *_heights_and_openness(self._surroundings), options
+        )
+        self._asked = Asked(
+            options.confidence_percent / 100.0,
+            float(options.confidence_percent),
+            wanted.needed,
+            min(options.dead_zone_services, transmitters.services),
+        )
+
+    def receive(self, signals: CellSignals, shifted: NDArray[np.bool_] | None = None) -> ListReception:
+        """Return what each cell needs; may be called from several threads at once.
+
+        Parameters
+        ----------
+        signals : CellSignals
+            Fields, bearings and surroundings of N cells.
+        shifted : ndarray of bool, shape (N,), optional
+            Cells where every field is also tried 3 dB weaker and stronger; none without.
+
+        Returns
+        -------
+        ListReception
+            One value a cell. A cell is unknown where a wanted service has no transmitter with a known field.
+
+        Raises
+        ------
+        InputError
+            If arrays disagree in shape, or a cell's surroundings are none of those given.
+        """
+        _require_shapes(signals, self._facts)
+        kind = self._kind(signals)
+        reception = unknown_reception(kind.size, self._model.wanted.services)
+        receive_cells(
+            self._asked,
+            np.zeros(kind.size, np.bool_) if shifted is None else np.ascontiguousarray(shifted, np.bool_),
+            _fields(signals, kind),
+            self._model,
+            _cell_arrays(signals.heights_m.size, self._model),
+            tuple(vars(reception).values()),
+        )
+        return reception
+
+    def _kind(self, signals: CellSignals) -> NDArray[np.int64]:
+        """Return which of the surroundings each cell has."""
+        wanted = _surroundings(signals.clutter_height_m, signals.open_land)
+        last = self._surroundings.size - 1
+        kind = np.minimum(np.searchsorted(self._surroundings, wanted), last).astype(np.int64)
+        strange = self._surroundings[kind] != wanted
+        if strange.any():
+            clutter_m, open_land = _heights_and_openness(wanted[strange][:1])
+            raise InputError(
+                f"cell {int(np.argmax(strange))} has clutter_height_m {clutter_m[0]:g} and open_land "
+                f"{bool(open_land[0])}, which are not among the surroundings this receiver was made for."
+            )
+        return kind
+
+
+def receive(
+    signals: CellSignals,
+    facts: StationFacts,
+    tiers: TierTable,
+    wanted: Wanted,
+    options: ReceptionOptions,
+    shifted: NDArray[np.bool_] | None = None,
+) -> ListReception:
+    """Return what each cell needs for one wanted list, of one tile; see ListReceiver for many.
+
+    Parameters, result and errors are those of ListReceiver and its receive().
     """
     _require_shapes(signals, facts)
-    if len(tiers) != TIER_COUNT:
-        raise InputError(f"a tier table must hold tiers 1 to {TIER_COUNT}, got {len(tiers)} tiers.")
-    transmitters = wanted_transmitters(wanted, facts)
-    clutter_m, open_land, kind = kinds_of_surroundings(signals.clutter_height_m, signals.open_land)
-    model = installations(transmitters, facts, tiers, signals.heights_m, clutter_m, open_land, options)
-    reception = unknown_reception(kind.size, transmitters.services)
-    asked = Asked(
-        options.confidence_percent / 100.0,
-        float(options.confidence_percent),
-        wanted.needed,
-        min(options.dead_zone_services, transmitters.services),
-    )
-    receive_cells(
-        asked,
-        np.zeros(kind.size, np.bool_) if shifted is None else np.ascontiguousarray(shifted, np.bool_),
-        _fields(signals, kind),
-        model,
-        _cell_arrays(signals.heights_m.size, model),
-        tuple(vars(reception).values()),
-    )
-    return reception
+    around = signals.clutter_height_m, signals.open_land
+    return ListReceiver(facts, tiers, wanted, options, signals.heights_m, *around).receive(signals, shifted)
 
 
 def installations(
@@ -143,13 +198,16 @@ def _fields(signals: CellSignals, kind: NDArray[np.int64]) -> Fields:
     )
 
 
-def kinds_of_surroundings(
-    clutter_height_m: NDArray[np.float32], open_land: NDArray[np.bool_]
-) -> tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.int64]]:
-    """Return height and openness of each kind of surroundings that occurs, and each cell's kind."""
+def _surroundings(clutter_height_m: NDArray[np.float32], open_land: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Return one number for each height, in steps, and openness."""
     steps = np.rint(np.nan_to_num(clutter_height_m) / CLUTTER_STEP_M).astype(np.int64)
-    codes, kind = np.unique(2 * steps + np.asarray(open_land, np.int64), return_inverse=True)
-    return (codes // 2) * CLUTTER_STEP_M, (codes % 2).astype(bool), kind.astype(np.int64).ravel()
+    return 2 * steps + np.asarray(open_land, np.int64)
+
+
+def _heights_and_openness(surroundings: NDArray[np.int64]) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """Return height [m] and openness of numbers that _surroundings gave."""
+    heights_m = np.asarray(surroundings // 2 * CLUTTER_STEP_M, np.float64)
+    return heights_m, np.asarray(surroundings % 2, np.bool_)
 
 
 def unknown_reception(cells: int, services: int) -> ListReception:

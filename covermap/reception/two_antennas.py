@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.reception.aim_search import keep_better
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF, TOTAL_INVERSE, WantedTransmitters
-from covermap.reception.confidence import BEARING_DEG, CHOSEN, TOTAL_DEVIATION, UPPER_DB
+from covermap.reception.confidence import BEARING_DEG, UPPER_DB
 from covermap.reception.normal import normal_share
 from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
 from covermap.reception.plan import (
@@ -34,18 +34,25 @@ class AimArrays(NamedTuple):
     """Work arrays of the search, made once a thread: the C aims tried for each antenna.
 
     aim_deg, mount : (C,). loss_db : (C, W), what each aim takes from each transmitter
+    share : (C, services), the chance of each service at each aim, ripple and interference left out
     """
 
     aim_deg: NDArray[np.float64]
     mount: NDArray[np.float64]
     loss_db: NDArray[np.float64]
+    share: NDArray[np.float64]
 
 
 def aim_arrays(wanted: WantedTransmitters) -> AimArrays:
     """Return work arrays for the bearings of a list's masts, the bisectors between them, and every mount."""
     masts = np.unique(wanted.mast).size
     count = 2 * masts * wanted.mounts.size
-    return AimArrays(np.empty(count), np.empty(count), np.empty((count, wanted.station.size)))
+    return AimArrays(
+        np.empty(count),
+        np.empty(count),
+        np.empty((count, wanted.station.size)),
+        np.empty((count, wanted.services)),
+    )
 
 
 @inner_kernel
@@ -126,19 +133,27 @@ def set_diplexed(by_number, wanted, figures, home, work):
 
 
 @inner_kernel
-def _can_better(first, second, needed, least_chance, wanted, figures, home, work):
+def _fill_shares(wanted, figures, values, work):
+    """Fill the chance of each service at each aim, of the transmitter most likely received there."""
+    for aim in range(work.aim_deg.size):
+        work.share[aim, :] = 0.0
+        for item in range(wanted.station.size):
+            deviation = (values[UPPER_DB, item] - work.loss_db[aim, item]) * figures[TOTAL_INVERSE, item]
+            share, service = normal_share(deviation), wanted.service[item]
+            work.share[aim, service] = max(share, work.share[aim, service])
+
+
+@lean_kernel
+def _can_better(first, second, needed, least_chance, share):
     """Return whether two combined antennas could reach a chance, ripple and interference left out."""
-    values, index = home.values, home.numbers
-    for item in range(wanted.station.size):
-        loss_db = min(work.loss_db[first, item], work.loss_db[second, item])
-        values[TOTAL_DEVIATION, item] = (values[UPPER_DB, item] - loss_db) * figures[TOTAL_INVERSE, item]
-    choose_transmitters(wanted, values, index)
-    if needed == wanted.services:
-        for number in range(wanted.services):
-            if normal_share(values[TOTAL_DEVIATION, index[CHOSEN, number]]) < least_chance:
-                return False
-        return True
-    return chance_bound(wanted.services, needed, values, index) >= least_chance
+    services = share.shape[1]
+    total = 0.0
+    for number in range(services):
+        better = max(share[first, number], share[second, number])
+        if needed == services and better < least_chance:
+            return False
+        total += better
+    return needed == services or total / needed >= least_chance
 
 
 @lean_kernel
@@ -158,6 +173,8 @@ def search_two(joined, confidence, needed, wanted, figures, pair_figures, pairs,
         return
     fill_aims(wanted, values, work)
     fill_losses(wanted, figures, values, work)
+    if joined == COMBINED:
+        _fill_shares(wanted, figures, values, work)
     aims = work.aim_deg.size
     tries = 2 if joined == DIPLEXED else aims * (aims - 1) // 2
     first, second = 0, 0
@@ -170,7 +187,7 @@ def search_two(joined, confidence, needed, wanted, figures, pair_figures, pairs,
                 first += 1
                 second = first + 1
             least_chance = max(confidence, plan[CHANCE])
-            if not _can_better(first, second, needed, least_chance, wanted, figures, home, work):
+            if not _can_better(first, second, needed, least_chance, work.share):
                 continue
             home.trial[AIM_DEG], home.trial[MOUNT] = work.aim_deg[first], work.mount[first]
             home.trial[SECOND_DEG], home.trial[SECOND_MOUNT] = work.aim_deg[second], work.mount[second]

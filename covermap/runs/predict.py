@@ -102,7 +102,8 @@ def run(
             with timed(counts, "paths"):
                 compute_paths(session, executor, report, counts)
                 compiling.wait()
-            with timed(counts, "reception"), RasterSet(output, prepared.grid) as rasters:
+            rasters = RasterSet(output, prepared.grid, workers=executor.threads_here)
+            with timed(counts, "reception"), rasters:
                 _receive_all(session, rasters, executor, report, counts)
         write_run_json(output, prepared, counts, peak_memory_mb())
     return open_coverage(output)

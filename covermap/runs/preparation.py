@@ -18,10 +18,11 @@ from covermap.grid.frame import Grid, Tile, to_wgs84
 from covermap.grid.make_grid import make_grid
 from covermap.measurements.calibration_file import Calibration, read_calibration
 from covermap.planning.homes import Homes, homes_per_cell
-from covermap.reception import ReceptionOptions, StationFacts
+from covermap.reception import ListReceiver, ReceptionOptions, StationFacts
+from covermap.reception.causes import noise_loss_db
 from covermap.reception.tiers import TierTable
 from covermap.scenario import Scenario, check_positions, compare_ground
-from covermap.scenario.records import Station
+from covermap.scenario.records import Station, WantedList
 from covermap.tables import read_external_noise, read_tiers
 from covermap.terrain import Terrain, check_area, check_masts, read_terrain
 
@@ -69,6 +70,27 @@ class Preparation:
             delay_us=np.array([s.sfn_delay_us for s in stations]),
             window_us=np.array([s.sfn_window_us for s in stations]),
         )
+
+    @cached_property
+    def receivers(self) -> dict[str, ListReceiver]:
+        """Return what works out reception, by wanted list."""
+        return {
+            wanted.name: self._receiver(wanted, self.reception_options) for wanted in self.scenario.wanted
+        }
+
+    @cached_property
+    def receiver_at_other_default(self) -> ListReceiver:
+        """Return the first list's receiver at the other default of the prediction error."""
+        return self._receiver(self.scenario.wanted[0], self.reception_options.at_other_default())
+
+    @cached_property
+    def noise_db(self) -> NDArray[np.float64]:
+        """Return what noise from outside costs each station at each tier, as noise_loss_db()."""
+        return noise_loss_db(self.facts, self.tiers, self.reception_options)
+
+    def _receiver(self, wanted: WantedList, options: ReceptionOptions) -> ListReceiver:
+        heights_m = np.asarray(self.heights_m, dtype=np.float64)
+        return ListReceiver(self.facts, self.tiers, wanted, options, heights_m, *self.terrain.surroundings())
 
     @cached_property
     def by_smooth_earth(self) -> tuple[tuple[bool, ...], ...]:

@@ -20,8 +20,8 @@ from covermap.grid.fields import (
 from covermap.grid.frame import Tile
 from covermap.grid.geodesy import mast_geometry
 from covermap.outputs.layers import NEAR_MAST_FLAG, OUTSIDE_FLAG, STEEP_RAY_FLAG
-from covermap.reception import CellSignals, ListReception, receive
-from covermap.reception.causes import Hindrances, main_cause, noise_loss_db, service_causes
+from covermap.reception import CellSignals, ListReception
+from covermap.reception.causes import Hindrances, main_cause, service_causes
 from covermap.reception.signals import SMOOTH_EARTH
 from covermap.runs.preparation import Preparation
 
@@ -59,23 +59,14 @@ def receive_tile(prepared: Preparation, tile: Tile, blocks: list[LossBlock]) -> 
     fields.flags[outside] |= OUTSIDE_FLAG
     options = prepared.reception_options
     counted = _counted(prepared, tile, outside)
-    lists = {
-        wanted.name: receive(signals, prepared.facts, prepared.tiers, wanted, options, counted)
-        for wanted in prepared.scenario.wanted
-    }
+    lists = {name: receiver.receive(signals, counted) for name, receiver in prepared.receivers.items()}
     for found in lists.values():
         found.plan_flags[fields.smooth_earth & (found.tier != UNKNOWN_UINT8)] |= SMOOTH_EARTH
-    noise_db = noise_loss_db(prepared.facts, prepared.tiers, options)
+    noise_db = prepared.noise_db
     ground_m = prepared.terrain.ground_m(longitude_deg, latitude_deg)
     shape = (tile.rows, tile.cols)
     sample = slice(None, None, SAMPLE_EVERY)
-    other = receive(
-        signals.some(sample),
-        prepared.facts,
-        prepared.tiers,
-        prepared.scenario.wanted[0],
-        options.at_other_default(),
-    )
+    other = prepared.receiver_at_other_default.receive(signals.some(sample))
     return TileResult(
         tile,
         fields.flags.reshape(shape),

@@ -127,6 +127,13 @@ class Terrain:
             return np.zeros(np.broadcast(longitude_deg, latitude_deg).shape, dtype=bool)
         return self.land_cover.open_land[self._classes(self.land_cover, longitude_deg, latitude_deg)]
 
+    def surroundings(self) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+        """Return clutter_height_m and open_land of every class that a place can have, in any order."""
+        if self.land_cover is None:
+            return np.zeros(1, dtype=np.float32), np.zeros(1, dtype=bool)
+        heights_m = self.land_cover.clutter_height_m
+        return (np.zeros_like(heights_m) if self.with_canopy else heights_m), self.land_cover.open_land
+
     def water(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.bool_]:
         """Return True on water of the land cover and on the sea."""
         sea = self.zone(longitude_deg, latitude_deg) == SEA

@@ -20,7 +20,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from invented_map import write_scenario
 
 
-def one(cells, stations, masts, workers):
+def one(cells, stations, masts, cell_m, workers):
     """Run a map here and print one JSON line of its figures."""
     from covermap import jobs
     from covermap.runs.cost import Crew, estimate
@@ -29,8 +29,11 @@ def one(cells, stations, masts, workers):
 
     folder = Path(tempfile.mkdtemp(prefix="bench_memory_"))
     try:
-        scenario = write_scenario(folder / "map", cells, stations, masts)
-        told = estimate(prepare(read_scenario(scenario)), Crew(workers))
+        scenario = write_scenario(folder / "map", cells, stations, masts, cell_m)
+        prepared = prepare(read_scenario(scenario))
+        told = estimate(prepared, Crew(workers))
+        cells = prepared.grid.cells
+        del prepared
         begin = time.perf_counter()
         jobs.map_scenario(scenario, folder / "out", store=folder / "store", workers=workers)
         found = {
@@ -38,7 +41,10 @@ def one(cells, stations, masts, workers):
             "memory_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0,
             "disk_mb": sum(p.stat().st_size for n in ("out", "store") for p in (folder / n).rglob("*")) / 1e6,
         }
-        print(json.dumps({key: [value, getattr(told, key)] for key, value in found.items()}))
+        stages_s = json.loads((folder / "out" / "run.json").read_text("utf-8"))["stages_s"]
+        print("seconds of stages:", stages_s, file=sys.stderr, flush=True)
+        both = {key: [value, getattr(told, key)] for key, value in found.items()}
+        print(json.dumps({"cells": cells} | both))
     finally:
         shutil.rmtree(folder, ignore_errors=True)
 
@@ -48,34 +54,29 @@ def main():
     parser.add_argument("--cells", type=int, nargs="+", default=[300, 600, 1000], help="on a side")
     parser.add_argument("--stations", type=int, default=20)
     parser.add_argument("--masts", type=int, default=5)
+    parser.add_argument("--cell-m", type=float, default=100.0)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--here", action="store_true", help=argparse.SUPPRESS)
     asked = parser.parse_args()
     if asked.here:
-        one(asked.cells[0], asked.stations, asked.masts, asked.workers)
+        one(asked.cells[0], asked.stations, asked.masts, asked.cell_m, asked.workers)
         return
     print(
         f"{'cells':>10} {'seconds':>9} {'told':>8} {'memory MB':>10} {'told':>8} {'disk MB':>9} {'told':>8}"
     )
     for cells in asked.cells:
-        command = [
-            sys.executable,
-            __file__,
-            "--here",
-            "--cells",
-            str(cells),
-            "--stations",
-            str(asked.stations),
-        ]
-        done = subprocess.run(
-            [*command, "--masts", str(asked.masts), "--workers", str(asked.workers)],
-            stdout=subprocess.PIPE,
-            text=True,
-            check=True,
-        )
+        options = {
+            "--cells": cells, "--stations": asked.stations, "--masts": asked.masts, "--cell-m": asked.cell_m,
+            "--workers": asked.workers,
+        }  # fmt: skip
+        command = [sys.executable, __file__, "--here"]
+        for name, value in options.items():
+            command += [name, str(value)]
+        done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True)
         found = json.loads(done.stdout.splitlines()[-1])
+        grid_cells = found.pop("cells")
         row = "".join(f"{value:>10.0f} {told:>8.0f}" for value, told in found.values())
-        print(f"{cells * cells:>10} {row}", flush=True)
+        print(f"{grid_cells:>10} {row}", flush=True)
 
 
 if __name__ == "__main__":

@@ -26,12 +26,12 @@ def rf_channel(number, masts):
     return 7 + 2 * place if mast == 4 else 14 + 5 * (mast % 4) + place
 
 
-def write_scenario(folder, cells, stations=20, masts=5):
-    """Write a scenario of cells x cells of 100 m into a new folder and return its path."""
+def write_scenario(folder, cells, stations=20, masts=5, cell_m=CELL_M):
+    """Write a scenario of cells x cells into a new folder and return its path."""
     folder.mkdir(parents=True)
     profile = {
         "driver": "GTiff", "width": cells + 20, "height": cells + 20, "count": 1, "crs": "EPSG:32631",
-        "transform": from_origin(X_MIN - 1000.0, Y_MAX + 1000.0, CELL_M, CELL_M),
+        "transform": from_origin(X_MIN - 10 * cell_m, Y_MAX + 10 * cell_m, cell_m, cell_m),
         "tiled": True, "compress": "deflate",
     }  # fmt: skip
     ground_m, classes = _land()
@@ -45,7 +45,7 @@ def write_scenario(folder, cells, stations=20, masts=5):
                 )  # fmt: skip
     to_degrees = Transformer.from_crs("EPSG:32631", "EPSG:4326", always_xy=True)
     lines = [STATION_COLUMNS]
-    side_m = cells * CELL_M
+    side_m = cells * cell_m
     for number in range(stations):
         east, south = MASTS[number % masts]
         longitude, latitude = to_degrees.transform(X_MIN + east * side_m, Y_MAX - south * side_m)
@@ -61,7 +61,7 @@ def write_scenario(folder, cells, stations=20, masts=5):
         f"""name = "Invented"
 output = "out"
 [grid]
-cell_m = {CELL_M:g}
+cell_m = {cell_m:g}
 crs = "EPSG:32631"
 west = {west:.6f}
 south = {south:.6f}

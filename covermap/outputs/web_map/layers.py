@@ -20,6 +20,9 @@ FIELD_OFFSET_DB = 60
 HOMES_STEP = 0.1
 """Homes are held in tenths, 16 bits; more than 6,553.4 in one square reads as that."""
 
+COMPRESSION = 7
+"""Of zlib: 9 takes five times as long for 2 % less (147 layers of a million pixels: 11.9 s and 2.3 s)."""
+
 MOST_STATION_VALUES = 160_000 * 20
 """Cells times stations up to which the page holds the stations' values of every pixel."""
 
@@ -60,4 +63,6 @@ def homes_tenths(homes: NDArray[np.floating[Any]]) -> NDArray[np.int64]:
 
 def packed(values: NDArray[np.uint8]) -> str:
     """Return a layer as the page holds it: zlib stream in base64."""
-    return base64.b64encode(zlib.compress(np.ascontiguousarray(values).tobytes(), 9)).decode("ascii")
+    return base64.b64encode(zlib.compress(np.ascontiguousarray(values).tobytes(), COMPRESSION)).decode(
+        "ascii"
+    )
