@@ -10,13 +10,15 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from covermap.grid.blocks import BlockRequest
 from covermap.grid.geodesy import mast_geometry
-from covermap.grid.radials import WIDEST_SPACING_M
+from covermap.grid.radials import make_radials
 from covermap.outputs.cells import MOST_CELLS
 from covermap.outputs.coarsened import MOST_DRAWN_CELLS
 from covermap.outputs.words import plural
 from covermap.reception.cells import receive_cells
 from covermap.runs.compile_ahead import is_compiled
+from covermap.runs.path_stage import TILE_CELLS, TILES_A_MARCH
 from covermap.runs.preparation import Preparation
 from covermap.terrain.space import is_mapped
 
@@ -25,25 +27,18 @@ from covermap.terrain.space import is_mapped
 # column names on a quiet machine: bench_memory.py prints what was told beside what was found. A cell's
 # reception grows with the list, the tiers and, with at_least, the ways to leave services out.
 RATES: dict[str, tuple[float, str, str]] = {
-    "path_answer_s": (
-        0.075e-6,
-        "core-s a frequency, height and percentage of a cell in reach",
-        "bench_map.py",
-    ),
-    "march_point_s": (0.23e-6, "core-s a profile point on the way", "bench_map.py"),
-    "reception_cell_s": (35e-6, "core-s a cell in reach, list and pass", "bench_reception.py"),
-    "reception_service_tier_s": (
-        0.45e-6,
-        "core-s a cell, listed service, tier and pass",
-        "bench_map.py --cells 1000: 118 us a cell with 20 services, 7 tiers",
-    ),
+    "path_answer_s": (0.15e-6, "core-s a frequency, height and percentage of a cell", "bench_map.py"),
+    "march_point_s": (0.25e-6, "core-s a profile point on the way", "bench_memory.py --cells 3163"),
+    "reception_cell_s": (14e-6, "core-s a cell in reach, list and pass", "bench_memory.py --stations 5"),
+    "reception_service_tier_s": (0.3e-6, "core-s a cell, listed service, tier and pass", "bench_map.py"),
     "reception_at_least_factor": (3.0, "times as much for a list with at_least", "bench_reception.py"),
     "passes_without_homes": (1.2, "receptions a cell: as is, a sample, chances at 3 dB", "bench_map.py"),
     "passes_with_homes": (1.1, "the same where only cells with homes are shifted", "the demo"),
     "start_s": (3.0, "s to start and read", "the demo"),
-    "output_s": (1.5, "s a run", "bench_map.py --cells 60"),
-    "output_cell_s": (18e-6, "s a cell; outputs use one core", "bench_map.py"),
-    "output_cells_layer_s": (30e-6, "s a cell of small maps, in GeoPackage", "bench_map.py --cells 200"),
+    "output_s": (2.5, "s a run; outputs use one core", "bench_map.py --cells 60"),
+    "output_drawn_cell_s": (7e-6, "s a cell that pages draw", "bench_memory.py --cells 1000"),
+    "output_cell_s": (2e-6, "s a cell", "bench_memory.py --cells 9660"),
+    "output_cells_layer_s": (20e-6, "s a cell of small maps, in GeoPackage", "bench_map.py --cells 300"),
     "output_homes_s": (5.0, "s for neighbourhoods, stock and ridges, with homes", "the demo"),
     "compile_s": (60.0, "s where kernels are not compiled yet", "a fresh NUMBA_CACHE_DIR"),
     "base_mb": (400.0, "MB of the process", "bench_memory.py --cells 300"),
@@ -165,16 +160,27 @@ def _rate(name: str) -> float:
 
 def _path_core_s(prepared: Preparation, shares: list[float]) -> float:
     """Return the core-seconds of all paths: answers, and the march to them."""
-    grid = prepared.grid
-    diagonal_km = math.hypot(grid.rows, grid.cols) * grid.cell_m / 1000.0
     total = 0.0
     for request, share in zip(prepared.requests, shares, strict=True):
-        answers = grid.cells * share * len(request.frequencies) * len(request.heights_m) * 2.0
-        reach_km = min(request.reach_km, diagonal_km)
-        radials = 2.0 * math.pi * reach_km * 1000.0 / min(grid.cell_m, WIDEST_SPACING_M)
-        points = radials * reach_km * 1000.0 / request.profile_step_m / 2.0
-        total += answers * _rate("path_answer_s") + points * _rate("march_point_s")
+        cells = prepared.grid.cells * share
+        answers = cells * len(request.frequencies) * len(request.heights_m) * 2.0
+        total += answers * _rate("path_answer_s") + _march_points(request, cells) * _rate("march_point_s")
     return total
+
+
+def _march_points(request: BlockRequest, cells: float) -> float:
+    """Return how many profile points the radials of a mast pass on the way to its cells, roughly.
+
+    Each group of tiles is marched to anew, from the mast: on the average as wide as a square seen from any
+    side, 4 / pi times its side. At least each radial is followed once.
+    """
+    step_km = request.profile_step_m / 1000.0
+    place = request.latitude_deg, request.longitude_deg
+    radials = make_radials(*place, request.grid, request.reach_km, step_km)
+    side_cells = TILE_CELLS * TILES_A_MARCH
+    wide_steps = 4.0 / math.pi * side_cells * request.grid.cell_m / request.profile_step_m
+    by_groups = cells / side_cells**2 * radials.count / (2.0 * math.pi) * wide_steps
+    return max(by_groups, radials.count * radials.steps / 2.0)
 
 
 def _reception_core_s_a_cell(prepared: Preparation) -> float:
@@ -193,6 +199,7 @@ def _outputs_s(prepared: Preparation) -> float:
     """Return the seconds of tables, layers and pages."""
     cells = prepared.grid.cells
     seconds = _rate("output_s") + cells * _rate("output_cell_s")
+    seconds += min(cells, MOST_DRAWN_CELLS) * _rate("output_drawn_cell_s")
     if cells <= MOST_CELLS:
         seconds += cells * _rate("output_cells_layer_s")
     return seconds + (0.0 if prepared.homes is None else _rate("output_homes_s"))
