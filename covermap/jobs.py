@@ -121,7 +121,7 @@ def map_scenario(
     with executor_of(workers, scheduler, scheduler_without_tls) as executor:
         coverage = run(prepared, folder, store, executor, progress)
     report = progress or (lambda stage, fraction, words: True)
-    levels = levels_of(prepared, store)
+    levels = levels_of(prepared, store, workers)
     return write_layers_and_pages(prepared, coverage, report, public=public, levels=levels)
 
 

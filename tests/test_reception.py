@@ -7,6 +7,7 @@ import pytest
 from covermap.errors import InputError
 from covermap.reception import (
     CellSignals,
+    ListReceiver,
     PlaceSignals,
     ReceptionOptions,
     StationFacts,
@@ -90,6 +91,33 @@ def test_tier_is_the_lowest_whose_written_chance_reaches_the_confidence():
     lowest = np.where(reaches.any(axis=0), reaches.argmax(axis=0) + 1, 8)
     assert np.array_equal(result.tier, lowest)
     assert len(set(result.tier.tolist())) >= 5  # the scene has something of everything
+
+
+def receiver_of(signals, clutter_height_m, open_land):
+    return ListReceiver(
+        FACTS, TIERS, wanted_of(0, 1, 2, 3), ReceptionOptions(), signals.heights_m,
+        np.array(clutter_height_m), np.array(open_land),
+    )  # fmt: skip
+
+
+def test_a_receiver_of_all_surroundings_answers_every_tile_as_its_own_would():
+    signals = scene()
+    every = receiver_of(signals, [20.0, 0.0, 3.0, 10.0] * 2, [False] * 4 + [True] * 4)
+    for cells in (slice(0, 150), slice(150, 153), slice(153, None)):
+        tile = signals.some(cells)
+        alone = receive(tile, FACTS, TIERS, wanted_of(0, 1, 2, 3), ReceptionOptions())
+        found = every.receive(tile)
+        for name, values in vars(alone).items():
+            assert np.array_equal(vars(found)[name], values, equal_nan=values.dtype.kind == "f"), name
+
+
+def test_a_receiver_refuses_surroundings_and_heights_it_was_not_made_for():
+    signals = scene()
+    with pytest.raises(InputError, match="not among the surroundings this receiver was made for"):
+        receiver_of(signals, [0.0, 10.0], [False, True]).receive(signals)
+    higher = replace(signals, heights_m=np.array([10.0, 12.0]))
+    with pytest.raises(InputError, match=r"heights_m is \[10.0, 12.0\], this receiver was made for"):
+        receiver_of(signals, signals.clutter_height_m, signals.open_land).receive(higher)
 
 
 def test_limiting_and_deciding_services_are_the_lowest_chances():

@@ -226,6 +226,7 @@ def test_canopy_needs_bare_earth_and_adds_no_clutter(tmp_path):
     place = TO_WGS84.transform(*INSIDE)
     assert (float(terrain.elevation_m(*place)), float(terrain.ground_m(*place))) == (120.0, 100.0)
     assert float(terrain.clutter_height_m(*place)) == 0.0
+    assert not terrain.surroundings()[0].any()
 
 
 def test_land_cover_gives_height_and_kind_of_the_cell(tmp_path):
@@ -240,6 +241,8 @@ def test_land_cover_gives_height_and_kind_of_the_cell(tmp_path):
     assert terrain.open_land(longitude, latitude).tolist() == [True, True, False, False, False]
     assert terrain.water(longitude, latitude).tolist() == [True, False, False, False, False]
     assert not terrain.built_up(longitude, latitude).any()
+    occurring = set(zip(*(values.tolist() for values in terrain.surroundings()), strict=True))
+    assert occurring >= {(0.0, True), (15.0, False), (0.0, False)}
 
 
 def test_class_the_table_does_not_list_is_refused(tmp_path):

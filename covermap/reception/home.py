@@ -23,6 +23,7 @@ from covermap.reception.plan import (
     chance_bound,
     chance_of_plan,
     choose_transmitters,
+    plan_reaches,
     set_upper,
 )
 from covermap.reception.two_antennas import AimArrays, search_two
@@ -183,4 +184,14 @@ def chance_at(plan, tier, shift_db, needed, kind, model, work):
     return chance_of_plan(
         plan, shift_db, needed, model.figures[kind, joined, tier], model.pair_figures[kind, joined, tier],
         model.wanted, model.pairs, work.home,
+    )  # fmt: skip
+
+
+@inner_kernel
+def holds(plan, tier, shift_db, kind, asked, model, work):
+    """Return whether a plan, its tier set, reaches the confidence with every field raised by shift_db."""
+    joined = int(plan[JOINED])
+    return plan_reaches(
+        asked.confidence, plan, shift_db, asked.needed, model.figures[kind, joined, tier],
+        model.pair_figures[kind, joined, tier], model.wanted, model.pairs, work.home,
     )  # fmt: skip

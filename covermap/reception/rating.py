@@ -8,7 +8,7 @@ from covermap.propagation.compiling import inner_kernel
 from covermap.reception.aim_ranking import CIRCLE, CIRCLE_AIMS, fill_squares
 from covermap.reception.aim_search import ROUNDS_TO_ALL
 from covermap.reception.confidence import BEARING_DEG
-from covermap.reception.home import chance_at, find_plan, set_tier
+from covermap.reception.home import find_plan, holds, set_tier
 from covermap.reception.overload import may_overload, overload_of
 from covermap.reception.plan import AIM_DEG, CHANCE, JOINED, copy_plan
 
@@ -49,8 +49,7 @@ def look_again(tier, cell, shifted, watched, kind, asked, fields, model, work):
             set_tier(tier, int(plan[JOINED]), np.bool_(True), np.int64(NOBODY), kind, model, work)
         work.home.disturbing.some[0] = some and trial != UNDISTURBED
         shift_db = SHIFTS_DB[trial] if trial < NIGHT else 0.0
-        chance = chance_at(plan, tier, shift_db, asked.needed, kind, model, work)
-        passes[trial] = chance >= asked.confidence
+        passes[trial] = holds(plan, tier, shift_db, kind, asked, model, work)
     work.home.disturbing.some[0] = some
 
 

@@ -69,6 +69,7 @@ class ListReceiver:
             raise InputError(f"a tier table must hold tiers 1 to {TIER_COUNT}, got {len(tiers)} tiers.")
         transmitters = wanted_transmitters(wanted, facts)
         self._facts = facts
+        self._heights_m = np.asarray(heights_m, np.float64)
         self._surroundings = np.unique(_surroundings(clutter_height_m, open_land))
         self._model = installations(
             transmitters, facts, tiers, heights_m, *_heights_and_openness(self._surroundings), options
@@ -98,9 +99,14 @@ class ListReceiver:
         Raises
         ------
         InputError
-            If arrays disagree in shape, or a cell's surroundings are none of those given.
+            If arrays disagree in shape, or heights or a cell's surroundings are not those given before.
         """
         _require_shapes(signals, self._facts)
+        if not np.array_equal(signals.heights_m, self._heights_m):
+            raise InputError(
+                f"heights_m is {signals.heights_m.tolist()}, this receiver was made for "
+                f"{self._heights_m.tolist()}."
+            )
         kind = self._kind(signals)
         reception = unknown_reception(kind.size, self._model.wanted.services)
         receive_cells(

@@ -6,7 +6,7 @@ from covermap.propagation.compiling import inner_kernel
 from covermap.reception.aim_search import ANY_AIM
 from covermap.reception.budget import SHORT_DB
 from covermap.reception.confidence import CLEAR_DB
-from covermap.reception.home import chance_at, find_plan
+from covermap.reception.home import find_plan, holds
 from covermap.reception.plan import AIM_DEG, CHANCE, DIPLEXED, JOINED, MOUNT, copy_plan
 from covermap.reception.rating import CLOSE, NIGHT, OVERLOADED
 from covermap.reception.signals import (
@@ -53,7 +53,7 @@ def reach_of_aim(side, plan, tier, kind, asked, model, work):
         turned = good + (bad - good) // 2 if bad < FULL_TURN else min(good + step, FULL_TURN - 1)
         copy_plan(plan, trial)
         trial[AIM_DEG] = (plan[AIM_DEG] + side * turned + 360.0) % 360.0
-        if chance_at(trial, tier, 0.0, asked.needed, kind, model, work) >= asked.confidence:
+        if holds(trial, tier, 0.0, kind, asked, model, work):
             good = turned
             step = 20
         else:
@@ -110,6 +110,6 @@ def plan_flags(plan, tier, stored, kind, asked, model, work):
         figures = model.figures[kind, int(plan[JOINED]), tier]
         for item in range(model.wanted.station.size):
             work.home.values[CLEAR_DB, item] -= figures[SHORT_DB, item]
-        if chance_at(plan, tier, 0.0, asked.needed, kind, model, work) < asked.confidence:
+        if not holds(plan, tier, 0.0, kind, asked, model, work):
             flags |= HIGH_VHF_BIT
     return flags
