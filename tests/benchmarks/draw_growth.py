@@ -57,7 +57,7 @@ def figures(asked, folder):
         "side": asked.side,
         "largest": max(asked.cells),
         "machine": f"{os.cpu_count()} cores, {platform.machine()}, Python {platform.python_version()}",
-        "load": f"{min(load):.0f} to {max(load):.0f} processes ready to run",
+        "load": f"load {min(load):.1f} to {max(load):.1f}",
     }
     return json.loads(json.dumps(found))  # keys as they are read back
 
@@ -73,7 +73,7 @@ def draw(found, image):
     figure, ((cells, stations), (distance, workers)) = pyplot.subplots(2, 2, figsize=(10, 7.5))
     curves(cells, {int(n) ** 2: times for n, times in found["cells"].items()}, 1)
     cells.set(xscale="log", yscale="log", xlabel="cells", ylabel="core-seconds")
-    cells.set_xticks([int(n) ** 2 for n in found["cells"]], [f"{n} x {n}" for n in found["cells"]])
+    cells.set_xticks([int(n) ** 2 for n in found["cells"]], [f"{n}\u00b2" for n in found["cells"]])
     cells.set_xticks([], minor=True)
     cells.set_title(f"Cells ({about['few']} stations)")
     slope(cells)
