@@ -78,6 +78,8 @@ class QgisSession:
         """Return the variables QGIS starts with; a value of None takes a variable away."""
         variables = {
             **os.environ,
+            # QGIS takes the first python3 on the path for its own, also that of an activated environment
+            "PATH": f"{Path(QGIS_PYTHON).parent}{os.pathsep}{os.environ['PATH']}",
             "QT_QPA_PLATFORM": "offscreen",
             "QGIS_CUSTOM_CONFIG_PATH": str(self.folder),
             "XDG_RUNTIME_DIR": str(self.folder),
