@@ -161,10 +161,8 @@ def find_plan(tier, row, quick, start_deg, needed, without, kind, asked, model, 
         return best
     set_upper(model.figures[kind, SINGLE, tier], home.values)
     choose_transmitters(model.wanted, home.values, home.numbers)
-    if (
-        chance_bound(model.wanted.services, needed, home.values, home.numbers)
-        < asked.confidence - JUST_MISSED
-    ):
+    bound = chance_bound(model.wanted.services, needed, home.values, home.numbers)
+    if bound < asked.confidence - JUST_MISSED:
         return best  # two bring no more than one aimed at every mast; their spread may differ a little
     for joined in range(COMBINED, DIPLEXED + 1):
         if joined == COMBINED or model.diplexer:

@@ -213,15 +213,15 @@ def _best_power_db(tier: Tier, facts: StationFacts, station: int) -> float:
 
 
 @lean_kernel
-def least_ahead_db(item, station, cell, unwanted_dbuvm, median_dbuvm, field_dbuvm):
+def least_ahead_db(wanted, other, cell, unwanted_dbuvm, median_dbuvm, field_dbuvm):
     """Return by how much a station's field exceeds another one's at the height where it does least, in dB.
 
-    item, station : the wanted and the other one. NaN at a height does not count.
+    wanted, other : the two stations. NaN at a height does not count; inf where all are.
     """
     least_db = math.inf
     for height in range(field_dbuvm.shape[1]):
-        wanted_dbuvm = field_dbuvm[item, height, cell]
-        for other_dbuvm in (unwanted_dbuvm[station, height, cell], median_dbuvm[station, height, cell]):
+        wanted_dbuvm = field_dbuvm[wanted, height, cell]
+        for other_dbuvm in (unwanted_dbuvm[other, height, cell], median_dbuvm[other, height, cell]):
             ahead_db = wanted_dbuvm - other_dbuvm
             least_db = ahead_db if ahead_db < least_db else least_db
     return least_db

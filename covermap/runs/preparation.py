@@ -74,9 +74,8 @@ class Preparation:
     @cached_property
     def receivers(self) -> dict[str, ListReceiver]:
         """Return what works out reception, by wanted list."""
-        return {
-            wanted.name: self._receiver(wanted, self.reception_options) for wanted in self.scenario.wanted
-        }
+        options = self.reception_options
+        return {wanted.name: self._receiver(wanted, options) for wanted in self.scenario.wanted}
 
     @cached_property
     def receiver_at_other_default(self) -> ListReceiver:

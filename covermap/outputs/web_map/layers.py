@@ -63,6 +63,5 @@ def homes_tenths(homes: NDArray[np.floating[Any]]) -> NDArray[np.int64]:
 
 def packed(values: NDArray[np.uint8]) -> str:
     """Return a layer as the page holds it: zlib stream in base64."""
-    return base64.b64encode(zlib.compress(np.ascontiguousarray(values).tobytes(), COMPRESSION)).decode(
-        "ascii"
-    )
+    stream = zlib.compress(np.ascontiguousarray(values).tobytes(), COMPRESSION)
+    return base64.b64encode(stream).decode("ascii")
