@@ -6,11 +6,11 @@ import pytest
 from covermap.errors import InputError
 from covermap.propagation.compiling import lean_kernel
 from covermap.reception import PlaceSignals, StationFacts, aim_plan, aim_range, best_aim, chance_by_azimuth
-from covermap.reception.aim_ranking import CIRCLE, CIRCLE_AIMS, fill_squares, scan_arrays
 from covermap.reception.aim_search import is_directional, search_circle, search_every_degree
 from covermap.reception.pattern import cross_polar_loss_db, lobe_rolloff, off_axis_deg, off_axis_loss_db
 from covermap.reception.place import at_place
 from covermap.reception.plan import AIM_DEG, CHANCE, PLAN_COLUMNS, SINGLE
+from covermap.reception.scan import CIRCLE, CIRCLE_AIMS, fill_squares, scan_arrays
 from covermap.tables import read_tiers
 
 TIERS = read_tiers()

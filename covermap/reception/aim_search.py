@@ -3,17 +3,7 @@
 import math
 
 from covermap.propagation.compiling import inner_kernel, lean_kernel
-from covermap.reception.aim_ranking import (
-    AIMS_DEG,
-    CIRCLE,
-    CIRCLE_AIMS,
-    NEAR,
-    NEAR_AIMS,
-    PRODUCT,
-    RANK,
-    fill_squares,
-    rank_aims,
-)
+from covermap.reception.aim_ranking import rank_aims
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF, TOTAL_INVERSE
 from covermap.reception.confidence import TOTAL_DEVIATION, UPPER_DB
 from covermap.reception.plan import (
@@ -31,6 +21,16 @@ from covermap.reception.plan import (
     set_single,
     set_upper,
     worst_margin_db,
+)
+from covermap.reception.scan import (
+    AIMS_DEG,
+    CIRCLE,
+    CIRCLE_AIMS,
+    NEAR,
+    NEAR_AIMS,
+    PRODUCT,
+    RANK,
+    fill_squares,
 )
 
 ROUNDS_TO_NONE = 0.005  # chances below and from these round to 0 and 100 %

@@ -7,7 +7,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.propagation.compiling import inner_kernel
-from covermap.reception.aim_ranking import ScanArrays
 from covermap.reception.aim_search import JUST_MISSED, search_circle
 from covermap.reception.budget import NEED_DBUVM, WantedTransmitters
 from covermap.reception.confidence import BEARING_DEG, CLEAR_DB, UPPER_DB
@@ -26,6 +25,7 @@ from covermap.reception.plan import (
     plan_reaches,
     set_upper,
 )
+from covermap.reception.scan import ScanArrays
 from covermap.reception.two_antennas import AimArrays, search_two
 
 NOT_ASKED_DB = 200.0  # margin of a service that is given up

@@ -5,12 +5,12 @@ import math
 import numpy as np
 
 from covermap.propagation.compiling import inner_kernel
-from covermap.reception.aim_ranking import CIRCLE, CIRCLE_AIMS, fill_squares
 from covermap.reception.aim_search import ROUNDS_TO_ALL
 from covermap.reception.confidence import BEARING_DEG
 from covermap.reception.home import find_plan, holds, set_tier
 from covermap.reception.overload import may_overload, overload_of
 from covermap.reception.plan import AIM_DEG, CHANCE, JOINED, copy_plan
+from covermap.reception.scan import CIRCLE, CIRCLE_AIMS, fill_squares
 
 MARGIN_TIER = 5  # the tier whose margin is a layer of its own
 SHIFTS_DB = (-3.0, 3.0)  # how every field is tried again

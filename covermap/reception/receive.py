@@ -7,7 +7,6 @@ from numpy.typing import NDArray
 
 from covermap.constants import TIER_COUNT, UNKNOWN_UINT8
 from covermap.errors import InputError
-from covermap.reception.aim_ranking import scan_arrays
 from covermap.reception.aim_search import is_directional
 from covermap.reception.budget import (
     SHORT_DB,
@@ -24,6 +23,7 @@ from covermap.reception.options import ReceptionOptions
 from covermap.reception.overload import loads_of
 from covermap.reception.plan import JOINED_AS, PLAN_COLUMNS, home_arrays
 from covermap.reception.rating import UNDISTURBED
+from covermap.reception.scan import scan_arrays
 from covermap.reception.signals import CellSignals, ListReception, StationFacts
 from covermap.reception.tiers import TierTable
 from covermap.reception.two_antennas import aim_arrays

@@ -1,0 +1,113 @@
+"""Ranks many aims by the number of services: for lists of which some are enough, or with alternatives."""
+
+import math
+
+from covermap.propagation.compiling import inner_kernel, lean_kernel
+from covermap.reception.budget import COMMON_RATIO, CROSS_DB, FLOOR_DB, OWN_INVERSE, ROLLOFF
+from covermap.reception.confidence import CLEAR_DB
+from covermap.reception.normal import POINT, WEIGHT, normal_share
+from covermap.reception.scan import (
+    BEST,
+    LARGEST_DEVIATION,
+    MEAN,
+    PRODUCT,
+    RANK,
+    SPREAD,
+    SQUARES,
+    TIE_WEIGHT,
+    VARIANCE,
+    WORST,
+    set_row,
+)
+
+NARROWEST = 1e-9  # of a variance, so that it can be divided by
+
+
+@lean_kernel
+def _better_disturbed(count, common, item, deviations, ratios, rows):
+    """Raise row BEST to a disturbed transmitter's deviation at a home's common one, where that is greater."""
+    for number in range(count):
+        deviation = deviations[item, number] + ratios[item, number] * common
+        rows[BEST, number] = deviation if deviation > rows[BEST, number] else rows[BEST, number]
+
+
+@lean_kernel
+def _better(stage, count, common, group, item, mount, figures, values, aims, rows):
+    """Raise row BEST to a transmitter's deviation at a home's common one, where that is greater."""
+    clear_db, own_inverse = values[CLEAR_DB, item], figures[OWN_INVERSE, item]
+    rolloff, floor_db = figures[ROLLOFF, item], figures[FLOOR_DB, item]
+    cross_db = figures[CROSS_DB + mount, item]
+    shift = figures[COMMON_RATIO, item] * common
+    for number in range(count):
+        loss_db = rolloff * aims[stage, SQUARES + group, number]
+        loss_db = loss_db if loss_db < floor_db else floor_db
+        loss_db = loss_db if loss_db > cross_db else cross_db
+        deviation = (clear_db - loss_db) * own_inverse + shift
+        rows[BEST, number] = deviation if deviation > rows[BEST, number] else rows[BEST, number]
+
+
+@lean_kernel
+def _count_best(count, rows):
+    """Add what row BEST says of one service to the number of services and to its mast's spread."""
+    for number in range(count):
+        best = rows[BEST, number]
+        chance = normal_share(best)
+        rows[PRODUCT, number] *= chance
+        rows[MEAN, number] += chance
+        rows[SPREAD, number] += math.sqrt(chance * (1.0 - chance))
+        rows[WORST, number] = best if best < rows[WORST, number] else rows[WORST, number]
+
+
+@lean_kernel
+def _end_mast(count, rows):
+    """Add the spread of a mast's services, which come and go together, to the variance of their number."""
+    for number in range(count):
+        rows[VARIANCE, number] += rows[SPREAD, number] * rows[SPREAD, number]
+        rows[SPREAD, number] = 0.0
+
+
+@lean_kernel
+def _add_number(count, needed, every, weight, rows):
+    """Add the chance of at least needed services, or of every one, at one common deviation to row RANK."""
+    for number in range(count):
+        spare = rows[MEAN, number] - needed + 0.5
+        share = normal_share(spare / math.sqrt(rows[VARIANCE, number]))
+        rows[RANK, number] += weight * (rows[PRODUCT, number] if every else share)
+
+
+@inner_kernel
+def rank_by_services(stage, count, needed, mount, wanted, figures, home, scan):
+    """Rank aims by the number of services: chances multiplied where all are needed, else mean and variance.
+
+    Source: normal approximation of the number's distribution at each common deviation, with the half added
+        for whole numbers; services of one mast come and go together.
+    """
+    rows = scan.rows
+    set_row(RANK, count, 0.0, rows)
+    set_row(WORST, count, LARGEST_DEVIATION, rows)
+    for point in range(scan.few_points.shape[1]):
+        common = scan.few_points[POINT, point]
+        set_row(PRODUCT, count, 1.0, rows)
+        set_row(MEAN, count, 0.0, rows)
+        set_row(SPREAD, count, 0.0, rows)
+        set_row(VARIANCE, count, NARROWEST, rows)
+        mast = -1
+        for place in range(wanted.services):
+            service = wanted.service_order[place]
+            first = wanted.service_start[service]
+            if wanted.mast[wanted.by_service[first]] != mast:
+                _end_mast(count, rows)
+                mast = wanted.mast[wanted.by_service[first]]
+            set_row(BEST, count, -LARGEST_DEVIATION, rows)
+            for carrier in range(first, wanted.service_start[service + 1]):
+                item = wanted.by_service[carrier]
+                if home.disturbing.touched[item]:
+                    _better_disturbed(count, common, item, scan.deviation, scan.ratio, rows)
+                    continue
+                group = wanted.group[item]
+                _better(stage, count, common, group, item, mount, figures, home.values, scan.aims, rows)
+            _count_best(count, rows)
+        _end_mast(count, rows)
+        _add_number(count, needed, needed == wanted.services, scan.few_points[WEIGHT, point], rows)
+    for number in range(count):
+        rows[RANK, number] += TIE_WEIGHT * rows[WORST, number]

@@ -1,0 +1,91 @@
+"""Many aims of one antenna looked at side by side: the aims, the rows of numbers, and angles to stations."""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covermap.propagation.compiling import lean_kernel
+from covermap.reception.budget import WantedTransmitters
+from covermap.reception.confidence import BEARING_DEG
+from covermap.reception.normal import integral_points
+from covermap.reception.pattern import off_axis_deg
+
+# Multiples of 16 fill the vectors of the loops over aims. The circle's aims lie 11.25 degrees apart; the
+# narrowest lobe of the built-in tiers is 25 degrees wide.
+CIRCLE_AIMS = 32
+NEAR_AIMS = 16
+
+# Two sets of aims: first axis of ScanArrays.aims.
+CIRCLE = 0
+NEAR = 1
+# Its second axis: the aims, then for each group of transmitters the squared angle to each.
+AIMS_DEG = 0
+SQUARES = 1
+
+# Rows of ScanArrays.rows, one column an aim.
+RANK = 0
+FIXED = 1
+PRODUCT = 2
+LEAST = 3
+WORST = 4
+BEST = 5
+MEAN = 6
+VARIANCE = 7
+SPREAD = 8
+SIGNAL = 9
+DISTURBANCE = 10
+SCAN_ROWS = 11
+
+LARGEST_DEVIATION = 100.0
+TIE_WEIGHT = 1e-13  # of the worst margin, where chances are equal to the last digit
+
+
+class ScanArrays(NamedTuple):
+    """Work arrays of the ranking, made once a thread.
+
+    aims : (2, 1 + W, CIRCLE_AIMS). rows : (SCAN_ROWS, CIRCLE_AIMS). few_points : a coarse integral
+    item : (W + 1,), the transmitters that decide: of each group the worst undisturbed one, and every
+        disturbed one; -1 behind the last
+    deviation, ratio : (W, CIRCLE_AIMS), m / s_i and s_c / s_i of the disturbed ones at each aim
+    """
+
+    aims: NDArray[np.float64]
+    rows: NDArray[np.float64]
+    few_points: NDArray[np.float64]
+    item: NDArray[np.int64]
+    deviation: NDArray[np.float64]
+    ratio: NDArray[np.float64]
+
+
+def scan_arrays(wanted: WantedTransmitters) -> ScanArrays:
+    """Return work arrays for a wanted list, the circle's aims filled."""
+    count = wanted.station.size
+    aims = np.zeros((2, SQUARES + count, CIRCLE_AIMS))
+    aims[CIRCLE, AIMS_DEG] = np.arange(CIRCLE_AIMS) * (360.0 / CIRCLE_AIMS)
+    return ScanArrays(
+        aims,
+        np.empty((SCAN_ROWS, CIRCLE_AIMS)),
+        integral_points(3),
+        np.full(count + 1, -1),
+        np.empty((count, CIRCLE_AIMS)),
+        np.empty((count, CIRCLE_AIMS)),
+    )
+
+
+@lean_kernel
+def fill_squares(stage, count, wanted, values, scan):
+    """Fill the squared angle between each group's bearing and each aim of a set, in square degrees."""
+    aims = scan.aims
+    for group in range(wanted.group_start.size - 1):
+        bearing_deg = values[BEARING_DEG, wanted.group_start[group]]
+        for number in range(count):
+            angle_deg = off_axis_deg(aims[stage, AIMS_DEG, number], bearing_deg)
+            aims[stage, SQUARES + group, number] = angle_deg * angle_deg
+
+
+@lean_kernel
+def set_row(row, count, number, rows):
+    """Fill a row with a number."""
+    for place in range(count):
+        rows[row, place] = number

@@ -1,0 +1,77 @@
+"""What disturbs or joins a transmitter at many aims at once; as covermap.reception.plan.disturbed at one."""
+
+from covermap.propagation.compiling import inner_kernel, lean_kernel
+from covermap.propagation.vector_math import LOG2_OF_10, exp2, log2_positive
+from covermap.reception.budget import COMMON_RATIO, CROSS_DB, FLOOR_DB, NOISE_DB, OWN_INVERSE, ROLLOFF
+from covermap.reception.confidence import CLEAR_DB
+from covermap.reception.interference import (
+    ADDS,
+    FAINTEST_DB,
+    OVER_NOISE_DB,
+    PAIR_BEARING_DEG,
+    PAIR_CROSS_DB,
+    PAIR_FLOOR_DB,
+    PAIR_ROLLOFF,
+    ROLE,
+    SILENT,
+)
+from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
+from covermap.reception.plan import spread_with
+from covermap.reception.scan import AIMS_DEG, DISTURBANCE, SIGNAL, SQUARES
+
+LOG2_OF_DB = LOG2_OF_10 / 10.0  # a level's power is 2^(LOG2_OF_DB level)
+
+
+@lean_kernel
+def _start_disturbed(stage, count, group, item, mount, figures, values, aims, rows):
+    """Fill row SIGNAL with a transmitter's power over its need at each aim, and row DISTURBANCE with none."""
+    clear_db, cross_db = values[CLEAR_DB, item], figures[CROSS_DB + mount, item]
+    rolloff, floor_db = figures[ROLLOFF, item], figures[FLOOR_DB, item]
+    for number in range(count):
+        loss_db = rolloff * aims[stage, SQUARES + group, number]
+        loss_db = loss_db if loss_db < floor_db else floor_db
+        loss_db = loss_db if loss_db > cross_db else cross_db
+        rows[SIGNAL, number] = exp2(LOG2_OF_DB * (clear_db - loss_db))
+        rows[DISTURBANCE, number] = 0.0
+
+
+@lean_kernel
+def _add_pair(stage, count, row, pair, mount, pair_figures, pair_values, aims, rows):
+    """Add what a pair brings at each aim to a row of powers."""
+    bearing_deg, over_db = pair_values[PAIR_BEARING_DEG, pair], pair_values[OVER_NOISE_DB, pair]
+    rolloff, floor_db = pair_figures[PAIR_ROLLOFF, pair], pair_figures[PAIR_FLOOR_DB, pair]
+    cross_db = pair_figures[PAIR_CROSS_DB + mount, pair]
+    for number in range(count):
+        angle_deg = off_axis_deg(aims[stage, AIMS_DEG, number], bearing_deg)
+        loss_db = off_axis_loss_db(angle_deg, rolloff, floor_db, cross_db)
+        rows[row, number] += exp2(LOG2_OF_DB * (over_db - loss_db))
+
+
+@lean_kernel
+def _end_disturbed(count, item, figures, rows, deviations, ratios):
+    """Fill deviation and ratio of a disturbed transmitter from the powers at each aim, as disturbed()."""
+    own_inverse, common_ratio = figures[OWN_INVERSE, item], figures[COMMON_RATIO, item]
+    noise_db = figures[NOISE_DB, item]
+    for number in range(count):
+        over_noise = 1.0 + rows[DISTURBANCE, number]
+        margin_db = (log2_positive(rows[SIGNAL, number]) - log2_positive(over_noise)) * (1.0 / LOG2_OF_DB)
+        inverse, ratio = spread_with(
+            rows[DISTURBANCE, number] / over_noise, own_inverse, common_ratio, noise_db
+        )
+        deviations[item, number] = margin_db * inverse
+        ratios[item, number] = ratio
+
+
+@inner_kernel
+def fill_disturbed(stage, count, item, mount, figures, pair_figures, wanted, pairs, home, scan):
+    """Fill rows deviation and ratio of a disturbed transmitter at each aim; as disturbed(), for many aims."""
+    pair_values = home.disturbing.values
+    group = wanted.group[item]
+    _start_disturbed(stage, count, group, item, mount, figures, home.values, scan.aims, scan.rows)
+    for pair in range(pairs.start[item], pairs.start[item + 1]):
+        role = pair_values[ROLE, pair]
+        if role == SILENT or (role != ADDS and pair_values[OVER_NOISE_DB, pair] < FAINTEST_DB):
+            continue
+        row = SIGNAL if role == ADDS else DISTURBANCE
+        _add_pair(stage, count, row, pair, mount, pair_figures, pair_values, scan.aims, scan.rows)
+    _end_disturbed(count, item, figures, scan.rows, scan.deviation, scan.ratio)
