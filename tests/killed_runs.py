@@ -46,8 +46,6 @@ def run(scenario, output, store, progress=None):
 def main():
     scenario, output, store = (Path(argument) for argument in sys.argv[1:4])
     draw = random.Random(int(sys.argv[4]))
-    import covermap.outputs.everything
-    import covermap.runs.predict  # noqa: F401  imported once, before the forks
 
     points = [("paths", draw.random()), ("reception", draw.random()), ("outputs", draw.random())]
     for stage, fraction in points:

@@ -3,7 +3,7 @@
 import numpy as np
 from small_coverage import GRID, SERVICES, UNKNOWN_BLOCK, WHOLE
 
-from covermap.outputs.rasters import RasterSet
+from covermap.result.rasters import RasterSet
 
 CAUSES = ("ridges", "earth_bulge", "distance", "clutter", "noise", "same_channel", "overload", "pattern_null")
 SUMS = (0, 1, 5, 48)  # of plan_flags

@@ -13,7 +13,7 @@ import pytest
 from click.testing import CliRunner
 
 from covermap.cli import main
-from covermap.runs.plugin_zip import FOLDER_IN_ZIP, write_plugin_zip
+from covermap.jobs.plugin_zip import FOLDER_IN_ZIP, write_plugin_zip
 
 QGIS_PYTHON = "/usr/bin/python3"  # Debian's; importing numba or a new numpy into it would break other plugins
 QGIS_PROCESS = "qgis_process.bin"  # the wrapper without .bin fails on Debian

@@ -8,10 +8,10 @@ import pyproj
 
 from covermap.constants import RESULT_FORMAT
 from covermap.grid.frame import Grid, Tile
-from covermap.outputs.cautions import NOT_COUNTED, cautions
-from covermap.outputs.coverage import Coverage, grid_record
-from covermap.outputs.rasters import RasterSet
+from covermap.result.coverage import Coverage, grid_record
+from covermap.result.rasters import RasterSet
 from covermap.scenario.records import Scenario, Station, WantedList
+from covermap.wording.cautions import NOT_COUNTED, cautions
 
 GRID = Grid(pyproj.CRS.from_epsg(32625).to_wkt(), 100.0, 259_000.0, 4_876_000.0, 30, 40)
 SERVICES = {"main": ("Alpha", "Beta <b>Bold</b>", "Gamma"), "few": ("Alpha", "Gamma")}

@@ -16,11 +16,11 @@ from shapely.geometry import Point
 
 import covermap
 from covermap.addresses.skyline import skyline
+from covermap.jobs.address_sheets import open_book
 from covermap.measurements.readings import read_readings
-from covermap.outputs.address_sheet import address_record, sheet_html
-from covermap.outputs.address_sheet.sections import answer_section
-from covermap.outputs.cautions import CAUTIONS
-from covermap.runs.address_sheets import open_book
+from covermap.reports.address_sheet import address_record, sheet_html
+from covermap.reports.address_sheet.sections import answer_section
+from covermap.wording.cautions import CAUTIONS
 from tests.html_text import visible
 from tests.test_commands import run, write_demo
 

@@ -13,7 +13,7 @@ from covermap.addresses.plans import Place, aim_windows, night_of, question, tie
 from covermap.addresses.reckon import Asked, reckon
 from covermap.addresses.report import CellValue
 from covermap.addresses.site import Site
-from covermap.outputs.address_sheet import address_record, sheet_html
+from covermap.jobs.address_sheets import open_book
 from covermap.reception import CellSignals, ReceptionOptions, StationFacts, aim_plan, receive
 from covermap.reception.signals import (
     DIPLEXED,
@@ -23,7 +23,7 @@ from covermap.reception.signals import (
     OWN_HIGH_VHF,
     VERTICAL_MOUNT,
 )
-from covermap.runs.address_sheets import open_book
+from covermap.reports.address_sheet import address_record, sheet_html
 from covermap.scenario.records import WantedList
 from covermap.tables import read_external_noise, read_tiers
 from tests.html_text import visible

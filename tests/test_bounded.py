@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 from small_coverage import GRID, write_small_coverage
 
+from covermap.gis_layers.cells import cells_layer
 from covermap.grid.frame import Grid
-from covermap.outputs.cells import cells_layer
-from covermap.outputs.coverage import Coverage
 from covermap.planning import relay_sites, shading
 from covermap.planning.relay_sites import candidate_sites, home_cells
 from covermap.planning.results import read_cells
+from covermap.result.coverage import Coverage
 
 BAND_ROWS = 7  # of the small grid's 30
 

@@ -7,13 +7,13 @@ import pandas as pd
 import pytest
 from small_coverage import GRID, make_scenario, write_small_coverage
 
-from covermap.outputs.brief import write_brief
-from covermap.outputs.brief.facts import brief_facts, day_in_words, spelled, wanted_in_words
-from covermap.outputs.brief.picture import Label, brief_picture, round_length
-from covermap.outputs.web_map import Place
 from covermap.planning.areas import WholeSummary, summarise_whole
 from covermap.planning.dead_zones import find_dead_zones
 from covermap.planning.not_promised import NotPromised, not_promised
+from covermap.reports.brief import write_brief
+from covermap.reports.brief.facts import brief_facts, day_in_words, spelled, wanted_in_words
+from covermap.reports.brief.picture import Label, brief_picture, round_length
+from covermap.reports.web_map import Place
 
 
 @pytest.fixture(scope="module")

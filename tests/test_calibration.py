@@ -23,8 +23,8 @@ from covermap.measurements.reading_doubts import OffAim, aim_and_leaf_words, lea
 from covermap.measurements.readings import read_readings
 from covermap.measurements.residuals import PointResidual, Residual, by_point, measured_field
 from covermap.measurements.trusted_area import hull_lonlat, public_area_lonlat
-from covermap.outputs.fieldwork.public_rows import public_rows
 from covermap.propagation.ridges import PATH_CLASSES
+from covermap.reports.fieldwork.public_rows import public_rows
 from covermap.scenario import read_scenario
 from covermap.tables import read_external_noise, read_tiers
 

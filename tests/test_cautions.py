@@ -2,7 +2,7 @@
 
 import pytest
 
-from covermap.outputs.cautions import CAUTIONS, NOT_COUNTED, STANDING, cautions, trees_sentence
+from covermap.wording.cautions import CAUTIONS, NOT_COUNTED, STANDING, cautions, trees_sentence
 
 
 @pytest.fixture

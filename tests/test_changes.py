@@ -13,11 +13,11 @@ from small_coverage import GRID, WHOLE, write_small_coverage
 
 from covermap.cli import main
 from covermap.errors import InputError
-from covermap.outputs.comparison.write import change_patches
-from covermap.outputs.coverage import Coverage, grid_record
-from covermap.outputs.rasters import RasterSet
+from covermap.jobs.comparing import changes
 from covermap.planning.changes import by_neighbourhood, compare, differences
-from covermap.runs.comparing import changes
+from covermap.reports.comparison.write import change_patches
+from covermap.result.coverage import Coverage, grid_record
+from covermap.result.rasters import RasterSet
 
 
 @pytest.fixture(scope="module")

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from small_coverage import GRID, write_small_coverage
 
-from covermap.outputs.coarsened import coarsened
+from covermap.result.coarsened import coarsened
 
 
 @pytest.fixture

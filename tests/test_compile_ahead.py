@@ -3,13 +3,13 @@
 import subprocess
 
 import covermap
-from covermap.reception.cells import receive_cells
-from covermap.runs.compile_ahead import (
+from covermap.jobs.compile_ahead import (
     compile_reception,
     is_compiled,
     reception_compiled_beside,
     start_python,
 )
+from covermap.reception.cells import receive_cells
 from tests.test_commands import COARSE, run, write_demo
 
 

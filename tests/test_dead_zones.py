@@ -6,9 +6,9 @@ import shapely
 from scipy import ndimage
 from small_coverage import GRID, WHOLE, write_small_coverage
 
-from covermap.outputs.coverage import Coverage
-from covermap.outputs.rasters import RasterSet
 from covermap.planning.dead_zones import NamedPlace, find_dead_zones, zone_kinds
+from covermap.result.coverage import Coverage
+from covermap.result.rasters import RasterSet
 
 
 def with_chance(tmp_path, chance):

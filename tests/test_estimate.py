@@ -11,19 +11,19 @@ from small_coverage import GRID
 from web_map_case import MAST_CELLS, make_scenario, place_of_cell
 from web_map_levels import make_levels
 
-from covermap.outputs.web_map.estimate import bearing_deg, fill_aims, quick_estimate, share_below
-from covermap.outputs.web_map.estimate_inputs import (
+from covermap.reception import joint_confidence, required_field
+from covermap.reception.variability import common_sd_db, own_sd_db
+from covermap.reports.web_map.estimate import bearing_deg, fill_aims, quick_estimate, share_below
+from covermap.reports.web_map.estimate_inputs import (
     DIFFERENCE_ZERO,
     StationLevels,
     difference,
     estimate_figures,
     estimate_rules,
 )
-from covermap.outputs.web_map.estimate_tables import LEVEL_OFFSET_DB, Levels, normal_shares, ticked
-from covermap.outputs.web_map.page_estimate import page_estimate
-from covermap.outputs.web_map.page_grid import page_grid
-from covermap.reception import joint_confidence, required_field
-from covermap.reception.variability import common_sd_db, own_sd_db
+from covermap.reports.web_map.estimate_tables import LEVEL_OFFSET_DB, Levels, normal_shares, ticked
+from covermap.reports.web_map.page_estimate import page_estimate
+from covermap.reports.web_map.page_grid import page_grid
 
 
 def masts():

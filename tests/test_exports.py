@@ -7,9 +7,9 @@ import pytest
 from small_coverage import GRID, make_scenario, write_small_coverage
 
 from covermap.errors import InputError
-from covermap.outputs.exports import write_geoparquet
-from covermap.outputs.geopackage import write_geopackage
-from covermap.outputs.transmitters import transmitters_layer
+from covermap.gis_layers.geopackage import write_geopackage
+from covermap.result.exports import write_geoparquet
+from covermap.result.transmitters import transmitters_layer
 
 
 @pytest.fixture(scope="module")

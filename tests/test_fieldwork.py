@@ -18,8 +18,8 @@ from covermap.cli import main
 from covermap.measurements.calibration_file import Calibration, TrustedOffset, calibration_toml
 from covermap.measurements.reports import disagreements, read_reports, report_cells
 from covermap.measurements.survey import survey_points, unsureness
-from covermap.outputs.cautions import CAUTIONS
-from covermap.outputs.fieldwork.survey_files import survey_layers
+from covermap.reports.fieldwork.survey_files import survey_layers
+from covermap.wording.cautions import CAUTIONS
 
 NAMES = covermap.read_tiers()
 TIER_NAMES = [tier.name for tier in NAMES]

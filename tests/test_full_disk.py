@@ -11,7 +11,7 @@ from same_results import assert_same_results, raster_bytes
 
 from covermap import jobs
 from covermap.errors import CovermapError, InputError
-from covermap.outputs.whole_file import TEMPORARY_FOLDER, write_text
+from covermap.result.whole_file import TEMPORARY_FOLDER, write_text
 
 HERE = Path(__file__).parent
 DISK_MB = 8  # the whole result on cells of 1000 m takes 2.3 MB

@@ -10,14 +10,14 @@ import shapely
 from plan_rasters import CAUSES, add_plan_rasters
 from small_coverage import GRID, WHOLE, make_scenario, write_small_coverage
 
-from covermap.outputs.brief import write_brief
-from covermap.outputs.rasters import RasterSet
 from covermap.planning.areas import summarise_areas, summarise_whole
 from covermap.planning.dead_zones import find_dead_zones
 from covermap.planning.homes import PointHomes
 from covermap.planning.not_promised import not_promised
 from covermap.planning.prices import Price
 from covermap.planning.stock import stock_table
+from covermap.reports.brief import write_brief
+from covermap.result.rasters import RasterSet
 
 OWN_HIGH_VHF = 8
 

@@ -13,12 +13,12 @@ import pytest
 import shapely
 from small_coverage import GRID, make_scenario, write_small_coverage
 
-from covermap.outputs.cells import cells_layer
-from covermap.outputs.coverage import Coverage
-from covermap.outputs.geopackage import write_geopackage
-from covermap.outputs.tier_areas import join_small_patches, label_patches, tier_area_blocks
-from covermap.outputs.transmitters import carriers, transmitters_layer
+from covermap.gis_layers.cells import cells_layer
+from covermap.gis_layers.geopackage import write_geopackage
+from covermap.gis_layers.tier_areas import join_small_patches, label_patches, tier_area_blocks
 from covermap.planning.areas import summarise_areas, summarise_whole
+from covermap.result.coverage import Coverage
+from covermap.result.transmitters import carriers, transmitters_layer
 
 
 class RasterOfHomes:
@@ -188,7 +188,7 @@ def test_no_small_patch_is_left_where_it_had_a_neighbour(coverage):
 
 
 def test_blocks_of_patches_cover_a_grid_larger_than_one_block(coverage, monkeypatch):
-    monkeypatch.setattr("covermap.outputs.tier_areas.BLOCK_CELLS", 16)
+    monkeypatch.setattr("covermap.gis_layers.tier_areas.BLOCK_CELLS", 16)
     blocks = list(tier_area_blocks(coverage, "main"))
     assert len(blocks) > 1
     ids = [name for block in blocks for name in block.patch_id]

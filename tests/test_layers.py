@@ -8,50 +8,25 @@ import pytest
 PACKAGE = Path(__file__).resolve().parents[1] / "covermap"
 
 # what each part may import besides errors and constants (and itself)
+PHYSICS = {"propagation"}
+INPUTS = {"scenario", "tables", "terrain"}
+COMPUTED = PHYSICS | INPUTS | {"grid", "reception", "planning", "measurements", "addresses", "bearings"}
 MAY_IMPORT = {
     "propagation": set(),
-    "reception": {"propagation"},
+    "reception": PHYSICS,
     "tables": {"reception"},
     "scenario": {"tables"},
-    "terrain": {"scenario", "tables", "propagation"},
-    "grid": {"terrain", "scenario", "propagation"},
-    "planning": {"reception", "grid", "terrain", "scenario", "tables", "propagation"},
+    "terrain": {"scenario", "tables"} | PHYSICS,
+    "grid": {"terrain", "scenario"} | PHYSICS,
+    "planning": {"reception", "grid"} | INPUTS | PHYSICS,
     "bearings": set(),
-    "addresses": {
-        "bearings",
-        "measurements",
-        "reception",
-        "grid",
-        "terrain",
-        "scenario",
-        "propagation",
-    },
-    "measurements": {"planning", "reception", "grid", "terrain", "scenario", "tables", "propagation"},
-    "outputs": {
-        "addresses",
-        "bearings",
-        "planning",
-        "measurements",
-        "reception",
-        "grid",
-        "terrain",
-        "scenario",
-        "tables",
-        "propagation",
-    },
-    "runs": {
-        "addresses",
-        "bearings",
-        "planning",
-        "measurements",
-        "outputs",
-        "reception",
-        "grid",
-        "terrain",
-        "scenario",
-        "tables",
-        "propagation",
-    },
+    "measurements": {"planning", "reception", "grid"} | INPUTS | PHYSICS,
+    "addresses": {"bearings", "measurements", "reception", "grid", "terrain", "scenario"} | PHYSICS,
+    "wording": set(),
+    "result": COMPUTED | {"wording"},
+    "gis_layers": COMPUTED | {"wording", "result"},
+    "reports": COMPUTED | {"wording", "result"},
+    "jobs": COMPUTED | {"wording", "result", "gis_layers", "reports"},
     "cli": {"jobs"},
 }
 EVERYONE = {"errors", "constants", "kernel_cache"}

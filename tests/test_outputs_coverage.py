@@ -9,7 +9,7 @@ from small_coverage import GRID, write_small_coverage
 
 from covermap.errors import InputError
 from covermap.grid.frame import Tile
-from covermap.outputs.coverage import open_coverage
+from covermap.result.coverage import open_coverage
 
 
 @pytest.fixture(scope="module")

@@ -5,8 +5,8 @@ import json
 import pytest
 
 from covermap.errors import InputError
-from covermap.outputs.result_folder import relative_names, remove_earlier_result, require_ours
-from covermap.outputs.whole_file import TEMPORARY_FOLDER, remove_files, whole_file, whole_files, write_text
+from covermap.result.result_folder import relative_names, remove_earlier_result, require_ours
+from covermap.result.whole_file import TEMPORARY_FOLDER, remove_files, whole_file, whole_files, write_text
 
 
 def test_a_file_appears_only_when_it_is_whole(tmp_path):

@@ -14,19 +14,19 @@ import shapely
 from reference import ROOT
 from small_coverage import GRID, SERVICES, make_scenario, write_small_coverage
 
-from covermap.outputs.cautions import NOT_COUNTED
-from covermap.outputs.coverage import open_coverage
-from covermap.outputs.run_facts import run_facts
-from covermap.outputs.run_json import tier_share_percent, update_run_json, write_run_json
-from covermap.outputs.summary import counts_in_words, run_in_words
-from covermap.outputs.tables import write_csv, write_neighbourhoods, write_transmitters
-from covermap.outputs.transmitters import transmitters_layer
 from covermap.planning.areas import WholeSummary, summarise_areas, summarise_whole
 from covermap.planning.homes_points import PointHomes
 from covermap.reception.options import ReceptionOptions
+from covermap.reports.run_summary import counts_in_words, run_in_words
+from covermap.result.coverage import open_coverage
+from covermap.result.csv_tables import write_csv, write_neighbourhoods, write_transmitters
+from covermap.result.run_json import tier_share_percent, update_run_json, write_run_json
+from covermap.result.transmitters import transmitters_layer
 from covermap.scenario.read import read_scenario
 from covermap.scenario.records import Scenario, WantedList
 from covermap.tables import read_tiers
+from covermap.wording.cautions import NOT_COUNTED
+from covermap.wording.run_facts import run_facts
 
 
 @pytest.fixture

@@ -4,8 +4,8 @@ import math
 
 import pytest
 
-from covermap.outputs import words
-from covermap.outputs.palette import FILL_OPACITY, RELIEF_FLAT_GREY, TIERS, rgb, tier_look
+from covermap.wording import words
+from covermap.wording.palette import FILL_OPACITY, RELIEF_FLAT_GREY, TIERS, rgb, tier_look
 
 
 @pytest.mark.parametrize(

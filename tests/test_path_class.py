@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from fractal_terrain import fractal_radial
 
-from covermap.grid.sweep import RadialSweep
 from covermap.propagation import Profile, path_class
 from covermap.propagation.ridges import PATH_CLASSES
 from covermap.propagation.sight import fresnel_radius_m
+from covermap.propagation.sweep.radial_sweep import RadialSweep
 
 # The judge is covermap.propagation.ridges, a plain scan of one path, held in tests/test_ridges.py against
 # profiles whose ridges were put there by hand. It is asked at 600 MHz, whatever is swept.

@@ -8,11 +8,11 @@ import pytest
 from plan_rasters import CAUSES, add_plan_rasters
 from small_coverage import GRID, make_scenario, write_small_coverage
 
-from covermap.outputs.columns import alias
-from covermap.outputs.geopackage import DESCRIPTIONS, write_geopackage
-from covermap.outputs.qgis_project import write_qgis_project
-from covermap.outputs.raster_styles import cause_in_words, raster_body, raster_names, raster_title
-from covermap.outputs.transmitters import transmitters_layer
+from covermap.gis_layers.geopackage import DESCRIPTIONS, write_geopackage
+from covermap.gis_layers.qgis_project import write_qgis_project
+from covermap.gis_layers.raster_styles import cause_in_words, raster_body, raster_names, raster_title
+from covermap.result.transmitters import transmitters_layer
+from covermap.wording.columns import alias
 
 # the rasters outputs and reception agreed on, of each wanted list
 KINDS = (

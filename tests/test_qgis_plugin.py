@@ -16,8 +16,8 @@ from click.testing import CliRunner
 import covermap
 from covermap.cli import main
 from covermap.constants import RESULT_FORMAT
-from covermap.outputs.cautions import CAUTIONS
 from covermap.qgis_plugin import cautions, command, executable, result_folder, scenario_text
+from covermap.wording.cautions import CAUTIONS
 
 
 def never():

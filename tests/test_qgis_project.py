@@ -9,12 +9,12 @@ import rasterio
 import shapely
 from small_coverage import GRID, make_scenario, write_small_coverage
 
-from covermap.outputs.coverage import Coverage
-from covermap.outputs.geopackage import DESCRIPTIONS, write_geopackage
-from covermap.outputs.palette import TIERS
-from covermap.outputs.qgis_project import GROUPS, write_qgis_project
-from covermap.outputs.raster_styles import raster_body, tier_attributes, write_raster_styles
-from covermap.outputs.transmitters import transmitters_layer
+from covermap.gis_layers.geopackage import DESCRIPTIONS, write_geopackage
+from covermap.gis_layers.qgis_project import GROUPS, write_qgis_project
+from covermap.gis_layers.raster_styles import raster_body, tier_attributes, write_raster_styles
+from covermap.result.coverage import Coverage
+from covermap.result.transmitters import transmitters_layer
+from covermap.wording.palette import TIERS
 
 
 @pytest.fixture(scope="module")

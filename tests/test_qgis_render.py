@@ -7,11 +7,11 @@ from plan_rasters import CAUSES, add_plan_rasters
 from qgis_session import QgisSession, require_qgis
 from small_coverage import GRID, make_scenario, write_small_coverage
 
-from covermap.outputs.geopackage import DESCRIPTIONS, write_geopackage
-from covermap.outputs.palette import INK_DARK, INK_LIGHT
-from covermap.outputs.qgis_project import write_qgis_project
-from covermap.outputs.raster_styles import write_raster_styles
-from covermap.outputs.transmitters import transmitters_layer
+from covermap.gis_layers.geopackage import DESCRIPTIONS, write_geopackage
+from covermap.gis_layers.qgis_project import write_qgis_project
+from covermap.gis_layers.raster_styles import write_raster_styles
+from covermap.result.transmitters import transmitters_layer
+from covermap.wording.palette import INK_DARK, INK_LIGHT
 
 pytestmark = pytest.mark.qgis
 ZONE = shapely.box(260_000, 4_874_000, 261_000, 4_875_000)

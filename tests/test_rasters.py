@@ -10,11 +10,11 @@ from small_coverage import GRID, SERVICES, UNKNOWN_BLOCK, WHOLE, write_small_cov
 
 from covermap.errors import InputError
 from covermap.grid.frame import Grid, Tile
-from covermap.outputs.palette import TIERS, rgb
-from covermap.outputs.rasters import RasterSet
-from covermap.outputs.whole_file import TEMPORARY_FOLDER
 from covermap.reception.receive import unknown_reception
+from covermap.result.rasters import RasterSet
+from covermap.result.whole_file import TEMPORARY_FOLDER
 from covermap.scenario.records import WantedList
+from covermap.wording.palette import TIERS, rgb
 
 
 @pytest.fixture(scope="module")

@@ -7,7 +7,7 @@ import pytest
 from click.testing import CliRunner
 
 from covermap.cli import main
-from covermap.outputs.cautions import CAUTIONS, NOT_COUNTED
+from covermap.wording.cautions import CAUTIONS, NOT_COUNTED
 from tests.reference import ROOT
 
 README = (ROOT / "README.md").read_text("utf-8")

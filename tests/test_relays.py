@@ -12,13 +12,13 @@ from small_coverage import GRID, WHOLE, write_small_coverage
 import covermap
 from covermap.cli import main
 from covermap.errors import InputError
-from covermap.outputs.coverage import Coverage
-from covermap.outputs.rasters import RasterSet
-from covermap.outputs.relay_list.write import RELAY_CAUTIONS
 from covermap.planning.changes import CHANGES
 from covermap.planning.relay_choice import choose_sites, score
 from covermap.planning.relay_harm import co_channel_protection_db, harmed_cells, neighbours_of
 from covermap.planning.relay_sites import HomeCells, candidate_sites
+from covermap.reports.relay_list.write import RELAY_CAUTIONS
+from covermap.result.coverage import Coverage
+from covermap.result.rasters import RasterSet
 
 
 def test_the_choice_is_as_good_as_trying_every_set():
@@ -135,7 +135,7 @@ def test_the_command_writes_a_shortlist_with_its_cautions(demo):
 
 
 def test_relays_without_homes_are_refused(tmp_path):
-    from covermap.runs.relays import relays
+    from covermap.jobs.relays import relays
 
     coverage = write_small_coverage(tmp_path, homes=False)
     with pytest.raises(InputError, match="holds no homes by cell"):

@@ -16,10 +16,10 @@ from covermap.cli.main import main
 from covermap.errors import CovermapError
 from covermap.grid.executor import Threads
 from covermap.grid.store import Store
-from covermap.outputs.result_folder import require_ours
-from covermap.outputs.whole_file import TEMPORARY_FOLDER
-from covermap.runs.predict import run
-from covermap.runs.preparation import prepare
+from covermap.jobs.predict import run
+from covermap.jobs.preparation import prepare
+from covermap.result.result_folder import require_ours
+from covermap.result.whole_file import TEMPORARY_FOLDER
 from covermap.scenario import read_scenario
 
 HERE = Path(__file__).parent
@@ -87,7 +87,7 @@ def test_interrupted_by_the_keyboard_the_command_ends_with_130(scenario, monkeyp
     def interrupted(*_, **__):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(sys.modules["covermap.runs.predict"], "_receive_all", interrupted)
+    monkeypatch.setattr(sys.modules["covermap.jobs.predict"], "_receive_all", interrupted)
     done = CliRunner().invoke(
         main, ["map", str(scenario), "--output", str(tmp_path / "out"), "--progress", "none"]
     )
@@ -166,7 +166,7 @@ def test_eviction_does_not_break_a_run(scenario, whole, tmp_path, monkeypatch):
     block_bytes = sorted(path.stat().st_size for path in (scenario.parent / "store").rglob("*.block"))[-1]
     limit_gb = 3.2 * block_bytes / 1e9  # three of the run's blocks fit
 
-    monkeypatch.setattr(sys.modules["covermap.runs.predict"], "Store", lambda folder: Store(folder, limit_gb))
+    monkeypatch.setattr(sys.modules["covermap.jobs.predict"], "Store", lambda folder: Store(folder, limit_gb))
     paths_and_rasters(scenario, tmp_path / "out", tmp_path / "store", workers=2)
     kept = sum(path.stat().st_size for path in (tmp_path / "store").rglob("*.block"))
     assert kept <= limit_gb * 1e9

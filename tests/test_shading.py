@@ -7,9 +7,9 @@ import pyproj
 import pytest
 from small_coverage import GRID, WHOLE, write_small_coverage
 
-from covermap.outputs.coverage import Coverage
-from covermap.outputs.rasters import RasterSet
 from covermap.planning.shading import shading_ridges
+from covermap.result.coverage import Coverage
+from covermap.result.rasters import RasterSet
 
 TO_GRID = pyproj.Transformer.from_crs("EPSG:4326", GRID.crs, always_xy=True)
 WALL_X = GRID.x_min + 2000.0  # a wall 200 m high and 200 m thick from north to south

@@ -11,10 +11,10 @@ import shapely
 from small_coverage import GRID, write_small_coverage
 
 from covermap.errors import InputError
-from covermap.outputs.tables import write_stock
 from covermap.planning.prices import Price, read_prices
 from covermap.planning.service_area import circle, read_service_area
 from covermap.planning.stock import stock_table
+from covermap.result.csv_tables import write_stock
 
 
 class RasterOfHomes:

@@ -7,8 +7,8 @@ import pytest
 from fractal_terrain import COAST, SEA, fractal_radial
 
 from covermap.errors import InputError
-from covermap.grid.sweep import RadialSweep
 from covermap.propagation.p1812 import p1812_path
+from covermap.propagation.sweep.radial_sweep import RadialSweep
 from covermap.propagation.terms import TERM_COUNT, THETA_T
 from covermap.propagation.vector_math import exp2, log2_positive, third_sine, vector_kernel
 

@@ -20,9 +20,10 @@ from web_map_case import make_scenario, write_page
 from covermap.bearings import declination
 from covermap.errors import InputError
 from covermap.grid.frame import Grid
-from covermap.outputs.web_map import page_grid, write_map
-from covermap.outputs.web_map.facts import letter
-from covermap.outputs.web_map.layers import (
+from covermap.planning.areas import summarise_whole
+from covermap.reports.web_map import page_grid, write_map
+from covermap.reports.web_map.facts import letter
+from covermap.reports.web_map.layers import (
     block_middles,
     field_bytes,
     homes_tenths,
@@ -30,9 +31,8 @@ from covermap.outputs.web_map.layers import (
     station_step,
     two_bytes,
 )
-from covermap.outputs.web_map.still import still_picture
-from covermap.outputs.web_map.summary import count_facts
-from covermap.planning.areas import summarise_whole
+from covermap.reports.web_map.still import still_picture
+from covermap.reports.web_map.summary import count_facts
 
 PACKAGE = Path(page_grid.__file__).parent
 
@@ -270,7 +270,7 @@ def test_still_picture_paints_as_the_legend_does(case):
 
 
 def test_scripts_stay_small_and_are_all_used():
-    from covermap.outputs.web_map.inlined import SCRIPTS, WORKER_SCRIPTS
+    from covermap.reports.web_map.inlined import SCRIPTS, WORKER_SCRIPTS
 
     files = {path.stem: path for path in (PACKAGE / "js").glob("*.js")}
     assert set(files) == {*SCRIPTS, *WORKER_SCRIPTS}

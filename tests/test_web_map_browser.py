@@ -10,7 +10,7 @@ from small_coverage import GRID
 from web_map_browser import NARROW, WIDE, click_cell, known_cell, load, open_browser, wait_for
 from web_map_case import place_of_cell, write_page
 
-from covermap.outputs import words
+from covermap.wording import words
 
 pytestmark = pytest.mark.browser
 

@@ -12,9 +12,9 @@ from web_map_ground import HILL_CELL, HILL_M, FlatGround, GapInTheNorth, OneHill
 
 from covermap.addresses.skyline import skyline
 from covermap.cli.address import command as address_command
-from covermap.outputs.layers import LAYERS
-from covermap.outputs.web_map.heights import ResultHeights, page_heights
-from covermap.outputs.web_map.page_grid import page_grid
+from covermap.reports.web_map.heights import ResultHeights, page_heights
+from covermap.reports.web_map.page_grid import page_grid
+from covermap.result.raster_catalogue import LAYERS
 
 pytestmark = pytest.mark.browser
 SIZES = pytest.mark.parametrize("size", [NARROW, WIDE], ids=["narrow", "wide"])

@@ -12,9 +12,9 @@ from web_map_browser import NARROW, WIDE, click_cell, load, wait_for
 from web_map_case import CAUSES, make_areas, make_scenario, make_zones, place_of_cell, write_page
 from web_map_levels import make_levels
 
-from covermap.outputs.web_map import layers, page_grid
-from covermap.outputs.web_map.estimate import quick_estimate
-from covermap.outputs.web_map.page_estimate import page_estimate
+from covermap.reports.web_map import layers, page_grid
+from covermap.reports.web_map.estimate import quick_estimate
+from covermap.reports.web_map.page_estimate import page_estimate
 
 pytestmark = pytest.mark.browser
 SIZES = pytest.mark.parametrize("size", [NARROW, WIDE], ids=["narrow", "wide"])
@@ -378,9 +378,9 @@ def test_ridges_are_named_by_height_and_homes(wide):
 def demo(tmp_path_factory):
     """A coarse map of the demo and what Python works with: (coverage, path), estimate, the page's grid."""
     from covermap import jobs
-    from covermap.outputs.coverage import open_coverage
-    from covermap.runs.page_levels import levels_of
-    from covermap.runs.preparation import prepare
+    from covermap.jobs.preparation import prepare
+    from covermap.jobs.station_levels import levels_of
+    from covermap.result.coverage import open_coverage
     from covermap.scenario import read_scenario
 
     folder = tmp_path_factory.mktemp("demo") / "demo"

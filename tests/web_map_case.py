@@ -10,8 +10,8 @@ import rasterio
 import shapely
 from small_coverage import GRID, write_small_coverage
 
-from covermap.outputs.layers import LAYERS
-from covermap.outputs.web_map import Place, write_map
+from covermap.reports.web_map import Place, write_map
+from covermap.result.raster_catalogue import LAYERS
 from covermap.scenario.records import Scenario, Station, WantedList
 
 AS_OF = "2026-09-01"

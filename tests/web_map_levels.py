@@ -4,8 +4,8 @@ import numpy as np
 from small_coverage import GRID, UNKNOWN_BLOCK
 
 from covermap.constants import UNKNOWN_UINT8
-from covermap.outputs.web_map.estimate_inputs import StationLevels
 from covermap.reception import ReceptionOptions, StationFacts
+from covermap.reports.web_map.estimate_inputs import StationLevels
 from covermap.tables import read_tiers
 
 HEIGHTS_M = (10.0, 15.0)

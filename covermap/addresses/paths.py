@@ -20,10 +20,10 @@ from covermap.grid.fields import (
     unwanted_field,
     wanted_field,
 )
-from covermap.grid.sweep_string import CLASS_MHZ
 from covermap.propagation import Profile, path_class
 from covermap.propagation.path_geometry import INLAND_ZONE
 from covermap.propagation.ridges import PATH_CLASSES
+from covermap.propagation.sweep.taut_string import CLASS_MHZ
 from covermap.scenario.records import Station
 
 PATH_HEIGHT_M = 10.0  # lower mounts take the field at 10 m less the terminal loss

@@ -63,7 +63,7 @@ def command(
 
     with errors_as_exit_status():
         with progress_on_stderr(progress) as report:
-            found = jobs.address_sheets(
+            found = jobs.write_address_sheets(
                 scenario,
                 at=at,
                 addresses=addresses,

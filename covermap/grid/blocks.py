@@ -17,13 +17,14 @@ from covermap.errors import InputError
 from covermap.grid.cell_paths import CellPaths, cell_paths
 from covermap.grid.frame import Grid, Tile
 from covermap.grid.loss_block import LossBlock, as_stored
-from covermap.grid.march import CellLosses, march
+from covermap.grid.march import march
 from covermap.grid.path_terrain import PathTerrain
 from covermap.grid.radials import make_radials
-from covermap.grid.sweep import RadialSweep
-from covermap.grid.sweep_string import CLEAR
 from covermap.propagation.compiling import kernel
 from covermap.propagation.free_space import free_space_loss_db
+from covermap.propagation.sweep.radial_sweep import RadialSweep
+from covermap.propagation.sweep.records import CellLosses
+from covermap.propagation.sweep.taut_string import CLEAR
 
 __all__ = ["BlockRequest", "LossBlock", "as_stored", "compute_block", "compute_blocks"]
 

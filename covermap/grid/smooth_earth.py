@@ -21,9 +21,9 @@ from covermap.grid.frame import Tile
 from covermap.grid.geodesy import mast_geometry
 from covermap.grid.loss_block import LossBlock, as_stored
 from covermap.grid.radials import make_radials
-from covermap.grid.sweep import RadialSweep
-from covermap.grid.sweep_string import UNKNOWN_CLASS
 from covermap.propagation.path_geometry import INLAND_ZONE, median_radius_km
+from covermap.propagation.sweep.radial_sweep import RadialSweep
+from covermap.propagation.sweep.taut_string import UNKNOWN_CLASS
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,6 +1,6 @@
 """measurements: comparison logs, readings and reports, and what they say about a prediction. It opens files.
 
-Pages and pictures of them are written by covermap.outputs.fieldwork.
+Pages and pictures of them are written by covermap.reports.fieldwork.
 """
 
 from __future__ import annotations

@@ -10,11 +10,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from covermap.grid.point_field import PATH_HEIGHT_M, PointField, point_field
-from covermap.grid.sweep_string import CLASS_MHZ
 from covermap.measurements.reading_doubts import aim_and_leaf_words, leaf_sd_db, off_aim
 from covermap.measurements.readings import Reading
 from covermap.measurements.trusted_area import worst_path
 from covermap.propagation import Profile, path_class, ridges
+from covermap.propagation.sweep.taut_string import CLASS_MHZ
 from covermap.reception.chain import receiving_chain
 from covermap.reception.external_noise import external_noise_db
 from covermap.reception.tiers import Tier

@@ -28,7 +28,7 @@ from invented_map import write_scenario
 
 from covermap import jobs
 
-predict = import_module("covermap.runs.predict")
+predict = import_module("covermap.jobs.predict")
 timed = predict.timed
 SAMPLE = 60  # paths of which the direct time is taken
 
@@ -71,7 +71,7 @@ def run(scenario, output, store, workers):
 def direct_s_per_answer(scenario):
     """Return the processor time of the exact path to one cell at one frequency, height and percentage."""
     from covermap.grid.exact_path import exact_loss, point_profile
-    from covermap.runs.preparation import prepare
+    from covermap.jobs.preparation import prepare
     from covermap.scenario import read_scenario
 
     prepared = prepare(read_scenario(scenario))

@@ -45,8 +45,8 @@ def request_of(prepared, case, row, col, reach_km):
 def stage_s(prepared, request, groups, folder):
     """Return the processor time of computing and keeping the blocks of groups of tiles."""
     from covermap.grid.store import Store
-    from covermap.runs.path_stage import compute_task
-    from covermap.runs.run_session import RunSession
+    from covermap.jobs.path_stage import compute_task
+    from covermap.jobs.run_session import RunSession
 
     store = Path(tempfile.mkdtemp(dir=folder))
     session = RunSession(prepared, Store(store))
@@ -60,7 +60,7 @@ def stage_s(prepared, request, groups, folder):
 
 def read(folder, cells):
     """Return the preparation of an invented map of cells x cells."""
-    from covermap.runs.preparation import prepare
+    from covermap.jobs.preparation import prepare
     from covermap.scenario import read_scenario
 
     return prepare(read_scenario(write_scenario(folder, cells, 1, 1)))
@@ -68,7 +68,7 @@ def read(folder, cells):
 
 def print_answers(prepared, other, folder, rounds):
     """Print answers a second of the whole stage, and of the other sweep."""
-    from covermap.runs.path_stage import marches
+    from covermap.jobs.path_stage import marches
 
     grid = prepared.grid
     groups = list(marches(grid))
@@ -93,7 +93,7 @@ def print_answers(prepared, other, folder, rounds):
 def cell_us_by_distance(prepared, distances, folder, rounds):
     """Return {profile points to the middle of a group of cells: microseconds a cell}."""
     from covermap.grid.frame import Tile
-    from covermap.runs.path_stage import TILE_CELLS
+    from covermap.jobs.path_stage import TILE_CELLS
 
     row = prepared.grid.rows // 2 // TILE_CELLS * TILE_CELLS
     found = {}

@@ -3,9 +3,9 @@
 Prints a table: million answers a second (an answer is the loss at one place, height, frequency and time
 percentage), of the sweep and of the path kernel, and the first call, which compiles, on its own. With the
 FOLDER of another checkout, the sweep of that one too, in turns in the same run, and the ratio of the two.
-The other's sweep is read from covermap/grid/sweep.py there; a FOLDER with p1812_sweep.py (class Sweep) is
-taken as well. One core; medians of several runs of processor time, so that waiting for other work on the
-machine does not count.
+The other's sweep is read from covermap/propagation/sweep/radial_sweep.py there; a FOLDER with
+p1812_sweep.py (class Sweep) is taken as well. One core; medians of several runs of processor time, so
+that waiting for other work on the machine does not count.
 """
 
 from __future__ import annotations
@@ -48,8 +48,8 @@ def radials(steps, clutter, sea):
 
 
 def this_sweep(steps, heights_m, frequencies_mhz, time_percents):
-    """Return a function that sweeps one of radials' profiles with covermap.grid.sweep of sys.path."""
-    from covermap.grid.sweep import RadialSweep
+    """Return a function that sweeps one of radials' profiles with the RadialSweep found on sys.path."""
+    from covermap.propagation.sweep.radial_sweep import RadialSweep
 
     horizontal = [False] * len(frequencies_mhz)
     sweep = RadialSweep(steps, steps, heights_m, frequencies_mhz, horizontal, time_percents)

@@ -1,0 +1,147 @@
+"""Writes coverage.gpkg: every vector layer of a result in one GeoPackage."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+import pyogrio
+
+from covermap.gis_layers import cells, tier_areas
+from covermap.gis_layers.geopackage_tables import GEOMETRY_COLUMN, add_tables, utc_timestamp
+from covermap.gis_layers.layer_metadata import layer_metadata
+from covermap.gis_layers.layer_styles import styles_of_layer
+from covermap.planning import dead_zones
+from covermap.result.coverage import GEOPACKAGE_FILE, Coverage
+from covermap.result.transmitters import carriers
+from covermap.result.whole_file import whole_file
+from covermap.scenario.records import Scenario
+from covermap.wording.run_facts import run_facts
+
+GEOPACKAGE_VERSION = "1.2"  # what older GIS still open
+DESCRIPTIONS = {
+    "neighbourhoods": "What the homes of each neighbourhood need; one row a neighbourhood and wanted list.",
+    "tier_areas": tier_areas.DESCRIPTION,
+    "transmitters": "Transmitters as understood from the input.",
+    "cells": cells.DESCRIPTION,
+    "dead_zones": dead_zones.DESCRIPTION,
+    "ridges": "Ridges that stand in the way, with the homes they shade.",
+    "survey_points": "Places where a reading would settle most homes.",
+    "contours": "Contours of field strength by a published rule.",
+}
+
+
+def write_geopackage(
+    scenario: Scenario,
+    coverage: Coverage,
+    areas: gpd.GeoDataFrame | None,
+    transmitters: gpd.GeoDataFrame,
+    folder: Path,
+    *,
+    more: Mapping[str, gpd.GeoDataFrame] | None = None,
+    most_cells: int = cells.MOST_CELLS,
+) -> Path:
+    """Write coverage.gpkg into a folder and return its path.
+
+    Parameters
+    ----------
+    scenario, coverage : the run
+    areas : of planning.areas.summarise_areas(); None without neighbourhoods: the layer is then absent
+    transmitters : of transmitters_layer()
+    folder : where the file goes; it appears there when it is whole
+    more : further layers by name (dead_zones, ridges, survey_points, contours); empty ones are left out
+    most_cells : above so many cells a list the layer `cells` is absent, and run_metadata says so
+    """
+    path = Path(folder) / GEOPACKAGE_FILE
+    with whole_file(path) as temporary:
+        writer = _Writer(temporary, " ".join(coverage.run.get("cautions", [])))
+        if areas is not None:
+            writer.write("neighbourhoods", areas, "MultiPolygon")
+        for list_name in coverage.lists:
+            for patches in tier_areas.tier_area_blocks(coverage, list_name):
+                writer.write("tier_areas", patches, "Polygon")
+        writer.write("transmitters", transmitters, "Point")
+        for layer, frame in (more or {}).items():
+            if len(frame):
+                writer.write(layer, frame, _geometry_type(frame))
+        absent = _write_cells(writer, scenario, coverage, most_cells)
+        if areas is None:
+            absent["neighbourhoods"] = "the scenario names no neighbourhoods"
+        writer.write_table("run_metadata", _metadata(coverage.run, absent))
+        styles = [
+            style
+            for layer, columns in writer.columns.items()
+            for style in styles_of_layer(layer, columns, coverage.lists, coverage.tier_names)
+        ]
+        stamp = utc_timestamp()
+        run = coverage.run | {"finished": stamp}
+        metadata = {
+            layer: layer_metadata(run, layer, DESCRIPTIONS[layer], coverage.grid.crs_wkt)
+            for layer in writer.columns
+            if layer in DESCRIPTIONS
+        }
+        add_tables(temporary, writer.columns, styles, metadata, stamp)
+    return path
+
+
+class _Writer:
+    """Appends layers to one new GeoPackage and remembers their columns."""
+
+    def __init__(self, path: Path, cautions: str) -> None:
+        self.path = path
+        self.cautions = cautions
+        self.columns: dict[str, list[str]] = {}
+
+    def write(self, layer: str, frame: gpd.GeoDataFrame, geometry_type: str) -> None:
+        """Write a layer, or append to it."""
+        append = layer in self.columns
+        self.columns[layer] = [name for name in frame.columns if name != frame.geometry.name]
+        pyogrio.write_dataframe(
+            frame,
+            self.path,
+            layer=layer,
+            driver="GPKG",
+            append=append,
+            geometry_type=geometry_type,
+            promote_to_multi=geometry_type.startswith("Multi"),
+            dataset_options={} if self.path.exists() else {"VERSION": GEOPACKAGE_VERSION},
+            layer_options={}
+            if append
+            else {
+                "GEOMETRY_NAME": GEOMETRY_COLUMN,
+                "SPATIAL_INDEX": "YES",
+                "DESCRIPTION": f"{DESCRIPTIONS[layer]} {self.cautions}",
+            },
+        )
+
+    def write_table(self, layer: str, table: pd.DataFrame) -> None:
+        """Write a table without geometry."""
+        self.columns[layer] = list(table.columns)
+        pyogrio.write_dataframe(table, self.path, layer=layer, driver="GPKG")
+
+
+def _write_cells(writer: _Writer, scenario: Scenario, coverage: Coverage, most_cells: int) -> dict[str, str]:
+    """Write the layer cells, or return why it is absent."""
+    count = cells.cell_count(coverage)
+    if count > most_cells:
+        return {"cells": f"{count} cells are more than {most_cells}; the rasters hold them"}
+    for list_name in coverage.lists:
+        writer.write(
+            "cells", cells.cells_layer(coverage, list_name, carriers(scenario, list_name)), "Polygon"
+        )
+    return {}
+
+
+def _metadata(run: dict[str, Any], absent: dict[str, str]) -> pd.DataFrame:
+    """Return the run's facts as key and value."""
+    rows = run_facts(run) + [(f"absent_layer.{layer}", reason) for layer, reason in absent.items()]
+    return pd.DataFrame(rows, columns=["key", "value"], dtype="string")
+
+
+def _geometry_type(frame: gpd.GeoDataFrame) -> str:
+    """Return the one type all geometries of a frame can be written as."""
+    types = set(frame.geom_type)
+    return types.pop() if len(types) == 1 else f"Multi{min(types, key=len).removeprefix('Multi')}"

@@ -1,0 +1,301 @@
+"""QGIS styles of every raster of a result, written as .qml beside it and used again in the project."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from xml.sax.saxutils import escape, quoteattr
+
+import numpy as np
+
+from covermap.gis_layers.qml import document
+from covermap.result.coverage import Coverage
+from covermap.result.raster_catalogue import PLAN_REMARKS, layer_of
+from covermap.result.whole_file import write_text
+from covermap.wording.causes import CAUSE_WORDS
+from covermap.wording.palette import FILL_OPACITY, SIGNAL_STEPS, SURE_GREYS, TIERS
+from covermap.wording.words import CHANCE_WORDS
+
+ROOFTOP_TIER = 5  # the class "how sure" opens with
+HILLSHADE_OPACITY = 0.29
+"""Over CANVAS_GREY the shading keeps between 176 in shadow and 250 in light, flat ground near 228."""
+CANVAS_GREY = 248
+_READ_CELLS = 1024
+
+Step = tuple[float, str, str]  # upper end (inclusive), label, colour
+
+_SERVICE_COLOURS = (
+    "#C9B1D9", "#8FA8C8", "#E0B0A0", "#6E8B74", "#B8B07A", "#7A6A8E", "#D9C9B0", "#5E7E92", "#A87C8C",
+    "#9DB8A6", "#8C7A62", "#BFC4CC",
+)  # fmt: skip
+_MARGIN_STEPS: tuple[Step, ...] = (
+    (-10, "10 dB or more too little", "#2D1E3B"),
+    (-3, "3 to 10 dB too little", "#6F5780"),
+    (3, "within 3 dB", "#B9A6BF"),
+    (10, "3 to 10 dB to spare", "#DCD3E0"),
+    (float("inf"), "10 dB or more to spare", "#F6F3F7"),
+)
+_HOMES_STEPS: tuple[Step, ...] = (
+    (0, "none", "#FFFFFF"),
+    (2, "up to 2", "#E3DCCF"),
+    (10, "2 to 10", "#BFAF94"),
+    (50, "10 to 50", "#84714F"),
+    (float("inf"), "more than 50", "#3F3322"),
+)
+_DEAD_STEPS: tuple[Step, ...] = (
+    (9, "under 10 %: none of the listed services", "#111111"),
+    (49, "10 to 50 %: doubtful", "#7A7A7A"),
+    (100, "50 % or more", "#F2F2F2"),
+)
+_FLAGS = (
+    (0, "no remark", "#FFFFFF"),
+    (1, "within 250 m of a mast", "#8FA8C8"),
+    (2, "ray more than 3° below level, pattern unknown", "#C9B1D9"),
+    (3, "both", "#7A6A8E"),
+    (4, "outside the asked area", "#5A5A5A"),
+)
+_AMPLIFIER = ((1, "helps", "#1F4F56"), (2, "does nothing", "#D9D2C5"), (3, "harms", "#8C5A6B"))
+CAUSES_AS_READ = CAUSE_WORDS | {"filter": "strong signals that need a filter"}
+"""What people read in place of a cause of main_cause."""
+
+_AIMS = (
+    (22, "north"), (67, "north-east"), (112, "east"), (157, "south-east"), (202, "south"),
+    (247, "south-west"), (292, "west"), (337, "north-west"), (360, "north, from the west"),
+)  # fmt: skip
+_AIM_COLOURS = (
+    "#D9D2C5", "#C2B59B", "#A5957A", "#877A6B", "#6C7280", "#7F93A8", "#A3B8C9", "#C9D6DE", "#D9D2C5"
+)  # fmt: skip
+
+
+def write_raster_styles(coverage: Coverage) -> list[Path]:
+    """Write the .qml of each raster, and for tiers the names GDAL reads; return the paths."""
+    written = []
+    for name in coverage.raster_names():
+        path = coverage.path(name)
+        write_text(path.with_suffix(".qml"), document(raster_body(coverage, name)))
+        written.append(path.with_suffix(".qml"))
+        if layer_of(name).kind == "tier":
+            sidecar = path.with_name(path.name + ".aux.xml")
+            write_text(sidecar, tier_attributes(coverage.tier_names))
+            written.append(sidecar)
+    return written
+
+
+def raster_title(coverage: Coverage, name: str) -> str:
+    """Return what people read in place of a raster's name."""
+    rooftop = coverage.tier_names[ROOFTOP_TIER - 1]
+    titles = {
+        "tier": "Antenna needed, cell by cell",
+        "tier_chance": f"How sure with {ROOFTOP_TIER} {rooftop}",
+        "dead_zone_chance": "Chance of any listed service with a tall mast",
+        "margin": f"Margin with {ROOFTOP_TIER} {rooftop}, dB",
+        "stored_margin": "Margin with the antenna needed, dB",
+        "limiting_service": "Weakest station",
+        "deciding_service": "Deciding station",
+        "aim": "Aim, degrees from true north",
+        "service_chance": "Chance of one station alone",
+        "service_chance_one_lower": "Chance of one station, one class lower",
+        "field": f"Field of {name.split('/')[-1]}, dB(µV/m)",
+        "field_adjusted": f"Field of {name.split('/')[-1]} with offsets from readings, dB(µV/m)",
+        "ground": "Ground, metres above sea level",
+        "flags": "Remarks",
+        "homes": "Homes a cell",
+        "homes_without_roof": "Homes a cell that may use no roof",
+        "tier_3db_weaker": "Antenna needed, signals 3 dB weaker",
+        "tier_3db_stronger": "Antenna needed, signals 3 dB stronger",
+        "tier_without_deciding": "Antenna needed without the deciding station",
+        "dead_zone_chance_3db_weaker": "Chance of any listed service, signals 3 dB weaker",
+        "dead_zone_chance_3db_stronger": "Chance of any listed service, signals 3 dB stronger",
+        "second_aim": "Second aim, degrees from true north",
+        "aim_from": "First aim that keeps the list, degrees from true north",
+        "aim_to": "Last aim that keeps the list, degrees from true north",
+        "main_cause": "Why it is hard",
+        "service_cause": "Why one station is weak",
+        "amplifier": "What a masthead amplifier does",
+        "plan_flags": "Remarks on the antenna needed",
+    }
+    kind = layer_of(name).kind
+    return titles.get(kind, kind.replace("_", " "))
+
+
+def raster_body(coverage: Coverage, name: str) -> str:
+    """Return the style of a raster without the frame of a file."""
+    kind = layer_of(name).kind
+    entries = _entries(coverage, name, kind)
+    if entries:
+        return _body(_paletted(entries))
+    if kind == "tier_chance":
+        return _body(_stepped(_chance_steps(), band=ROOFTOP_TIER))
+    steps: dict[str, Sequence[Step]] = {
+        "margin": _MARGIN_STEPS,
+        "stored_margin": _MARGIN_STEPS,
+        "dead_zone_chance": _DEAD_STEPS,
+        "dead_zone_chance_3db_weaker": _DEAD_STEPS,
+        "dead_zone_chance_3db_stronger": _DEAD_STEPS,
+        "service_chance": _chance_steps(),
+        "service_chance_one_lower": _chance_steps(),
+        "aim": _aim_steps(),
+        "second_aim": _aim_steps(),
+        "aim_from": _aim_steps(),
+        "aim_to": _aim_steps(),
+        "homes": _HOMES_STEPS,
+        "homes_without_roof": _HOMES_STEPS,
+        "field": _field_steps(),
+        "field_adjusted": _field_steps(),
+    }
+    if kind in steps:
+        return _body(_stepped(steps[kind]))
+    return _body(_grey_ramp())
+
+
+def _entries(coverage: Coverage, name: str, kind: str) -> list[tuple[int, str, str]]:
+    """Return value, label and colour of a raster of classes; none for rasters of numbers."""
+    if kind.startswith("tier") and kind != "tier_chance":
+        return tier_entries(coverage.tier_names)
+    if kind in ("limiting_service", "deciding_service"):
+        return _numbered(coverage.services(name.split("/")[0]))
+    if kind in ("main_cause", "service_cause"):
+        return _numbered([cause_in_words(cause) for cause in coverage.tag_values(name, "CAUSES")])
+    if kind == "plan_flags":
+        return _remarks(coverage, name)
+    return list({"flags": _FLAGS, "amplifier": _AMPLIFIER}.get(kind, ()))
+
+
+def _numbered(labels: Sequence[str]) -> list[tuple[int, str, str]]:
+    """Return an entry a label, numbered from 0."""
+    return [
+        (index, label, _SERVICE_COLOURS[index % len(_SERVICE_COLOURS)]) for index, label in enumerate(labels)
+    ]
+
+
+def cause_in_words(cause: str) -> str:
+    """Return a cause of main_cause in plain words."""
+    return CAUSES_AS_READ.get(cause, cause.replace("_", " "))
+
+
+def _remarks(coverage: Coverage, name: str) -> list[tuple[int, str, str]]:
+    """Return an entry for each sum of remarks the raster holds, each in a tint of its own."""
+    found: set[int] = {0}
+    for tile in coverage.grid.tiles(_READ_CELLS):
+        found.update(int(value) for value in np.unique(coverage.read(name, tile)))
+    entries = [(0, "no remark", "#FFFFFF")]
+    for index, value in enumerate(sorted(found - {0})):
+        words = ", ".join(words for bit, words in PLAN_REMARKS if value & bit)
+        entries.append((value, words, _SERVICE_COLOURS[index % len(_SERVICE_COLOURS)]))
+    return entries
+
+
+def _aim_steps() -> list[Step]:
+    return [(end, words, fill) for (end, words), fill in zip(_AIMS, _AIM_COLOURS, strict=True)]
+
+
+def relief_body() -> str:
+    """Return the style of the ground as relief, in greys no tier can be mistaken over."""
+    shade = (
+        f'<rasterrenderer type="hillshade" band="1" azimuth="315" angle="45" zfactor="1" multidirection="0" '
+        f'opacity="{HILLSHADE_OPACITY}" alphaBand="-1" nodataColor=""/>\n'
+    )
+    return _body(shade, smooth=True)
+
+
+def tier_entries(tier_names: Sequence[str]) -> list[tuple[int, str, str]]:
+    """Return value, label and colour of each tier."""
+    return [
+        (look.number, f"{look.number} {name}", look.fill)
+        for look, name in zip(TIERS, tier_names, strict=True)
+    ]
+
+
+def tier_attributes(tier_names: Sequence[str]) -> str:
+    """Return the GDAL sidecar of a tier raster: category names, and an attribute table with the mountings."""
+    names = ["", *(f"{look.number} {name}" for look, name in zip(TIERS, tier_names, strict=True))]
+    categories = "".join(f"      <Category>{escape(name)}</Category>\n" for name in names)
+    # GDAL's raster attribute tables: types 0 whole number, 2 text; usages 5 the value, 2 its name, 0 anything
+    fields = "".join(
+        f'      <FieldDefn index="{index}"><Name>{name}</Name><Type>{kind}</Type>'
+        f"<Usage>{usage}</Usage></FieldDefn>\n"
+        for index, (name, kind, usage) in enumerate(
+            [("VALUE", 0, 5), ("TIER_NAME", 2, 2), ("MOUNTING", 2, 0), ("INDOORS", 2, 0)]
+        )
+    )
+    rows = "".join(
+        f'      <Row index="{look.number - 1}"><F>{look.number}</F><F>{escape(name)}</F>'
+        f"<F>{escape(look.mounting)}</F><F>{'yes' if look.number <= 3 else 'no'}</F></Row>\n"
+        for look, name in zip(TIERS, tier_names, strict=True)
+    )
+    return (
+        f'<PAMDataset>\n  <PAMRasterBand band="1">\n    <CategoryNames>\n{categories}    </CategoryNames>\n'
+        f'    <GDALRasterAttributeTable tableType="thematic">\n{fields}{rows}'
+        "    </GDALRasterAttributeTable>\n  </PAMRasterBand>\n</PAMDataset>\n"
+    )
+
+
+def _chance_steps() -> list[Step]:
+    """Return ranges of whole percents with the words people read, the lowest first."""
+    upper = [100.0, *(lowest - 1 for lowest, _ in CHANCE_WORDS[:-1])]
+    rows = [
+        (end, f"{lowest:g} to {end:g} %, {words}", grey)
+        for (lowest, words), end, grey in zip(CHANCE_WORDS, upper, SURE_GREYS, strict=True)
+    ]
+    return rows[::-1]
+
+
+def _field_steps() -> list[Step]:
+    """Return ranges of field strength, the lowest first."""
+    ends = [float("inf"), *(float(low) for low, *_ in SIGNAL_STEPS if low is not None)]
+    return [
+        (end, f"{words} dB(µV/m)", fill)
+        for (_, words, fill), end in zip(SIGNAL_STEPS[::-1], ends[::-1], strict=True)
+    ]
+
+
+def _paletted(entries: Sequence[tuple[int, str, str]]) -> str:
+    rows = "".join(
+        f'<paletteEntry value="{value}" color="{colour.lower()}" alpha="255" label={quoteattr(label)}/>\n'
+        for value, label, colour in entries
+    )
+    return (
+        f'<rasterrenderer type="paletted" band="1" opacity="{FILL_OPACITY}" alphaBand="-1" nodataColor="">\n'
+        f"<colorPalette>\n{rows}</colorPalette></rasterrenderer>\n"
+    )
+
+
+def _stepped(steps: Sequence[Step], band: int = 1) -> str:
+    """Return a renderer of ranges; each includes its upper end."""
+    finite = [end for end, *_ in steps if end != float("inf")]
+    rows = "".join(
+        f'<item value="{end:g}" color="{colour.lower()}" alpha="255" label={quoteattr(label)}/>\n'
+        for end, label, colour in steps
+    )
+    low, high = min(0.0, finite[0]), finite[-1]
+    return (
+        f'<rasterrenderer type="singlebandpseudocolor" band="{band}" opacity="{FILL_OPACITY}" alphaBand="-1" '
+        f'nodataColor="" classificationMin="{low:g}" classificationMax="{high:g}">\n<rastershader>'
+        f'<colorrampshader colorRampType="DISCRETE" classificationMode="1" clip="0" minimumValue="{low:g}" '
+        f'maximumValue="{high:g}" labelPrecision="0">\n{rows}</colorrampshader></rastershader>'
+        "</rasterrenderer>\n"
+    )
+
+
+def _grey_ramp() -> str:
+    """Return plain greys between the least and greatest value, which QGIS finds itself."""
+    return (
+        '<rasterrenderer type="singlebandgray" grayBand="1" opacity="1" alphaBand="-1" nodataColor="" '
+        'gradient="BlackToWhite"><minMaxOrigin><limits>MinMax</limits><extent>WholeRaster</extent>'
+        "<statAccuracy>Estimated</statAccuracy></minMaxOrigin></rasterrenderer>\n"
+    )
+
+
+def _body(renderer: str, smooth: bool = False) -> str:
+    """Return the pipe around a renderer; classes and decibels are never smoothed."""
+    zoomed_in = "bilinear" if smooth else "nearestNeighbour"
+    stage = "provider" if smooth else "resamplingFilter"
+    return (
+        f'<pipe>\n<provider><resampling enabled="{str(smooth).lower()}" '
+        f'zoomedInResamplingMethod="{zoomed_in}" '
+        f'zoomedOutResamplingMethod="nearestNeighbour" maxOversampling="2"/></provider>\n{renderer}'
+        '<brightnesscontrast brightness="0" contrast="0" gamma="1"/>\n'
+        '<huesaturation saturation="0" grayscaleMode="0" colorizeOn="0"/>\n'
+        f'<rasterresampler maxOversampling="2"/>\n<resamplingStage>{stage}</resamplingStage>\n</pipe>\n'
+        "<blendMode>0</blendMode>\n"
+    )

@@ -1,0 +1,291 @@
+"""Addresses of a scenario: the report of a point, and its cell from a result or by the same sweep."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta, timezone
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covermap.addresses.reckon import Asked, reckon
+from covermap.addresses.report import AddressReport, CellValue
+from covermap.addresses.site import Site
+from covermap.constants import UNKNOWN_UINT8
+from covermap.errors import InputError
+from covermap.grid.fields import TIME_RULES
+from covermap.grid.frame import Tile
+from covermap.grid.store import Store
+from covermap.jobs.path_stage import tile_blocks
+from covermap.jobs.preparation import Preparation, prepare
+from covermap.jobs.tile_reception import TileResult, receive_tile
+from covermap.reception import sigma_summary
+from covermap.reception.signals import DIPLEXED, LOST_AT_NIGHT, MAY_OVERLOAD, NEEDS_FILTER, OWN_HIGH_VHF
+from covermap.result.coverage import Coverage, open_coverage
+from covermap.result.raster_catalogue import AIM_UNKNOWN, OUTSIDE_FLAG
+from covermap.result.result_folder import read_record
+from covermap.result.run_json import MODEL_EDITIONS, run_id_of, scenario_cautions
+from covermap.scenario import Scenario
+from covermap.scenario.coordinates import HIGHEST_LATITUDE_DEG
+
+TILE_CELLS = 128  # the tiles of a map, so that its stored blocks serve here
+SUN_HOURS = (9, 12, 15)  # local times at which the sheet tells where the sun stands
+
+
+@dataclass(eq=False)
+class AddressBook:
+    """A scenario read once for any number of addresses.
+
+    coverage : the finished result of this very scenario, None where there is none; then cells are computed,
+        a tile at a time, through the store
+    """
+
+    prepared: Preparation
+    site: Site
+    store: Store
+    coverage: Coverage | None
+    basis: tuple[str, ...]
+    cautions: tuple[str, ...]
+    _tiles: dict[Tile, TileResult] = field(default_factory=dict)
+
+    def report(
+        self,
+        latitude_deg: float,
+        longitude_deg: float,
+        *,
+        point_id: str = "",
+        label: str = "",
+        on: date | None = None,
+        utc_offset_h: float | None = None,
+    ) -> AddressReport:
+        """Return the report of one address.
+
+        on : the day of declination and sun, default today
+        utc_offset_h : of the sun's times, default the whole hour nearest to the sun's own time
+        """
+        _check_position(latitude_deg, longitude_deg)
+        day = on or date.today()
+        asked = Asked(
+            latitude_deg,
+            longitude_deg,
+            point_id=point_id,
+            label=label,
+            on=day,
+            sun_at=sun_times(day, longitude_deg, utc_offset_h),
+        )
+        return reckon(self.site, asked, self.cell(latitude_deg, longitude_deg), self.basis, self.cautions)
+
+    def cell(self, latitude_deg: float, longitude_deg: float) -> CellValue:
+        """Return what the map's cell says at a place."""
+        where = self.prepared.grid.cell_at(latitude_deg, longitude_deg)
+        source = "computed" if self.coverage is None else "result"
+        if where is None:
+            return CellValue("outside", source)
+        if self.coverage is not None:
+            return _from_result(self.coverage, self.site, *where)
+        return _from_tile(self._tile(*where), self.site, *where)
+
+    def _tile(self, row: int, col: int) -> TileResult:
+        tile = next(
+            tile
+            for tile in self.prepared.grid.tiles(TILE_CELLS)
+            if tile.row <= row < tile.row + tile.rows and tile.col <= col < tile.col + tile.cols
+        )
+        if tile not in self._tiles:
+            blocks = tile_blocks(self.prepared, self.store, tile)
+            self._tiles[tile] = receive_tile(self.prepared, tile, blocks)
+        return self._tiles[tile]
+
+
+def open_book(
+    scenario: Scenario, *, wanted: str | None = None, store: str | Path | None = None
+) -> AddressBook:
+    """Read a scenario for its addresses.
+
+    wanted : name of the wanted list, default the first
+
+    Raises InputError when an input is wrong or there is no such list.
+    """
+    chosen = next((w for w in scenario.wanted if wanted in (None, w.name)), None)
+    if chosen is None:
+        names = ", ".join(w.name for w in scenario.wanted)
+        raise InputError(f"The scenario has no wanted list {wanted!r}; it has {names}.")
+    prepared = prepare(scenario)
+    site = Site(
+        scenario=scenario,
+        terrain=prepared.terrain,
+        tiers=prepared.tiers,
+        facts=prepared.facts,
+        options=prepared.reception_options,
+        calibration=prepared.calibration,
+        wanted=chosen,
+    )
+    folder = Path(store) if store else scenario.path.parent / ".covermap_store"
+    cautions = list(scenario_cautions(scenario))
+    if prepared.calibration is not None:
+        cautions.append(prepared.calibration.in_words())
+    return AddressBook(
+        prepared, site, Store(folder), _finished_result(scenario), basis_sentences(prepared), tuple(cautions)
+    )
+
+
+def basis_sentences(prepared: Preparation) -> tuple[str, ...]:
+    """Return what an address is reckoned with, a sentence each."""
+    settings = prepared.scenario.settings
+    prediction, reception = settings.prediction, settings.reception
+    unwanted_percent, faded = TIME_RULES[prediction.time_rule]
+    time_words = "90 % of the time" if faded else "half of the time"
+    names = ", ".join(Path(path).name for path in settings.terrain.elevation)
+    return (
+        f"{MODEL_EDITIONS[prediction.model]} along the path to this very point, a step each "
+        f"{prediction.profile_step_m:g} m over {names}.",
+        f"Wanted services for {time_words}, against interference for {unwanted_percent:g} % of the time; "
+        f"{sigma_summary(prepared.reception_options).in_words()}.",
+        f"{reception.noise_environment.replace('_', ' ').capitalize()} noise, tuner noise figure "
+        f"{reception.tuner_noise_figure_db:g} dB.",
+    )
+
+
+def address(
+    scenario: Scenario,
+    latitude_deg: float,
+    longitude_deg: float,
+    *,
+    wanted: str | None = None,
+    label: str = "",
+    on: date | None = None,
+    store: str | Path | None = None,
+) -> AddressReport:
+    """Which antenna one address needs, how surely and why, by the exact path to its own point.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        From read_scenario.
+    latitude_deg, longitude_deg : float
+        The point, WGS 84; south and west are negative.
+    wanted : str, optional
+        Name of the wanted list; default the first.
+    label : str
+        What to call the place.
+    on : date, optional
+        Day of the magnetic declination and of the sun; default today.
+    store : path, optional
+        Folder of path losses already computed; default .covermap_store beside the scenario.
+
+    Returns
+    -------
+    AddressReport
+        .status is "unknown" with .reason where the point or a wanted station's path is not on the elevation.
+        The cell's own value stands beside it in .cell: from the finished result of this scenario, else by the
+        same sweep.
+
+    Raises
+    ------
+    InputError
+        If an input is wrong, the position is no position, or there is no such list.
+    """
+    _check_position(latitude_deg, longitude_deg)
+    return open_book(scenario, wanted=wanted, store=store).report(
+        latitude_deg, longitude_deg, label=label, on=on
+    )
+
+
+def sun_times(day: date, longitude_deg: float, utc_offset_h: float | None = None) -> tuple[datetime, ...]:
+    """Return the times at which a sheet tells the sun's bearing, with the zone they are stated in."""
+    hours = round(longitude_deg / 15.0) if utc_offset_h is None else utc_offset_h
+    zone = timezone(timedelta(hours=hours))
+    return tuple(datetime.combine(day, time(hour), zone) for hour in SUN_HOURS)
+
+
+def _check_position(latitude_deg: float, longitude_deg: float) -> None:
+    if not (math.isfinite(latitude_deg) and abs(latitude_deg) <= HIGHEST_LATITUDE_DEG):
+        raise InputError(
+            f"latitude is {latitude_deg}; it must lie between -{HIGHEST_LATITUDE_DEG:g} and "
+            f"{HIGHEST_LATITUDE_DEG:g} degrees. Latitude comes first, then longitude."
+        )
+    if not (math.isfinite(longitude_deg) and abs(longitude_deg) <= 180.0):
+        raise InputError(
+            f"longitude is {longitude_deg}; it must lie between -180 and 180 degrees, west negative."
+        )
+
+
+def _finished_result(scenario: Scenario) -> Coverage | None:
+    """Return the scenario's result where it was made from these very inputs and options."""
+    record = read_record(scenario.output)
+    if record is None or record.get("run_id") != run_id_of(scenario):
+        return None
+    try:
+        return open_coverage(scenario.output)
+    except InputError:
+        return None
+
+
+def _from_result(coverage: Coverage, site: Site, row: int, col: int) -> CellValue:
+    window = Tile(row, col, 1, 1)
+    if not bool(coverage.inside_area(window)[0, 0]):
+        return CellValue("outside", "result")
+    fields = {
+        station.station_id: float(coverage.read(f"field/{station.station_id}", window)[0, 0])
+        for station in site.scenario.stations
+        if coverage.has(f"field/{station.station_id}")
+    }
+    name = site.wanted.name
+
+    def of(kind: str, absent: int) -> int:
+        layer = f"{name}/{kind}"
+        return int(coverage.read(layer, window)[0, 0]) if coverage.has(layer) else absent
+
+    chances = coverage.read(f"{name}/tier_chance", window)[:, 0, 0]
+    aims = of("aim", AIM_UNKNOWN), of("second_aim", AIM_UNKNOWN)
+    return _cell_value("result", of("tier", UNKNOWN_UINT8), chances, aims, of("plan_flags", 0), fields)
+
+
+def _from_tile(result: TileResult, site: Site, row: int, col: int) -> CellValue:
+    at = row - result.tile.row, col - result.tile.col
+    if result.flags[at] & OUTSIDE_FLAG:
+        return CellValue("outside", "computed")
+    fields = {
+        station.station_id: float(result.median_dbuvm[(index, *at)])
+        for index, station in enumerate(site.scenario.stations)
+    }
+    reception, cell = result.lists[site.wanted.name], at[0] * result.tile.cols + at[1]
+    return _cell_value(
+        "computed",
+        int(reception.tier[cell]),
+        reception.tier_chance_percent[:, cell],
+        (int(reception.aim_deg[cell]), int(reception.second_aim_deg[cell])),
+        int(reception.plan_flags[cell]),
+        fields,
+    )
+
+
+def _cell_value(
+    source: str,
+    tier: int,
+    chances: NDArray[np.uint8],
+    aims_deg: tuple[int, int],
+    flags: int,
+    fields: dict[str, float],
+) -> CellValue:
+    if tier == UNKNOWN_UINT8:
+        return CellValue("unknown", source, field_dbuvm=fields)
+    known = tuple(None if chance == UNKNOWN_UINT8 else int(chance) for chance in chances)
+    aims = tuple(aim for aim in aims_deg if aim != AIM_UNKNOWN)
+    two = "diplexed" if flags & DIPLEXED else "combined"
+    return CellValue(
+        status="ok",
+        source=source,
+        tier=tier,
+        chance_percent=known[min(tier, len(known)) - 1],
+        tier_chance_percent=known,
+        aims_deg=aims,
+        joined=two if len(aims) > 1 else "single",
+        needs_filter=bool(flags & NEEDS_FILTER),
+        may_overload=bool(flags & MAY_OVERLOAD),
+        lost_at_night=bool(flags & LOST_AT_NIGHT),
+        own_high_vhf=bool(flags & OWN_HIGH_VHF),
+        field_dbuvm=fields,
+    )

@@ -1,0 +1,131 @@
+"""`covermap address`: one position or a list of them, to sheets, JSON and a line of words each."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from covermap.addresses.list_file import AddressList, ListedAddress, read_addresses
+from covermap.addresses.report import AddressReport
+from covermap.errors import InputError
+from covermap.jobs.address_sheets import AddressBook, open_book
+from covermap.reports.address_sheet import address_record, write_sheets
+from covermap.reports.address_sheet.wording import answer
+from covermap.result.result_folder import require_writable
+from covermap.scenario import read_scenario
+from covermap.scenario.text_table import as_number
+
+DEFAULT_FOLDER = "addresses"
+
+
+@dataclass(frozen=True)
+class AddressAnswer:
+    """What the command says: words or JSON for stdout, and what was left out or doubted for stderr."""
+
+    text: str
+    remarks: tuple[str, ...]
+
+
+def write_address_sheets(
+    scenario_path: Path,
+    *,
+    at: str | None = None,
+    addresses: Path | None = None,
+    output: Path | None = None,
+    label: str = "",
+    wanted: str | None = None,
+    on: date | None = None,
+    utc_offset_h: float | None = None,
+    store: Path | None = None,
+    as_json: bool = False,
+    pdf: bool = False,
+    progress: Callable[[str, float, str], bool] | None = None,
+) -> AddressAnswer:
+    """Reckon one address or a list, write the sheets, and return what to say.
+
+    at : 'LAT,LON'; addresses : a list instead of it
+    output : default, a folder addresses beside the scenario; with as_json sheets need it to be given
+
+    Raises InputError when an input is wrong, or no row of the list is usable; nothing is written then.
+    """
+    if (at is None) == (addresses is None):
+        raise InputError("Give either --at LAT,LON or --list addresses.csv.")
+    listed = _listed(at, addresses, label)
+    scenario = read_scenario(scenario_path)
+    folder = Path(output) if output is not None else scenario.path.parent / DEFAULT_FOLDER
+    writes = output is not None or not as_json
+    if writes:
+        require_writable(folder)
+    book = open_book(scenario, wanted=wanted, store=store)
+    reports = []
+    for done, one in enumerate(listed.addresses, start=1):
+        reports.append(_report(book, one, on, utc_offset_h))
+        if (
+            progress is not None
+            and progress("addresses", done / len(listed.addresses), one.point_id) is False
+        ):
+            raise KeyboardInterrupt
+    files: list[Path] = []
+    if writes:
+        files = write_sheets(
+            reports,
+            folder,
+            dn=scenario.settings.prediction.dn,
+            with_clutter=book.site.terrain.has_land_cover,
+            as_list=addresses is not None,
+            left_out=listed.left_out,
+            pdf=pdf,
+        )
+    remarks = (*(f"Left out: {sentence}" for sentence in listed.left_out), *listed.warnings)
+    text = _as_json(reports, addresses is not None) if as_json else _in_words(reports, files)
+    return AddressAnswer(text, remarks)
+
+
+def _listed(at: str | None, addresses: Path | None, label: str) -> AddressList:
+    if addresses is not None:
+        return read_addresses(addresses)
+    latitude_deg, longitude_deg = read_position(at or "")
+    return AddressList((ListedAddress("--at", "", label, latitude_deg, longitude_deg),), (), ())
+
+
+def read_position(words: str) -> tuple[float, float]:
+    """Return latitude and longitude of 'LAT,LON'. Raises InputError if it is none."""
+    parts = words.replace(";", ",").split(",")
+    numbers = [as_number(part) for part in parts]
+    if len(numbers) != 2 or any(number != number for number in numbers):
+        raise InputError(
+            f'--at: found "{words}". Write latitude and longitude in decimal degrees, '
+            "south and west negative, as in --at=44.01,-35.66"
+        )
+    return numbers[0], numbers[1]
+
+
+def _report(
+    book: AddressBook, one: ListedAddress, on: date | None, utc_offset_h: float | None
+) -> AddressReport:
+    return book.report(
+        one.latitude_deg,
+        one.longitude_deg,
+        point_id=one.point_id,
+        label=one.label,
+        on=on,
+        utc_offset_h=utc_offset_h,
+    )
+
+
+def _as_json(reports: list[AddressReport], as_list: bool) -> str:
+    records = [address_record(report) for report in reports]
+    return json.dumps(records if as_list else records[0], indent=2, ensure_ascii=False)
+
+
+def _in_words(reports: list[AddressReport], files: list[Path]) -> str:
+    lines = []
+    for report in reports:
+        first, rest = answer(report)
+        place = f"{report.latitude_deg:.5f}, {report.longitude_deg:.5f}"
+        lines.append(f"{report.label or report.point_id or place}: {first} {rest}")
+    lines.append(f"Wrote {files[0]}" + (f" and {len(files) - 1} more beside it." if len(files) > 1 else "."))
+    return "\n".join(lines)

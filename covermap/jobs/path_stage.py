@@ -1,0 +1,94 @@
+"""The first stage of a run: every missing loss block computed into the store."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from functools import partial
+from typing import Any
+
+import numpy as np
+
+from covermap.grid.blocks import BlockRequest, LossBlock, compute_blocks
+from covermap.grid.executor import Executor
+from covermap.grid.frame import Grid, Tile
+from covermap.grid.smooth_earth import completed_by_smooth_earth
+from covermap.grid.store import Store
+from covermap.grid.stored_block import keep_block, stored_block
+from covermap.jobs.preparation import Preparation
+from covermap.jobs.run_session import RunSession
+
+TILE_CELLS = 128
+TILES_A_MARCH = 4  # tiles on a side that share one march of each radial
+
+Task = tuple[BlockRequest, list[Tile]]
+
+
+def compute_paths(
+    session: RunSession, executor: Executor, report: Callable[[str, float, str], bool], counts: Any
+) -> None:
+    """Put every missing block into the store.
+
+    counts : its computed and read count blocks, one a mast, frequency and tile
+    Raises KeyboardInterrupt when report returns False.
+    """
+    prepared = session.prepared
+    tasks = list(_tasks(session, counts))
+    stations = zip(prepared.station_request, prepared.scenario.stations, strict=True)
+    masts = {prepared.requests[request].of(): station.mast for request, station in stations}
+    results = executor.run(partial(compute_task, session), tasks)
+    for done, (computed, (request, _)) in enumerate(zip(results, tasks, strict=True), start=1):
+        counts.computed += computed
+        if report("paths", done / len(tasks), masts[request.of()]) is False:
+            raise KeyboardInterrupt
+
+
+def compute_task(session: RunSession, task: Task) -> int:
+    """Compute the blocks of one task and keep them; return how many."""
+    request, tiles = task
+    for tile, block in zip(tiles, compute_blocks(request, tiles, session.prepared.terrain), strict=True):
+        keep_block(session.store, request, tile, block)
+    return len(tiles) * len(request.frequencies)
+
+
+def tile_blocks(prepared: Preparation, store: Store, tile: Tile) -> list[LossBlock]:
+    """Return the block of every request for a tile, interferers completed by smooth earth.
+
+    From the store; blocks lost meanwhile are computed again.
+    """
+    longitude_deg, latitude_deg = prepared.grid.centres_lonlat(tile)
+    known = ~np.isnan(prepared.terrain.ground_m(longitude_deg, latitude_deg))
+    blocks = [stored_block(store, request, tile, prepared.terrain) for request in prepared.requests]
+    return [
+        completed_by_smooth_earth(block, request, tile, known, frequencies)
+        for block, request, frequencies in zip(
+            blocks, prepared.requests, prepared.by_smooth_earth, strict=True
+        )
+    ]
+
+
+def _tasks(session: RunSession, counts: Any) -> Iterator[Task]:
+    """Yield what the store lacks; masts take turns over a group of tiles, whose places they share."""
+    for group in marches(session.prepared.grid):
+        for request in session.prepared.requests:
+            yield from _missing(request, group, session.store, counts)
+
+
+def marches(grid: Grid) -> Iterator[list[Tile]]:
+    """Yield groups of neighbouring tiles that share one march of each radial."""
+    for group in grid.tiles(TILE_CELLS * TILES_A_MARCH):
+        yield [
+            Tile(row, col, min(TILE_CELLS, grid.rows - row), min(TILE_CELLS, grid.cols - col))
+            for row in range(group.row, group.row + group.rows, TILE_CELLS)
+            for col in range(group.col, group.col + group.cols, TILE_CELLS)
+        ]
+
+
+def _missing(request: BlockRequest, tiles: list[Tile], blocks: Store, counts: Any) -> list[Task]:
+    """Return what the store lacks: tiles that lack the same frequencies share a march."""
+    lacking: dict[tuple[tuple[float, bool], ...], list[Tile]] = {}
+    for tile in tiles:
+        frequencies = tuple(f for f in request.frequencies if not blocks.has(request.of(f).digest(tile)))
+        counts.read += len(request.frequencies) - len(frequencies)
+        if frequencies:
+            lacking.setdefault(frequencies, []).append(tile)
+    return [(request.of(*frequencies), tiles) for frequencies, tiles in lacking.items()]

@@ -1,0 +1,179 @@
+"""The main computation: paths into the store, then reception tile by tile into rasters."""
+
+from __future__ import annotations
+
+import resource
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+from numba.core.event import install_timer
+
+from covermap.grid.cluster import executor_of
+from covermap.grid.executor import Executor
+from covermap.grid.frame import Tile
+from covermap.grid.store import Store
+from covermap.jobs.compile_ahead import reception_compiled_beside
+from covermap.jobs.path_stage import TILE_CELLS, compute_paths, tile_blocks
+from covermap.jobs.preparation import Preparation, prepare, store_folder
+from covermap.jobs.run_session import RunSession
+from covermap.jobs.tile_reception import TileResult, receive_tile
+from covermap.result.coverage import Coverage, open_coverage
+from covermap.result.rasters import RasterSet
+from covermap.result.result_folder import begun
+from covermap.result.run_json import write_run_json
+from covermap.scenario import Scenario
+
+MOST_FIELD_RASTERS = 20  # outputs.field_rasters = "auto"
+
+# told the stage, the fraction of it that is done, and words about it; False stops the run
+Progress = Callable[[str, float, str], bool]
+
+
+@dataclass
+class RunCounts:
+    """What a run did: blocks computed and read, seconds a stage, seconds spent compiling in them.
+
+    other_tiers : cells of a sample by tier (index 255 unknown) at the other default of the prediction error
+    """
+
+    computed: int = 0
+    read: int = 0
+    stages_s: dict[str, float] = field(default_factory=dict)
+    compile_s: float = 0.0
+    other_tiers: np.ndarray = field(default_factory=lambda: np.zeros(256, dtype=np.int64))
+
+
+def predict(
+    scenario: Scenario,
+    output: str | Path | None = None,
+    *,
+    store: str | Path | None = None,
+    workers: int | None = None,
+    scheduler: str | None = None,
+    progress: Progress | None = None,
+) -> Coverage:
+    """Predict the antenna every cell needs and write rasters and run.json as it goes.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        From read_scenario.
+    output : path, optional
+        Result folder; default as the scenario says.
+    store : path, optional
+        Folder of path losses already computed; default .covermap_store beside the scenario.
+    workers : int, optional
+        Threads; default one a core. The results do not depend on it.
+    scheduler : str, optional
+        Address of a dask.distributed scheduler on this machine or with TLS; its workers compute. They must
+        see the scenario's files and the store under the same paths.
+    progress : callable, optional
+        Told (stage, fraction, words); returning False stops the run.
+
+    Raises
+    ------
+    InputError
+        If an input is wrong; then nothing is written.
+    """
+    with executor_of(workers, scheduler) as executor:
+        return run(prepare(scenario, store), Path(output or scenario.output), store, executor, progress)
+
+
+def run(
+    prepared: Preparation,
+    output: Path,
+    store: str | Path | None,
+    executor: Executor,
+    progress: Progress | None,
+) -> Coverage:
+    """Predict from inputs already read; see predict."""
+    report = progress or (lambda stage, fraction, words: True)
+    counts = RunCounts()
+    blocks = Store(store_folder(prepared.scenario, store))
+    session = RunSession(prepared, blocks)
+    with begun(output):
+        with compile_times(counts), reception_compiled_beside() as compiling:
+            with timed(counts, "paths"):
+                compute_paths(session, executor, report, counts)
+                compiling.wait()
+            rasters = RasterSet(output, prepared.grid, workers=executor.threads_here)
+            with timed(counts, "reception"), rasters:
+                _receive_all(session, rasters, executor, report, counts)
+        write_run_json(output, prepared, counts, peak_memory_mb())
+    return open_coverage(output)
+
+
+@contextmanager
+def timed(counts: RunCounts, stage: str) -> Iterator[None]:
+    """Note the wall time of a stage."""
+    started = time.perf_counter()
+    yield
+    counts.stages_s[stage] = time.perf_counter() - started
+
+
+@contextmanager
+def compile_times(counts: RunCounts) -> Iterator[None]:
+    """Note the time the compiler took; on two threads at once it counts once."""
+
+    def add(seconds: float) -> None:
+        counts.compile_s += seconds
+
+    with install_timer("numba:compile", add):
+        yield
+    counts.compile_s = round(counts.compile_s, 1)
+
+
+def peak_memory_mb() -> float:
+    """Return the greatest resident memory of this process so far, in MB."""
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return peak / (1024.0 * 1024.0 if sys.platform == "darwin" else 1024.0)
+
+
+def receive_task(session: RunSession, tile: Tile) -> TileResult:
+    """Return what the cells of a tile need, from the store; blocks lost meanwhile are computed again."""
+    prepared = session.prepared
+    return receive_tile(prepared, tile, tile_blocks(prepared, session.store, tile))
+
+
+def _receive_all(
+    session: RunSession, rasters: RasterSet, executor: Executor, report: Progress, counts
+) -> None:
+    """Work out every tile and write it; tiles are written in grid order whatever the workers."""
+    prepared = session.prepared
+    tiles = list(prepared.grid.tiles(TILE_CELLS))
+    for done, result in enumerate(executor.run(partial(receive_task, session), tiles), start=1):
+        _write_tile(prepared, rasters, result)
+        counts.other_tiers += np.bincount(result.other_tier, minlength=256)
+        if report("reception", done / len(tiles), f"tile {done} of {len(tiles)}") is False:
+            raise KeyboardInterrupt
+
+
+def writes_field_rasters(prepared: Preparation) -> bool:
+    """Return whether a field raster a station is written: as asked, or up to 20 stations."""
+    asked = prepared.scenario.settings.outputs.field_rasters
+    return len(prepared.scenario.stations) <= MOST_FIELD_RASTERS if asked == "auto" else bool(asked)
+
+
+def _write_tile(prepared: Preparation, rasters: RasterSet, result: TileResult) -> None:
+    tile = result.tile
+    rasters.write("ground", tile, result.ground_m)
+    rasters.write("flags", tile, result.flags)
+    if prepared.homes is not None:
+        rasters.write("homes", tile, prepared.homes.window(tile))
+        if prepared.homes.without_roof is not None:
+            rasters.write("homes_without_roof", tile, prepared.homes.without_roof.window(tile))
+    if writes_field_rasters(prepared):
+        for station, median_dbuvm in zip(prepared.scenario.stations, result.median_dbuvm, strict=True):
+            rasters.write(f"field/{station.station_id}", tile, median_dbuvm)
+        if prepared.calibration is not None:
+            for station, adjusted in zip(prepared.scenario.stations, result.adjusted_dbuvm, strict=True):
+                rasters.write(f"field_adjusted/{station.station_id}", tile, adjusted)
+    for wanted in prepared.scenario.wanted:
+        causes = result.main_cause[wanted.name], result.service_cause[wanted.name]
+        rasters.write_list(wanted, tile, result.lists[wanted.name], *causes)

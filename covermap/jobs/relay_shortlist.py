@@ -1,0 +1,36 @@
+"""`covermap relays`: the shortlist of hilltops, and what is written of it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+
+def shortlist_relays(
+    scenario_path: Path, output: Path | None = None, *, workers: int | None = None, overwrite: bool = False
+) -> str:
+    """Write the hilltops from which a relay would reach most homes; return them in words.
+
+    output : default, a folder relays inside the scenario's result
+
+    Raises InputError without a finished result with homes; nothing is written then.
+    """
+    from covermap.jobs.relays import relays
+    from covermap.reports.relay_list import write_relays
+    from covermap.result.coverage import open_coverage
+    from covermap.result.result_folder import require_own_record, require_writable
+    from covermap.scenario import read_scenario
+    from covermap.wording.words import path_in_words
+
+    scenario = read_scenario(scenario_path)
+    coverage = open_coverage(scenario.output)
+    folder = output or coverage.folder / "relays"
+    require_own_record(folder, "relays.html", overwrite)
+    require_writable(folder)
+    found = relays(scenario, workers=workers)
+    sentences = write_relays(found, coverage.run.get("cautions", []), scenario.name, folder)
+    return "\n".join(
+        [
+            *sentences,
+            f"Open {path_in_words(folder / 'relays.html')}; GIS: {path_in_words(folder / 'relays.gpkg')}.",
+        ]
+    )

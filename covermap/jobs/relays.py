@@ -1,0 +1,297 @@
+"""A shortlist of hilltops for a relay: paths from every candidate, homes reached, greedy choice, swaps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from covermap.errors import InputError
+from covermap.grid.blocks import BlockRequest, compute_blocks
+from covermap.grid.executor import run_tasks
+from covermap.grid.fields import TIME_RULES, wanted_field
+from covermap.grid.frame import Tile
+from covermap.jobs.preparation import PATH_HEIGHT_M, Preparation, prepare
+from covermap.planning.relay_choice import choose_sites
+from covermap.planning.relay_harm import Neighbour, harmed_cells, neighbours_of
+from covermap.planning.relay_sites import HomeCells, Sites, candidate_sites, home_cells
+from covermap.planning.results import read_cells
+from covermap.reception.required_field import required_field
+from covermap.result.coverage import Coverage, open_coverage
+from covermap.scenario import Scenario
+from covermap.scenario.channels import Channel, read_channel_plan
+
+RELAY_ERP_KW, RELAY_HEIGHT_M = 0.01, 20.0  # judgement: a small relay on a short mast
+RELAY_REACH_KM = 30.0
+ROOFTOP = 5
+USUAL_WIDTH_MHZ = 6.0  # of a channel, without a channel plan
+MOST_CHOSEN = 5
+TILE_CELLS = 128
+
+
+@dataclass(frozen=True, eq=False)
+class RelayShortlist:
+    """What covermap.jobs.relays found.
+
+    sites : one row a candidate worth a visit, chosen ones first, in WGS 84
+    frequency_mhz, channels : what was assumed
+    same_channel, beside : stations of the file on those channels, and one channel above or below
+    homes_sought : homes the relay should bring to a rooftop antenna
+    candidates : how many tops were tried
+    """
+
+    sites: gpd.GeoDataFrame
+    list_name: str
+    frequency_mhz: float
+    channels: tuple[str, ...]
+    same_channel: int
+    beside: int
+    homes_sought: float
+    candidates: int
+
+
+def relays(
+    scenario: Scenario,
+    result: str | Path | None = None,
+    *,
+    list_name: str | None = None,
+    workers: int | None = None,
+) -> RelayShortlist:
+    """Return hilltops from which a relay would bring most homes to a rooftop antenna.
+
+    Parameters
+    ----------
+    scenario : of read_scenario(), with homes
+    result : its finished result folder; default as the scenario says
+    list_name : the wanted list, default the first
+    workers : threads, default one a core
+
+    Raises InputError without a finished result, without homes, or where no top receives the services.
+    """
+    coverage = open_coverage(result or scenario.output)
+    name = list_name or coverage.lists[0]
+    coverage.services(name)
+    if not coverage.has("homes"):
+        raise InputError(f"{coverage.folder}: the result holds no homes by cell, which a relay is chosen by.")
+    prepared = prepare(scenario)
+    if prepared.grid != coverage.grid:
+        raise InputError(
+            f"{coverage.folder}: its grid is not the scenario's any more. Run covermap map again."
+        )
+    lived = home_cells(coverage)
+    tier = read_cells(coverage, f"{name}/tier", lived.row, lived.col)
+    is_sought = (tier > ROOFTOP) & (tier <= ROOFTOP + 3)
+    sought = np.where(is_sought, lived.homes, 0.0)
+    sites = candidate_sites(
+        coverage, name, HomeCells(lived.row[is_sought], lived.col[is_sought], sought[is_sought])
+    )
+    if sites.row.size == 0:
+        raise InputError(
+            "No hilltop receives every service of the list 10 dB above what a rooftop antenna needs: a relay "
+            "would have no donor signal."
+        )
+    channels, frequency_mhz, neighbours = _channels(scenario, len(coverage.services(name)))
+    fields = _fields(prepared, sites, frequency_mhz, np.stack([lived.row, lived.col], axis=1), workers)
+    return _shortlist(
+        prepared, coverage, name, sites, fields, lived, sought, channels, frequency_mhz, neighbours
+    )
+
+
+def _channels(scenario: Scenario, count: int) -> tuple[tuple[str, ...], float, tuple[Neighbour, ...]]:
+    """Return channels for a relay, their middle frequency, and the stations on them or beside them.
+
+    UHF channels that no station of the file uses come first, those without a station beside them before
+    the others.
+    """
+    used = [station.frequency_mhz for station in scenario.stations]
+    plan_name, width_mhz = scenario.settings.transmitters.channel_plan, USUAL_WIDTH_MHZ
+    uhf = []
+    if plan_name is not None:
+        plan = read_channel_plan(plan_name)
+        usable = [channel for channel in plan.channels.values() if _usable(channel)]
+        uhf = [(channel.label, channel.centre_mhz) for channel in usable]
+        width_mhz = max((channel.width_mhz for channel in usable), default=width_mhz)
+    if not uhf:
+        uhf = [(f"{frequency:g} MHz", frequency) for frequency in sorted(set(used))]
+
+    def harm(channel: tuple[str, float]) -> tuple[int, int, float]:
+        near = neighbours_of(used, [channel[1]], width_mhz)
+        same = sum(one.adjacent_db is None for one in near)
+        return same, len(near) - same, channel[1]
+
+    picked = sorted(uhf, key=harm)[:count]
+    relay_mhz = [frequency for _, frequency in picked]
+    labels = tuple(label for label, _ in picked)
+    return labels, float(np.median(relay_mhz)), neighbours_of(used, relay_mhz, width_mhz)
+
+
+def _usable(channel: Channel) -> bool:
+    return channel.band == "uhf" and channel.use == "current"
+
+
+def _fields(
+    prepared: Preparation, sites: Sites, frequency_mhz: float, cells: NDArray, workers: int | None
+) -> NDArray[np.float32]:
+    """Return the field of a relay at each site in each of the cells (N, 2): wanted, unwanted; (C, 2, N).
+
+    Wanted as the time rule asks; unwanted at its small percentage of time.
+    """
+    grid = prepared.grid
+    longitude_deg, latitude_deg = grid.lonlat_of(sites.row, sites.col)
+    prediction = prepared.scenario.settings.prediction
+    owner = [
+        (tile, np.flatnonzero(_within(tile, cells)))
+        for tile in grid.tiles(TILE_CELLS)
+        if _within(tile, cells).any()
+    ]
+    to_field_db = 199.36 + 20.0 * np.log10(frequency_mhz / 1000.0) + 10.0 * np.log10(RELAY_ERP_KW)
+
+    def of_site(site: int) -> NDArray[np.float32]:
+        row, col = sites.row[site], sites.col[site]
+        near = [
+            (tile, mine)
+            for tile, mine in owner
+            if mine.size and _distance_m(tile, row, col, grid.cell_m) <= 1000.0 * RELAY_REACH_KM
+        ]
+        request = BlockRequest(
+            latitude_deg=float(latitude_deg[site]),
+            longitude_deg=float(longitude_deg[site]),
+            tx_height_m=RELAY_HEIGHT_M,
+            heights_m=(PATH_HEIGHT_M,),
+            frequencies=((frequency_mhz, False),),
+            time_percents=(50.0, TIME_RULES[prediction.time_rule][0]),
+            dn=prediction.dn,
+            n0=prediction.n0,
+            model=prediction.model,
+            profile_step_m=prediction.profile_step_m,
+            reach_km=RELAY_REACH_KM,
+            grid=grid,
+            terrain_digest=prepared.terrain.digest,
+        )
+        field_dbuvm = np.full((2, len(cells)), np.nan, dtype=np.float32)
+        blocks = compute_blocks(request, [tile for tile, _ in near], prepared.terrain)
+        for (tile, mine), block in zip(near, blocks, strict=True):
+            inside = cells[mine] - (tile.row, tile.col)
+            here = inside[:, 0], inside[:, 1]
+            median_dbuvm = np.float32(to_field_db) - block.loss_db[0, 0][here]
+            spread_db = block.spread_db[0, 0][here]
+            field_dbuvm[0, mine] = wanted_field(median_dbuvm, spread_db, prediction.time_rule)
+            field_dbuvm[1, mine] = median_dbuvm + spread_db
+        return field_dbuvm
+
+    return np.stack(list(run_tasks(of_site, range(sites.row.size), workers)))
+
+
+def _within(tile: Tile, cells: NDArray) -> NDArray[np.bool_]:
+    return (
+        (cells[:, 0] >= tile.row)
+        & (cells[:, 0] < tile.row + tile.rows)
+        & (cells[:, 1] >= tile.col)
+        & (cells[:, 1] < tile.col + tile.cols)
+    )
+
+
+def _distance_m(tile: Tile, row: int, col: int, cell_m: float) -> float:
+    """Return the distance from a cell to the nearest edge of a tile, 0 inside."""
+    down = max(tile.row - row, row - tile.row - tile.rows, 0)
+    right = max(tile.col - col, col - tile.col - tile.cols, 0)
+    return float(np.hypot(down, right) * cell_m)
+
+
+def _shortlist(
+    prepared: Preparation,
+    coverage: Coverage,
+    name: str,
+    sites: Sites,
+    fields: NDArray[np.float32],
+    lived: HomeCells,
+    sought: NDArray[np.float64],
+    channels: tuple[str, ...],
+    frequency_mhz: float,
+    neighbours: tuple[Neighbour, ...],
+) -> RelayShortlist:
+    of_list = next(wanted for wanted in prepared.scenario.wanted if wanted.name == name)
+    wanted = [prepared.scenario.stations[index] for group in of_list.transmitters for index in group]
+    needed_dbuvm = required_field(
+        prepared.tiers[ROOFTOP],
+        frequency_mhz,
+        max(station.required_cn_db for station in wanted),
+        prepared.reception_options.noise_environment,
+        confidence_percent=prepared.reception_options.confidence_percent,
+        options=prepared.reception_options,
+    )
+    reached = np.nan_to_num(fields[:, 0], nan=-np.inf) >= needed_dbuvm
+    harmed = _harmed(prepared, coverage, fields[:, 1], lived, neighbours)
+    chosen = choose_sites(reached, sought, harmed, MOST_CHOSEN)
+    chance = read_cells(coverage, f"{name}/dead_zone_chance", lived.row, lived.col)
+    dead = lived.homes * (1.0 - np.minimum(chance, 100) / 100.0)
+    alone = reached @ sought
+    others = [int(site) for site in np.argsort(-(alone - harmed), kind="stable") if site not in chosen]
+    listed = [*chosen, *[site for site in others if alone[site] > harmed[site]][: 2 * MOST_CHOSEN]]
+    longitude_deg, latitude_deg = coverage.grid.lonlat_of(sites.row, sites.col)
+    covered = np.zeros(lived.homes.size, dtype=bool)
+    rows = []
+    for rank, site in enumerate(listed, start=1):
+        added = float(sought[reached[site] & ~covered].sum())
+        if site in chosen:
+            covered |= reached[site]
+        rows.append(
+            {
+                "rank": rank,
+                "chosen": site in chosen,
+                "latitude_deg": round(float(latitude_deg[site]), 6),
+                "longitude_deg": round(float(longitude_deg[site]), 6),
+                "ground_m": round(float(sites.ground_m[site]), 1),
+                "homes_reached": round(float(alone[site]), 1),
+                "homes_added": round(added, 1),
+                "dead_zone_homes_reached": round(float(dead[reached[site]].sum()), 1),
+                "homes_harmed": round(float(harmed[site]), 1),
+                "donor_margin_db": round(float(sites.donor_margin_db[site]), 1),
+            }
+        )
+    table = pd.DataFrame(rows)
+    points = gpd.points_from_xy(
+        table.get("longitude_deg", []), table.get("latitude_deg", []), crs="EPSG:4326"
+    )
+    return RelayShortlist(
+        gpd.GeoDataFrame(table, geometry=points),
+        name,
+        frequency_mhz,
+        channels,
+        sum(one.adjacent_db is None for one in neighbours),
+        sum(one.adjacent_db is not None for one in neighbours),
+        float(sought.sum()),
+        sites.row.size,
+    )
+
+
+def _harmed(
+    prepared: Preparation,
+    coverage: Coverage,
+    relay_dbuvm: NDArray[np.float32],
+    lived: HomeCells,
+    neighbours: tuple[Neighbour, ...],
+) -> NDArray[np.float64]:
+    """Return homes that would lose a station on a relay's channel or beside it, by site."""
+    harmed = np.zeros(relay_dbuvm.shape, dtype=bool)
+    for neighbour in neighbours:
+        station = prepared.scenario.stations[neighbour.station]
+        name = f"field/{station.station_id}"
+        if not coverage.has(name):
+            raise InputError(
+                f"{coverage.folder} holds no fields by station. Set field_rasters = true and run again."
+            )
+        needed_dbuvm = required_field(
+            prepared.tiers[ROOFTOP],
+            station.frequency_mhz,
+            station.required_cn_db,
+            prepared.reception_options.noise_environment,
+            options=prepared.reception_options,
+        )
+        station_dbuvm = read_cells(coverage, name, lived.row, lived.col)
+        harmed |= harmed_cells(station_dbuvm, needed_dbuvm, relay_dbuvm, neighbour.adjacent_db)
+    return harmed @ lived.homes

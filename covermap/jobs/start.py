@@ -1,0 +1,57 @@
+"""`covermap demo` and `covermap new`: something to run, and something to fill in."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import covermap
+from covermap.errors import InputError
+from covermap.scenario.template import write_new_scenario
+
+DEMO_FILES = (
+    "scenario.toml", "area.gpkg", "elevation.tif", "land_cover.tif", "homes.gpkg", "neighbourhoods.gpkg",
+    "places.gpkg", "transmitters.csv", "patterns.csv", "prices.csv", "make_demo.py",
+)  # fmt: skip
+
+
+def write_demo(folder: Path) -> str:
+    """Write the demo scenario to a new or empty folder; return what to do next.
+
+    Raises InputError when the folder holds files already or cannot be written.
+    """
+    _new_folder(folder)
+    for name in DEMO_FILES:
+        shutil.copyfile(_demo_source() / name, folder / name)
+    return (
+        f"Wrote the demo to {folder}: Skerra, an invented island with 5 masts.\n"
+        f"Next: covermap map {folder / 'scenario.toml'}"
+    )
+
+
+def _demo_source() -> Path:
+    """Return the demo's folder: inside an installed package, or beside it in a checkout."""
+    package = Path(covermap.__file__).parent
+    inside = package / "data_demo"
+    return inside if inside.is_dir() else package.parent / "data_demo"
+
+
+def _new_folder(folder: Path) -> None:
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise InputError(f"{folder} exists and is not an empty folder. Name a new folder.")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(
+            f"{folder} cannot be made: {error.strerror}. Name a folder you may write to."
+        ) from error
+
+
+def write_new(folder: Path, elevation: list[Path], stations: Path | None) -> str:
+    """Write a commented scenario and blank tables to a new folder; return what is still missing."""
+    _new_folder(folder)
+    missing = write_new_scenario(folder, elevation, stations)
+    lines = [f"Wrote {folder / 'scenario.toml'} with every key and its default, and blank tables."]
+    lines += ["Still missing:", *(f"  {sentence}" for sentence in missing)] if missing else []
+    lines.append(f"Then: covermap check {folder / 'scenario.toml'}")
+    return "\n".join(lines)

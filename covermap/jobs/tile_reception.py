@@ -1,0 +1,164 @@
+"""One tile from path losses to what its cells need: fields per station, then reception per wanted list."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covermap.constants import UNKNOWN_UINT8
+from covermap.grid.blocks import LossBlock
+from covermap.grid.fields import (
+    STEEP_RAY_DEG,
+    excess_loss_db,
+    median_field,
+    pattern_db,
+    unwanted_field,
+    wanted_field,
+)
+from covermap.grid.frame import Tile
+from covermap.grid.geodesy import mast_geometry
+from covermap.jobs.preparation import Preparation
+from covermap.reception import CellSignals, ListReception
+from covermap.reception.causes import Hindrances, main_cause, service_causes
+from covermap.reception.signals import SMOOTH_EARTH
+from covermap.result.raster_catalogue import NEAR_MAST_FLAG, OUTSIDE_FLAG, STEEP_RAY_FLAG
+
+SAMPLE_EVERY = 11  # cells; how the prediction error moves the tiers is told from a sample
+
+
+@dataclass(frozen=True, eq=False)
+class TileResult:
+    """What one tile's cells get; arrays have shape (rows, cols), lists keep their own first axes flat.
+
+    median_dbuvm : field of each station at 50 % of time and 10 m, shape (S, rows, cols), NaN unknown
+    adjusted_dbuvm : the same with the offsets of calibration, what the lists are worked out from
+    main_cause, service_cause : of each list, shapes (N,) and (V, N), as covermap.reception.causes
+    other_tier : of a sample of cells, for the first list, at the other default of the prediction error
+    """
+
+    tile: Tile
+    flags: NDArray[np.uint8]
+    ground_m: NDArray[np.float32]
+    median_dbuvm: NDArray[np.float32]
+    adjusted_dbuvm: NDArray[np.float32]
+    lists: dict[str, ListReception]
+    main_cause: dict[str, NDArray[np.uint8]]
+    service_cause: dict[str, NDArray[np.uint8]]
+    other_tier: NDArray[np.uint8]
+
+
+def receive_tile(prepared: Preparation, tile: Tile, blocks: list[LossBlock]) -> TileResult:
+    """Return what the cells of a tile need, from the blocks of prepared.requests in the same order."""
+    longitude_deg, latitude_deg = (array.ravel() for array in prepared.grid.centres_lonlat(tile))
+    outside = ~prepared.inside_area(tile).ravel()
+    fields = _tile_fields(prepared, blocks, longitude_deg, latitude_deg)
+    signals = fields.signals
+    signals.field_dbuvm[:, :, outside] = np.nan
+    fields.flags[outside] |= OUTSIDE_FLAG
+    options = prepared.reception_options
+    counted = _counted(prepared, tile, outside)
+    lists = {name: receiver.receive(signals, counted) for name, receiver in prepared.receivers.items()}
+    for found in lists.values():
+        found.plan_flags[fields.smooth_earth & (found.tier != UNKNOWN_UINT8)] |= SMOOTH_EARTH
+    noise_db = prepared.noise_db
+    ground_m = prepared.terrain.ground_m(longitude_deg, latitude_deg)
+    shape = (tile.rows, tile.cols)
+    sample = slice(None, None, SAMPLE_EVERY)
+    other = prepared.receiver_at_other_default.receive(signals.some(sample))
+    return TileResult(
+        tile,
+        fields.flags.reshape(shape),
+        ground_m.astype(np.float32).reshape(shape),
+        fields.median_dbuvm.reshape(-1, *shape),
+        fields.adjusted_dbuvm.reshape(-1, *shape),
+        lists,
+        {name: main_cause(found, noise_db, fields.hindrances) for name, found in lists.items()},
+        {
+            name: service_causes(found, options.confidence_percent, noise_db, fields.hindrances)
+            for name, found in lists.items()
+        },
+        other.tier[~outside[sample]],
+    )
+
+
+def _counted(prepared: Preparation, tile: Tile, outside: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return where fields are tried weaker and stronger: in cells with homes, where homes are known."""
+    if prepared.homes is None:
+        return ~outside
+    return ~outside & (np.nan_to_num(prepared.homes.window(tile).ravel()) > 0.0)
+
+
+@dataclass(frozen=True, eq=False)
+class _TileFields:
+    """Fields of a tile's N cells: for reception, for the rasters, and what stands in the way."""
+
+    signals: CellSignals
+    median_dbuvm: NDArray[np.float32]
+    adjusted_dbuvm: NDArray[np.float32]
+    flags: NDArray[np.uint8]
+    hindrances: Hindrances
+    smooth_earth: NDArray[np.bool_]
+
+
+def _tile_fields(
+    prepared: Preparation, blocks: list[LossBlock], longitude_deg: NDArray, latitude_deg: NDArray
+) -> _TileFields:
+    cells, heights = longitude_deg.size, len(prepared.heights_m)
+    stations = prepared.scenario.stations
+    wanted, unwanted, median_at = (
+        np.empty((len(stations), heights, cells), dtype=np.float32) for _ in range(3)
+    )
+    raw, obstacle_db, null_db = (np.empty((len(stations), cells), dtype=np.float32) for _ in range(3))
+    path_class = np.empty((len(stations), cells), dtype=np.uint8)
+    bearing_deg, distance_km = (
+        np.empty((len(prepared.scenario.masts), cells), dtype=np.float32) for _ in range(2)
+    )
+    flags = np.zeros(cells, dtype=np.uint8)
+    smooth_earth = np.zeros(cells, dtype=bool)
+    geometry = [
+        mast_geometry(request.latitude_deg, request.longitude_deg, longitude_deg, latitude_deg)
+        for request in prepared.requests
+    ]
+    for index, station in enumerate(stations):
+        request = prepared.station_request[index]
+        block, seen = blocks[request], geometry[request]
+        departure_deg = block.departure_deg.ravel().astype(np.float64)
+        frequency = prepared.station_frequency[index]
+        gain_db = pattern_db(station, seen.azimuth_deg, departure_deg)
+        loss_db = block.loss_db[frequency].reshape(heights, cells)
+        median = median_field(station, loss_db, gain_db)
+        raw[index] = median[0]
+        obstacle_db[index] = excess_loss_db(loss_db[0], seen.distance_km, station.frequency_mhz)
+        if prepared.calibration is not None:
+            median = median + prepared.calibration.adjustment_db(
+                station, longitude_deg, latitude_deg, obstacle_db[index], block.path_class.ravel()
+            )
+        spread_db = block.spread_db[frequency].reshape(heights, cells)
+        median_at[index] = median
+        wanted[index] = wanted_field(median, spread_db, prepared.scenario.settings.prediction.time_rule)
+        unwanted[index] = unwanted_field(median, spread_db)
+        if block.smooth_earth is not None:
+            smooth_earth |= block.smooth_earth.ravel()
+        steep = departure_deg < STEEP_RAY_DEG
+        path_class[index] = block.path_class.ravel()
+        null_db[index] = np.where(steep, -gain_db, 0.0)
+        mast = prepared.facts.mast[index]
+        bearing_deg[mast], distance_km[mast] = seen.back_azimuth_deg, seen.distance_km
+        if station.use == "wanted":
+            flags |= np.where(block.near.ravel(), NEAR_MAST_FLAG, 0).astype(np.uint8)
+            if station.elevation_pattern is None:
+                flags |= np.where(steep, STEEP_RAY_FLAG, 0).astype(np.uint8)
+    signals = CellSignals(
+        heights_m=np.asarray(prepared.heights_m, dtype=np.float64),
+        field_dbuvm=wanted,
+        bearing_deg=bearing_deg,
+        clutter_height_m=prepared.terrain.clutter_height_m(longitude_deg, latitude_deg).astype(np.float32),
+        open_land=prepared.terrain.open_land(longitude_deg, latitude_deg),
+        unwanted_field_dbuvm=unwanted,
+        median_field_dbuvm=median_at,
+        distance_km=distance_km,
+    )
+    hindrances = Hindrances(obstacle_db, path_class, null_db, prepared.terrain.has_land_cover)
+    return _TileFields(signals, raw, median_at[:, 0].copy(), flags, hindrances, smooth_earth)

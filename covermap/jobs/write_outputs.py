@@ -1,0 +1,264 @@
+"""Everything of a result that is derived from its rasters: tables, layers and pages."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyproj
+from numpy.typing import NDArray
+
+from covermap.bearings import declination
+from covermap.gis_layers.geopackage import DESCRIPTIONS, write_geopackage
+from covermap.gis_layers.qgis_project import write_qgis_project
+from covermap.gis_layers.raster_styles import write_raster_styles
+from covermap.grid.frame import Grid
+from covermap.planning.areas import WholeSummary, summarise_areas, summarise_whole
+from covermap.planning.dead_zones import NamedPlace, find_dead_zones
+from covermap.planning.neighbourhoods import OUTSIDE_ID, read_neighbourhoods, with_outside
+from covermap.planning.not_promised import not_promised
+from covermap.planning.polygons import read_layer
+from covermap.planning.prices import read_prices
+from covermap.planning.service_area import read_service_area
+from covermap.planning.shading import shading_ridges
+from covermap.planning.stock import stock_table
+from covermap.planning.suppression import round_summary
+from covermap.reports.brief import write_brief
+from covermap.reports.fieldwork.survey_files import survey_layers
+from covermap.reports.run_summary import run_in_words
+from covermap.reports.web_map import Place, write_map
+from covermap.reports.web_map.estimate_inputs import StationLevels
+from covermap.result.coarsened import coarsened
+from covermap.result.coverage import Coverage, open_coverage
+from covermap.result.csv_tables import write_neighbourhoods, write_stock, write_transmitters
+from covermap.result.public import (
+    drop_homes_by_cell,
+    public_areas,
+    public_homes,
+    public_ridges,
+    public_zones,
+)
+from covermap.result.run_json import homes_record, update_run_json
+from covermap.result.transmitters import transmitters_layer
+from covermap.scenario.records import Scenario
+from covermap.terrain import relief_grey
+
+ROOF_M = 10.0  # mounts above a rooftop's need a mast of their own
+Report = Callable[[str, float, str], bool]
+
+
+def write_layers_and_pages(
+    prepared: Any,
+    coverage: Coverage,
+    report: Report,
+    *,
+    public: bool = False,
+    levels: Callable[[Grid], StationLevels] | None = None,
+) -> str:
+    """Write tables, GeoPackage and map of a result whose rasters are there; return the summary in words.
+
+    prepared : covermap.jobs.preparation.Preparation of the run
+    report : told (stage, fraction, words)
+    public : leave out homes by cell, small counts and what would reveal them, and the stock
+    levels : returns what the squares of the map's grid receive, for the quick estimate in the map
+    """
+    scenario: Scenario = prepared.scenario
+    folder = coverage.folder
+    started = time.perf_counter()
+    report("outputs", 0.05, "counting")
+    whole = summarise_whole(coverage)
+    counted, warnings = _areas(prepared, coverage)
+    zones = dead_zones(coverage, places(scenario))
+    shading = _ridges(prepared, coverage)
+    stock = None if public else _stock(prepared, coverage)
+    behind = not_promised(coverage, coverage.lists[0])
+    if public:
+        whole = {name: round_summary(summary) for name, summary in whole.items()}
+        counted, zones, shading = public_areas(counted), public_zones(zones), public_ridges(shading)
+        drop_homes_by_cell(coverage)
+    areas, table = _apart(counted)
+    homes = _homes_record(prepared, counted, public=public)
+    coverage.run["homes"] = homes
+    transmitters = _transmitters(prepared, coverage, whole)
+    files = [write_transmitters(transmitters, folder)]
+    if table is not None:
+        files.append(write_neighbourhoods(table, folder))
+    if stock is not None:
+        files.append(write_stock(stock, folder))
+    report("outputs", 0.3, "coverage.gpkg")
+    more = {"dead_zones": zones, "ridges": shading, "survey_points": survey_layers(coverage)}
+    files.append(write_geopackage(scenario, coverage, areas, transmitters, folder, more=more))
+    files += write_raster_styles(coverage)
+    files.append(write_qgis_project(coverage, DESCRIPTIONS))
+    drawn = coarsened(coverage)
+    relief = relief_grey(drawn.read("ground"), drawn.grid.cell_m)
+    report("outputs", 0.6, "brief.html")
+    files.append(
+        write_brief(
+            drawn,
+            scenario,
+            whole,
+            relief,
+            folder,
+            behind=behind,
+            areas=areas,
+            zones=zones,
+            places=places(scenario),
+        )
+    )
+    report("outputs", 0.7, "map.html")
+    files.append(_write_map(prepared, drawn, whole, relief, areas, zones, shading, levels))
+    report("outputs", 1.0, "done")
+    update_run_json(
+        folder,
+        {
+            "homes": homes,
+            "warnings": list(warnings),
+            "dead_zones": zones["wanted_list"].value_counts().to_dict(),
+            "stages_s": {"outputs": round(time.perf_counter() - started, 2)},
+        },
+        files,
+    )
+    return run_in_words(open_coverage(folder), whole)
+
+
+def _transmitters(prepared: Any, coverage: Coverage, whole: dict[str, WholeSummary]) -> gpd.GeoDataFrame:
+    stations = prepared.scenario.stations
+    ground_m = prepared.terrain.ground_m(
+        np.array([station.longitude_deg for station in stations]),
+        np.array([station.latitude_deg for station in stations]),
+    )
+    first = whole[prepared.scenario.wanted[0].name]
+    return transmitters_layer(
+        prepared.scenario,
+        coverage,
+        ground_terrain_m={s.station_id: float(m) for s, m in zip(stations, ground_m, strict=True)},
+        homes_decided=first.decided if prepared.homes is not None else None,
+    )
+
+
+def _areas(prepared: Any, coverage: Coverage) -> tuple[gpd.GeoDataFrame | None, tuple[str, ...]]:
+    settings = prepared.scenario.settings.areas
+    if settings is None or settings.neighbourhoods is None:
+        return None, ()
+    neighbourhoods, warnings = read_neighbourhoods(settings, coverage.grid)
+    on = compass_day(coverage.run.get("stations_as_of", ""))
+
+    def declination_deg(latitude_deg: float, longitude_deg: float) -> float | None:
+        found = declination(latitude_deg, longitude_deg, on)
+        return None if found is None else found.declination_deg
+
+    if prepared.homes is not None:
+        neighbourhoods = with_outside(neighbourhoods, coverage.grid)
+    areas = summarise_areas(coverage, neighbourhoods, prepared.homes, prepared.land, declination_deg)
+    return areas, warnings
+
+
+def _apart(counted: gpd.GeoDataFrame | None) -> tuple[gpd.GeoDataFrame | None, gpd.GeoDataFrame | None]:
+    """Return the rows of neighbourhoods, and the table with the row outside them where homes stand there."""
+    if counted is None:
+        return None, None
+    outside = counted["neighbourhood_id"] == OUTSIDE_ID
+    empty = outside & (counted.geometry.is_empty | (counted.get("homes_total") == 0))
+    return counted[~outside].reset_index(drop=True), counted[~empty]
+
+
+def _homes_record(prepared: Any, counted: gpd.GeoDataFrame | None, *, public: bool) -> dict[str, Any] | None:
+    """Return what run.json says of the homes, those outside every neighbourhood among it."""
+    record = homes_record(prepared.homes, prepared.scenario)
+    if record is not None and counted is not None:
+        outside = counted.loc[counted["neighbourhood_id"] == OUTSIDE_ID, "homes_total"].fillna(0.0)
+        record["outside_neighbourhoods"] = float(outside.iloc[0]) if len(outside) else 0.0
+    return public_homes(record) if public else record
+
+
+def _stock(prepared: Any, coverage: Coverage) -> pd.DataFrame | None:
+    """Return the stock of the service area; None without homes or prices."""
+    settings = prepared.scenario.settings
+    if settings.business is None or prepared.homes is None:
+        return None
+    return stock_table(
+        coverage,
+        prepared.homes,
+        read_service_area(settings.areas, coverage.grid),
+        read_prices(settings.business.prices),
+        amplified=[tier.tier for tier in prepared.tiers if tier.has_amplifier],
+        masts=[tier.tier for tier in prepared.tiers if tier.height_m > ROOF_M],
+    )
+
+
+def _ridges(prepared: Any, coverage: Coverage) -> gpd.GeoDataFrame:
+    """Return the ridges that shade homes, of all lists."""
+    dn = prepared.scenario.settings.prediction.dn
+    found = [
+        shading_ridges(coverage, prepared.scenario.stations, prepared.terrain, name, dn)
+        for name in coverage.lists
+    ]
+    return gpd.GeoDataFrame(
+        pd.concat(found, ignore_index=True), geometry="geometry", crs=coverage.grid.crs_wkt
+    )
+
+
+def compass_day(as_of: str) -> date:
+    """Return the day magnetic bearings are of: the stations' date, else today."""
+    try:
+        return date.fromisoformat(as_of)
+    except ValueError:
+        return date.today()
+
+
+def dead_zones(coverage: Coverage, named: Sequence[Place]) -> gpd.GeoDataFrame:
+    """Return the dead and doubtful zones of all lists, named after the nearest of the places."""
+    to_grid = pyproj.Transformer.from_crs("EPSG:4326", coverage.grid.crs, always_xy=True)
+    places = [
+        NamedPlace(place.name, *to_grid.transform(place.longitude_deg, place.latitude_deg)) for place in named
+    ]
+    zones = [find_dead_zones(coverage, name, places) for name in coverage.lists]
+    return gpd.GeoDataFrame(
+        pd.concat(zones, ignore_index=True), geometry="geometry", crs=coverage.grid.crs_wkt
+    )
+
+
+def _write_map(
+    prepared: Any,
+    coverage: Coverage,
+    whole: dict[str, WholeSummary],
+    relief: NDArray[np.uint8],
+    areas: gpd.GeoDataFrame | None,
+    zones: gpd.GeoDataFrame,
+    ridges: gpd.GeoDataFrame,
+    levels: Callable[[Grid], StationLevels] | None,
+) -> Path:
+    path = coverage.folder / "map.html"
+    write_map(
+        coverage,
+        prepared.scenario,
+        relief,
+        whole,
+        path,
+        places=places(prepared.scenario),
+        tier_names=[tier.name for tier in prepared.tiers.tiers],
+        heights=prepared.terrain,
+        areas=areas,
+        zones=zones,
+        ridges=ridges,
+        levels=None if levels is None else levels(coverage.grid),
+    )
+    return path
+
+
+def places(scenario: Scenario) -> list[Place]:
+    """Return the scenario's own place names with their positions; none without [areas] places."""
+    if scenario.settings.areas is None or scenario.settings.areas.places is None:
+        return []
+    frame = read_layer(scenario.settings.areas.places, None, "places").to_crs("EPSG:4326")
+    named = [name for name in frame.columns if name.lower() in ("name", "place", "label")]
+    column = named[0] if named else frame.columns[0]
+    points = frame.geometry.representative_point()
+    return [Place(str(name), p.x, p.y) for name, p in zip(frame[column], points, strict=True)]

@@ -1,5 +1,0 @@
-"""brief: brief.html, one page for people who decide; a still map, three numbers, what they rest on."""
-
-from covermap.outputs.brief.page import write_brief
-
-__all__ = ["write_brief"]

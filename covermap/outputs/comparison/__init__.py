@@ -1,5 +1,0 @@
-"""comparison: what two results differ in, as a layer, tables and a small page."""
-
-from covermap.outputs.comparison.write import write_comparison
-
-__all__ = ["write_comparison"]

@@ -1,6 +1,0 @@
-"""web_map: map.html, one file that opens without a network."""
-
-from covermap.outputs.web_map.facts import Place
-from covermap.outputs.web_map.page import write_map
-
-__all__ = ["Place", "write_map"]

@@ -1,0 +1,75 @@
+"""The day sheet: every address of a list on one page, in its order, for a phone or paper."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from covermap.addresses.report import AddressReport
+from covermap.reports.address_sheet import wording as say
+from covermap.reports.address_sheet.shell import bullets, page, paragraph, square, text
+from covermap.wording.words import chance_in_words
+
+
+def day_sheet_html(
+    reports: Sequence[tuple[AddressReport, str]], left_out: Sequence[str], cautions: Sequence[str]
+) -> str:
+    """Return the page.
+
+    reports : (report, file name of its sheet); left_out : rows that could not be read, a sentence each
+    """
+    first = reports[0][0]
+    title = f"{len(reports)} address{'es' if len(reports) > 1 else ''}, {first.scenario_name}"
+    head = (
+        f"<header><p>list “{text(first.list_name)}” &nbsp; {first.confidence_percent:g} % sure &nbsp; "
+        f"stations as of {text(first.stations_as_of or 'an unknown date')}</p><h1>{text(title)}</h1></header>"
+    )
+    tally = f"To load: {'; '.join(_kinds([report for report, _ in reports]))}."
+    parts = [head, paragraph(text(tally))]
+    parts += [_entry(number, report, name) for number, (report, name) in enumerate(reports, start=1)]
+    if left_out:
+        parts.append(f"<section><h2>Left out</h2>{bullets(left_out)}</section>")
+    parts.append(f"<section><h2>Cautions</h2>{bullets(cautions)}</section>")
+    return page(title, parts)
+
+
+def _kinds(reports: Sequence[AddressReport]) -> list[str]:
+    """Return how many of each class the day needs, easiest first, two antennas and filters told apart."""
+    counts: dict[tuple[int, int, bool], int] = {}
+    names = {}
+    for report in reports:
+        kind = (report.tier or 99, len(report.aims_deg), report.needs_filter)
+        counts[kind] = counts.get(kind, 0) + 1
+        names[kind] = "unknown" if report.tier is None else say.plain_name(report, report.tier)
+        if report.tier is not None and report.tier <= len(report.plans):
+            names[kind] = say.built(names[kind], len(report.aims_deg), report.needs_filter)
+    return [f"{counts[kind]} × {names[kind]}" for kind in sorted(counts)]
+
+
+def _entry(number: int, report: AddressReport, name: str) -> str:
+    first, rest = say.answer(report)
+    place = f"{report.latitude_deg:.5f}, {report.longitude_deg:.5f}"
+    title = f"{number}. {text(report.label or report.point_id or place)}"
+    parts = [
+        f'<section class="whole"><h2>{title}</h2>',
+        paragraph(f"id {text(report.point_id)} &nbsp; {place}", "soft"),
+        f'<div class="big">{square(report.tier)}<p><b>{text(first)}</b> {text(rest)}</p></div>',
+    ]
+    decides = say.decider(report)
+    parts.append(paragraph(text(decides)) if decides else "")
+    parts += [paragraph(text(remark), "note") for remark in say.remarks(report)]
+    parts.append(bullets(_by_mast(report)))
+    parts.append(paragraph(text(say.cell_sentence(report)), "soft"))
+    parts.append(paragraph(f'<a href="{text(name)}">The sheet of this address</a>'))
+    return "".join([*parts, "</section>"])
+
+
+def _by_mast(report: AddressReport) -> list[str]:
+    """Return a line a mast: bearing, and how sure each service of the list is."""
+    lines: dict[str, list[str]] = {}
+    for station in report.stations:
+        if not station.on_list or station is not say.best_station(report, station.service):
+            continue
+        key = f"{station.mast}, {say.bearing(report, station.azimuth_deg)}"
+        word = chance_in_words(station.chance_percent)
+        lines.setdefault(key, []).append(f"{station.service} {say.channel_words(station)[0]} {word}")
+    return [f"{mast}: {'; '.join(members)}" for mast, members in lines.items()]

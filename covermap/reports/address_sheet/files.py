@@ -1,0 +1,133 @@
+"""Writes the sheets of addresses: HTML, blank readings, the day sheet, and PDF where asked."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from covermap.addresses.report import AddressReport, StationAtPlace
+from covermap.errors import InputError
+from covermap.measurements.readings import READING_COLUMNS
+from covermap.reports.address_sheet.choices import choices_section
+from covermap.reports.address_sheet.day_sheet import day_sheet_html
+from covermap.reports.address_sheet.reasons import (
+    amplifier_section,
+    basis_section,
+    changes_section,
+    check_section,
+    why_section,
+)
+from covermap.reports.address_sheet.sections import (
+    aim_section,
+    answer_section,
+    header,
+    stations_section,
+)
+from covermap.reports.address_sheet.shell import page
+from covermap.reports.fieldwork.tables import write_rows
+from covermap.result.whole_file import whole_file, write_text
+from covermap.wording.words import file_safe
+
+READINGS_FILE = "readings.csv"
+DAY_SHEET_FILE = "day_sheet.html"
+
+
+def sheet_html(report: AddressReport, dn: float, with_clutter: bool) -> str:
+    """Return the sheet of one address, nine sections in order.
+
+    dn : fall of refractivity of the run; with_clutter : its paths count land cover
+    """
+    return page(
+        f"{report.label or 'Sheet for one address'}, {report.scenario_name}",
+        [
+            header(report),
+            answer_section(report),
+            choices_section(report),
+            aim_section(report),
+            stations_section(report),
+            why_section(report, dn, with_clutter),
+            amplifier_section(report),
+            changes_section(report),
+            check_section(report, READINGS_FILE),
+            basis_section(report, report.cautions),
+        ],
+    )
+
+
+def write_sheets(
+    reports: Sequence[AddressReport],
+    folder: Path,
+    *,
+    dn: float,
+    with_clutter: bool,
+    as_list: bool,
+    left_out: Sequence[str] = (),
+    pdf: bool = False,
+) -> list[Path]:
+    """Write a sheet each, one file of blank readings and, for a list, the day sheet; return the paths.
+
+    Raises InputError when a PDF is asked for and its library is not installed; nothing is written then.
+    """
+    printer = _pdf_writer() if pdf else None
+    names = sheet_names(reports)
+    files = []
+    for report, name in zip(reports, names, strict=True):
+        html = sheet_html(report, dn, with_clutter)
+        write_text(folder / f"{name}.html", html)
+        files.append(folder / f"{name}.html")
+        if printer is not None:
+            with whole_file(folder / f"{name}.pdf") as temporary:
+                printer(string=html).write_pdf(temporary)
+            files.append(folder / f"{name}.pdf")
+    if as_list:
+        linked = list(zip(reports, [f"{name}.html" for name in names], strict=True))
+        write_text(folder / DAY_SHEET_FILE, day_sheet_html(linked, left_out, reports[0].cautions))
+        files.insert(0, folder / DAY_SHEET_FILE)
+    files.append(write_rows(folder / READINGS_FILE, READING_COLUMNS, _blank_readings(reports)))
+    return files
+
+
+def sheet_names(reports: Sequence[AddressReport]) -> list[str]:
+    """Return a file name (without suffix) for each report: its id, label or place; no two alike."""
+    names: list[str] = []
+    for report in reports:
+        place = f"{report.latitude_deg:.5f}_{report.longitude_deg:.5f}".replace(".", "p")
+        base = f"address_{file_safe(report.point_id or report.label or place)}"
+        name, number = base, 2
+        while name.lower() in {taken.lower() for taken in names}:
+            name, number = f"{base}_{number}", number + 1
+        names.append(name)
+    return names
+
+
+def _blank_readings(reports: Sequence[AddressReport]) -> list[list[object]]:
+    """Return a row a station of the list and address; level, picture and time are left to be filled in."""
+    rows = []
+    for report in reports:
+        for station in report.stations:
+            if station.on_list:
+                known = _known(report, station)
+                rows.append([known.get(column, "") for column in READING_COLUMNS])
+    return rows
+
+
+def _known(report: AddressReport, station: StationAtPlace) -> dict[str, object]:
+    return {
+        "point_id": report.point_id or report.label,
+        "latitude_deg": round(report.latitude_deg, 6),
+        "longitude_deg": round(report.longitude_deg, 6),
+        "station_id": station.station_id,
+        "rf_channel": "" if station.rf_channel is None else station.rf_channel,
+    }
+
+
+def _pdf_writer():
+    """Return the library's HTML class. Raises InputError without it."""
+    try:
+        from weasyprint import HTML
+    except (ImportError, OSError) as error:
+        raise InputError(
+            f"A PDF needs the report extra ({error}). Install it with: pip install 'covermap[report]', or "
+            "print the HTML sheet from a browser."
+        ) from error
+    return HTML

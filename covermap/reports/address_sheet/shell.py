@@ -1,0 +1,120 @@
+"""The sheet's page: style, head, and small pieces of HTML; every text is escaped here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from html import escape
+
+from covermap.wording.palette import INK_DARK, INK_LIGHT, TIERS
+
+POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
+STYLE = """
+*{box-sizing:border-box}
+body{font:16px/1.45 -apple-system,"Segoe UI",Roboto,system-ui,sans-serif;color:#15181C;background:#fff;
+max-width:794px;margin:0 auto;padding:32px 44px 48px;font-variant-numeric:tabular-nums}
+header{padding-bottom:12px}header p{margin:0;font-size:15px}
+h1{font-size:30px;line-height:1.15;letter-spacing:-.015em;margin:4px 0 6px;overflow-wrap:anywhere}
+h2{font-size:18px;margin:0 0 8px}h3{font-size:16px;margin:16px 0 4px}p{margin:8px 0}
+.soft,small{color:#4A4E54;font-size:14px}
+section{border-top:2px solid #15181C;padding:12px 0 20px;margin-top:8px}
+.big{display:flex;gap:16px;align-items:center}.big p{font-size:20px;line-height:1.35;margin:0}
+.sq{display:inline-block;width:28px;height:28px;line-height:28px;text-align:center;border-radius:4px;
+font-size:15px;font-weight:700}
+.big .sq{width:56px;height:56px;line-height:56px;font-size:26px;border-radius:6px;flex:none}
+table{border-collapse:collapse;width:100%}
+th{text-align:left;font-size:14px;font-weight:600;color:#4A4E54;padding:4px 12px 4px 0;vertical-align:bottom}
+td{padding:7px 12px 7px 0;border-top:1px solid #CFC8BA;vertical-align:top;line-height:1.3}
+.n{text-align:right;white-space:nowrap}th.n{text-align:right}
+tr.g td{border-top:1px solid #15181C;padding-top:10px}tr.chosen td{font-weight:650}
+tr.chosen small{font-weight:400}
+.k1{white-space:nowrap}.k td{padding:4px 12px 4px 0}
+.id{font-style:normal;font-weight:700;display:inline-block;min-width:25px;height:25px;line-height:22px;
+text-align:center;border:1.5px solid #15181C;border-radius:13px;font-size:13px}
+ul{margin:4px 0;padding-left:20px}li{padding:2px 0}
+svg{width:100%;height:auto;display:block;margin-top:4px}
+svg text{fill:#15181C;font-family:-apple-system,"Segoe UI",Roboto,system-ui,sans-serif}
+.day td{border:1px solid #8C887F;height:44px;padding:8px}.day th{padding:4px 8px}
+code{font-size:14px}
+.note{border-left:4px solid #15181C;padding:2px 0 2px 12px}
+.path{break-inside:avoid}
+@media (max-width:600px){body{padding:16px 16px 32px}h1{font-size:26px}.wide{overflow-x:auto}
+table{font-size:14px}td,th{padding-right:7px}.wide svg{min-width:480px}}
+@media print{body{padding:0;max-width:none;font-size:10.5pt}h1{font-size:20pt}.big p{font-size:14pt}
+h2,h3,tr.g{break-after:avoid}tr,figure,.path,.whole{break-inside:avoid}
+.soft,small,th,code{font-size:9.5pt}td{padding:4px 10px 4px 0}section{padding:8px 0 12px;margin-top:4px}
+.day td{height:34px;padding:4px 6px}*{print-color-adjust:exact;-webkit-print-color-adjust:exact}}
+@page{size:A4;margin:14mm;@bottom-right{content:counter(page) " / " counter(pages);font:9pt sans-serif}}
+"""
+
+
+def text(value: object) -> str:
+    """Return a value as escaped text."""
+    return escape(str(value))
+
+
+def page(title: str, parts: Iterable[str]) -> str:
+    """Return a whole page; parts are HTML already, the title is text."""
+    return (
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{text(title)}</title>\n<style>{STYLE}</style></head><body>\n"
+        + "\n".join(part for part in parts if part)
+        + "\n</body></html>\n"
+    )
+
+
+def section(number: int, title: str, *parts: str, whole: bool = False) -> str:
+    """Return a numbered section; whole keeps it on one printed page."""
+    kind = ' class="whole"' if whole else ""
+    return f"<section{kind}><h2>{number} {text(title)}</h2>{''.join(parts)}</section>"
+
+
+def paragraph(html: str, kind: str = "") -> str:
+    """Return a paragraph of HTML."""
+    return f'<p class="{kind}">{html}</p>' if kind else f"<p>{html}</p>"
+
+
+def bullets(sentences: Iterable[str]) -> str:
+    """Return texts as a list, nothing where there are none."""
+    listed = "".join(f"<li>{text(sentence)}</li>" for sentence in sentences)
+    return f"<ul>{listed}</ul>" if listed else ""
+
+
+def table(head: Iterable[str], rows: Iterable[str], kind: str = "") -> str:
+    """Return a table of ready cells."""
+    opened = f'<table class="{kind}">' if kind else "<table>"
+    return (
+        f'<div class="wide">{opened}<thead><tr>{"".join(head)}</tr></thead>'
+        f"<tbody>{''.join(rows)}</tbody></table></div>"
+    )
+
+
+def th(title: str = "", *, number: bool = False) -> str:
+    """Return a head cell."""
+    return f'<th class="n">{text(title)}</th>' if number else f"<th>{text(title)}</th>"
+
+
+def td(html: object = "", *, number: bool = False, kept: bool = False, span: int = 1) -> str:
+    """Return a cell of HTML; numbers stand to the right, kept text on one line."""
+    kind = ' class="n"' if number else ' class="k1"' if kept else ""
+    return f"<td{kind}{f' colspan={chr(34)}{span}{chr(34)}' if span > 1 else ''}>{html}</td>"
+
+
+def square(tier: int | None) -> str:
+    """Return a tier's coloured square, a white one with a question mark where it is unknown."""
+    if tier is None:
+        return '<b class="sq" style="background:#fff;color:#15181C;border:1.5px dashed #15181C">?</b>'
+    look = TIERS[tier - 1]
+    ink = INK_LIGHT if tier >= 6 else INK_DARK
+    return f'<b class="sq" style="background:{look.painted};color:{ink}">{tier}</b>'
+
+
+def picture(svg: str) -> str:
+    """Return a drawing in a box that scrolls sideways on a phone, so that its words stay readable."""
+    return f'<div class="wide">{svg}</div>'
+
+
+def letter(name: str) -> str:
+    """Return a station's letter in its ring."""
+    return f'<i class="id">{text(name)}</i>'

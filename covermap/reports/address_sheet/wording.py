@@ -1,0 +1,251 @@
+"""The sheet's sentences: how a plan, a chance, a bearing and a path are said. Plain text, not escaped."""
+
+from __future__ import annotations
+
+import math
+
+from covermap.addresses.report import AddressReport, Ports, StationAtPlace, TierPlan
+from covermap.reports.brief.facts import CAUSE_WORDS
+from covermap.wording.palette import TIERS
+from covermap.wording.words import SPELLED, UNKNOWN_TEXT, chance_text, half_up, join
+
+BAND_WORDS = {"low_vhf": "low VHF", "high_vhf": "high VHF", "uhf": ""}
+PATH_WORDS = {
+    "clear": "clear path",
+    "grazing": "clear, but close over the ground",
+    "one_ridge": "one ridge",
+    "two_ridges": "two ridges",
+    "many_ridges": "{count} ridges",
+    "earth_bulge": "the curve of the earth",
+    "scatter": "far beyond the horizon, by scatter",
+}
+ON_AIM_DEG = 3.0  # nearer to the aim than this is "on the aim"
+
+
+def tier_name(report: AddressReport, tier: int | None) -> str:
+    """Return number and name of a tier: '5 Rooftop'."""
+    if tier is None:
+        return UNKNOWN_TEXT
+    return f"{tier} {plain_name(report, tier)}"
+
+
+def plain_name(report: AddressReport, tier: int) -> str:
+    """Return the name of a tier, that of the run's own table."""
+    return report.tier_names[tier - 1] if tier <= len(report.tier_names) else TIERS[tier - 1].name
+
+
+def spelled(count: int) -> str:
+    """Return a small number as a word."""
+    return SPELLED[count] if 0 < count < len(SPELLED) else str(count)
+
+
+def whole_list(report: AddressReport) -> str:
+    """Return the list as a subject: 'all five', 'at least six of nine', 'the one service'."""
+    count = len(report.services)
+    if report.needed < count:
+        return f"at least {spelled(report.needed)} of {spelled(count)}"
+    return "the one service" if count == 1 else "both" if count == 2 else f"all {spelled(count)}"
+
+
+def together(report: AddressReport) -> str:
+    """Return who arrives together: 'All five services together'."""
+    words = whole_list(report)
+    if len(report.services) == 1:
+        return report.services[0]
+    noun = "" if words == "both" else " services"
+    return f"{words[0].upper()}{words[1:]}{noun} together"
+
+
+def true_deg(azimuth_deg: float) -> str:
+    """Return a bearing in whole degrees: '149°'."""
+    return f"{half_up(azimuth_deg) % 360}°"
+
+
+def bearing(report: AddressReport, azimuth_deg: float) -> str:
+    """Return a bearing, true and magnetic: '149° true (138° magnetic)'."""
+    if report.declination is None:
+        return f"{true_deg(azimuth_deg)} true"
+    magnetic = report.declination.magnetic_deg(half_up(azimuth_deg))
+    return f"{true_deg(azimuth_deg)} true ({true_deg(magnetic)} magnetic)"
+
+
+def aims(report: AddressReport, plan: TierPlan) -> str:
+    """Return where a plan's antennas look, with the polarization where it is not horizontal."""
+    if not plan.directional:
+        return "no aim needed, it receives from all sides alike"
+    looks = [
+        bearing(report, aim) + (", elements upright" if polarization == "vertical" else "")
+        for aim, polarization in zip(plan.aims_deg, plan.polarizations, strict=True)
+    ]
+    if plan.joined == "diplexed":
+        return f"two antennas joined by band: for VHF aimed {looks[0]}, for UHF aimed {looks[1]}"
+    if plan.joined == "combined":
+        return f"two antennas on one cable, aimed {looks[0]} and {looks[1]}"
+    return f"aimed {looks[0]}"
+
+
+def built(name: str, antennas: int, needs_filter: bool) -> str:
+    """Return what is to be built: 'Rooftop, two antennas, with a filter'."""
+    return name + (", two antennas" if antennas > 1 else "") + (", with a filter" if needs_filter else "")
+
+
+def answer(report: AddressReport) -> tuple[str, str]:
+    """Return the answer: what is needed (the first words), and the chance."""
+    plan = report.stored_plan
+    if plan is None or report.tier is None:
+        return "Unknown.", report.reason
+    chance = chance_text(report.chance_percent)
+    if report.tier <= len(report.plans):
+        filtered = ", with a filter or attenuator in front" if report.needs_filter else ""
+        return f"{plan.name}, {aims(report, plan)}{filtered}.", f"{together(report)}: {chance}."
+    return (
+        f"Not promised at {report.confidence_percent:g} %.",
+        f"The most sure is {plan.name}, {aims(report, plan)}. {together(report)}: {chance}.",
+    )
+
+
+def remarks(report: AddressReport) -> list[str]:
+    """Return what must be known before the answer is sold: overload, nights, high VHF."""
+    found = []
+    if report.needs_filter:
+        found.append(f"Needs a filter or attenuator: {overload_words(report, report.ports)}")
+    elif report.may_overload:
+        found.append(f"May overload: {overload_words(report, report.ports)} Have an attenuator at hand.")
+    if report.high_vhf is not None and report.high_vhf.needs_own:
+        lost = join(list(report.high_vhf.uhf_only_lost or report.high_vhf.services))
+        found.append(
+            f"The antenna must be made for high VHF too: one for UHF only would be the wrong sale here, it "
+            f"would not surely keep {lost}."
+        )
+    return [*found, *night_words(report)]
+
+
+def night_words(report: AddressReport) -> list[str]:
+    """Return what is fine by day and lost on some nights, a sentence each."""
+    night, found = report.night, []
+    if night is None:
+        return []
+    why = "when far stations on the same or a neighbouring channel come in stronger"
+    if night.tier_by_day is not None:
+        lower = tier_name(report, night.tier_by_day)
+        found.append(f"By day {lower} would do; on nights of good propagation it would not, {why}.")
+    if night.services:
+        found.append(f"Fine by day, lost on nights of good propagation: {join(list(night.services))}, {why}.")
+    return found
+
+
+def overload_words(report: AddressReport, ports: Ports | None) -> str:
+    """Return how near the strongest stations come to the limit of which port, and which they are."""
+    if ports is None or not ports.strongest or not ports.port:
+        return ""
+    names = join([named(report, strong.station_id, strong.service) for strong in ports.strongest])
+    over = half_up(abs(ports.excess_db))
+    if ports.excess_db > 0.0:
+        return f"{names} would overload the {ports.port}, {over} dB over its limit."
+    brings = "bring" if len(ports.strongest) > 1 else "brings"
+    return f"{names} {brings} the {ports.port} within {over} dB of its limit."
+
+
+def named(report: AddressReport, station_id: str, service: str) -> str:
+    """Return a station by its letter and service, by the service alone where it has no letter."""
+    letter = next((s.letter for s in report.stations if s.station_id == station_id), "")
+    return f"{letter} {service}".strip()
+
+
+def decider(report: AddressReport) -> str:
+    """Return which service decides and what giving it up would do, empty where none does."""
+    service = report.deciding_service
+    if service is None or report.tier is None or report.needed < len(report.services):
+        return ""
+    who = f"{letter_of(report, service)} {service}".strip()
+    found = next((one for one in report.without if one.service == service), None)
+    if found is not None and found.tier < report.tier:
+        return f"{who} decides; without it {tier_name(report, found.tier)} would do."
+    lower = tier_name(report, report.tier - 1)
+    return f"{who} is the least sure one class lower, with {lower}; giving it up alone changes nothing."
+
+
+def letter_of(report: AddressReport, service: str) -> str:
+    """Return the letter of the station that brings a service best, empty where none is known."""
+    best = best_station(report, service)
+    return "" if best is None else best.letter
+
+
+def best_station(report: AddressReport, service: str) -> StationAtPlace | None:
+    """Return the station of the list that most likely brings a service, None where none is known."""
+    known = [s for s in report.stations if s.service == service and s.on_list]
+    known = [s for s in known if not math.isnan(s.margin_db)]
+    return max(known, key=lambda s: (s.chance_percent, s.margin_db), default=None)
+
+
+def cell_sentence(report: AddressReport) -> str:
+    """Return what the map's square says here."""
+    cell = report.cell
+    if cell.status == "outside":
+        return "This point is outside the mapped area; the map has no square here."
+    if cell.status == "unknown" or cell.tier is None:
+        return "The map's square here says: unknown."
+    two = cell.joined in ("combined", "diplexed")
+    says = built(tier_name(report, cell.tier), 2 if two else 1, cell.needs_filter)
+    aimed = join([true_deg(aim) for aim in cell.aims_deg])
+    says += f" (aimed {aimed} true)" if two else ""
+    known = (
+        ("may overload", cell.may_overload),
+        ("fine by day, lost on some nights", cell.lost_at_night),
+        ("needs an antenna for high VHF", cell.own_high_vhf),
+    )
+    noted = "".join(f"; {words}" for words, holds in known if holds)
+    return f"The map's square here says: {says}, {chance_text(cell.chance_percent)}{noted}."
+
+
+def path_words(station: StationAtPlace) -> str:
+    """Return the class of a path in words: 'two ridges'."""
+    if station.status == "near":
+        return "within 250 m"
+    words = PATH_WORDS.get(station.path_class, "path not known")
+    count = len(station.ridges)
+    return words.format(count=spelled(count))
+
+
+def cause_words(cause: str) -> str:
+    """Return a cause as people read it, empty for none."""
+    return CAUSE_WORDS.get(cause, cause.replace("_", " "))
+
+
+def signed(value: float) -> str:
+    """Return a whole number with a true minus sign."""
+    return f"{half_up(value)}".replace("-", "−")
+
+
+def disturber_words(station: StationAtPlace) -> str:
+    """Return who disturbs a station and by how much: 'Far Coast (RF 24, from 214°) takes 7 dB'."""
+    if station.disturber is None:
+        return ""
+    who = station.disturber
+    channel = "" if who.rf_channel is None else f"RF {who.rf_channel}, "
+    lost_db = half_up(station.interference_db)
+    return f"{who.service} ({channel}from {true_deg(who.azimuth_deg)}) takes {lost_db} dB"
+
+
+def off_aim(station: StationAtPlace, plan: TierPlan | None) -> str:
+    """Return how far a station stands off the aim, empty where there is no aim."""
+    if plan is None or not plan.directional or math.isnan(station.off_aim_deg):
+        return ""
+    whose = f" of antenna {station.antenna}" if len(plan.aims_deg) > 1 else ""
+    if station.off_aim_deg < ON_AIM_DEG:
+        return f"on the aim{whose}"
+    return f"{half_up(station.off_aim_deg)}° off the aim{whose}"
+
+
+def channel_words(station: StationAtPlace) -> tuple[str, str]:
+    """Return the displayed channel and, smaller, RF channel and band."""
+    rf = "" if station.rf_channel is None else f"RF {station.rf_channel}"
+    small = ", ".join(part for part in (rf, BAND_WORDS.get(station.band, "")) if part)
+    return (station.displayed_channel, small) if station.displayed_channel else (small, "")
+
+
+def status_words(station: StationAtPlace) -> str:
+    """Return why nothing is known of a station."""
+    if station.status == "out_of_reach":
+        return "beyond the reach of this prediction"
+    return "its path leaves the elevation data or crosses a gap in it"

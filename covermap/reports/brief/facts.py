@@ -1,0 +1,306 @@
+"""What the brief says: every number and sentence of it, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+
+from covermap.constants import TIER_NOT_PROMISED
+from covermap.planning.areas import HOMES_PREFIX, LAND_PREFIX, WholeSummary
+from covermap.planning.not_promised import NotPromised
+from covermap.result.coverage import Coverage
+from covermap.wording import palette
+from covermap.wording.run_facts import outside_in_words
+from covermap.wording.words import (
+    SMALL_COUNT,
+    SPELLED,
+    homes_number,
+    homes_range,
+    join,
+    percent_whole,
+    plural,
+    two_figures,
+)
+
+CAUSE_WORDS = {
+    "ridges": "ridges in the way",
+    "earth_bulge": "the curve of the earth",
+    "distance": "distance",
+    "clutter": "trees and buildings",
+    "noise": "household noise",
+    "same_channel": "another station on the same channel",
+    "overload": "signals too strong for an amplifier",
+    "pattern_null": "the station radiates little that way",
+}
+BARS = (("3db_weaker", "3 dB weaker"), ("predicted", "As predicted"), ("3db_stronger", "3 dB stronger"))
+BAR_WIDTH, BAR_START, BAR_STEP = 372.0, 104.0, 35.0
+NUMBER_FROM = 10.0  # a bar's part this wide holds its number
+MOST_NAMES = 4
+
+
+def brief_facts(
+    coverage: Coverage,
+    list_name: str,
+    summary: WholeSummary,
+    behind: NotPromised,
+    areas: gpd.GeoDataFrame | None,
+    zones: gpd.GeoDataFrame | None,
+) -> dict[str, Any]:
+    """Return everything the page of one list shows, as texts and numbers for its template."""
+    run = coverage.run
+    of_homes = f"{HOMES_PREFIX}total" in summary.columns
+    return {
+        "name": run.get("name") or "this area",
+        "subtitle": _subtitle(run, list_name, summary.columns, of_homes),
+        "cell_m": f"{run['grid']['cell_m']:g}",
+        "three": _three(summary.columns, of_homes),
+        "tiers_heading": "Homes by the antenna they need" if of_homes else "Land by the antenna it needs",
+        "tiers": _tiers(coverage, summary.columns, of_homes),
+        "bars": _bars(summary.bars),
+        "behind": _behind(run, list_name, summary.columns, of_homes, behind, areas, zones),
+        "basis": basis_in_words(run, of_homes),
+        "cautions": list(run.get("cautions", [])),
+        "warnings": _warnings(len(run.get("warnings", []))),
+    }
+
+
+def wanted_in_words(run: Mapping[str, Any], list_name: str) -> str:
+    """Return the list in words: 'All five wanted services' or 'At least 6 of 12 wanted services'."""
+    wanted = run["wanted"][list_name]
+    count = len(wanted["services"])
+    if wanted.get("at_least") is None:
+        return "The wanted service" if count == 1 else f"All {spelled(count)} wanted services"
+    return f"At least {spelled(wanted['at_least'])} of {spelled(count)} wanted services"
+
+
+def spelled(number: int) -> str:
+    """Return a whole number in letters up to ten."""
+    return SPELLED[number] if 0 <= number < len(SPELLED) else f"{number:,}"
+
+
+def day_in_words(iso: str) -> str:
+    """Return a date as people write it: '1 September 2026'; what is no date stays."""
+    try:
+        day = date.fromisoformat(iso)
+    except ValueError:
+        return iso or "an unknown date"
+    return f"{day.day} {day:%B} {day.year}"
+
+
+def _subtitle(run: Mapping[str, Any], list_name: str, columns: pd.Series, of_homes: bool) -> list[str]:
+    parts = [f"{wanted_in_words(run, list_name)}, {run.get('confidence_percent', 90):g} % sure"]
+    dates = (run.get("stations_as_of_oldest") or "", run.get("stations_as_of") or "")
+    days = dict.fromkeys(day_in_words(date) for date in dates if date)
+    parts.append(f"Stations as of {' to '.join(days) or day_in_words('')}")
+    if of_homes:
+        year = (run.get("homes") or {}).get("year")
+        parts.append(f"About {homes_number(columns['homes_total'])} homes" + (f", {year}" if year else ""))
+    else:
+        parts.append("No homes were given: shares are of the land")
+    return parts
+
+
+def _three(columns: pd.Series, of_homes: bool) -> list[dict[str, str]]:
+    """Return the three numbers: small word before, number, sentence, range."""
+    prefix = HOMES_PREFIX if of_homes else LAND_PREFIX
+    whose = "homes" if of_homes else "of the land is"
+    need = "homes that need" if of_homes else "of the land needs"
+    unknown = float(columns[f"{prefix}unknown"])
+    return [
+        _number(columns, f"{prefix}without", of_homes)
+        | {
+            "words": f"{whose} without any of the listed services, even from a tall mast",
+            "range": _range_of_without(columns, prefix, of_homes),
+        },
+        _number(columns, f"{prefix}rooftop_or_more", of_homes)
+        | {
+            "words": f"{need} an antenna on the roof or more",
+            "range": _range_of_shift(columns, f"{prefix}rooftop_or_more", of_homes),
+        },
+        _number(columns, f"{prefix}unknown", of_homes)
+        | {
+            "words": ("homes" if of_homes else "of the land")
+            + (" unknown: the elevation data has a gap there or on the way" if unknown > 0 else " unknown"),
+            "range": "",
+        },
+    ]
+
+
+def _number(columns: pd.Series, name: str, of_homes: bool) -> dict[str, str]:
+    value = float(columns[name])
+    text = homes_number(value) if of_homes else percent_whole(value)
+    low, high = columns.get(f"{name}_low"), columns.get(f"{name}_high")
+    if of_homes and text == "none" and high is not None and not pd.isna(high) and high > low:
+        text = "under 5"  # never a bare 0 beside a range
+    before, _, number = text.rpartition("under ")
+    return {"before": "under" if "under " in text else before, "number": number}
+
+
+def _range_of_without(columns: pd.Series, prefix: str, of_homes: bool) -> str:
+    low, high = columns.get(f"{prefix}without_low"), columns.get(f"{prefix}without_high")
+    if not of_homes or low is None or high is None or pd.isna(low):
+        return ""
+    if high < SMALL_COUNT:
+        return ""
+    return f"{two_figures(low):,} to {two_figures(high):,}, in 8 cases of 10"
+
+
+def _range_of_shift(columns: pd.Series, name: str, of_homes: bool) -> str:
+    few, many = columns.get(f"{name}_3db_stronger"), columns.get(f"{name}_3db_weaker")
+    if few is None or pd.isna(few) or pd.isna(many):
+        return ""
+    number = homes_number if of_homes else percent_whole
+    return f"{number(few)} if all signals were 3 dB stronger, {number(many)} if 3 dB weaker"
+
+
+def _tiers(coverage: Coverage, columns: pd.Series, of_homes: bool) -> list[dict[str, str]]:
+    prefix = HOMES_PREFIX if of_homes else LAND_PREFIX
+    number = homes_number if of_homes else percent_whole
+    rows = []
+    for look, name in zip(palette.TIERS, coverage.tier_names, strict=True):
+        ink = palette.INK_LIGHT if look.number == TIER_NOT_PROMISED else look.ink
+        value = number(float(columns[f"{prefix}tier_{look.number}"]))
+        rows.append(
+            {"number": str(look.number), "name": name, "painted": look.painted, "ink": ink, "value": value}
+        )
+    rows.append(
+        {"number": "", "name": palette.UNKNOWN_NAME, "value": number(float(columns[f"{prefix}unknown"]))}
+    )
+    return rows
+
+
+def _bars(bars: Mapping[str, list[float]]) -> list[dict[str, Any]]:
+    """Return the three bars with the places of their parts; none where the shifts are not known."""
+    if not all(name in bars for name, _ in BARS):
+        return []
+    drawn = []
+    for row, (name, words) in enumerate(BARS):
+        total = sum(bars[name]) or 1.0
+        parts, x = [], BAR_START
+        for number in [*range(1, TIER_NOT_PROMISED + 1), 0]:
+            width = (BAR_WIDTH - BAR_START) * bars[name][number] / total
+            if width > 0:
+                look = palette.tier_look(number) if number else None
+                parts.append(
+                    {
+                        "number": str(number) if number and width >= NUMBER_FROM else "",
+                        "x": f"{x:.1f}",
+                        "width": f"{width:.1f}",
+                        "middle": f"{x + width / 2.0:.1f}",
+                        "fill": look.painted if look else palette.INK_LIGHT,
+                        "ink": look.ink if look and number < TIER_NOT_PROMISED else palette.INK_LIGHT,
+                        "hatched": number == TIER_NOT_PROMISED,
+                    }
+                )
+            x += width
+        y = row * BAR_STEP
+        drawn.append({"words": words, "y": f"{y:g}", "base": f"{y + 19:g}", "parts": parts})
+    return drawn
+
+
+def _behind(
+    run: Mapping[str, Any],
+    list_name: str,
+    columns: pd.Series,
+    of_homes: bool,
+    behind: NotPromised,
+    areas: gpd.GeoDataFrame | None,
+    zones: gpd.GeoDataFrame | None,
+) -> dict[str, Any]:
+    """Return heading and sentences on dead zones; where they hold hardly a home, on homes of tier 8."""
+    if of_homes and zones is not None and float(columns["homes_without"]) >= SMALL_COUNT:
+        return {
+            "heading": "None of the listed services: "
+            + homes_range(
+                columns["homes_without"], columns["homes_without_low"], columns["homes_without_high"]
+            )
+            + " homes",
+            "sentences": _of_zones(zones[zones["wanted_list"] == list_name], columns),
+        }
+    what = wanted_in_words(run, list_name)
+    number = homes_number if of_homes else percent_whole
+    prefix, of_what = (HOMES_PREFIX, " homes") if of_homes else (LAND_PREFIX, " of the land")
+    lost = float(columns[f"{prefix}tier_8"])
+    shown = "no" if of_homes and lost == 0 else number(lost)
+    heading = f"Not promised {what[0].lower()}{what[1:]}: {shown}{of_what}"
+    if lost <= 0:
+        return {"heading": heading, "sentences": []}
+    sentences = _of_areas(areas, list_name)
+    if of_homes:
+        if behind.by_service:
+            sentences.append(f"The station that decides: {_listed(behind.by_service)}.")
+        causes = {CAUSE_WORDS.get(cause, cause): count for cause, count in behind.by_cause.items()}
+        if causes:
+            sentences.append(f"Why: {_listed(causes)}.")
+        if float(columns["homes_without"]) < SMALL_COUNT:
+            sentences.append("Nearly all of these homes still get some of the listed services.")
+    return {"heading": heading, "sentences": sentences}
+
+
+def _of_zones(zones: gpd.GeoDataFrame, columns: pd.Series) -> list[str]:
+    by_name = zones.groupby("near_name")["homes"].sum().sort_values(ascending=False)
+    sentences = []
+    if len(by_name):
+        sentences.append(f"Near {_listed(by_name.to_dict())}.")
+    by_cause = zones.groupby("main_cause")["homes"].sum().sort_values(ascending=False)
+    if len(by_cause):
+        sentences.append(
+            f"Why: {_listed({CAUSE_WORDS.get(str(k), str(k)): v for k, v in by_cause.items()})}."
+        )
+    sentences.append(
+        f"A further {homes_number(columns['homes_tier_8'])} homes cannot be promised the whole list."
+    )
+    return sentences
+
+
+def _of_areas(areas: gpd.GeoDataFrame | None, list_name: str) -> list[str]:
+    """Return the neighbourhoods with most homes of tier 8, as one sentence."""
+    if areas is None or "homes_tier_8" not in areas.columns:
+        return []
+    rows = areas[areas["wanted_list"] == list_name]
+    counts = dict(zip(rows["neighbourhood_name"], rows["homes_tier_8"].fillna(0.0), strict=True))
+    text = _listed(dict(sorted(counts.items(), key=lambda pair: -pair[1])))
+    return [f"Most in {text}."] if text else []
+
+
+def _listed(counts: Mapping[Any, float]) -> str:
+    """Return the largest counts with their names: 'Coast TV 180, Rigg Public 39'."""
+    named = [(name, count) for name, count in counts.items() if count >= SMALL_COUNT][:MOST_NAMES]
+    return join([f"{name} ({homes_number(count)})" for name, count in named])
+
+
+def basis_in_words(run: Mapping[str, Any], of_homes: bool) -> list[str]:
+    """Return the sentences on what the numbers rest on."""
+    options, sigma = run.get("options", {}), run.get("sigma_db", {})
+    reception, prediction = options.get("reception", {}), options.get("prediction", {})
+    chosen = run.get("models", {}).get("chosen", "p1812")
+    model = run.get("models", {}).get(chosen, "ITU-R P.1812-8")
+    share = "90 %" if prediction.get("time_rule", "us_90_10") == "us_90_10" else "50 %"
+    noise = str(reception.get("noise_environment", "residential")).replace("_", " ")
+    sentences = [f"{model}, wanted stations at {share} of time; {noise} noise."]
+    if sigma:
+        sentences.append(f"Spread of a prediction at one home: {sigma['total']:.1f} dB.")
+    if of_homes:
+        sentences.append("Homes by antenna: homes in squares of that class.")
+        sentences.append(
+            "Homes with none: expected number; errors of each mast (4 dB) and square drawn again."
+        )
+        sentences += [sentence for sentence in [outside_in_words(dict(run))] if sentence]
+    left_out = run.get("left_out", {})
+    if left_out:
+        sentences.append(
+            f"{_rows_are(sum(left_out.values()))} left out of the station list ({join(list(left_out))})."
+        )
+    return sentences
+
+
+def _warnings(count: int) -> str:
+    return f"{plural(count, 'warning')} about the inputs in run.json" if count else ""
+
+
+def _rows_are(count: int) -> str:
+    return f"{plural(count, 'row')} {'is' if count == 1 else 'are'}"

@@ -1,0 +1,85 @@
+"""Writes brief.html."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import jinja2
+import numpy as np
+import pyproj
+from numpy.typing import NDArray
+
+from covermap.planning.areas import WholeSummary
+from covermap.planning.not_promised import NotPromised, not_promised
+from covermap.reports.brief.facts import brief_facts
+from covermap.reports.brief.picture import Label, brief_picture
+from covermap.reports.web_map import Place
+from covermap.result.coverage import Coverage
+from covermap.result.whole_file import write_text
+from covermap.scenario.records import Scenario
+
+BRIEF_FILE = "brief.html"
+TALL_FROM_PX = 480  # pictures lower than this leave room under them for the bars
+TEMPLATES = jinja2.Environment(
+    loader=jinja2.FileSystemLoader(Path(__file__).parent),
+    autoescape=True,
+    undefined=jinja2.StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+)
+
+
+def write_brief(
+    coverage: Coverage,
+    scenario: Scenario,
+    summaries: Mapping[str, WholeSummary],
+    relief: NDArray[np.uint8],
+    folder: Path,
+    *,
+    behind: NotPromised | None = None,
+    areas: gpd.GeoDataFrame | None = None,
+    zones: gpd.GeoDataFrame | None = None,
+    places: Sequence[Place] = (),
+) -> Path:
+    """Write brief.html, one page on the first wanted list, and return its path.
+
+    Parameters
+    ----------
+    coverage, scenario : the run
+    summaries : of planning.areas.summarise_whole()
+    relief : uint8, shape (rows, cols), of terrain.relief_grey()
+    behind : of planning.not_promised.not_promised(); None reads it from the rasters
+    areas : of summarise_areas(); zones : the layer dead_zones; None where the result has none
+    places : names for the map, the first ones are written first
+    """
+    list_name = coverage.lists[0]
+    tier = coverage.read(f"{list_name}/tier")
+    outside = ~coverage.inside_area(coverage.grid.whole)
+    unit = scenario.settings.display.distance if scenario.settings is not None else "km"
+    picture = brief_picture(coverage.grid, tier, outside, relief, _labels(coverage, scenario, places), unit)
+    facts = brief_facts(
+        coverage, list_name, summaries[list_name], behind or not_promised(coverage, list_name), areas, zones
+    )
+    shown: dict[str, Any] = {
+        "base64": base64.b64encode(picture.png).decode("ascii"),
+        "width": picture.width_px,
+        "height": picture.height_px,
+        "tall": picture.height_px >= TALL_FROM_PX,
+    }
+    path = Path(folder) / BRIEF_FILE
+    write_text(path, TEMPLATES.get_template("brief.html").render(facts=facts, picture=shown))
+    return path
+
+
+def _labels(coverage: Coverage, scenario: Scenario, places: Sequence[Place]) -> list[Label]:
+    """Return masts, then places, in the grid's CRS."""
+    to_grid = pyproj.Transformer.from_crs("EPSG:4326", coverage.grid.crs, always_xy=True)
+    masts = {station.mast: (station.longitude_deg, station.latitude_deg) for station in scenario.stations}
+    labels = [Label(name, *to_grid.transform(*place), is_mast=True) for name, place in masts.items()]
+    for place in places:
+        labels.append(Label(place.name, *to_grid.transform(place.longitude_deg, place.latitude_deg)))
+    return labels

@@ -1,0 +1,201 @@
+"""Writes a comparison: changes.gpkg, changes.csv and changes.html."""
+
+from __future__ import annotations
+
+import base64
+import json
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import jinja2
+import numpy as np
+import pandas as pd
+import pyogrio
+import rasterio.features
+import shapely
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from covermap.planning.changes import CHANGES, EASIER, HARDER, Comparison, by_neighbourhood
+from covermap.reports.comparison.picture import change_picture
+from covermap.reports.comparison.words import comparison_in_words
+from covermap.result.coverage import Coverage
+from covermap.result.csv_tables import write_csv
+from covermap.result.whole_file import whole_file, write_text
+from covermap.wording.run_facts import dates_of_stations
+from covermap.wording.words import homes_number
+
+TEMPLATES = jinja2.Environment(
+    loader=jinja2.FileSystemLoader(Path(__file__).parent),
+    autoescape=True,
+    undefined=jinja2.StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+)
+RECORD_FILE = "changes.json"
+
+
+def write_comparison(comparison: Comparison, before: Coverage, after: Coverage, folder: Path) -> list[str]:
+    """Write layer, table, page and record of a comparison into a folder; return it in sentences.
+
+    changes.gpkg: connected patches where the tier changed. changes.csv: a row a neighbourhood and list
+    (without neighbourhoods a row a list). changes.html: a picture of each list with its counts.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    sentences = comparison_in_words(comparison)
+    patches = pd.concat([change_patches(comparison, name) for name in comparison.lists], ignore_index=True)
+    _write_layer(
+        gpd.GeoDataFrame(patches, geometry="geometry", crs=comparison.grid.crs_wkt), sentences, folder
+    )
+    table = _table(comparison, after)
+    write_csv(table, folder / "changes.csv")
+    _write_page(comparison, before, after, table, sentences, folder / "changes.html")
+    record = {
+        "before": {"run_id": before.run.get("run_id"), "name": before.run.get("name")},
+        "after": {"run_id": after.run.get("run_id"), "name": after.run.get("name")},
+        "read_first": list(comparison.first),
+        "notes": list(comparison.notes),
+        "lists": {name: _figures(comparison, name) for name in comparison.lists},
+        "cautions": after.run.get("cautions", []),
+    }
+    write_text(folder / RECORD_FILE, json.dumps(record, indent=2, ensure_ascii=False) + "\n")
+    return sentences
+
+
+def change_patches(comparison: Comparison, list_name: str) -> gpd.GeoDataFrame:
+    """Return connected patches of one change: patch_id, wanted_list, change, cells, homes, tiers, outline.
+
+    tier_before, tier_after : what most cells of the patch had
+    """
+    of_list, grid = comparison.lists[list_name], comparison.grid
+    labels = np.zeros(grid.shape, dtype=np.int32)
+    kinds: list[str] = []
+    for code, name in enumerate(CHANGES):
+        if name in ("same", "unknown"):
+            continue
+        found, count = ndimage.label((of_list.change == code) & comparison.inside)
+        labels[found > 0] = found[found > 0] + len(kinds)
+        kinds += [name] * count
+    outlines = np.empty(len(kinds), dtype=object)
+    for shape, value in rasterio.features.shapes(
+        labels, mask=labels > 0, connectivity=4, transform=grid.transform
+    ):
+        outlines[int(value) - 1] = shapely.Polygon(shape["coordinates"][0], shape["coordinates"][1:])
+    homes: Any = pd.array([None] * len(kinds), dtype="Float64")
+    if comparison.homes is not None:
+        sums = np.bincount(labels.ravel(), comparison.homes.ravel(), minlength=len(kinds) + 1)[1:]
+        homes = pd.array(sums.round(3).tolist(), dtype="Float64")
+    cells = np.bincount(labels.ravel(), minlength=len(kinds) + 1)[1:]
+    frame = {
+        "patch_id": [f"{list_name}-{number}" for number in range(1, len(kinds) + 1)],
+        "wanted_list": list_name,
+        "change": kinds,
+        "tier_before": _most_common(labels, of_list.tier_before, len(kinds)),
+        "tier_after": _most_common(labels, of_list.tier_after, len(kinds)),
+        "area_km2": cells * grid.cell_m**2 / 1e6,
+        "homes": homes,
+    }
+    return gpd.GeoDataFrame(frame, geometry=outlines, crs=grid.crs_wkt)
+
+
+def _most_common(labels: NDArray, tier: NDArray, count: int) -> pd.api.extensions.ExtensionArray:
+    votes = np.zeros((count, 256), dtype=np.int64)
+    chosen = labels > 0
+    np.add.at(votes, (labels[chosen] - 1, tier[chosen]), 1)
+    best = votes.argmax(axis=1) if count else np.empty(0, dtype=np.int64)
+    return pd.array([int(value) if value < 255 else None for value in best], dtype="Int64")
+
+
+def _figures(comparison: Comparison, name: str) -> dict[str, Any]:
+    counts = comparison.counts(name).round(3)
+    services = {
+        service: {"gained": round(gained, 3), "lost": round(lost, 3)}
+        for service, (gained, lost) in comparison.lists[name].services.items()
+    }
+    cells = {change: int(value) for change, value in counts["cells"].items()}
+    homes = None if comparison.homes is None else {c: float(v) for c, v in counts["homes"].items()}
+    return {"cells": cells, "homes": homes, "services": services}
+
+
+def _table(comparison: Comparison, after: Coverage) -> pd.DataFrame:
+    try:
+        areas = after.areas(next(iter(comparison.lists)))
+    except ValueError:  # InputError: no neighbourhoods
+        rows = []
+        for name in comparison.lists:
+            counts = comparison.counts(name)
+            values = counts["area_km2"] if comparison.homes is None else counts["homes"]
+            prefix = "area_km2_" if comparison.homes is None else "homes_"
+            rows.append({"wanted_list": name} | {prefix + c.replace(" ", "_"): values[c] for c in CHANGES})
+        return pd.DataFrame(rows)
+    return pd.concat(
+        [by_neighbourhood(comparison, areas, name) for name in comparison.lists], ignore_index=True
+    )
+
+
+def _write_layer(patches: gpd.GeoDataFrame, sentences: list[str], folder: Path) -> None:
+    with whole_file(folder / "changes.gpkg") as temporary:
+        pyogrio.write_dataframe(
+            patches,
+            temporary,
+            layer="changes",
+            driver="GPKG",
+            geometry_type="Polygon",
+            dataset_options={"VERSION": "1.2"},
+            layer_options={"GEOMETRY_NAME": "geom", "DESCRIPTION": " ".join(sentences)},
+        )
+
+
+def _write_page(
+    comparison: Comparison,
+    before: Coverage,
+    after: Coverage,
+    table: pd.DataFrame,
+    sentences: list[str],
+    path: Path,
+) -> None:
+    lists = []
+    for name, of_list in comparison.lists.items():
+        png = change_picture(comparison, of_list.change)
+        rows = table[table["wanted_list"] == name]
+        lists.append(
+            {
+                "name": name,
+                "base64": base64.b64encode(png).decode("ascii"),
+                "rows": _page_rows(rows),
+                "counted": "homes" if comparison.homes is not None else "km²",
+            }
+        )
+    facts = {
+        "title": after.run.get("name") or "this area",
+        "before": _run_in_words(before),
+        "after": _run_in_words(after),
+        "sentences": sentences,
+        "lists": lists,
+        "cautions": after.run.get("cautions", []),
+    }
+    write_text(path, TEMPLATES.get_template("changes.html").render(facts=facts))
+
+
+def _page_rows(rows: pd.DataFrame) -> list[dict[str, str]]:
+    """Return the neighbourhoods where something changed, most harder first."""
+    if "neighbourhood_name" not in rows.columns:
+        return []
+    prefix = "homes_" if "homes_harder" in rows.columns else "area_km2_"
+    changed = rows[(rows[prefix + CHANGES[HARDER]] > 0) | (rows[prefix + CHANGES[EASIER]] > 0)]
+    ordered = changed.sort_values([prefix + CHANGES[HARDER], prefix + CHANGES[EASIER]], ascending=False)
+    number = homes_number if prefix == "homes_" else lambda value: f"{value:.1f}"
+    return [
+        {
+            "name": str(row["neighbourhood_name"]),
+            "harder": number(row[prefix + CHANGES[HARDER]]),
+            "easier": number(row[prefix + CHANGES[EASIER]]),
+        }
+        for _, row in ordered.iterrows()
+    ]
+
+
+def _run_in_words(coverage: Coverage) -> str:
+    as_of = dates_of_stations(coverage.run) or "an unknown date"
+    return f"{coverage.run.get('name')}, run {coverage.run.get('run_id')}, stations as of {as_of}"

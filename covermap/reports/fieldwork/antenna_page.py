@@ -1,0 +1,155 @@
+"""What `covermap antenna-test` writes: a page with the picture, the pairs and the figures as tables."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from pathlib import Path
+
+from covermap.errors import InputError
+from covermap.measurements.antenna_test import BAND_WORDS, AntennaTest, BandResult
+from covermap.measurements.percent_readings import percent_scales_csv
+from covermap.measurements.tier_row import KnownGain, measured_gains, tier_table_csv
+from covermap.reports.fieldwork import page as html
+from covermap.reports.fieldwork.pictures import antenna_picture, as_png, as_svg
+from covermap.reports.fieldwork.tables import write_rows, write_unreadable
+from covermap.result.whole_file import whole_file, write_text
+from covermap.wording.cautions import STANDING
+from covermap.wording.words import file_safe
+
+OF_A_TEST = (
+    "These figures hold at this site: other bearings, levels and echoes give other differences.",
+    "A reading of one moment is not availability; leaves, rain and season change it.",
+)
+PAIR_COLUMNS = (
+    "session_id", "station_id", "band", "device_id", "scale_kind", "candidate", "reference",
+    "difference_low_db", "difference_high_db", "reference_level_db", "readings", "left_out_because",
+)  # fmt: skip
+BAND_COLUMNS = (
+    "candidate", "reference", "band", "device_id", "scale_kind", "mean_db", "low_95_db", "high_95_db",
+    "standard_error_db", "station_sd_db", "session_sd_db", "stations", "sessions", "pairs", "pairs_censored",
+    "pairs_unknown", "pairs_left_out", "verdict",
+)  # fmt: skip
+
+
+def write_antenna_test(test: AntennaTest, folder: Path) -> list[Path]:
+    """Write antenna_test.html, a PNG a candidate and scale, and the tables; return their paths."""
+    folder.mkdir(parents=True, exist_ok=True)
+    files = [
+        write_rows(folder / "differences.csv", PAIR_COLUMNS, _pair_rows(test)),
+        write_rows(folder / "bands.csv", BAND_COLUMNS, [_band_row(result) for result in test.bands]),
+        *write_unreadable(folder / "unreadable_rows.csv", test.unreadable),
+    ]
+    if test.scales:
+        files.append(folder / "percent_scales.csv")
+        write_text(files[-1], percent_scales_csv(test.scales))
+    pictures = []
+    for key in dict.fromkeys((b.candidate, b.device, b.kind) for b in test.bands):
+        figure = antenna_picture(test, *key)
+        path = folder / f"differences_{file_safe('_'.join(key))}.png"
+        with whole_file(path) as temporary:
+            temporary.write_bytes(as_png(figure))
+        files.append(path)
+        pictures.append(f"<figure>{as_svg(figure)}</figure>")
+    path = folder / "antenna_test.html"
+    write_text(path, antenna_page(test, pictures))
+    return [path, *files]
+
+
+def write_tier_table(
+    test: AntennaTest,
+    path: Path,
+    known_gain: Mapping[str, tuple[float, float]],
+    candidate: str | None,
+    like_tier: int,
+) -> None:
+    """Write the built-in tier table with one tier's gains as measured.
+
+    known_gain : band -> gain of the reference and its standard uncertainty. [dBd, dB]
+    candidate : which antenna; may be None where there is only one
+    Raises InputError if the candidate is not clear or nothing was measured.
+    """
+    names = list(dict.fromkeys(b.candidate for b in test.bands))
+    if candidate is None and len(names) > 1:
+        raise InputError(f"The log compares {', '.join(names)}. Name one with --candidate.")
+    chosen = candidate or names[0]
+    if chosen not in names:
+        raise InputError(f"--candidate is {chosen!r}; the log compares {', '.join(names)}.")
+    known = {band: KnownGain(*values) for band, values in known_gain.items()}
+    gains = measured_gains(test, chosen, known)
+    write_text(path, tier_table_csv(test, chosen, like_tier, gains))
+
+
+def in_words(test: AntennaTest, page: Path) -> str:
+    """Return the answer for the terminal."""
+    lines = [test.verdict, *test.notes]
+    lines += [f"Doubt: {sentence}" for sentence in test.warnings]
+    lines += [f"Left out: {' '.join(sentence.split())}" for sentence in test.unreadable]
+    return "\n".join([*lines, f"Open {page}."])
+
+
+def antenna_page(test: AntennaTest, pictures: list[str]) -> str:
+    """Return the page; pictures are HTML."""
+    site = ", ".join(test.log.sites)
+    parts = [
+        html.paragraph(test.verdict, "answer"),
+        *pictures,
+        html.heading("Figures"),
+        html.table(
+            ["Antenna", "Band", "By", "Mean", "95 % interval", "Between stations", "Stations"],
+            [_figure_row(result) for result in test.bands],
+        ),
+        html.paragraph(
+            "The unit is one station in one session. Lost pictures and saturated readings count as bounds, "
+            "they are not dropped. Different sets and scales are never put into one figure."
+        ),
+        html.section("How it was read", test.notes),
+        html.section("Doubts", test.warnings),
+        html.section("Rows left out", test.unreadable),
+    ]
+    return html.page(f"Antenna test{': ' + site if site else ''}", parts, (*OF_A_TEST, *STANDING))
+
+
+def _figure_row(result: BandResult) -> list[str]:
+    by = f"{result.kind}, {result.device}"
+    start = [result.candidate, BAND_WORDS[result.band], by]
+    mean = result.mean
+    if mean is None:
+        return [*start, result.verdict, "", "", str(result.stations)]
+    return [
+        *start,
+        f"{mean.mean_db:+.1f} dB",
+        f"{mean.low_db:+.1f} to {mean.high_db:+.1f} dB",
+        f"{mean.station_sd_db:.1f} dB",
+        f"{mean.stations} ({mean.censored} of {mean.values} pairs bounds)",
+    ]
+
+
+def _pair_rows(test: AntennaTest) -> list[list[object]]:
+    return [
+        [
+            p.session, p.station, p.band, p.device, p.kind, p.candidate, p.reference, _bound(p.low_db),
+            _bound(p.high_db), _bound(p.reference_db), p.readings, p.left_out,
+        ]
+        for p in test.pairs.differences
+    ]  # fmt: skip
+
+
+def _bound(value: float) -> float | None:
+    """Return a number for the table; no bound is empty."""
+    return round(value, 3) if math.isfinite(value) else None
+
+
+def _band_row(result: BandResult) -> list[object]:
+    mean = result.mean
+    figures: list[object] = [None] * 9
+    if mean is not None:
+        figures = [
+            *(round(v, 3) for v in (mean.mean_db, mean.low_db, mean.high_db, mean.standard_error_db)),
+            round(mean.station_sd_db, 3), _bound(mean.session_sd_db), mean.stations, mean.sessions,
+            mean.values,
+        ]  # fmt: skip
+    figures[6] = result.stations
+    censored = mean.censored if mean is not None else None
+    start = [result.candidate, result.reference, result.band, result.device, result.kind]
+    return [*start, *figures, censored, result.unknown, result.left_out, result.verdict]

@@ -1,0 +1,274 @@
+"""What the page knows beside its value layers, as one JSON record; names as in Python."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import date
+from typing import Any
+
+import geopandas as gpd
+
+from covermap.bearings import FIRST_YEAR, LAST_YEAR, Declination, declination
+from covermap.constants import EARTH_RADIUS_KM
+from covermap.planning.areas import WholeSummary
+from covermap.propagation.path_geometry import median_radius_km
+from covermap.reports.web_map.area_facts import neighbourhood_facts, zone_facts
+from covermap.reports.web_map.heights import HeightSource
+from covermap.reports.web_map.layers import FIELD_OFFSET_DB, station_step
+from covermap.reports.web_map.map_layers import ridge_facts
+from covermap.reports.web_map.page_grid import PageGrid
+from covermap.reports.web_map.plan_layers import plan_facts
+from covermap.reports.web_map.summary import count_facts
+from covermap.result.coverage import Coverage
+from covermap.result.raster_catalogue import NEAR_MAST_FLAG, STEEP_RAY_FLAG
+from covermap.scenario.records import Scenario, Station, WantedList
+from covermap.wording import palette, words
+from covermap.wording.causes import AMPLIFIER_WORDS, PLAN_NOTES
+from covermap.wording.palette import SIGNAL_STEPS, SURE_GREYS
+
+DEFAULT_DN = 45.0  # N-units/km, where a scenario has no settings
+CELLS_FROM_ZOOM = 11  # Web Mercator; further out the map shows neighbourhoods where there are any
+FADED_OPACITY = 0.12  # of squares without homes, when the reader fades them
+LADDER = ("indoors", "wall", "roof", "amplifier", "unsure")  # under 1-3, 4, 5, 6-7, 8
+FLAG_NOTES = (
+    (
+        NEAR_MAST_FLAG,
+        "Within 250 m of a mast: free space and antenna patterns only, hills and houses left out.",
+    ),
+    (
+        STEEP_RAY_FLAG,
+        "A signal leaves its mast more than 3° below level and the mast's pattern in height is not "
+        "known: the real signal may be weaker.",
+    ),
+)
+
+
+@dataclass(frozen=True)
+class Place:
+    """A name on the map, WGS 84."""
+
+    name: str
+    longitude_deg: float
+    latitude_deg: float
+
+
+def page_facts(
+    coverage: Coverage,
+    scenario: Scenario,
+    grid: PageGrid,
+    summaries: Mapping[str, WholeSummary],
+    places: Sequence[Place],
+    tier_names: Sequence[str] | None,
+    *,
+    areas: gpd.GeoDataFrame | None,
+    zones: gpd.GeoDataFrame | None,
+    ridges: gpd.GeoDataFrame | None,
+    heights: HeightSource,
+    stations: Sequence[int] | None = None,
+) -> dict[str, Any]:
+    """Return the record; text in it is raw and is escaped where it is written and shown.
+
+    stations : indices of the stations the page knows; None: those of the wanted lists
+    """
+    run = coverage.run
+    shown = _shown_stations(scenario) if stations is None else list(stations)
+    grid_facts = grid.facts()
+    return {
+        "name": scenario.name,
+        "confidence_percent": run["confidence_percent"],
+        "stations_as_of": run.get("stations_as_of") or scenario.stations_as_of,
+        "cautions": list(run["cautions"]),
+        "grid": {key: value for key, value in grid_facts.items() if key != "outline"},
+        "outline": grid_facts["outline"],
+        "tiers": _tiers(run["confidence_percent"], tier_names),
+        "lists": [
+            {
+                **_wanted_list(wanted, shown, summaries[wanted.name]),
+                **plan_facts(coverage, wanted.name),
+                "neighbourhoods": neighbourhood_facts(areas, wanted.name),
+                "zones": zone_facts(zones, wanted.name),
+                "ridges": ridge_facts(ridges, wanted.name),
+                "has_zone": coverage.has(f"{wanted.name}/dead_zone_chance"),
+            }
+            for wanted in scenario.wanted
+            if wanted.name in coverage.lists
+        ],
+        "stations": [_station(coverage, scenario, index, order) for order, index in enumerate(shown)],
+        "masts": _masts(scenario, shown, heights),
+        "places": [asdict(place) for place in places],
+        "example_position": _example_position(grid),
+        "station_step": station_step(grid.cell.size, len(shown)),
+        "has_homes": coverage.has("homes"),
+        "has_areas": areas is not None,
+        "cells_from_zoom": CELLS_FROM_ZOOM,
+        "estimate": None,
+        "declination": _declination(grid, run.get("stations_as_of") or scenario.stations_as_of),
+        "flag_notes": _notes(FLAG_NOTES),
+        "plan_notes": _notes(PLAN_NOTES),
+        "amplifier_words": AMPLIFIER_WORDS,
+        "scenario_file": scenario.path.name,
+        **_path_facts(scenario),
+        **_looks(),
+    }
+
+
+def _notes(notes: Sequence[tuple[int, str]]) -> list[dict[str, Any]]:
+    return [{"flag": flag, "words": text} for flag, text in notes]
+
+
+def _path_facts(scenario: Scenario) -> dict[str, Any]:
+    """Return what skylines and path profiles are drawn with."""
+    settings = scenario.settings
+    dn = settings.prediction.dn if settings is not None else DEFAULT_DN
+    return {
+        "effective_radius_km": round(float(median_radius_km(dn)), 3),
+        "earth_radius_km": EARTH_RADIUS_KM,
+        "distance_unit": settings.display.distance if settings is not None else "km",
+        "height_unit": settings.display.height if settings is not None else "m",
+    }
+
+
+def _looks() -> dict[str, Any]:
+    """Return thresholds, words and colours that the scripts must share with Python."""
+    below = ["and over", *(f"to {round(lowest)}" for lowest, _ in words.CHANCE_WORDS[:-1])]
+    sure = [
+        {"lowest": lowest, "words": _sure_words(lowest, name, upper), "fill": grey}
+        for (lowest, name), upper, grey in zip(words.CHANCE_WORDS, below, SURE_GREYS, strict=True)
+    ]
+    return {
+        "chance_words": [list(row) for row in words.CHANCE_WORDS],
+        "small_count": round(words.SMALL_COUNT),
+        "km_per_mile": words.KM_PER_MILE,
+        "feet_per_m": words.FEET_PER_M,
+        "fill_opacity": palette.FILL_OPACITY,
+        "faded_opacity": FADED_OPACITY,
+        "hatch_colour": palette.HATCH_COLOUR,
+        "kind_tints": palette.KIND_TINTS,
+        "dot_colour": palette.UNKNOWN_DOT_COLOUR,
+        "field_offset_db": FIELD_OFFSET_DB,
+        "sure_steps": sure,
+        "signal_steps": [{"lowest": low, "words": text, "fill": fill} for low, text, fill in SIGNAL_STEPS],
+        "ladder": [{"word": word} for word in LADDER],
+    }
+
+
+def _sure_words(lowest: float, name: str, upper: str) -> str:
+    if lowest == 0.0:
+        return f"{name}, under {upper.removeprefix('to ')} %"
+    return (
+        f"{name}, {round(lowest)} % {upper}" if upper == "and over" else f"{name}, {round(lowest)} {upper} %"
+    )
+
+
+def _tiers(confidence_percent: float, tier_names: Sequence[str] | None) -> list[dict[str, Any]]:
+    tiers = [
+        {
+            "tier": look.number,
+            "name": look.name,
+            "mounting": look.mounting,
+            "fill": look.fill,
+            "painted": look.painted,
+            "ink": look.ink,
+            "halo": palette.INK_LIGHT if look.ink == palette.INK_DARK else palette.INK_DARK,
+        }
+        for look in palette.TIERS
+    ]
+    tiers[-1]["mounting"] = f"no antenna is {confidence_percent:g} % sure"
+    for tier, name in zip(tiers, tier_names or (), strict=False):
+        tier["name"] = name
+    for tier in tiers:  # where the name tells of the amplifier, the legend need not
+        head, _, tail = str(tier["mounting"]).partition(", ")
+        tier["mounting_short"] = (
+            head if "amplifier" in str(tier["name"]) and "amplifier" in tail else tier["mounting"]
+        )
+    return tiers
+
+
+def _shown_stations(scenario: Scenario) -> list[int]:
+    """Return the indices of the stations that carry a wanted service of any list, in file order."""
+    return sorted({index for wanted in scenario.wanted for group in wanted.transmitters for index in group})
+
+
+def letter(order: int) -> str:
+    """Return A to Z, then AA, AB, ... for 0, 1, ..."""
+    head, last = divmod(order, 26)
+    return (letter(head - 1) if head else "") + chr(ord("A") + last)
+
+
+def _station(coverage: Coverage, scenario: Scenario, index: int, order: int) -> dict[str, Any]:
+    station: Station = scenario.stations[index]
+    return {
+        "station_id": station.station_id,
+        "letter": letter(order),
+        "service": station.service,
+        "mast": scenario.masts.index(station.mast),
+        "displayed_channel": station.displayed_channel,
+        "rf_channel": station.rf_channel,
+        "frequency_mhz": station.frequency_mhz,
+        "band": station.band,
+        "antenna_height_m": station.antenna_height_m,
+        "has_field": coverage.has(f"field/{station.station_id}"),
+    }
+
+
+def _masts(scenario: Scenario, shown: Sequence[int], heights: HeightSource) -> list[dict[str, Any]]:
+    """Return every mast in file order, where its first shown station (else its first) stands."""
+    places: dict[str, Station] = {}
+    for station in [*(scenario.stations[index] for index in shown), *scenario.stations]:
+        places.setdefault(station.mast, station)
+    ground_m = heights.elevation_m(
+        [places[mast].longitude_deg for mast in scenario.masts],
+        [places[mast].latitude_deg for mast in scenario.masts],
+    )
+    return [
+        {
+            "name": mast,
+            "latitude_deg": places[mast].latitude_deg,
+            "longitude_deg": places[mast].longitude_deg,
+            "ground_m": None if math.isnan(level_m) else round(float(level_m), 1),
+        }
+        for mast, level_m in zip(scenario.masts, ground_m, strict=True)
+    ]
+
+
+def _wanted_list(wanted: WantedList, shown: Sequence[int], summary: WholeSummary) -> dict[str, Any]:
+    order = {index: position for position, index in enumerate(shown)}
+    return {
+        "name": wanted.name,
+        "services": list(wanted.services),
+        "needed": wanted.needed,
+        "transmitters": [[order[index] for index in group] for group in wanted.transmitters],
+        **count_facts(summary.columns),
+    }
+
+
+def _example_position(grid: PageGrid) -> str:
+    """Return a position inside the map, as people may type it."""
+    place = grid.facts()["place_of_cell"]
+    middle = (len(place) // 2) // 2 * 2
+    return f"{place[middle + 1]:.1f}, {place[middle]:.1f}"
+
+
+def _declination(grid: PageGrid, as_of: str) -> dict[str, Any] | None:
+    """Return the declination at the map's middle on the stations' date (else today), so that the
+    same inputs give the same page."""
+    try:
+        on = date.fromisoformat(as_of)
+    except ValueError:
+        on = date.today()
+    if not FIRST_YEAR <= on.year <= LAST_YEAR:
+        on = date.today()
+    place = grid.facts()["place_of_cell"]
+    middle = (len(place) // 2) // 2 * 2
+    found: Declination | None = declination(place[middle + 1], place[middle], on)
+    if found is None:
+        return None
+    whole = round(abs(found.declination_deg), 1)
+    side = "east" if found.declination_deg >= 0 else "west"
+    return {
+        "declination_deg": round(found.declination_deg, 2),
+        "on": found.on.isoformat(),
+        "words": f"{whole:.1f}° {side}",
+    }

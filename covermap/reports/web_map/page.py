@@ -1,0 +1,166 @@
+"""Writes map.html: one file with the map, its values and everything that shows them."""
+
+from __future__ import annotations
+
+import base64
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import jinja2
+import numpy as np
+from numpy.typing import NDArray
+
+from covermap.errors import InputError
+from covermap.planning.areas import WholeSummary, summarise_whole
+from covermap.reports.web_map import inlined
+from covermap.reports.web_map.estimate_inputs import StationLevels
+from covermap.reports.web_map.facts import Place, page_facts
+from covermap.reports.web_map.folium_page import OfflineMap, OfflinePage, StartPage, rendered
+from covermap.reports.web_map.heights import HeightSource, PageHeights, ResultHeights, page_heights
+from covermap.reports.web_map.layers import packed
+from covermap.reports.web_map.page_estimate import page_estimate
+from covermap.reports.web_map.page_grid import PageGrid, page_grid
+from covermap.reports.web_map.still import still_picture
+from covermap.reports.web_map.value_layers import inside_map, outside_area, value_layers
+from covermap.result.coverage import Coverage
+from covermap.result.whole_file import write_text
+from covermap.scenario.records import Scenario
+from covermap.wording import palette
+from covermap.wording.palette import SIGNAL_STEPS, SURE_GREYS
+
+TEMPLATES = jinja2.Environment(
+    loader=jinja2.FileSystemLoader(Path(__file__).parent),
+    autoescape=True,
+    undefined=jinja2.StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+)
+
+
+def write_map(
+    coverage: Coverage,
+    scenario: Scenario,
+    terrain_grey: NDArray[np.uint8],
+    summaries: Mapping[str, WholeSummary] | None,
+    path: Path,
+    *,
+    places: Sequence[Place] = (),
+    tier_names: Sequence[str] | None = None,
+    heights: HeightSource | None = None,
+    areas: gpd.GeoDataFrame | None = None,
+    zones: gpd.GeoDataFrame | None = None,
+    ridges: gpd.GeoDataFrame | None = None,
+    levels: StationLevels | None = None,
+) -> None:
+    """Write the interactive map of a result as one HTML file that opens without a network.
+
+    Parameters
+    ----------
+    coverage : the result; its run record needs confidence_percent and cautions
+    scenario : the checked scenario the result was made from
+    terrain_grey : uint8, shape (rows, cols) of the grid
+        Relief as greys, 176 in shadow to 250 in light, 226 where flat or unknown.
+    summaries : what planning.areas.summarise_whole() gives; None lets the page ask it
+        Its counts stand before any click and in the legend: homes, or shares of land without homes.
+    path : the file to write; it is replaced only when the new one is whole
+    places : names to write on the map
+    tier_names : names of tiers 1 to 7 where the scenario has its own table
+    heights : the terrain, which also knows the ground out to masts beyond the grid; None: the result's ground
+    areas : neighbourhoods with their columns, of all lists
+    zones : dead and doubtful zones of all lists
+    ridges : the ridges that shade homes, of all lists
+    levels : what the quick estimate of a reader's own list is worked out from; None leaves it out
+
+    Raises
+    ------
+    InputError
+        If terrain_grey does not have the grid's shape or type.
+    """
+    terrain_grey = np.asarray(terrain_grey)
+    if terrain_grey.shape != coverage.grid.shape or terrain_grey.dtype != np.uint8:
+        raise InputError(
+            f"terrain_grey must be uint8 of shape {coverage.grid.shape}, got {terrain_grey.dtype} of shape "
+            f"{terrain_grey.shape}."
+        )
+    grid = page_grid(coverage.grid)
+    estimate = None if levels is None else page_estimate(levels, scenario)
+    source = heights or ResultHeights(coverage)
+    facts = page_facts(
+        coverage,
+        scenario,
+        grid,
+        summaries or summarise_whole(coverage),
+        places,
+        tier_names,
+        areas=areas,
+        zones=zones,
+        ridges=ridges,
+        heights=source,
+        stations=None if estimate is None else estimate.shown,
+    )
+    if estimate is not None:
+        facts["estimate"] = estimate.facts(grid, facts["masts"])
+    ground = page_heights(source, grid, facts["masts"])
+    facts["heights"] = ground.facts()
+    relief = grid.spread(terrain_grey, palette.RELIEF_FLAT_GREY)
+    layers = value_layers(coverage, grid, facts, relief, areas, estimate)
+    write_text(Path(path), _document(coverage, grid, facts, relief, ground, layers))
+
+
+def _document(
+    coverage: Coverage,
+    grid: PageGrid,
+    facts: dict[str, Any],
+    relief: NDArray[np.uint8],
+    ground: PageHeights,
+    layers: Iterator[tuple[str, NDArray[np.uint8]]],
+) -> str:
+    page = OfflinePage()
+    page.add_header(f"<title>{jinja2.filters.escape(facts['name'])}: which antenna</title>")
+    page.add_header(f"<style>{inlined.leaflet('leaflet.css')}</style>")
+    fills = tuple(fill for *_, fill in SIGNAL_STEPS)
+    page.add_header(f"<style>{inlined.own_style(SURE_GREYS, fills)}</style>")
+    page.add_body(_without_script(coverage, grid, facts, relief))
+    page.add_body(TEMPLATES.get_template("page_top.html").render(facts=facts))
+    folium_map = OfflineMap(_middle(facts))
+    folium_map.add_child(StartPage())
+    page.add_child(folium_map)
+    page.add_body(TEMPLATES.get_template("page.html").render(facts=facts))
+    page.add_body(f'<script type="application/json" id="facts">{_json_text(facts)}</script>')
+    page.add_body(f'<script type="text/plain" id="layer:heights">{packed(ground.as_bytes())}</script>')
+    for name, values in layers:
+        page.add_body(f'<script type="text/plain" id="layer:{name}">{packed(values)}</script>')
+    if facts["estimate"] is not None:
+        page.add_body(f'<script type="text/plain" id="worker_source">{inlined.worker_script()}</script>')
+    page.add_body(f"<script>{inlined.leaflet('leaflet.js')}</script>")
+    page.add_body(f"<script>{inlined.own_script()}</script>")
+    return rendered(page)
+
+
+def _json_text(facts: dict[str, Any]) -> str:
+    """Return JSON that cannot end its script element, whatever the names hold."""
+    text = json.dumps(facts, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def _middle(facts: dict[str, Any]) -> tuple[float, float]:
+    """Return latitude and longitude of the map's middle."""
+    places = facts["grid"]["place_of_cell"]
+    middle = len(places) // 4 * 2
+    return places[middle + 1], places[middle]
+
+
+def _without_script(
+    coverage: Coverage, grid: PageGrid, facts: dict[str, Any], relief: NDArray[np.uint8]
+) -> str:
+    """Return what stands in the page when scripts are off: a picture of each list, legend and cautions."""
+    outside = outside_area(coverage)
+    pictures = []
+    for wanted in facts["lists"]:
+        tier = inside_map(grid, coverage.read(f"{wanted['name']}/tier"), outside)
+        png = still_picture(grid, tier, relief, facts["masts"])
+        pictures.append({"name": wanted["name"], "base64": base64.b64encode(png).decode("ascii")})
+    return TEMPLATES.get_template("without_script.html").render(facts=facts, pictures=pictures)

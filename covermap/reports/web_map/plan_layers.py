@@ -1,0 +1,60 @@
+"""What else a result may tell of a square's plan: second aim, aim window, cause, cautions of the plan."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covermap.errors import InputError
+from covermap.reports.web_map.layers import UNKNOWN, two_bytes
+from covermap.reports.web_map.page_grid import PageGrid
+from covermap.result.coverage import Coverage
+from covermap.wording.causes import CAUSE_MARKS, CAUSE_WORDS
+
+ANGLES = ("second_aim", "aim_from", "aim_to")  # whole degrees, -1 none
+CLASSES = ("tier_without_deciding", "main_cause", "amplifier")  # 255 none or unknown
+BY_SERVICE = "service_cause"  # one band a service; 255 where it is not weak
+FLAGS = "plan_flags"  # sum of the flags below
+
+
+def plan_kinds(coverage: Coverage, list_name: str) -> list[str]:
+    """Return which of the optional kinds this result holds for a list."""
+    return [kind for kind in (*ANGLES, *CLASSES, BY_SERVICE, FLAGS) if _has(coverage, f"{list_name}/{kind}")]
+
+
+def plan_facts(coverage: Coverage, list_name: str) -> dict[str, Any]:
+    """Return what the page must know of a list's optional layers: their kinds and the causes' words."""
+    kinds = plan_kinds(coverage, list_name)
+    causes = coverage.tag_values(f"{list_name}/main_cause", "CAUSES") if "main_cause" in kinds else ()
+    return {
+        "plan_kinds": kinds,
+        "cause_marks": [CAUSE_MARKS.get(cause, cause.replace("_", " ")) for cause in causes],
+        "causes": [CAUSE_WORDS.get(cause, cause.replace("_", " ")) for cause in causes],
+    }
+
+
+def plan_layers(
+    coverage: Coverage, grid: PageGrid, list_name: str
+) -> Iterator[tuple[str, NDArray[np.uint8]]]:
+    """Yield name and bytes of the optional layers; an angle takes two, KIND_low and KIND_high."""
+    for kind in plan_kinds(coverage, list_name):
+        values = coverage.read(f"{list_name}/{kind}")
+        if kind in ANGLES:
+            low, high = two_bytes(grid.spread(values, -1))
+            yield f"{list_name}/{kind}_low", low
+            yield f"{list_name}/{kind}_high", high
+        elif kind == BY_SERVICE:
+            for order, causes in enumerate(values):
+                yield f"{list_name}/{kind}_{order}", grid.spread(causes, UNKNOWN)
+        else:
+            yield f"{list_name}/{kind}", grid.spread(values, 0 if kind == FLAGS else UNKNOWN)
+
+
+def _has(coverage: Coverage, name: str) -> bool:
+    try:
+        return coverage.has(name)
+    except InputError:  # a kind of raster that this version does not write
+        return False

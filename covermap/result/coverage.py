@@ -1,0 +1,283 @@
+"""Reads a finished result folder: rasters by name, neighbourhoods, and one place."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pyproj
+import rasterio
+from rasterio.windows import Window
+
+from covermap.constants import RESULT_FORMAT, TIER_COUNT, UNKNOWN_UINT8
+from covermap.errors import InputError
+from covermap.grid.frame import Grid, Tile
+from covermap.result.raster_catalogue import (
+    AIM_UNKNOWN,
+    LAYERS,
+    OF_GRID,
+    OF_STATION,
+    OUTSIDE_FLAG,
+    RASTERS_FOLDER,
+    layer_of,
+    raster_path,
+)
+from covermap.wording.palette import TIERS
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    import xarray
+
+RUN_FILE = "run.json"
+GEOPACKAGE_FILE = "coverage.gpkg"
+
+Cells = tuple[slice, slice] | Tile | None
+
+
+class Coverage:
+    """A result folder, open for reading; every call reads from disk only what it needs.
+
+    folder : the output folder
+    run : the content of run.json (while a run is being written: what will become it); needs the keys
+        grid, wanted and result_format
+    """
+
+    def __init__(self, folder: Path, run: dict[str, Any]) -> None:
+        self.folder = Path(folder)
+        self.run = run
+        self.grid = grid_from_record(run["grid"])
+
+    @property
+    def lists(self) -> tuple[str, ...]:
+        """Return the names of the wanted lists."""
+        return tuple(self.run["wanted"])
+
+    def services(self, list_name: str) -> tuple[str, ...]:
+        """Return the services of a wanted list, in the order of its rasters. Raises InputError."""
+        if list_name not in self.run["wanted"]:
+            raise InputError(f"{self.folder}: no list {list_name!r}; there is {', '.join(self.lists)}.")
+        return tuple(self.run["wanted"][list_name]["services"])
+
+    @property
+    def tier_names(self) -> tuple[str, ...]:
+        """Return the names of tiers 1 to 8, those of the run's own tier table where it has one."""
+        names = self.run.get("tier_names") or [look.name for look in TIERS[:TIER_COUNT]]
+        return (*names, TIERS[TIER_COUNT].name)
+
+    def path(self, name: str) -> Path:
+        """Return the path of a raster by name, whether it exists or not. Raises InputError."""
+        return raster_path(self.folder / RASTERS_FOLDER, name)
+
+    def raster_names(self) -> list[str]:
+        """Return the names of all rasters the result has: those of lists, of stations, of the grid."""
+        names = [f"{name}/{kind}" for name in self.lists for kind, layer in LAYERS.items() if layer.of_list]
+        names += [f"{kind}/{station}" for kind in OF_STATION for station in self.field_stations]
+        names += [kind for kind in LAYERS if kind in OF_GRID]
+        return [name for name in names if self.has(name)]
+
+    def has(self, name: str) -> bool:
+        """Return whether the result holds a raster of this name."""
+        return self.path(name).is_file()
+
+    @property
+    def field_stations(self) -> tuple[str, ...]:
+        """Return the ids of the stations that have a field raster, sorted."""
+        return tuple(sorted(path.stem for path in (self.folder / RASTERS_FOLDER / "field").glob("*.tif")))
+
+    def read(self, name: str, window: Cells = None) -> np.ndarray:
+        """Return a raster, or the cells of a window.
+
+        Parameters
+        ----------
+        name : 'LIST/tier', 'LIST/tier_chance', 'field/STATION_ID', 'ground', 'flags', 'homes', ...
+        window : a Tile, (row slice, col slice), or None for the whole grid
+
+        Returns
+        -------
+        ndarray, shape (rows, cols), or (bands, rows, cols) for tier_chance and the service chances,
+        in the stored type. Unknown is 255, -1 (aim) or NaN.
+
+        Raises
+        ------
+        InputError
+            If the result holds no raster of that name.
+        """
+        layer = layer_of(name)
+        if not self.has(name):
+            raise InputError(f"{self.folder}: there is no raster {name!r} in this result.")
+        with rasterio.open(self.path(name)) as dataset:
+            bands = dataset.read(window=self._window(window))
+        return bands if layer.stacked else bands[0]
+
+    def tag_values(self, name: str, tag: str) -> tuple[str, ...]:
+        """Return the parts of a raster's tag that lists names ('SERVICES', 'CAUSES'); none without it."""
+        with rasterio.open(self.path(name)) as dataset:
+            text = dataset.tags().get(tag, "")
+        return tuple(text.split("|")) if text else ()
+
+    def inside_area(self, tile: Tile) -> np.ndarray:
+        """Return which cells of a tile lie in the asked area, bool, shape (rows, cols)."""
+        if not self.has("flags"):
+            return np.ones((tile.rows, tile.cols), dtype=bool)
+        return (self.read("flags", tile) & OUTSIDE_FLAG) == 0
+
+    def coordinates(self) -> tuple[np.ndarray, np.ndarray]:
+        """Return the centres of the columns and of the rows in the grid's CRS, from west and north. [m]"""
+        half = self.grid.cell_m / 2.0
+        x = self.grid.x_min + half + self.grid.cell_m * np.arange(self.grid.cols)
+        y = self.grid.y_max - half - self.grid.cell_m * np.arange(self.grid.rows)
+        return x, y
+
+    def to_xarray(self, names: Sequence[str] | None = None) -> xarray.Dataset:
+        """Return rasters as an xarray Dataset; see covermap.result.exports.to_xarray()."""
+        from covermap.result.exports import to_xarray
+
+        return to_xarray(self, names)
+
+    def layer(self, name: str) -> gpd.GeoDataFrame:
+        """Return a layer of coverage.gpkg, such as 'tier_areas'. Raises InputError if it is not there."""
+        return self._layer(name, "look into its run_metadata")
+
+    def areas(self, list_name: str | None = None) -> gpd.GeoDataFrame:
+        """Return the neighbourhoods with their columns, one row each and list, or of one list only.
+
+        Raises InputError if the result has no neighbourhoods, or no such list.
+        """
+        frame = self._layer("neighbourhoods", "the scenario names no [areas] neighbourhoods")
+        if list_name is None:
+            return frame
+        self.services(list_name)
+        return frame[frame["wanted_list"] == list_name].reset_index(drop=True)
+
+    def dead_zones(self) -> gpd.GeoDataFrame:
+        """Return the dead and doubtful zones of all lists, columns of outputs; no rows where there are none.
+
+        Raises InputError if the result was made without this layer.
+        """
+        import geopandas as gpd
+
+        if self.run.get("dead_zones") == {}:
+            return gpd.GeoDataFrame(
+                {"zone_id": [], "wanted_list": [], "kind": []}, geometry=[], crs=self.grid.crs
+            )
+        return self._layer("dead_zones", "it was made without; run covermap map again")
+
+    def cell_at(self, latitude_deg: float, longitude_deg: float) -> tuple[int, int]:
+        """Return (row, col) of the cell that holds a WGS 84 place. Raises InputError outside the grid."""
+        to_grid = pyproj.Transformer.from_crs("EPSG:4326", self.grid.crs, always_xy=True)
+        x, y = to_grid.transform(longitude_deg, latitude_deg)
+        if np.isfinite([x, y]).all():
+            row = int(np.floor((self.grid.y_max - y) / self.grid.cell_m))
+            col = int(np.floor((x - self.grid.x_min) / self.grid.cell_m))
+            if 0 <= row < self.grid.rows and 0 <= col < self.grid.cols:
+                return row, col
+        raise InputError(
+            f"{latitude_deg}, {longitude_deg} (latitude, longitude) is outside the predicted area. "
+            "Latitude comes first; west and south are negative."
+        )
+
+    def at(self, latitude_deg: float, longitude_deg: float) -> dict[str, dict[str, Any]]:
+        """Return for each wanted list what its cell says; None is unknown.
+
+        Keys: tier, chance_percent (of the stored tier; tier 8: of tier 7), tier_chance_percent (7
+        values), dead_zone_chance_percent, margin_db, aim_deg_true, limiting_service, deciding_service,
+        row, col. Raises InputError outside the grid.
+        """
+        row, col = self.cell_at(latitude_deg, longitude_deg)
+        return {name: self._cell(name, row, col) for name in self.lists}
+
+    def _cell(self, list_name: str, row: int, col: int) -> dict[str, Any]:
+        window = Tile(row, col, 1, 1)
+
+        def whole(kind: str, unknown: int = UNKNOWN_UINT8) -> int | None:
+            value = int(self.read(f"{list_name}/{kind}", window)[0, 0])
+            return None if value == unknown else value
+
+        def service(kind: str) -> str | None:
+            index = whole(kind)
+            return None if index is None else self.services(list_name)[index]
+
+        tier = whole("tier")
+        chances = [
+            None if value == UNKNOWN_UINT8 else int(value)
+            for value in self.read(f"{list_name}/tier_chance", window)[:, 0, 0]
+        ]
+        margin_db = float(self.read(f"{list_name}/stored_margin", window)[0, 0])
+        return {
+            "tier": tier,
+            "chance_percent": None if tier is None else chances[min(tier, len(chances)) - 1],
+            "tier_chance_percent": chances,
+            "dead_zone_chance_percent": whole("dead_zone_chance"),
+            "margin_db": None if np.isnan(margin_db) else margin_db,
+            "aim_deg_true": whole("aim", AIM_UNKNOWN),
+            "limiting_service": service("limiting_service"),
+            "deciding_service": service("deciding_service"),
+            "row": row,
+            "col": col,
+        }
+
+    def _layer(self, layer: str, reason: str) -> gpd.GeoDataFrame:
+        """Return a layer of coverage.gpkg, or say why it is not there."""
+        import geopandas as gpd
+        import pyogrio
+
+        path = self.folder / GEOPACKAGE_FILE
+        if not path.is_file() or layer not in pyogrio.list_layers(path)[:, 0]:
+            raise InputError(f"{self.folder}: this result has no layer {layer!r}: {reason}.")
+        return gpd.read_file(path, layer=layer, engine="pyogrio")
+
+    def _window(self, window: Cells) -> Window | None:
+        if window is None:
+            return None
+        rows, cols = window.window if isinstance(window, Tile) else window
+        row, row_end, _ = rows.indices(self.grid.rows)
+        col, col_end, _ = cols.indices(self.grid.cols)
+        return Window(col, row, col_end - col, row_end - row)
+
+
+def open_coverage(output: str | Path) -> Coverage:
+    """Return the result in a folder that `covermap map` finished.
+
+    Raises
+    ------
+    InputError
+        If the folder holds no finished result, or one of another result format.
+    """
+    folder = Path(output)
+    path = folder / RUN_FILE
+    if not path.is_file():
+        raise InputError(
+            f"{folder}: no {RUN_FILE} here, so it holds no finished result. "
+            "Give the folder that covermap map wrote, or run the same command again to finish it."
+        )
+    try:
+        run = json.loads(path.read_text(encoding="utf-8"))
+    except ValueError as error:
+        raise InputError(f"{path}: not readable as JSON ({error}). Run covermap map again.") from error
+    found = run.get("result_format") if isinstance(run, dict) else None
+    if found != RESULT_FORMAT:
+        raise InputError(
+            f"{path}: result_format is {found}, this version reads {RESULT_FORMAT}. "
+            "Open it with the version that wrote it, or run covermap map again."
+        )
+    return Coverage(folder, run)
+
+
+def grid_record(grid: Grid) -> dict[str, Any]:
+    """Return a grid as run.json keeps it."""
+    return {
+        "crs_wkt": grid.crs_wkt,
+        "cell_m": grid.cell_m,
+        "x_min": grid.x_min,
+        "y_max": grid.y_max,
+        "rows": grid.rows,
+        "cols": grid.cols,
+    }
+
+
+def grid_from_record(record: dict[str, Any]) -> Grid:
+    """Return the grid that grid_record() wrote."""
+    return Grid(**record)

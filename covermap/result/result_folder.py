@@ -1,0 +1,116 @@
+"""The output folder: whether it is ours, and what of an earlier run goes."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import tempfile
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from covermap.errors import InputError
+from covermap.result.coverage import RUN_FILE
+from covermap.result.whole_file import TEMPORARY_FOLDER, remove_files
+
+BEGUN = "begun"
+
+
+def require_ours(folder: Path, overwrite: bool = False) -> None:
+    """Check that results may be written to a folder: new, empty, an earlier result, or an unfinished one.
+
+    Nothing is written or removed here. With `overwrite` any folder will do; files in it that are not
+    results stay. Raises InputError otherwise.
+    """
+    folder = Path(folder)
+    if folder.exists() and not folder.is_dir():
+        raise InputError(f"{folder} is a file, not a folder. Name another output folder.")
+    if overwrite or not folder.exists() or read_record(folder) is not None:
+        return
+    if (folder / TEMPORARY_FOLDER / BEGUN).exists():
+        return
+    foreign = sorted(path.name for path in folder.iterdir() if not _is_unfinished(path))
+    if foreign:
+        raise InputError(
+            f"{folder} holds files that are not a covermap result, for example {foreign[0]}. Name another "
+            "folder, or add --overwrite: files that are not results stay as they are."
+        )
+
+
+@contextmanager
+def begun(folder: Path) -> Iterator[None]:
+    """Mark a result folder as one that a run of ours has begun, until its run.json stands there.
+
+    So a run that was killed may go on in it. What an earlier one left unfinished goes.
+    """
+    unfinished = Path(folder) / TEMPORARY_FOLDER
+    shutil.rmtree(unfinished, ignore_errors=True)
+    unfinished.mkdir(parents=True)
+    (unfinished / BEGUN).touch()
+    yield
+    shutil.rmtree(unfinished, ignore_errors=True)
+
+
+def require_own_record(folder: Path, record: str, overwrite: bool = False) -> None:
+    """Check that a folder is new, empty or holds the named record of an earlier command of ours.
+
+    Raises InputError otherwise, unless `overwrite`; files of others stay as they are either way.
+    """
+    folder = Path(folder)
+    if folder.exists() and not folder.is_dir():
+        raise InputError(f"{folder} is a file, not a folder. Name another output folder.")
+    if overwrite or not folder.exists() or (folder / record).is_file():
+        return
+    foreign = sorted(path.name for path in folder.iterdir() if not _is_unfinished(path))
+    if foreign:
+        raise InputError(
+            f"{folder} holds files that are not of this command, for example {foreign[0]}. Name another "
+            "folder, or add --overwrite."
+        )
+
+
+def require_writable(folder: Path) -> None:
+    """Check that files can be written where a folder stands or will stand; nothing stays behind.
+
+    Raises InputError when they cannot, for example below a file, on a read-only disk or without rights.
+    """
+    place = Path(folder)
+    while not place.exists() and place != place.parent:
+        place = place.parent
+    try:
+        with tempfile.TemporaryDirectory(dir=place, prefix=".covermap_"):
+            pass
+    except OSError as error:
+        raise InputError(
+            f"{folder} cannot be written to: {error.strerror} ({place}). Name a folder you may write to."
+        ) from error
+
+
+def read_record(folder: Path) -> dict[str, Any] | None:
+    """Return run.json of an earlier result of any format, None where there is none of ours."""
+    try:
+        run = json.loads((Path(folder) / RUN_FILE).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+    return run if isinstance(run, dict) and "result_format" in run else None
+
+
+def remove_earlier_result(folder: Path, keep: Iterable[str]) -> None:
+    """Remove the files an earlier run.json lists, except `keep` (relative, forward slashes)."""
+    record = read_record(folder)
+    if record is not None:
+        listed = [name for name in record.get("files", []) if isinstance(name, str)]
+        remove_files(folder, listed, keep=[*keep, RUN_FILE])
+
+
+def relative_names(folder: Path, paths: Iterable[Path]) -> list[str]:
+    """Return paths below a folder as run.json lists them, sorted."""
+    return sorted({Path(path).relative_to(folder).as_posix() for path in paths})
+
+
+def _is_unfinished(path: Path) -> bool:
+    """Return whether a path is only what an interrupted run left."""
+    if path.name == TEMPORARY_FOLDER:
+        return True
+    return path.is_dir() and all(_is_unfinished(inner) for inner in path.iterdir())

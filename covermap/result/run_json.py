@@ -1,0 +1,306 @@
+"""Writes run.json: what went into a result and what came out."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import platform
+from collections.abc import Iterable, Iterator
+from importlib import metadata
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pyogrio
+import pyproj
+import rasterio
+from pydantic import BaseModel
+
+import covermap
+from covermap.constants import RESULT_FORMAT, TIER_NOT_PROMISED
+from covermap.grid.blocks import PHYSICS_VERSION
+from covermap.reception.variability import sigma_summary
+from covermap.result.coverage import RUN_FILE, Coverage, grid_record
+from covermap.result.raster_catalogue import LAYERS, OF_GRID, OF_STATION
+from covermap.result.result_folder import relative_names, remove_earlier_result
+from covermap.result.whole_file import write_text
+from covermap.scenario.records import Scenario
+from covermap.wording.cautions import NOT_COUNTED, cautions, trees_sentence
+
+if TYPE_CHECKING:
+    from covermap.planning.homes import Homes
+
+MODEL_EDITIONS = {
+    "p1812": "ITU-R P.1812-8",
+    "itm": "NTIA ITM 1.2.2",
+    "free_space": "ITU-R P.525",
+    "clutter_at_the_terminal": "ITU-R P.2108-1",
+    "building_entry": "ITU-R P.2109-2",
+    "noise": "ITU-R P.372",
+}
+LIBRARIES = ("numpy", "numba", "scipy", "geopandas", "pyogrio", "rasterio", "shapely", "pyproj")
+READ_BYTES = 2**20
+
+
+def write_run_json(output: Path, prepared: Any, counts: Any, peak_memory_mb: float) -> dict[str, Any]:
+    """Write run.json of a result whose rasters are finished; return its content.
+
+    Files of an earlier result in the folder go, except those written now.
+
+    Parameters
+    ----------
+    output : the result folder
+    prepared : covermap.jobs.preparation.Preparation (scenario, grid, tiers, homes,
+        reception_options, warnings)
+    counts : with computed and read (blocks), stages_s, and compile_s where it was measured
+    peak_memory_mb : greatest resident memory of the process
+    """
+    output = Path(output)
+    scenario: Scenario = prepared.scenario
+    run = _what_was_asked(scenario, prepared)
+    run |= {
+        "blocks": {"computed": counts.computed, "read": counts.read},
+        "stages_s": {stage: round(seconds, 2) for stage, seconds in counts.stages_s.items()},
+        "compile_s": getattr(counts, "compile_s", None),
+        "peak_memory_mb": round(peak_memory_mb, 1),
+    }
+    coverage = Coverage(output, run)
+    run["tier_share_percent"] = {name: tier_share_percent(coverage, name) for name in coverage.lists}
+    run["tier_share_percent_at_other_sigma"] = _at_other_sigma(prepared, counts)
+    run["files"] = relative_names(output, _rasters_of(coverage, scenario))
+    remove_earlier_result(output, keep=run["files"])
+    _write(output, run)
+    return run
+
+
+def update_run_json(output: Path, changes: dict[str, Any], files: Iterable[Path] = ()) -> dict[str, Any]:
+    """Change keys of run.json and add files to its list; return its content.
+
+    A dictionary is merged into the one that is there, a list of warnings is added to it.
+    """
+    path = Path(output) / RUN_FILE
+    run = json.loads(path.read_text(encoding="utf-8"))
+    for key, value in changes.items():
+        if isinstance(value, dict) and isinstance(run.get(key), dict):
+            run[key] |= value
+        elif key == "warnings":
+            run[key] = list(dict.fromkeys([*run.get(key, []), *value]))
+        else:
+            run[key] = value
+    run["files"] = sorted({*run.get("files", []), *relative_names(Path(output), files)})
+    _write(Path(output), run)
+    return run
+
+
+def homes_record(homes: Homes | None, scenario: Scenario) -> dict[str, Any] | None:
+    """Return what run.json says about homes; None without homes."""
+    if homes is None or scenario.settings.homes is None:
+        return None
+    return {
+        "file": scenario.settings.homes.file.name,
+        "year": scenario.settings.homes.year,
+        "total": round(homes.total, 3),
+        "outside_grid": round(homes.outside, 3),
+        "features_without_count": homes.features_without_count,
+    }
+
+
+def calibration_record(calibration: Any) -> dict[str, Any] | None:
+    """Return what run.json says of the offsets in use and of which layers hold them; None without."""
+    if calibration is None:
+        return None
+    return {
+        "file": calibration.file,
+        "readings_as_of": calibration.readings_as_of,
+        "points": calibration.points,
+        "leave_one_out_db": {"before": calibration.before_db, "after": calibration.after_db},
+        "offsets_db": {f"{o.mast}, {o.band}": o.offset_db for o in calibration.offsets},
+        "raw_layers": "rasters/field",
+        "adjusted_layers": "rasters/field_adjusted and everything of the wanted lists",
+    }
+
+
+def carriers_record(scenario: Scenario) -> dict[str, list[dict[str, str]]]:
+    """Return for each service of any list the stations that carry it: id, mast and band."""
+    return {
+        service: [
+            {"station_id": station.station_id, "mast": station.mast, "band": station.band}
+            for station in (scenario.stations[index] for index in indices)
+        ]
+        for wanted in scenario.wanted
+        for service, indices in zip(wanted.services, wanted.transmitters, strict=True)
+    }
+
+
+def tier_share_percent(coverage: Coverage, list_name: str) -> dict[str, float]:
+    """Return the share of cells of the asked area in each tier and unknown, in percent; they sum to 100."""
+    counts = np.zeros(256, dtype=np.int64)
+    for tile in coverage.grid.tiles(1024):
+        tier = coverage.read(f"{list_name}/tier", tile)
+        counts += np.bincount(tier[coverage.inside_area(tile)], minlength=256)
+    return _shares_percent(counts)
+
+
+def _shares_percent(counts: np.ndarray) -> dict[str, float]:
+    """Return the shares of tiers 1 to 8 and unknown from a count a class (256 of them)."""
+    total = max(int(counts.sum()), 1)
+    shares = {str(tier): float(100.0 * counts[tier] / total) for tier in range(1, TIER_NOT_PROMISED + 1)}
+    return {**shares, "unknown": 100.0 - sum(shares.values())}
+
+
+def _at_other_sigma(prepared: Any, counts: Any) -> dict[str, Any]:
+    """Return the tier shares of the first list at the other default of the prediction error, of a sample."""
+    spread = sigma_summary(prepared.reception_options.at_other_default())
+    return {
+        "list": prepared.scenario.wanted[0].name,
+        "sigma_db": round(spread.total_db, 2),
+        "cells": int(counts.other_tiers.sum()),
+        **_shares_percent(counts.other_tiers),
+    }
+
+
+def input_files(scenario: Scenario) -> list[dict[str, Any]]:
+    """Return role, file (relative to the scenario), size and SHA-256 of every input file."""
+    found = [("scenario", scenario.path), *_paths("", scenario.settings)]
+    return [_input(role, path, scenario.path.parent) for role, path in found if role != "output"]
+
+
+def run_id(inputs: list[dict[str, Any]], options: dict[str, Any]) -> str:
+    """Return twelve digits that name a run by everything that decides its result."""
+    decided = {
+        "inputs": sorted((part["role"], part["sha256"]) for part in inputs if part["role"] != "scenario"),
+        "options": {key: value for key, value in options.items() if key not in {"output", "display", "name"}},
+        "versions": [covermap.__version__, PHYSICS_VERSION, RESULT_FORMAT],
+    }
+    return hashlib.sha256(json.dumps(decided, sort_keys=True).encode()).hexdigest()[:12]
+
+
+def run_id_of(scenario: Scenario) -> str:
+    """Return the run_id that a result of this scenario carries. Reads every input file."""
+    options = _relative(scenario.settings.model_dump(mode="json"), scenario.path.parent)
+    return run_id(input_files(scenario), options)
+
+
+def _what_was_asked(scenario: Scenario, prepared: Any) -> dict[str, Any]:
+    """Return the part of the record that is known before anything is computed."""
+    settings = scenario.settings
+    inputs = input_files(scenario)
+    options = _relative(settings.model_dump(mode="json"), scenario.path.parent)
+    spread = sigma_summary(prepared.reception_options)
+    calibration = getattr(prepared, "calibration", None)
+    return {
+        "result_format": RESULT_FORMAT,
+        "run_id": run_id(inputs, options),
+        "name": scenario.name,
+        "stations_as_of": scenario.stations_as_of,
+        "stations_as_of_oldest": scenario.stations_as_of_oldest,
+        "confidence_percent": settings.reception.confidence_percent,
+        "grid": grid_record(prepared.grid),
+        "wanted": {
+            wanted.name: {"services": list(wanted.services), "at_least": wanted.at_least}
+            for wanted in scenario.wanted
+        },
+        "tier_names": [tier.name for tier in prepared.tiers.tiers],
+        "stations": [station.station_id for station in scenario.stations],
+        "carriers": carriers_record(scenario),
+        "left_out": dict(scenario.left_out),
+        "sigma_db": {
+            "total": round(spread.total_db, 2),
+            "prediction": round(spread.prediction_db, 2),
+            "location": round(spread.location_db, 2),
+            "land_cover_known": spread.has_land_cover,
+        },
+        "homes": homes_record(prepared.homes, scenario),
+        "inputs": inputs,
+        "options": options,
+        "models": MODEL_EDITIONS | {"chosen": settings.prediction.model},
+        "versions": versions(),
+        "warnings": list(prepared.warnings),
+        "not_counted": list(NOT_COUNTED),
+        "cautions": scenario_cautions(scenario)
+        + ([calibration.in_words()] if calibration is not None else []),
+        "calibration": calibration_record(calibration),
+    }
+
+
+def scenario_cautions(scenario: Scenario) -> list[str]:
+    """Return the cautions of a scenario, for a map or for what is said of its stations and terrain."""
+    terrain = scenario.settings.terrain
+    return cautions(
+        stations_as_of=scenario.stations_as_of_range,
+        terrain=_terrain_in_words(terrain),
+        cell_m=scenario.settings.grid.cell_m,
+        trees=trees_sentence(terrain.kind, terrain.land_cover is not None),
+    )
+
+
+def versions() -> dict[str, str]:
+    """Return the versions of covermap, its physics and the libraries under it."""
+    return {
+        "covermap": covermap.__version__,
+        "physics": str(PHYSICS_VERSION),
+        "python": platform.python_version(),
+        **{name: metadata.version(name) for name in LIBRARIES},
+        "gdal": ".".join(str(part) for part in pyogrio.__gdal_version__),
+        "gdal_rasters": rasterio.__gdal_version__,
+        "proj": pyproj.proj_version_str,
+    }
+
+
+def _terrain_in_words(terrain: Any) -> str:
+    """Return the elevation data in words: file names and kind."""
+    names = [Path(path).name for path in terrain.elevation]
+    listed = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
+    return f"{listed} ({'bare earth' if terrain.kind == 'bare_earth' else 'with trees and buildings'})"
+
+
+def _rasters_of(coverage: Coverage, scenario: Scenario) -> list[Path]:
+    """Return the raster files of the result that exist."""
+    names = [*sorted(OF_GRID), *(f"{kind}/{s.station_id}" for kind in OF_STATION for s in scenario.stations)]
+    names += [f"{name}/{layer.kind}" for name in coverage.lists for layer in LAYERS.values() if layer.of_list]
+    return [coverage.path(name) for name in names if coverage.has(name)]
+
+
+def _write(output: Path, run: dict[str, Any]) -> None:
+    write_text(output / RUN_FILE, json.dumps(run, indent=2, ensure_ascii=False) + "\n")
+
+
+def _paths(role: str, value: Any) -> Iterator[tuple[str, Path]]:
+    """Yield (key, path) of every path in settings."""
+    if isinstance(value, BaseModel):
+        for name in type(value).model_fields:
+            yield from _paths(f"{role}.{name}" if role else name, getattr(value, name))
+    elif isinstance(value, list | tuple):
+        for part in value:
+            yield from _paths(role, part)
+    elif isinstance(value, Path):
+        yield role, value
+
+
+def _input(role: str, path: Path, folder: Path) -> dict[str, Any]:
+    """Return the record of one input file; paths GDAL alone understands have no digest."""
+    record: dict[str, Any] = {
+        "role": role,
+        "file": _relative(str(path), folder),
+        "bytes": None,
+        "sha256": None,
+    }
+    if path.is_file():
+        digest = hashlib.sha256()
+        with open(path, "rb") as handle:
+            while part := handle.read(READ_BYTES):
+                digest.update(part)
+        record |= {"bytes": path.stat().st_size, "sha256": digest.hexdigest()}
+    return record
+
+
+def _relative(value: Any, folder: Path) -> Any:
+    """Return a value with every absolute path made relative to the scenario's folder."""
+    if isinstance(value, dict):
+        return {key: _relative(part, folder) for key, part in value.items()}
+    if isinstance(value, list):
+        return [_relative(part, folder) for part in value]
+    if isinstance(value, str) and Path(value).is_absolute() and not value.startswith("/vsi"):
+        return Path(os.path.relpath(value, folder)).as_posix()
+    return value

@@ -1,0 +1,90 @@
+"""Files that are whole or absent: written under a temporary name, then renamed."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from covermap.result.full_disk import full_disk_in_words
+
+TEMPORARY_FOLDER = ".covermap_unfinished"
+"""Folder of unfinished files inside an output folder; nothing but covermap writes there."""
+
+
+@contextmanager
+def whole_file(path: Path) -> Iterator[Path]:
+    """Give a temporary path beside `path`; on success it becomes `path`, on error it goes away.
+
+    The temporary name keeps the suffix, because GDAL chooses by it. Raises whatever the block raises.
+    """
+    with whole_files([path]) as (temporary,):
+        yield temporary
+
+
+@contextmanager
+def whole_files(paths: Iterable[Path]) -> Iterator[list[Path]]:
+    """Give a temporary path for each of `paths`; all are renamed at the end, or none is.
+
+    A path the block did not write is left as it was. Each rename is atomic; the set as a whole is
+    renamed only once every file is complete. Raises CovermapError when the disk is full, and whatever else
+    the block raises.
+    """
+    paths = [Path(path) for path in paths]
+    temporaries = [_temporary(path, number) for number, path in enumerate(paths)]
+    try:
+        with full_disk_in_words(paths[0].parent if paths else Path()):
+            yield temporaries
+        for temporary, path in zip(temporaries, paths, strict=True):
+            if temporary.exists():
+                os.replace(temporary, path)
+    finally:
+        for folder in {temporary.parent for temporary in temporaries}:
+            shutil.rmtree(folder, ignore_errors=True)
+        _drop_empty({path.parent / TEMPORARY_FOLDER for path in paths})
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a whole UTF-8 text file with line ends as given."""
+    with whole_file(path) as temporary, open(temporary, "w", encoding="utf-8", newline="") as handle:
+        handle.write(text)
+
+
+def remove_files(folder: Path, names: Iterable[str], keep: Iterable[str] = ()) -> None:
+    """Remove the named files of an earlier run from `folder`, except `keep`; other files stay.
+
+    names : paths relative to folder with forward slashes, as run.json lists them under `files`;
+        a name that points outside the folder is left alone
+    """
+    folder = Path(folder).resolve()
+    for name in set(names) - set(keep):
+        path = (folder / name).resolve()
+        if path.is_relative_to(folder) and path.is_file():
+            path.unlink()
+            _drop_empty({path.parent} - {folder})
+
+
+def files_below(folder: Path) -> list[Path]:
+    """Return the files below a folder, sorted, without unfinished ones."""
+    return sorted(
+        path for path in Path(folder).rglob("*") if path.is_file() and TEMPORARY_FOLDER not in path.parts
+    )
+
+
+def _temporary(path: Path, number: int) -> Path:
+    """Return a path in a fresh folder of this process, under the final file name."""
+    folder = path.parent / TEMPORARY_FOLDER / f"{os.getpid()}_{number}_{path.stem}"
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir(parents=True)
+    return folder / path.name
+
+
+def _drop_empty(folders: Iterable[Path]) -> None:
+    """Remove folders that are empty."""
+    for folder in folders:
+        try:
+            folder.rmdir()
+        except OSError:  # not empty, or gone already
+            continue
