@@ -42,44 +42,42 @@ from covermap.propagation.vector_math import vector_kernel, vector_order
 
 
 @vector_order
-def fill_geometry(
-    ground_m, surface_m, any_clutter, radii_km, tx_level_m, heights_m, step_km, count, items,
-    hulls, chain_slope, left_neighbour, string, nu_row, rays,
-):  # fmt: skip
+def fill_geometry(radial, any_clutter, tx_level_m, count, nu_row, asked, work):
     """Write the geometry of each item's path at each height into rays.
 
     Source: ITU-R P.1812-8, section 4.3 and Attachment 1 to Annex 1, sections 5.3 and 5.6. Accuracy: exact.
     """
-    fill_fitted_surface(ground_m, step_km, count, items)
-    fill_smooth_heights(ground_m, tx_level_m, heights_m, step_km, count, items, hulls[0], rays)
+    ground_m, step_km, heights_m, hulls = radial.ground_m, radial.step_km, asked.heights_m, work.hulls
+    fill_fitted_surface(ground_m, step_km, count, work.items)
+    fill_smooth_heights(ground_m, tx_level_m, heights_m, step_km, count, work.items, hulls[0], work.rays)
     fill_horizons(
-        ground_m, tx_level_m, heights_m, step_km, 500.0 / radii_km[0], count, items, hulls[0], hulls[1],
-        chain_slope, left_neighbour, string, nu_row, rays,
+        ground_m, tx_level_m, heights_m, step_km, 500.0 / work.radii_km[0], count, work.items, hulls[0],
+        hulls[1], work.chain_slope, work.left_neighbour, work.string, nu_row, work.rays,
     )  # fmt: skip
     # Over bare ground fill_horizons has found the median radius's edge.
-    for radius in range(0 if any_clutter else 1, radii_km.shape[0]):
+    for radius in range(0 if any_clutter else 1, work.radii_km.shape[0]):
         fill_bullington_nu(
-            surface_m, tx_level_m, heights_m, step_km, 500.0 / radii_km[radius], count, items, hulls[0], rays,
-            NU_MEDIAN + radius,
+            work.surface_m, tx_level_m, heights_m, step_km, 500.0 / work.radii_km[radius], count, work.items,
+            hulls[0], work.rays, NU_MEDIAN + radius,
         )  # fmt: skip
 
 
 @vector_kernel
-def blank_unknown(count, item_ground_m, departure_mrad, path_class, loss_db):
+def blank_unknown(count, item_ground_m, answers):
     """Write NaN and UNKNOWN_CLASS for the items from count on, and for those without ground of their own."""
-    frequencies, times, heights, items = loss_db.shape
+    frequencies, times, heights, items = answers.loss_db.shape
     for item in range(items):
         if item >= count or math.isnan(item_ground_m[item]):
-            path_class[item] = UNKNOWN_CLASS
+            answers.path_class[item] = UNKNOWN_CLASS
             for height in range(heights):
-                departure_mrad[height, item] = math.nan
+                answers.departure_mrad[height, item] = math.nan
                 for frequency in range(frequencies):
                     for time in range(times):
-                        loss_db[frequency, time, height, item] = math.nan
+                        answers.loss_db[frequency, time, height, item] = math.nan
 
 
 @vector_order
-def fill_place_terms(count, items, time_percents, by_time):
+def fill_place_terms(count, time_percents, items, by_time):
     """Write what depends on the place alone, and Fi of each time percentage."""
     columns = whole_blocks(count)
     fill_beta0(columns, items)
@@ -89,95 +87,80 @@ def fill_place_terms(count, items, time_percents, by_time):
 
 
 @vector_order
-def fill_height(
-    step_km, tx_level_m, tx_coast_km, any_sea, longest_wavelength_m, time_percents, radii_km,
-    count, items, ray, terms, smooth, earth, by_time, earth_item, gathered,
-):  # fmt: skip
+def fill_height(step_km, tx_level_m, tx_coast_km, any_sea, count, ray, asked, work):
     """Write what one receiving height adds before any frequency: terms, earth and by_time."""
     columns = whole_blocks(count)
-    fill_ray_terms(columns, items, ray, terms)
-    fill_duct_terms(columns, items, ray, radii_km[0], terms)
+    fill_ray_terms(columns, work.items, ray, work.terms)
+    fill_duct_terms(columns, work.items, ray, work.radii_km[0], work.terms)
     if any_sea:
-        add_coast_coupling(count, items, ray, tx_level_m, tx_coast_km, terms)
-    for time in range(time_percents.shape[0]):
-        log_percent = math.log10(time_percents[time])
-        fill_duct_time(columns, items, terms, log_percent, by_time[DUCT_TIME_DB, time])
-    for radius in range(radii_km.shape[0]):
-        gathered[radius] = fill_earth(
-            count, items, ray, radii_km[radius], step_km, longest_wavelength_m, smooth, earth[radius],
-            earth_item[radius],
+        add_coast_coupling(count, work.items, ray, tx_level_m, tx_coast_km, work.terms)
+    for time in range(asked.time_percents.shape[0]):
+        log_percent = math.log10(asked.time_percents[time])
+        fill_duct_time(columns, work.items, work.terms, log_percent, work.by_time[DUCT_TIME_DB, time])
+    for radius in range(work.radii_km.shape[0]):
+        work.gathered[radius] = fill_earth(
+            count, work.items, ray, work.radii_km[radius], step_km, asked.longest_wavelength_m, work.smooth,
+            work.earth[radius], work.earth_item[radius],
         )  # fmt: skip
 
 
 @vector_order
-def fill_frequency(
-    frequency_ghz, vertical, n0, any_sea, time_percents, radii_km, height,
-    count, items, ray, terms, earth, by_time, earth_item, gathered, loss_db,
-):  # fmt: skip
+def fill_frequency(frequency_ghz, vertical, n0, any_sea, height, count, ray, asked, work, loss_db):
     """Write the loss at one height and frequency into loss_db, shape (time percentages, heights, items)."""
     columns = whole_blocks(count)
+    terms, by_time = work.terms, work.by_time
     wavelength_m = P1812_WAVELENGTH_M_GHZ / frequency_ghz
-    fill_duct_frequency(columns, ray, frequency_ghz, radii_km[0], terms)
-    for radius in range(radii_km.shape[0]):  # one call for both radii: two would double the compiling
+    fill_duct_frequency(columns, ray, frequency_ghz, work.radii_km[0], terms)
+    for radius in range(work.radii_km.shape[0]):  # one call for both radii: two would double the compiling
         fill_diffraction(
-            count, items, ray[NU_MEDIAN + radius], frequency_ghz, wavelength_m, vertical, any_sea,
-            gathered[radius], earth[radius], earth_item[radius], terms[SCRATCH],
+            count, work.items, ray[NU_MEDIAN + radius], frequency_ghz, wavelength_m, vertical, any_sea,
+            work.gathered[radius], work.earth[radius], work.earth_item[radius], terms[SCRATCH],
             terms[DIFFRACTION_MEDIAN_DB + radius],
         )  # fmt: skip
     frequency_db = 20.0 * math.log10(frequency_ghz)
-    for time in range(time_percents.shape[0]):
-        percent = time_percents[time]
+    for time in range(asked.time_percents.shape[0]):
+        percent = asked.time_percents[time]
         scatter_db = scatter_frequency_db(frequency_ghz, n0, percent)
         fill_loss(
-            columns, items, terms, percent, by_time[INTERPOLATION, time], by_time[DUCT_TIME_DB, time],
+            columns, work.items, terms, percent, by_time[INTERPOLATION, time], by_time[DUCT_TIME_DB, time],
             frequency_db, scatter_db, terms[LOSS_DB],
         )  # fmt: skip
         copy_row(count, terms[LOSS_DB], loss_db[time, height])
 
 
 @vector_kernel
-def sweep_radial(
-    ground_m, clutter_m, zone, step_km, mid_latitude_deg, tx_height_m, item_step, item_ground_m, dn, n0,
-    heights_m, frequencies_ghz, longest_wavelength_m, vertical, time_percents, radii_km,
-    gathered, surface_m, hulls, chain_slope, left_neighbour, string, items, rays, terms, smooth, earth,
-    by_time, earth_item, departure_mrad, path_class, loss_db,
-):  # fmt: skip
+def sweep_radial(radial, item_step, item_ground_m, asked, work, answers):
     """Write loss, departure angle and path class of every item; return the first item out of order, or -1.
 
-    radii_km : Earth radii; the first is written here, the second, for beta0, may be left out. The rest as
-    RadialSweep.run and sweep_rows describe it.
+    item_step, item_ground_m : as RadialSweep.run. The rest are records of covermap.propagation.sweep.records.
 
     Source: ITU-R P.1812-8, Annex 1. Accuracy: of RadialSweep.
     """
+    ground_m, step_km = radial.ground_m, radial.step_km
     unordered = first_unordered(item_step, ground_m.shape[0] - 1)
     if unordered >= 0:
         return unordered
-    first_unknown, any_clutter = fill_surface(ground_m, clutter_m, surface_m)
-    count = fill_places(item_step, item_ground_m, mid_latitude_deg, step_km, first_unknown, items)
-    radii_km[0] = median_radius_km(dn)
-    tx_level_m = ground_m[0] + tx_height_m
+    first_unknown, any_clutter = fill_surface(ground_m, radial.clutter_m, work.surface_m)
+    count = fill_places(item_step, item_ground_m, radial.mid_latitude_deg, step_km, first_unknown, work.items)
+    work.radii_km[0] = median_radius_km(radial.dn)
+    tx_level_m = ground_m[0] + radial.tx_height_m
     nu_row = NU_BARE if any_clutter else NU_MEDIAN
-    tx_coast_km, any_sea = fill_land_and_sea(zone, step_km, count, items)
-    fill_geometry(
-        ground_m, surface_m, any_clutter, radii_km, tx_level_m, heights_m, step_km, count, items,
-        hulls, chain_slope, left_neighbour, string, nu_row, rays,
-    )  # fmt: skip
-    fill_place_terms(count, items, time_percents, by_time)
-    for height in range(heights_m.shape[0]):
-        ray = rays[height]
-        copy_row(count, ray[TX_MRAD], departure_mrad[height])
-        fill_height(
-            step_km, tx_level_m, tx_coast_km, any_sea, longest_wavelength_m, time_percents, radii_km,
-            count, items, ray, terms, smooth, earth, by_time, earth_item, gathered,
-        )  # fmt: skip
+    tx_coast_km, any_sea = fill_land_and_sea(radial.zone, step_km, count, work.items)
+    fill_geometry(radial, any_clutter, tx_level_m, count, nu_row, asked, work)
+    fill_place_terms(count, asked.time_percents, work.items, work.by_time)
+    for height in range(asked.heights_m.shape[0]):
+        ray = work.rays[height]
+        copy_row(count, ray[TX_MRAD], answers.departure_mrad[height])
+        fill_height(step_km, tx_level_m, tx_coast_km, any_sea, count, ray, asked, work)
         if height == 0:
             fill_path_class(
-                n0, nu_row, count, items, ray, terms, gathered[0], earth[0], earth_item[0], path_class
-            )
-        for frequency in range(frequencies_ghz.shape[0]):
-            fill_frequency(
-                frequencies_ghz[frequency], vertical[frequency], n0, any_sea, time_percents, radii_km, height,
-                count, items, ray, terms, earth, by_time, earth_item, gathered, loss_db[frequency],
+                radial.n0, nu_row, count, work.items, ray, work.terms, work.gathered[0], work.earth[0],
+                work.earth_item[0], answers.path_class,
             )  # fmt: skip
-    blank_unknown(count, item_ground_m, departure_mrad, path_class, loss_db)
+        for frequency in range(asked.frequencies_ghz.shape[0]):
+            fill_frequency(
+                asked.frequencies_ghz[frequency], asked.vertical[frequency], radial.n0, any_sea, height,
+                count, ray, asked, work, answers.loss_db[frequency],
+            )  # fmt: skip
+    blank_unknown(count, item_ground_m, answers)
     return -1

@@ -14,7 +14,15 @@ from covermap.propagation.path_geometry import BETA0_RADIUS_KM
 from covermap.propagation.sweep.batch import sweep_radials
 from covermap.propagation.sweep.hulls import HULL_ROWS
 from covermap.propagation.sweep.radial import sweep_radial
-from covermap.propagation.sweep.records import CellLosses, RadialItems, RadialProfiles
+from covermap.propagation.sweep.records import (
+    Answers,
+    Asked,
+    CellLosses,
+    Radial,
+    RadialItems,
+    RadialProfiles,
+    Work,
+)
 from covermap.propagation.sweep.rows import (
     BLOCK,
     BY_TIME_ROWS,
@@ -86,26 +94,29 @@ class RadialSweep:
     ) -> None:
         self._steps = _at_least("steps", steps, 2)
         self._items = _at_least("items", items, 1)
-        self._heights_m = _within("heights_m", heights_m, 1e-3, 3000.0)
-        self._frequencies_ghz = _within("frequencies_mhz", frequencies_mhz, 30.0, 6000.0) / 1000.0
-        self._vertical = np.array(polarization_vertical, dtype=np.bool_)
-        self._longest_wavelength_m = max(
-            P1812_WAVELENGTH_M_GHZ / float(self._frequencies_ghz.min()), CLASS_WAVELENGTH_M
+        frequencies_ghz = _within("frequencies_mhz", frequencies_mhz, 30.0, 6000.0) / 1000.0
+        wavelength_m = max(P1812_WAVELENGTH_M_GHZ / float(frequencies_ghz.min()), CLASS_WAVELENGTH_M)
+        asked = Asked(
+            _within("heights_m", heights_m, 1e-3, 3000.0),
+            frequencies_ghz,
+            wavelength_m,
+            np.array(polarization_vertical, dtype=np.bool_),
+            _within("time_percents", time_percents, 1.0, 50.0),
         )
-        self._time_percents = _within("time_percents", time_percents, 1.0, 50.0)
-        # Where 50 % is all that is asked for, Fi is 0 and the second radius does not count.
-        radii = 1 if self._time_percents.min() >= 50.0 else 2
-        self._radii_km = np.full(radii, BETA0_RADIUS_KM)  # each run puts the median radius in the first
-        if self._vertical.shape != self._frequencies_ghz.shape:
+        if asked.vertical.shape != frequencies_ghz.shape:
             raise InputError(
-                f"polarization_vertical has {self._vertical.size} values and frequencies_mhz "
-                f"{self._frequencies_ghz.size}; give one for each frequency."
+                f"polarization_vertical has {asked.vertical.size} values and frequencies_mhz "
+                f"{frequencies_ghz.size}; give one for each frequency."
             )
-        heights, times = self._heights_m.size, self._time_percents.size
+        self._asked = asked
+        # Where 50 % is all that is asked for, Fi is 0 and the second radius does not count.
+        radii = 1 if asked.time_percents.min() >= 50.0 else 2
+        heights, times = asked.heights_m.size, asked.time_percents.size
         points = _row_length(steps + 1)
         row = _row_length(items + BLOCK)
-        self._answers = (self._frequencies_ghz.size, times, heights)
-        self._work = (
+        self._answers = (frequencies_ghz.size, times, heights)
+        self._work = Work(
+            np.full(radii, BETA0_RADIUS_KM),  # each run puts the median radius in the first
             np.zeros(radii, dtype=np.int64),
             np.zeros(points),
             np.zeros((2, HULL_ROWS, points)),
@@ -203,12 +214,11 @@ class RadialSweep:
                 f"{self._steps} and {self._items}. Make a larger one."
             )
         self._show(count)
-        unordered = sweep_radial(
-            ground, clutter, zones, float(step_km), latitude, float(tx_height_m), steps_of_items, ends,
-            float(dn), float(n0), self._heights_m, self._frequencies_ghz, self._longest_wavelength_m,
-            self._vertical, self._time_percents, self._radii_km,
-            *self._work, self.departure_mrad, self.path_class, self.loss_db,
-        )  # fmt: skip
+        radial = Radial(
+            ground, clutter, zones, latitude, float(step_km), float(tx_height_m), float(dn), float(n0)
+        )
+        answers = Answers(self.loss_db, self.departure_mrad, self.path_class)
+        unordered = sweep_radial(radial, steps_of_items, ends, self._asked, self._work, answers)
         if unordered >= 0:
             raise InputError(
                 f"item_step is {steps_of_items[unordered]} at index {unordered}; the steps must rise, "
@@ -238,14 +248,12 @@ class RadialSweep:
                 f"{int(np.diff(items.first).max())} items; this RadialSweep was made for {self._steps} and "
                 f"{self._items}. Make a larger one."
             )
-        unordered = sweep_radials(
-            profiles.ground_m, profiles.clutter_m, profiles.zone, float(step_km), profiles.mid_latitude_deg,
-            float(tx_height_m), items.last_step, items.first, items.step, items.ground_m, float(dn),
-            float(n0), self._heights_m, self._frequencies_ghz, self._longest_wavelength_m, self._vertical,
-            self._time_percents, self._radii_km, *self._work, self._departure, self._class, self._loss,
-            items.excess_db, items.cell, losses.loss_db, losses.spread_db, losses.departure_deg,
-            losses.path_class,
+        radials = Radial(
+            profiles.ground_m, profiles.clutter_m, profiles.zone, profiles.mid_latitude_deg, float(step_km),
+            float(tx_height_m), float(dn), float(n0),
         )  # fmt: skip
+        flat = Answers(self._loss, self._departure, self._class)
+        unordered = sweep_radials(radials, items, self._asked, self._work, flat, losses)
         if unordered >= 0:
             raise InputError(
                 f"item_step is {items.step[unordered]} at index {unordered}; the steps must rise."

@@ -1,8 +1,9 @@
-"""What the sweep is given and fills: profiles along radials, the ends of paths on them, their losses."""
+"""What the sweep is given, works in and fills: radials, what is asked, work arrays, answers."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,8 +11,7 @@ from numpy.typing import NDArray
 from covermap.propagation.sweep.taut_string import UNKNOWN_CLASS
 
 
-@dataclass(frozen=True, eq=False)
-class CellLosses:
+class CellLosses(NamedTuple):
     """The answers for N cells, F frequencies and H heights, filled bit by bit; unknown until then.
 
     loss_db, spread_db : float32 (F, H, N); departure_deg : float32 (N,); path_class : uint8 (N,), 255 unknown
@@ -34,8 +34,7 @@ class CellLosses:
         )
 
 
-@dataclass(frozen=True, eq=False)
-class RadialItems:
+class RadialItems(NamedTuple):
     """The ends of paths on R radials, I in all.
 
     last_step : int32 (R,), of each radial; first : int64 (R + 1,), where its items begin
@@ -58,3 +57,59 @@ class RadialProfiles:
     clutter_m: NDArray[np.float32]
     zone: NDArray[np.uint8]
     mid_latitude_deg: NDArray[np.float64]
+
+
+class Radial(NamedTuple):
+    """One radial as the kernels take it; arrays of a value a point, index 0 is the mast (RadialSweep.run)."""
+
+    ground_m: NDArray[np.float64]
+    clutter_m: NDArray[np.float32]
+    zone: NDArray[np.uint8]
+    mid_latitude_deg: NDArray[np.float64]
+    step_km: float
+    tx_height_m: float
+    dn: float
+    n0: float
+
+
+class Asked(NamedTuple):
+    """What is asked at every item: (H,) heights, (F,) frequencies and polarizations, (P,) percentages."""
+
+    heights_m: NDArray[np.float64]
+    frequencies_ghz: NDArray[np.float64]
+    longest_wavelength_m: float
+    vertical: NDArray[np.bool_]
+    time_percents: NDArray[np.float64]
+
+
+class Work(NamedTuple):
+    """Work arrays of one sweep; rows as covermap.propagation.sweep.rows names them.
+
+    radii_km : (1 or 2,) Earth radii; each radial writes the median one into the first, the second is beta0's
+    gathered : (radii,) how many items the spherical earth counts for
+    surface_m, chain_slope, left_neighbour : (points,); hulls : (2, HULL_ROWS, points)
+    string : (STRING_ROWS, points). earth_item : (radii, items)
+    """
+
+    radii_km: NDArray[np.float64]
+    gathered: NDArray[np.int64]
+    surface_m: NDArray[np.float64]
+    hulls: NDArray[np.float64]
+    chain_slope: NDArray[np.float64]
+    left_neighbour: NDArray[np.int32]
+    string: NDArray[np.float64]
+    items: NDArray[np.float64]
+    rays: NDArray[np.float64]
+    terms: NDArray[np.float64]
+    smooth: NDArray[np.float64]
+    earth: NDArray[np.float64]
+    by_time: NDArray[np.float64]
+    earth_item: NDArray[np.int32]
+
+
+class Answers(NamedTuple):
+    """What one radial's items get: (F, P, H, items) losses, (H, items) angles, (items,) classes."""
+
+    loss_db: NDArray[np.float64]
+    departure_mrad: NDArray[np.float64]
+    path_class: NDArray[np.uint8]
