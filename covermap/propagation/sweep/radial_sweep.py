@@ -115,23 +115,29 @@ class RadialSweep:
         points = _row_length(steps + 1)
         row = _row_length(items + BLOCK)
         self._answers = (frequencies_ghz.size, times, heights)
+        of_items, rays, terms, smooth, earth, by_time = _rows(
+            (ITEM_ROWS, row),
+            (heights, RAY_ROWS, row),
+            (TERM_ROWS, row),
+            (SMOOTH_ROWS, row),
+            (radii, EARTH_ROWS, row),
+            (BY_TIME_ROWS, times, row),
+        )
         self._work = Work(
-            np.full(radii, BETA0_RADIUS_KM),  # each run puts the median radius in the first
-            np.zeros(radii, dtype=np.int64),
-            np.zeros(points),
-            np.zeros((2, HULL_ROWS, points)),
-            np.zeros(points),
-            np.zeros(points, dtype=np.int32),
-            np.zeros((STRING_ROWS, points)),
-            *_rows(
-                (ITEM_ROWS, row),
-                (heights, RAY_ROWS, row),
-                (TERM_ROWS, row),
-                (SMOOTH_ROWS, row),
-                (radii, EARTH_ROWS, row),
-                (BY_TIME_ROWS, times, row),
-            ),
-            np.zeros((radii, row), dtype=np.int32),
+            radii_km=np.full(radii, BETA0_RADIUS_KM),  # each run puts the median radius in the first
+            gathered=np.zeros(radii, dtype=np.int64),
+            surface_m=np.zeros(points),
+            hulls=np.zeros((2, HULL_ROWS, points)),
+            chain_slope=np.zeros(points),
+            left_neighbour=np.zeros(points, dtype=np.int32),
+            string=np.zeros((STRING_ROWS, points)),
+            items=of_items,
+            rays=rays,
+            terms=terms,
+            smooth=smooth,
+            earth=earth,
+            by_time=by_time,
+            earth_item=np.zeros((radii, row), dtype=np.int32),
         )
         self._loss = np.zeros(math.prod(self._answers) * items)
         self._departure = np.zeros(heights * items)
