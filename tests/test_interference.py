@@ -1,4 +1,4 @@
-"""Other stations on a channel and beside it, and single-frequency networks."""
+"""Other stations on a channel and beside it."""
 
 from dataclasses import replace
 from statistics import NormalDist
@@ -20,7 +20,6 @@ from covermap.reception import (
 )
 from covermap.reception.interference import protection_ratio_db
 from covermap.reception.signals import LOST_AT_NIGHT
-from covermap.tables import load_table
 
 OPTIONS = ReceptionOptions()
 REQUIRED_CN_DB = 15.19  # printed by 47 CFR 73.623(c)(3)
@@ -203,76 +202,6 @@ def test_unwanted_time_percentage_counts():
     )
     assert quiet.interference_db[0] < 0.05
     assert night.interference_db[0] == pytest.approx(3.01, abs=0.01)  # -35.2 dB: as strong as the noise
-
-
-# --- networks: one channel, one programme
-
-
-def network(over_db=0.0, farther_km=0.0, delay_us=0.0, window_us=224.0, margin_db=5.0, bearing_deg=0.0):
-    signals = alone(field_for(margin_db))
-    facts = replace(
-        signals.facts,
-        network=np.array([7]),
-        delay_us=np.array([0.0]),
-        window_us=np.array([window_us]),
-    )
-    both = disturbed(replace(signals, facts=facts), over_db, bearing_deg, delay_us=[delay_us], service="0")
-    return replace(both, distance_km=np.array([30.0, 30.0 + farther_km]))
-
-
-def test_two_equal_signals_of_a_network_are_three_decibels_more():
-    assert aim_plan(network(), TIERS[5], 0.0).margins_db[0] == pytest.approx(5.0 + 3.01, abs=0.01)
-    assert aim_plan(network(-10.0), TIERS[5], 0.0).margins_db[0] == pytest.approx(5.0 + 0.41, abs=0.01)
-
-
-def test_outside_the_window_a_network_disturbs_itself():
-    # C / (N + I), I = C, 5 + 15.2 dB over the noise
-    expected_db = 5.0 - 10.0 * np.log10(1.0 + 10.0**2.02)
-    assert aim_plan(network(farther_km=68.0), TIERS[5], 0.0).margins_db[0] == pytest.approx(
-        expected_db, abs=0.05
-    )
-
-
-@pytest.mark.parametrize(
-    ("window_us", "inside_km", "outside_km"),
-    [(224.0, 67.1, 67.3), (448.0, 134.2, 134.5)],  # guard intervals of EN 300 744 and EN 302 755: 67, 134 km
-)
-def test_window_in_kilometres(window_us, inside_km, outside_km):
-    margins_db = [
-        aim_plan(network(farther_km=farther_km, window_us=window_us), TIERS[5], 0.0).margins_db[0]
-        for farther_km in (inside_km, outside_km)
-    ]
-    assert margins_db[0] > 7.9
-    assert margins_db[1] < 0.0
-
-
-def test_a_sending_delay_moves_the_window():
-    late = network(farther_km=60.0, delay_us=100.0)  # 200 + 100 us
-    early = network(farther_km=80.0, delay_us=-100.0)  # 267 - 100 us
-    assert aim_plan(late, TIERS[5], 0.0).margins_db[0] < 0.0
-    assert aim_plan(early, TIERS[5], 0.0).margins_db[0] > 7.9
-
-
-def test_windows_of_the_table():
-    windows_us = {row["family"]: float(row["window_us"]) for row in load_table("sfn_windows")}
-    # ETSI EN 300 744: 8k, guard interval 1/4; ETSI EN 302 755: 32k, 1/8 (both from memory)
-    assert windows_us["dvbt"] == 224.0
-    assert windows_us["dvbt2"] == 448.0
-    assert windows_us["atsc1"] <= 50.0  # no guard interval: an equaliser of tens of microseconds
-
-
-def test_a_network_station_that_is_not_known_does_no_harm():
-    # the far station's path crosses a void: what the near one brings alone stays
-    signals = network(bearing_deg=90.0, margin_db=25.0)
-    for unknown in (0, 1):
-        cell = one_cell(signals)
-        cell.field_dbuvm[unknown] = np.nan
-        cell = replace(cell, distance_km=np.array([[30.0], [31.0]], np.float32))
-        both = receive(cell, signals.facts, TIERS, wanted_of((0, 1)), OPTIONS)
-        facts = replace(signals.facts, network=np.array([-1, -1]))
-        single = receive(cell, facts, TIERS, wanted_of(1 - unknown), OPTIONS)
-        assert both.tier[0] == single.tier[0]
-        assert np.array_equal(both.tier_chance_percent, single.tier_chance_percent)
 
 
 # --- what must hold for any stations

@@ -31,14 +31,19 @@ PAIR_FLOOR_DB = 2
 PAIR_CROSS_DB = 3  # at a horizontal mount; the next row: at a vertical one
 PAIR_FIGURES = 5
 
-# What a pair is at a home: row ROLE of PairArrays.values.
-SILENT, INTERFERES, ADDS = 0.0, 1.0, 2.0
+# What a pair is at a home: row ROLE of PairArrays.values. One of a network adds inside the window, and
+# interferes outside it.
+SILENT, INTERFERES, NETWORK = 0.0, 1.0, 2.0
 
 # Rows of PairArrays.values, one column a pair.
 ROLE = 0
 PAIR_BEARING_DEG = 1
-OVER_NOISE_DB = 2  # at a tier: of a pair that interferes, over noise; of one that adds, over the need
-PAIR_ROWS = 3
+OVER_NOISE_DB = 2  # at a tier: as interference, over noise
+OVER_NEED_DB = 3  # at a tier, of a network: as signal, over the field that gives margin 0
+ARRIVES_US = 4  # of a network: after the wanted transmitter's signal
+HARM = 5  # at a plan: power as interference, over noise
+HELP = 6  # at a plan, of a network: power as signal, over the need
+PAIR_ROWS = 7
 
 FAINTEST_DB = -20.0  # over noise: fainter interference costs under 0.05 dB
 HARMLESS_DB = 24.0  # margin that interference leaves in any case: under one home in 300 is lost by it
@@ -75,12 +80,16 @@ class PairArrays(NamedTuple):
     """Work arrays of the pairs at one home.
 
     level_dbuvm, day_dbuvm : (H, P), the other station's field at the unwanted time percentage and at 50 %
+    joined_dbuvm : (H, P), its field at the wanted time percentage
+    window_start_us : (W,), where the window of the plan looked at begins, after the transmitter's own signal
     values : (PAIR_ROWS, P). touched : (W,), whether a transmitter has a pair that counts at the tier
     live : (W,), whether it has one that may count at the home; some : (1,), whether any transmitter has
     """
 
     level_dbuvm: NDArray[np.float64]
     day_dbuvm: NDArray[np.float64]
+    joined_dbuvm: NDArray[np.float64]
+    window_start_us: NDArray[np.float64]
     values: NDArray[np.float64]
     touched: NDArray[np.bool_]
     live: NDArray[np.bool_]
@@ -166,6 +175,8 @@ def pair_arrays(pairs: Pairs, heights: int) -> PairArrays:
     return PairArrays(
         np.empty((heights, count)),
         np.empty((heights, count)),
+        np.empty((heights, count)),
+        np.zeros(pairs.start.size - 1),
         np.zeros((PAIR_ROWS, count)),
         np.zeros(pairs.start.size - 1, np.bool_),
         np.zeros(pairs.start.size - 1, np.bool_),
@@ -231,9 +242,9 @@ def least_ahead_db(wanted, other, cell, unwanted_dbuvm, median_dbuvm, field_dbuv
 def read_pairs(
     cell, unwanted_dbuvm, median_dbuvm, field_dbuvm, bearing_deg, distance_km, wanted, pairs, work
 ):
-    """Fill a cell's pairs: field, bearing, whether the other station disturbs or joins; unknown: silent.
+    """Fill a cell's pairs: fields, bearing, when the other station arrives, what it can do; unknown: silent.
 
-    A network's stations join where their signals arrive within its window, else they disturb.
+    A network's station farther off in time than its window is long can never join.
 
     Source: delay is distance over the speed of light, 0.299792 km/us.
     """
@@ -254,16 +265,17 @@ def read_pairs(
             bearing = bearing_deg[pairs.mast[pair], cell]
             if pairs.network[pair] and distance_km.shape[0] > 0:
                 farther_km = distance_km[pairs.mast[pair], cell] - distance_km[wanted.mast[item], cell]
-                if abs(farther_km / 0.299792 + pairs.later_us[pair]) <= pairs.window_us[pair]:
-                    role = ADDS
+                values[ARRIVES_US, pair] = farther_km / 0.299792 + pairs.later_us[pair]
+                if abs(values[ARRIVES_US, pair]) <= pairs.window_us[pair]:
+                    role = NETWORK
             role = SILENT if math.isnan(bearing) else role
             for height in range(work.level_dbuvm.shape[0]):
-                at_times = field_dbuvm if role == ADDS else unwanted_dbuvm
-                level = at_times[station, height, cell]
-                day = (field_dbuvm if role == ADDS else median_dbuvm)[station, height, cell]
-                role = SILENT if math.isnan(level) or math.isnan(day) else role
+                level, day = unwanted_dbuvm[station, height, cell], median_dbuvm[station, height, cell]
+                joined = field_dbuvm[station, height, cell]
+                role = SILENT if math.isnan(level) or math.isnan(day) or math.isnan(joined) else role
                 work.level_dbuvm[height, pair] = level
                 work.day_dbuvm[height, pair] = day
+                work.joined_dbuvm[height, pair] = joined
             values[ROLE, pair] = role
             values[PAIR_BEARING_DEG, pair] = 0.0 if role == SILENT else bearing
             harms = role != SILENT and not ahead_db >= pairs.harmless_db[pair]
@@ -275,7 +287,7 @@ def read_pairs(
 def set_pairs(by_day, height, wanted_figures, figures, pairs, values, work):
     """Fill what each pair can do at most with a tier's installation, and which transmitters are touched.
 
-    by_day : with the field of disturbing stations at 50 % of time. height : index of the tier's height
+    by_day : with the field of interfering stations at 50 % of time. height : index of the tier's height
     wanted_figures : (FIGURES, W), figures : (PAIR_FIGURES, P) of the tier
     values : of the home, row CLEAR_DB filled; row UPPER_DB is filled here
 
@@ -298,9 +310,11 @@ def set_pairs(by_day, height, wanted_figures, figures, pairs, values, work):
             over_db = -math.inf
             if role != SILENT:
                 over_db = level_dbuvm[height, pair] + figures[OFFSET_DB, pair]
-            if role == ADDS:
-                over_db -= pairs.required_cn_db[pair]
-                upper += 10.0 ** ((over_db - clear_db) / 10.0)
+            if role == NETWORK:
+                need_db = work.joined_dbuvm[height, pair] + figures[OFFSET_DB, pair]
+                need_db -= pairs.required_cn_db[pair]
+                work.values[OVER_NEED_DB, pair] = need_db
+                upper += 10.0 ** ((need_db - clear_db) / 10.0)
                 work.touched[item] = True
             elif role == INTERFERES and over_db > FAINTEST_DB:
                 spare_db = HARMLESS_ALIKE_DB if pairs.alike[pair] else HARMLESS_DB + aside_db

@@ -36,8 +36,11 @@ from covermap.reception.confidence import (
     needed_confidence,
 )
 from covermap.reception.interference import (
-    ADDS,
     FAINTEST_DB,
+    HARM,
+    HELP,
+    NETWORK,
+    OVER_NEED_DB,
     OVER_NOISE_DB,
     PAIR_BEARING_DEG,
     PAIR_CROSS_DB,
@@ -49,6 +52,7 @@ from covermap.reception.interference import (
     Pairs,
     pair_arrays,
 )
+from covermap.reception.network import best_window
 from covermap.reception.normal import integral_points, normal_share
 from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
 
@@ -151,29 +155,45 @@ def plan_loss_db(plan, uhf, wanted, bearing_deg, rolloff, floor_db, cross_h_db, 
 
 
 @lean_kernel
+def pair_powers(pair, shift_db, plan, uhf, pair_figures, values):
+    """Fill what a pair brings under a plan: as interference (HARM) and, of a network, as signal (HELP)."""
+    role = values[ROLE, pair]
+    over_db = values[OVER_NOISE_DB, pair] + shift_db
+    values[HARM, pair] = 0.0
+    values[HELP, pair] = 0.0
+    if role == SILENT or (role != NETWORK and over_db < FAINTEST_DB):
+        return
+    for wanted in range(2 if role == NETWORK else 1):
+        loss_db = plan_loss_db(
+            plan, uhf, wanted == 1, values[PAIR_BEARING_DEG, pair], pair_figures[PAIR_ROLLOFF, pair],
+            pair_figures[PAIR_FLOOR_DB, pair], pair_figures[PAIR_CROSS_DB, pair],
+            pair_figures[PAIR_CROSS_DB + 1, pair],
+        )  # fmt: skip
+        if wanted == 1:
+            values[HELP, pair] = math.exp(POWER_OF_DB * (values[OVER_NEED_DB, pair] + shift_db - loss_db))
+        else:
+            values[HARM, pair] = math.exp(POWER_OF_DB * (over_db - loss_db))
+
+
+@lean_kernel
 def disturbed(item, margin_db, shift_db, plan, uhf, pair_figures, pairs, disturbing):
     """Return a transmitter's margin with what its pairs add and disturb, in dB, and interference's share.
 
     The share is I / (N + I), 0 to 1.
 
     Source: powers of interference, each less its protection ratio, added to the noise; powers of a
-        single-frequency network added to the signal. Common practice, no source.
+        single-frequency network inside its window added to the signal. Common practice, no source.
     """
     signal, interference = math.exp(POWER_OF_DB * margin_db), 0.0
+    network = False
     for pair in range(pairs.start[item], pairs.start[item + 1]):
-        role = disturbing.values[ROLE, pair]
-        over_db = disturbing.values[OVER_NOISE_DB, pair] + shift_db
-        if role == SILENT or (role != ADDS and over_db < FAINTEST_DB):
-            continue
-        adds = role == ADDS
-        loss_db = plan_loss_db(
-            plan, uhf, adds, disturbing.values[PAIR_BEARING_DEG, pair], pair_figures[PAIR_ROLLOFF, pair],
-            pair_figures[PAIR_FLOOR_DB, pair], pair_figures[PAIR_CROSS_DB, pair],
-            pair_figures[PAIR_CROSS_DB + 1, pair],
-        )  # fmt: skip
-        power = math.exp(POWER_OF_DB * (over_db - loss_db))
-        signal += power if adds else 0.0
-        interference += 0.0 if adds else power
+        pair_powers(pair, shift_db, plan, uhf, pair_figures, disturbing.values)
+        if disturbing.values[ROLE, pair] == NETWORK:
+            network = True
+        else:
+            interference += disturbing.values[HARM, pair]
+    if network:
+        signal, interference = best_window(item, signal, interference, pairs, disturbing)
     return 10.0 * math.log10(signal / (1.0 + interference)), interference / (1.0 + interference)
 
 

@@ -35,7 +35,11 @@ VARIANCE = 7
 SPREAD = 8
 SIGNAL = 9
 DISTURBANCE = 10
-SCAN_ROWS = 11
+WINDOW_SIGNAL = 11  # of the network's window looked at; SIGNAL and DISTURBANCE then hold the best one
+WINDOW_DISTURBANCE = 12
+OWN_SIGNAL = 13  # without the network
+OWN_DISTURBANCE = 14
+SCAN_ROWS = 15
 
 LARGEST_DEVIATION = 100.0
 TIE_WEIGHT = 1e-13  # of the worst margin, where chances are equal to the last digit

@@ -5,8 +5,10 @@ from covermap.propagation.vector_math import LOG2_OF_10, exp2, log2_positive
 from covermap.reception.budget import COMMON_RATIO, CROSS_DB, FLOOR_DB, NOISE_DB, OWN_INVERSE, ROLLOFF
 from covermap.reception.confidence import CLEAR_DB
 from covermap.reception.interference import (
-    ADDS,
+    ARRIVES_US,
     FAINTEST_DB,
+    NETWORK,
+    OVER_NEED_DB,
     OVER_NOISE_DB,
     PAIR_BEARING_DEG,
     PAIR_CROSS_DB,
@@ -15,9 +17,19 @@ from covermap.reception.interference import (
     ROLE,
     SILENT,
 )
+from covermap.reception.network import is_inside, may_begin
 from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
 from covermap.reception.plan import spread_with
-from covermap.reception.scan import AIMS_DEG, DISTURBANCE, SIGNAL, SQUARES
+from covermap.reception.scan import (
+    AIMS_DEG,
+    DISTURBANCE,
+    OWN_DISTURBANCE,
+    OWN_SIGNAL,
+    SIGNAL,
+    SQUARES,
+    WINDOW_DISTURBANCE,
+    WINDOW_SIGNAL,
+)
 
 LOG2_OF_DB = LOG2_OF_10 / 10.0  # a level's power is 2^(LOG2_OF_DB level)
 
@@ -36,9 +48,9 @@ def _start_disturbed(stage, count, group, item, mount, figures, values, aims, ro
 
 
 @lean_kernel
-def _add_pair(stage, count, row, pair, mount, pair_figures, pair_values, aims, rows):
-    """Add what a pair brings at each aim to a row of powers."""
-    bearing_deg, over_db = pair_values[PAIR_BEARING_DEG, pair], pair_values[OVER_NOISE_DB, pair]
+def _add_pair(stage, count, row, over_db, pair, mount, pair_figures, pair_values, aims, rows):
+    """Add what a pair, over_db at its best, brings at each aim to a row of powers."""
+    bearing_deg = pair_values[PAIR_BEARING_DEG, pair]
     rolloff, floor_db = pair_figures[PAIR_ROLLOFF, pair], pair_figures[PAIR_FLOOR_DB, pair]
     cross_db = pair_figures[PAIR_CROSS_DB + mount, pair]
     for number in range(count):
@@ -62,16 +74,59 @@ def _end_disturbed(count, item, figures, rows, deviations, ratios):
         ratios[item, number] = ratio
 
 
+@lean_kernel
+def _keep_better_window(count, rows):
+    """Take over signal and disturbance of a window at each aim where C / (N + I) is greater."""
+    for number in range(count):
+        signal, disturbance = rows[WINDOW_SIGNAL, number], rows[WINDOW_DISTURBANCE, number]
+        better = signal * (1.0 + rows[DISTURBANCE, number]) > rows[SIGNAL, number] * (1.0 + disturbance)
+        rows[SIGNAL, number] = signal if better else rows[SIGNAL, number]
+        rows[DISTURBANCE, number] = disturbance if better else rows[DISTURBANCE, number]
+
+
+@inner_kernel
+def _place_window(stage, count, item, mount, pair_figures, pairs, pair_values, aims, rows):
+    """Fill SIGNAL and DISTURBANCE with a network's window where it is best at each aim, as best_window().
+
+    On entry they hold the transmitter itself and the stations outside its network.
+    """
+    first, last = pairs.start[item], pairs.start[item + 1]
+    window_us = pairs.window_us[first]
+    for number in range(count):
+        rows[OWN_SIGNAL, number] = rows[SIGNAL, number]
+        rows[OWN_DISTURBANCE, number] = rows[DISTURBANCE, number]
+        rows[SIGNAL, number] = 0.0
+    for begins in range(first - 1, last):
+        if begins >= first and not may_begin(begins, window_us, pair_values):
+            continue
+        start_us = pair_values[ARRIVES_US, begins] if begins >= first else 0.0
+        for number in range(count):
+            rows[WINDOW_SIGNAL, number] = rows[OWN_SIGNAL, number]
+            rows[WINDOW_DISTURBANCE, number] = rows[OWN_DISTURBANCE, number]
+        for pair in range(first, last):
+            if pair_values[ROLE, pair] == NETWORK:
+                inside = is_inside(pair, start_us, window_us, pair_values)
+                row = WINDOW_SIGNAL if inside else WINDOW_DISTURBANCE
+                over_db = pair_values[OVER_NEED_DB if inside else OVER_NOISE_DB, pair]
+                _add_pair(stage, count, row, over_db, pair, mount, pair_figures, pair_values, aims, rows)
+        _keep_better_window(count, rows)
+
+
 @inner_kernel
 def fill_disturbed(stage, count, item, mount, figures, pair_figures, wanted, pairs, home, scan):
     """Fill rows deviation and ratio of a disturbed transmitter at each aim; as disturbed(), for many aims."""
     pair_values = home.disturbing.values
     group = wanted.group[item]
     _start_disturbed(stage, count, group, item, mount, figures, home.values, scan.aims, scan.rows)
+    network = False
     for pair in range(pairs.start[item], pairs.start[item + 1]):
-        role = pair_values[ROLE, pair]
-        if role == SILENT or (role != ADDS and pair_values[OVER_NOISE_DB, pair] < FAINTEST_DB):
+        role, over_db = pair_values[ROLE, pair], pair_values[OVER_NOISE_DB, pair]
+        network = network or role == NETWORK
+        if role in (SILENT, NETWORK) or over_db < FAINTEST_DB:
             continue
-        row = SIGNAL if role == ADDS else DISTURBANCE
-        _add_pair(stage, count, row, pair, mount, pair_figures, pair_values, scan.aims, scan.rows)
+        _add_pair(
+            stage, count, DISTURBANCE, over_db, pair, mount, pair_figures, pair_values, scan.aims, scan.rows
+        )
+    if network:
+        _place_window(stage, count, item, mount, pair_figures, pairs, pair_values, scan.aims, scan.rows)
     _end_disturbed(count, item, figures, scan.rows, scan.deviation, scan.ratio)
