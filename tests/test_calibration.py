@@ -9,13 +9,13 @@ import shapely
 from scenario_files import ROWS, station_csv, write_scenario
 
 from covermap import InputError
-from covermap.measurements.calibrate import public_calibration, report
-from covermap.measurements.calibration_file import (
+from covermap.inputs.calibration import (
     Calibration,
     TrustedOffset,
     calibration_toml,
     read_calibration,
 )
+from covermap.measurements.calibrate import public_calibration, report
 from covermap.measurements.offsets import fit_offsets, fitted_spread_db, judge, points_to_see, shrunk_offset
 from covermap.measurements.percent_readings import percent_scales_csv
 from covermap.measurements.percent_scale import PercentScale

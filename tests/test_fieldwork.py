@@ -15,7 +15,7 @@ from small_coverage import GRID, write_small_coverage
 import covermap
 from covermap import InputError
 from covermap.cli import main
-from covermap.measurements.calibration_file import Calibration, TrustedOffset, calibration_toml
+from covermap.inputs.calibration import Calibration, TrustedOffset, calibration_toml
 from covermap.measurements.reports import disagreements, read_reports, report_cells
 from covermap.measurements.survey import survey_points, unsureness
 from covermap.reports.fieldwork.survey_files import survey_layers

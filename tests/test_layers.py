@@ -9,8 +9,9 @@ PACKAGE = Path(__file__).resolve().parents[1] / "covermap"
 
 # what each part may import besides errors and constants (and itself)
 PHYSICS = {"propagation"}
-INPUTS = {"scenario", "tables", "terrain"}
-COMPUTED = PHYSICS | INPUTS | {"grid", "reception", "planning", "measurements", "addresses", "bearings"}
+DESCRIBED = {"scenario", "tables", "terrain"}
+COUNTED = PHYSICS | DESCRIBED | {"grid", "reception", "planning"}
+COMPUTED = COUNTED | {"inputs", "measurements", "addresses", "bearings"}
 MAY_IMPORT = {
     "propagation": set(),
     "reception": PHYSICS,
@@ -18,10 +19,11 @@ MAY_IMPORT = {
     "scenario": {"tables"},
     "terrain": {"scenario", "tables"} | PHYSICS,
     "grid": {"terrain", "scenario"} | PHYSICS,
-    "planning": {"reception", "grid"} | INPUTS | PHYSICS,
+    "planning": {"reception", "grid"} | DESCRIBED | PHYSICS,
+    "inputs": COUNTED,
     "bearings": set(),
-    "measurements": {"planning", "reception", "grid"} | INPUTS | PHYSICS,
-    "addresses": {"bearings", "measurements", "reception", "grid", "terrain", "scenario"} | PHYSICS,
+    "measurements": {"inputs"} | COUNTED,
+    "addresses": {"bearings", "inputs", "measurements", "reception", "grid", "terrain", "scenario"} | PHYSICS,
     "wording": set(),
     "result": COMPUTED | {"wording"},
     "gis_layers": COMPUTED | {"wording", "result"},

@@ -59,6 +59,7 @@ def prepared_for(demo, **changes):
         warnings=("a doubt",),
         homes=HOMES,
         tiers=read_tiers(),
+        calibration=None,
     )
 
 

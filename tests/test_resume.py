@@ -16,8 +16,8 @@ from covermap.cli.main import main
 from covermap.errors import CovermapError
 from covermap.grid.executor import Threads
 from covermap.grid.store import Store
+from covermap.inputs.preparation import prepare
 from covermap.jobs.predict import run
-from covermap.jobs.preparation import prepare
 from covermap.result.result_folder import require_ours
 from covermap.result.whole_file import TEMPORARY_FOLDER
 from covermap.scenario import read_scenario

@@ -378,7 +378,7 @@ def test_ridges_are_named_by_height_and_homes(wide):
 def demo(tmp_path_factory):
     """A coarse map of the demo and what Python works with: (coverage, path), estimate, the page's grid."""
     from covermap import jobs
-    from covermap.jobs.preparation import prepare
+    from covermap.inputs.preparation import prepare
     from covermap.jobs.station_levels import levels_of
     from covermap.result.coverage import open_coverage
     from covermap.scenario import read_scenario

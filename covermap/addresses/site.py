@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from covermap.measurements.calibration_file import Calibration
+from covermap.inputs.calibration import Calibration
 from covermap.reception import ReceptionOptions, StationFacts
 from covermap.reception.tiers import TierTable
 from covermap.scenario.records import Scenario, WantedList

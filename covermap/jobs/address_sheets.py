@@ -18,8 +18,8 @@ from covermap.errors import InputError
 from covermap.grid.fields import TIME_RULES
 from covermap.grid.frame import Tile
 from covermap.grid.store import Store
+from covermap.inputs.preparation import Preparation, prepare
 from covermap.jobs.path_stage import tile_blocks
-from covermap.jobs.preparation import Preparation, prepare
 from covermap.jobs.tile_reception import TileResult, receive_tile
 from covermap.reception import sigma_summary
 from covermap.reception.signals import DIPLEXED, LOST_AT_NIGHT, MAY_OVERLOAD, NEEDS_FILTER, OWN_HIGH_VHF

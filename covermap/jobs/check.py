@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from covermap.grid.cluster import worker_threads
+from covermap.inputs.preparation import Preparation, prepare, store_folder
 from covermap.jobs.cost import Cost, Crew, estimate
 from covermap.jobs.memory_and_disk import blocks_of_run, refuse_what_does_not_fit
-from covermap.jobs.preparation import Preparation, prepare, store_folder
 from covermap.planning.homes import homes_in_words
 from covermap.reception.variability import sigma_summary
 from covermap.scenario import Scenario, read_scenario

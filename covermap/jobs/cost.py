@@ -14,9 +14,9 @@ from covermap.gis_layers.cells import MOST_CELLS
 from covermap.grid.blocks import BlockRequest
 from covermap.grid.geodesy import mast_geometry
 from covermap.grid.radials import make_radials
+from covermap.inputs.preparation import Preparation
 from covermap.jobs.compile_ahead import is_compiled
 from covermap.jobs.path_stage import TILE_CELLS, TILES_A_MARCH
-from covermap.jobs.preparation import Preparation
 from covermap.reception.cells import receive_cells
 from covermap.result.coarsened import MOST_DRAWN_CELLS
 from covermap.terrain.space import is_mapped

@@ -26,10 +26,10 @@ def map_scenario(
     Raises InputError when an input is wrong or the output folder is not ours; nothing is written then.
     """
     from covermap.grid.cluster import executor_of
+    from covermap.inputs.preparation import prepare, store_folder
     from covermap.jobs.cost import Crew
     from covermap.jobs.memory_and_disk import refuse_what_does_not_fit
     from covermap.jobs.predict import run
-    from covermap.jobs.preparation import prepare, store_folder
     from covermap.jobs.station_levels import levels_of
     from covermap.jobs.write_outputs import write_layers_and_pages
     from covermap.result.result_folder import require_ours, require_writable

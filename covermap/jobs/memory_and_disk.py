@@ -10,9 +10,9 @@ from pathlib import Path
 
 from covermap.errors import InputError
 from covermap.grid.store import block_path
+from covermap.inputs.preparation import Preparation
 from covermap.jobs.cost import Cost, Crew, estimate, size_in_words
 from covermap.jobs.path_stage import TILE_CELLS
-from covermap.jobs.preparation import Preparation
 
 USABLE_DISK = 0.9  # of what is free; other programs write too
 

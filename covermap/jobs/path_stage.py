@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from functools import partial
-from typing import Any
 
 import numpy as np
 
@@ -14,8 +13,9 @@ from covermap.grid.frame import Grid, Tile
 from covermap.grid.smooth_earth import completed_by_smooth_earth
 from covermap.grid.store import Store
 from covermap.grid.stored_block import keep_block, stored_block
-from covermap.jobs.preparation import Preparation
+from covermap.inputs.preparation import Preparation
 from covermap.jobs.run_session import RunSession
+from covermap.result.run_counts import RunCounts
 
 TILE_CELLS = 128
 TILES_A_MARCH = 4  # tiles on a side that share one march of each radial
@@ -24,7 +24,7 @@ Task = tuple[BlockRequest, list[Tile]]
 
 
 def compute_paths(
-    session: RunSession, executor: Executor, report: Callable[[str, float, str], bool], counts: Any
+    session: RunSession, executor: Executor, report: Callable[[str, float, str], bool], counts: RunCounts
 ) -> None:
     """Put every missing block into the store.
 
@@ -66,7 +66,7 @@ def tile_blocks(prepared: Preparation, store: Store, tile: Tile) -> list[LossBlo
     ]
 
 
-def _tasks(session: RunSession, counts: Any) -> Iterator[Task]:
+def _tasks(session: RunSession, counts: RunCounts) -> Iterator[Task]:
     """Yield what the store lacks; masts take turns over a group of tiles, whose places they share."""
     for group in marches(session.prepared.grid):
         for request in session.prepared.requests:
@@ -83,7 +83,7 @@ def marches(grid: Grid) -> Iterator[list[Tile]]:
         ]
 
 
-def _missing(request: BlockRequest, tiles: list[Tile], blocks: Store, counts: Any) -> list[Task]:
+def _missing(request: BlockRequest, tiles: list[Tile], blocks: Store, counts: RunCounts) -> list[Task]:
     """Return what the store lacks: tiles that lack the same frequencies share a march."""
     lacking: dict[tuple[tuple[float, bool], ...], list[Tile]] = {}
     for tile in tiles:

@@ -7,7 +7,6 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 
@@ -18,14 +17,15 @@ from covermap.grid.cluster import executor_of
 from covermap.grid.executor import Executor
 from covermap.grid.frame import Tile
 from covermap.grid.store import Store
+from covermap.inputs.preparation import Preparation, prepare, store_folder
 from covermap.jobs.compile_ahead import reception_compiled_beside
 from covermap.jobs.path_stage import TILE_CELLS, compute_paths, tile_blocks
-from covermap.jobs.preparation import Preparation, prepare, store_folder
 from covermap.jobs.run_session import RunSession
 from covermap.jobs.tile_reception import TileResult, receive_tile
 from covermap.result.coverage import Coverage, open_coverage
 from covermap.result.rasters import RasterSet
 from covermap.result.result_folder import begun
+from covermap.result.run_counts import RunCounts
 from covermap.result.run_json import write_run_json
 from covermap.scenario import Scenario
 
@@ -33,20 +33,6 @@ MOST_FIELD_RASTERS = 20  # outputs.field_rasters = "auto"
 
 # told the stage, the fraction of it that is done, and words about it; False stops the run
 Progress = Callable[[str, float, str], bool]
-
-
-@dataclass
-class RunCounts:
-    """What a run did: blocks computed and read, seconds a stage, seconds spent compiling in them.
-
-    other_tiers : cells of a sample by tier (index 255 unknown) at the other default of the prediction error
-    """
-
-    computed: int = 0
-    read: int = 0
-    stages_s: dict[str, float] = field(default_factory=dict)
-    compile_s: float = 0.0
-    other_tiers: np.ndarray = field(default_factory=lambda: np.zeros(256, dtype=np.int64))
 
 
 def predict(
@@ -142,7 +128,7 @@ def receive_task(session: RunSession, tile: Tile) -> TileResult:
 
 
 def _receive_all(
-    session: RunSession, rasters: RasterSet, executor: Executor, report: Progress, counts
+    session: RunSession, rasters: RasterSet, executor: Executor, report: Progress, counts: RunCounts
 ) -> None:
     """Work out every tile and write it; tiles are written in grid order whatever the workers."""
     prepared = session.prepared

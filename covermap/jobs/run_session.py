@@ -11,7 +11,7 @@ import covermap
 from covermap.errors import CovermapError
 from covermap.grid.blocks import PHYSICS_VERSION
 from covermap.grid.store import Store
-from covermap.jobs.preparation import Preparation, prepare
+from covermap.inputs.preparation import Preparation, prepare
 from covermap.scenario import read_scenario
 
 _READING = threading.Lock()

@@ -16,8 +16,8 @@ from covermap.grid.fields import excess_loss_db, median_field, pattern_db, wante
 from covermap.grid.frame import Grid, Tile
 from covermap.grid.geodesy import mast_geometry
 from covermap.grid.store import Store
+from covermap.inputs.preparation import Preparation, store_folder
 from covermap.jobs.path_stage import TILE_CELLS, tile_blocks
-from covermap.jobs.preparation import Preparation, store_folder
 from covermap.reports.web_map.estimate_inputs import StationLevels
 from covermap.reports.web_map.layers import field_bytes
 

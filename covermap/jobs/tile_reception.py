@@ -19,7 +19,7 @@ from covermap.grid.fields import (
 )
 from covermap.grid.frame import Tile
 from covermap.grid.geodesy import mast_geometry
-from covermap.jobs.preparation import Preparation
+from covermap.inputs.preparation import Preparation
 from covermap.reception import CellSignals, ListReception
 from covermap.reception.causes import Hindrances, main_cause, service_causes
 from covermap.reception.signals import SMOOTH_EARTH

@@ -19,6 +19,7 @@ from covermap.gis_layers.geopackage import DESCRIPTIONS, write_geopackage
 from covermap.gis_layers.qgis_project import write_qgis_project
 from covermap.gis_layers.raster_styles import write_raster_styles
 from covermap.grid.frame import Grid
+from covermap.inputs.preparation import Preparation
 from covermap.planning.areas import WholeSummary, summarise_areas, summarise_whole
 from covermap.planning.dead_zones import NamedPlace, find_dead_zones
 from covermap.planning.neighbourhoods import OUTSIDE_ID, read_neighbourhoods, with_outside
@@ -54,7 +55,7 @@ Report = Callable[[str, float, str], bool]
 
 
 def write_layers_and_pages(
-    prepared: Any,
+    prepared: Preparation,
     coverage: Coverage,
     report: Report,
     *,
@@ -63,7 +64,7 @@ def write_layers_and_pages(
 ) -> str:
     """Write tables, GeoPackage and map of a result whose rasters are there; return the summary in words.
 
-    prepared : covermap.jobs.preparation.Preparation of the run
+    prepared : covermap.inputs.preparation.Preparation of the run
     report : told (stage, fraction, words)
     public : leave out homes by cell, small counts and what would reveal them, and the stock
     levels : returns what the squares of the map's grid receive, for the quick estimate in the map
@@ -128,7 +129,9 @@ def write_layers_and_pages(
     return run_in_words(open_coverage(folder), whole)
 
 
-def _transmitters(prepared: Any, coverage: Coverage, whole: dict[str, WholeSummary]) -> gpd.GeoDataFrame:
+def _transmitters(
+    prepared: Preparation, coverage: Coverage, whole: dict[str, WholeSummary]
+) -> gpd.GeoDataFrame:
     stations = prepared.scenario.stations
     ground_m = prepared.terrain.ground_m(
         np.array([station.longitude_deg for station in stations]),
@@ -143,7 +146,7 @@ def _transmitters(prepared: Any, coverage: Coverage, whole: dict[str, WholeSumma
     )
 
 
-def _areas(prepared: Any, coverage: Coverage) -> tuple[gpd.GeoDataFrame | None, tuple[str, ...]]:
+def _areas(prepared: Preparation, coverage: Coverage) -> tuple[gpd.GeoDataFrame | None, tuple[str, ...]]:
     settings = prepared.scenario.settings.areas
     if settings is None or settings.neighbourhoods is None:
         return None, ()
@@ -169,7 +172,9 @@ def _apart(counted: gpd.GeoDataFrame | None) -> tuple[gpd.GeoDataFrame | None, g
     return counted[~outside].reset_index(drop=True), counted[~empty]
 
 
-def _homes_record(prepared: Any, counted: gpd.GeoDataFrame | None, *, public: bool) -> dict[str, Any] | None:
+def _homes_record(
+    prepared: Preparation, counted: gpd.GeoDataFrame | None, *, public: bool
+) -> dict[str, Any] | None:
     """Return what run.json says of the homes, those outside every neighbourhood among it."""
     record = homes_record(prepared.homes, prepared.scenario)
     if record is not None and counted is not None:
@@ -178,7 +183,7 @@ def _homes_record(prepared: Any, counted: gpd.GeoDataFrame | None, *, public: bo
     return public_homes(record) if public else record
 
 
-def _stock(prepared: Any, coverage: Coverage) -> pd.DataFrame | None:
+def _stock(prepared: Preparation, coverage: Coverage) -> pd.DataFrame | None:
     """Return the stock of the service area; None without homes or prices."""
     settings = prepared.scenario.settings
     if settings.business is None or prepared.homes is None:
@@ -193,7 +198,7 @@ def _stock(prepared: Any, coverage: Coverage) -> pd.DataFrame | None:
     )
 
 
-def _ridges(prepared: Any, coverage: Coverage) -> gpd.GeoDataFrame:
+def _ridges(prepared: Preparation, coverage: Coverage) -> gpd.GeoDataFrame:
     """Return the ridges that shade homes, of all lists."""
     dn = prepared.scenario.settings.prediction.dn
     found = [
@@ -226,7 +231,7 @@ def dead_zones(coverage: Coverage, named: Sequence[Place]) -> gpd.GeoDataFrame:
 
 
 def _write_map(
-    prepared: Any,
+    prepared: Preparation,
     coverage: Coverage,
     whole: dict[str, WholeSummary],
     relief: NDArray[np.uint8],

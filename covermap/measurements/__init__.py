@@ -11,7 +11,7 @@ from typing import Any
 _WHERE = {
     "antenna_test": "covermap.measurements.antenna_test",
     "calibrate": "covermap.measurements.calibrate",
-    "read_calibration": "covermap.measurements.calibration_file",
+    "read_calibration": "covermap.inputs.calibration",
     "read_comparison_log": "covermap.measurements.comparison_log",
     "read_readings": "covermap.measurements.readings",
     "read_reports": "covermap.measurements.reports",

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from covermap.measurements.calibration_file import Calibration, TrustedOffset, prediction_fingerprint
+from covermap.inputs.calibration import Calibration, TrustedOffset, prediction_fingerprint
 from covermap.measurements.offsets import (
     FEWEST_POINTS,
     Judgement,

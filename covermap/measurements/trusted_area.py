@@ -1,4 +1,4 @@
-"""Where readings speak: the hull of their points, a little widened, and paths no worse than theirs."""
+"""Where readings speak: the hull of their points, a little widened, and the worst of their paths."""
 
 from __future__ import annotations
 
@@ -8,16 +8,9 @@ from collections.abc import Sequence
 import numpy as np
 import pyproj
 import shapely
-from numpy.typing import NDArray
 
-from covermap.propagation.ridges import PATH_CLASSES
+from covermap.inputs.calibration import RIDGES_CROSSED
 
-RIDGES_CROSSED = {
-    "clear": 0, "grazing": 0, "earth_bulge": 0, "one_ridge": 1, "two_ridges": 2, "many_ridges": 3,
-    "scatter": 4,
-}  # fmt: skip
-ANY_PATH = "scatter"  # no class is worse
-UNKNOWN_CLASS = 255
 PUBLIC_SQUARE_DEG = 0.01  # of latitude, 1.1 km; of longitude no narrower
 WIDENED_M = 1000.0  # judgement: how far beyond the outermost points readings still speak
 
@@ -66,13 +59,3 @@ def public_area_lonlat(places_deg: Sequence[tuple[float, float]]) -> tuple[tuple
 def worst_path(classes: Sequence[str]) -> str:
     """Return the class of the path that crosses most ridges."""
     return max(classes, key=RIDGES_CROSSED.__getitem__)
-
-
-def no_worse(path_class: NDArray[np.uint8], worst: str) -> NDArray[np.bool_]:
-    """Return which paths cross no more ridges than the worst that was measured; unknown ones count as worse.
-
-    path_class : index into covermap.propagation.ridges.PATH_CLASSES, 255 unknown
-    """
-    crossed = np.full(256, len(RIDGES_CROSSED), dtype=np.int64)
-    crossed[: len(PATH_CLASSES)] = [RIDGES_CROSSED[name] for name in PATH_CLASSES]
-    return crossed[np.asarray(path_class, dtype=np.uint8)] <= RIDGES_CROSSED[worst]

@@ -29,7 +29,11 @@ from covermap.scenario.records import Scenario
 from covermap.wording.cautions import NOT_COUNTED, cautions, trees_sentence
 
 if TYPE_CHECKING:
+    from covermap.inputs.calibration import Calibration
+    from covermap.inputs.preparation import Preparation
     from covermap.planning.homes import Homes
+    from covermap.result.run_counts import RunCounts
+    from covermap.scenario.settings import TerrainSettings
 
 MODEL_EDITIONS = {
     "p1812": "ITU-R P.1812-8",
@@ -43,7 +47,9 @@ LIBRARIES = ("numpy", "numba", "scipy", "geopandas", "pyogrio", "rasterio", "sha
 READ_BYTES = 2**20
 
 
-def write_run_json(output: Path, prepared: Any, counts: Any, peak_memory_mb: float) -> dict[str, Any]:
+def write_run_json(
+    output: Path, prepared: Preparation, counts: RunCounts, peak_memory_mb: float
+) -> dict[str, Any]:
     """Write run.json of a result whose rasters are finished; return its content.
 
     Files of an earlier result in the folder go, except those written now.
@@ -51,7 +57,7 @@ def write_run_json(output: Path, prepared: Any, counts: Any, peak_memory_mb: flo
     Parameters
     ----------
     output : the result folder
-    prepared : covermap.jobs.preparation.Preparation (scenario, grid, tiers, homes,
+    prepared : covermap.inputs.preparation.Preparation (scenario, grid, tiers, homes,
         reception_options, warnings)
     counts : with computed and read (blocks), stages_s, and compile_s where it was measured
     peak_memory_mb : greatest resident memory of the process
@@ -62,7 +68,7 @@ def write_run_json(output: Path, prepared: Any, counts: Any, peak_memory_mb: flo
     run |= {
         "blocks": {"computed": counts.computed, "read": counts.read},
         "stages_s": {stage: round(seconds, 2) for stage, seconds in counts.stages_s.items()},
-        "compile_s": getattr(counts, "compile_s", None),
+        "compile_s": counts.compile_s,
         "peak_memory_mb": round(peak_memory_mb, 1),
     }
     coverage = Coverage(output, run)
@@ -106,7 +112,7 @@ def homes_record(homes: Homes | None, scenario: Scenario) -> dict[str, Any] | No
     }
 
 
-def calibration_record(calibration: Any) -> dict[str, Any] | None:
+def calibration_record(calibration: Calibration | None) -> dict[str, Any] | None:
     """Return what run.json says of the offsets in use and of which layers hold them; None without."""
     if calibration is None:
         return None
@@ -149,7 +155,7 @@ def _shares_percent(counts: np.ndarray) -> dict[str, float]:
     return {**shares, "unknown": 100.0 - sum(shares.values())}
 
 
-def _at_other_sigma(prepared: Any, counts: Any) -> dict[str, Any]:
+def _at_other_sigma(prepared: Preparation, counts: RunCounts) -> dict[str, Any]:
     """Return the tier shares of the first list at the other default of the prediction error, of a sample."""
     spread = sigma_summary(prepared.reception_options.at_other_default())
     return {
@@ -182,13 +188,13 @@ def run_id_of(scenario: Scenario) -> str:
     return run_id(input_files(scenario), options)
 
 
-def _what_was_asked(scenario: Scenario, prepared: Any) -> dict[str, Any]:
+def _what_was_asked(scenario: Scenario, prepared: Preparation) -> dict[str, Any]:
     """Return the part of the record that is known before anything is computed."""
     settings = scenario.settings
     inputs = input_files(scenario)
     options = _relative(settings.model_dump(mode="json"), scenario.path.parent)
     spread = sigma_summary(prepared.reception_options)
-    calibration = getattr(prepared, "calibration", None)
+    calibration = prepared.calibration
     return {
         "result_format": RESULT_FORMAT,
         "run_id": run_id(inputs, options),
@@ -248,7 +254,7 @@ def versions() -> dict[str, str]:
     }
 
 
-def _terrain_in_words(terrain: Any) -> str:
+def _terrain_in_words(terrain: TerrainSettings) -> str:
     """Return the elevation data in words: file names and kind."""
     names = [Path(path).name for path in terrain.elevation]
     listed = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")

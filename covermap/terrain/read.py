@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -20,10 +20,13 @@ from covermap.terrain.space import TerrainSpace
 from covermap.terrain.terrain import Terrain
 from covermap.terrain.zones import SEA, SEA_SURFACE_M, zones_from_polygons, zones_from_water
 
+if TYPE_CHECKING:
+    from covermap.scenario.settings import Settings, TerrainSettings
+
 _SEA_SAMPLE = 200  # rows and columns of the zone raster at which the sea's height is looked at
 
 
-def read_terrain(settings: Any, table: ClassTable | None = None, folder: Path | None = None) -> Terrain:
+def read_terrain(settings: Settings, table: ClassTable | None = None, folder: Path | None = None) -> Terrain:
     """Read elevation, land cover and sea.
 
     Parameters
@@ -80,7 +83,9 @@ def _read_elevation(
     return join_aligned(layers, space), warnings
 
 
-def _read_land_cover(asked: Any, table: ClassTable | None, space: TerrainSpace) -> LandCover | None:
+def _read_land_cover(
+    asked: TerrainSettings, table: ClassTable | None, space: TerrainSpace
+) -> LandCover | None:
     if asked.land_cover is None:
         return None
     if table is None:
@@ -89,7 +94,7 @@ def _read_land_cover(asked: Any, table: ClassTable | None, space: TerrainSpace) 
 
 
 def _read_zones(
-    asked: Any, elevation: tuple[RasterLayer, ...], land_cover: LandCover | None
+    asked: TerrainSettings, elevation: tuple[RasterLayer, ...], land_cover: LandCover | None
 ) -> tuple[RasterLayer | None, tuple[str, ...]]:
     if asked.sea is not None:
         return zones_from_polygons(elevation, Path(asked.sea))

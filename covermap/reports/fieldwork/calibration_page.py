@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 from pathlib import Path
 
+from covermap.inputs.calibration import calibration_toml
 from covermap.measurements.calibrate import NORMAL_95, CalibrationReport, public_calibration
-from covermap.measurements.calibration_file import calibration_toml
 from covermap.measurements.reports import FEWEST_SHOWN
 from covermap.reports.fieldwork import page as html
 from covermap.reports.fieldwork.pictures import as_svg, residual_picture

@@ -15,10 +15,15 @@ import shapely
 from numpy.typing import NDArray
 
 from covermap.errors import InputError
-from covermap.measurements.trusted_area import ANY_PATH, RIDGES_CROSSED, no_worse
+from covermap.propagation.ridges import PATH_CLASSES
 from covermap.scenario.records import Scenario, Station
 
 CALIBRATION_FORMAT = 1
+RIDGES_CROSSED = {
+    "clear": 0, "grazing": 0, "earth_bulge": 0, "one_ridge": 1, "two_ridges": 2, "many_ridges": 3,
+    "scatter": 4,
+}  # fmt: skip
+ANY_PATH = "scatter"  # no class is worse
 EXCESS_SLACK_DB = 6.0  # judgement: how much more obstructed a path may be than those that were measured
 
 
@@ -51,7 +56,7 @@ class TrustedOffset:
         """Return at which places the offset may be used: inside the area of the points, on paths that cross
         no more ridges than those measured and are no more obstructed (loss over free space, 6 dB of slack).
 
-        path_class : as in trusted_area.no_worse; None where not known: obstruction alone decides
+        path_class : as in no_worse; None where not known: obstruction alone decides
         """
         if len(self.area_lonlat) < 3:
             return np.zeros(np.shape(longitude_deg), dtype=bool)
@@ -123,6 +128,16 @@ class Calibration:
                 f"{self.file} has offsets for {', '.join(gone)}, which the scenario no longer has."
             )
         return sentences
+
+
+def no_worse(path_class: NDArray[np.uint8], worst: str) -> NDArray[np.bool_]:
+    """Return which paths cross no more ridges than the worst that was measured; unknown ones count as worse.
+
+    path_class : index into covermap.propagation.ridges.PATH_CLASSES, 255 unknown
+    """
+    crossed = np.full(256, len(RIDGES_CROSSED), dtype=np.int64)
+    crossed[: len(PATH_CLASSES)] = [RIDGES_CROSSED[name] for name in PATH_CLASSES]
+    return crossed[np.asarray(path_class, dtype=np.uint8)] <= RIDGES_CROSSED[worst]
 
 
 def prediction_fingerprint(scenario: Scenario) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -13,21 +12,20 @@ from numpy.typing import NDArray
 
 from covermap.grid.area import area_mask, area_outline, read_area
 from covermap.grid.blocks import BlockRequest
-from covermap.grid.fields import TIME_RULES
 from covermap.grid.frame import Grid, Tile, to_wgs84
 from covermap.grid.make_grid import make_grid
-from covermap.measurements.calibration_file import Calibration, read_calibration
+from covermap.inputs.calibration import Calibration, read_calibration
+from covermap.inputs.path_requests import PATH_HEIGHT_M, network_numbers, path_requests
 from covermap.planning.homes import Homes, homes_per_cell
 from covermap.reception import ListReceiver, ReceptionOptions, StationFacts
 from covermap.reception.causes import noise_loss_db
 from covermap.reception.tiers import TierTable
 from covermap.scenario import Scenario, check_positions, compare_ground
-from covermap.scenario.records import Station, WantedList
+from covermap.scenario.records import WantedList
 from covermap.tables import read_external_noise, read_tiers
 from covermap.terrain import Terrain, check_area, check_masts, read_terrain
 
 SAMPLED_ROWS = 100  # of squares whose ground is looked at before a run; as many columns
-PATH_HEIGHT_M = 10.0  # mounts at 10 m or more are paths of their own; lower ones are taken from this one
 POLARIZATIONS = {"horizontal": 0, "vertical": 1, "slant": 2, "circular": 2}
 
 
@@ -59,14 +57,14 @@ class Preparation:
     def facts(self) -> StationFacts:
         """Return what reception must know of the stations."""
         stations = self.scenario.stations
-        masts = self.scenario.masts
+        masts = {mast: number for number, mast in enumerate(self.scenario.masts)}
         return StationFacts(
             frequency_mhz=np.array([s.frequency_mhz for s in stations]),
             bandwidth_mhz=np.array([s.bandwidth_mhz for s in stations]),
             required_cn_db=np.array([s.required_cn_db for s in stations]),
-            mast=np.array([masts.index(s.mast) for s in stations]),
+            mast=np.array([masts[s.mast] for s in stations]),
             polarization=np.array([POLARIZATIONS[s.polarization] for s in stations]),
-            network=_networks(stations),
+            network=network_numbers(stations),
             delay_us=np.array([s.sfn_delay_us for s in stations]),
             window_us=np.array([s.sfn_window_us for s in stations]),
         )
@@ -146,7 +144,7 @@ def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
     heights_m = tuple(
         sorted({PATH_HEIGHT_M} | {t.height_m for t in tiers.tiers if t.height_m >= PATH_HEIGHT_M})
     )
-    requests, station_request, station_frequency = _requests(scenario, terrain, grid, heights_m)
+    requests, station_request, station_frequency = path_requests(scenario, terrain, grid, heights_m)
     homes = _homes(scenario, terrain, grid)
     warnings += homes.warnings if homes is not None else ()
     calibration = None
@@ -179,13 +177,6 @@ def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
         warnings=tuple(dict.fromkeys(warnings)),
         calibration=calibration,
     )
-
-
-def _networks(stations: Sequence[Station]) -> NDArray[np.int64]:
-    """Return a number for each single-frequency network, one group on one channel; -1 for none."""
-    keys = [(s.sfn_group, round(s.frequency_mhz, 3)) if s.sfn_group else None for s in stations]
-    numbers = {key: number for number, key in enumerate(dict.fromkeys(keys)) if key is not None}
-    return np.array([-1 if key is None else numbers[key] for key in keys], dtype=np.int64)
 
 
 def _squares_of_area(
@@ -231,43 +222,3 @@ def _ground_warnings(scenario: Scenario, terrain: Terrain) -> list[str]:
     longitude_deg = np.array([station.longitude_deg for station in scenario.stations])
     latitude_deg = np.array([station.latitude_deg for station in scenario.stations])
     return compare_ground(scenario.stations, terrain.ground_m(longitude_deg, latitude_deg).tolist())
-
-
-def _requests(
-    scenario: Scenario, terrain: Terrain, grid: Grid, heights_m: tuple[float, ...]
-) -> tuple[tuple[BlockRequest, ...], tuple[int, ...], tuple[int, ...]]:
-    """Return the paths to compute: stations of one antenna position share a request."""
-    prediction = scenario.settings.prediction
-    groups: dict[tuple[float, float, float], list[tuple[float, bool]]] = {}
-    for station in scenario.stations:
-        key = (station.latitude_deg, station.longitude_deg, station.antenna_height_m)
-        frequency = (station.frequency_mhz, station.polarization == "vertical")
-        if frequency not in groups.setdefault(key, []):
-            groups[key].append(frequency)
-    order = list(groups)
-    requests = tuple(
-        BlockRequest(
-            latitude_deg=key[0],
-            longitude_deg=key[1],
-            tx_height_m=key[2],
-            heights_m=heights_m,
-            frequencies=tuple(groups[key]),
-            time_percents=(50.0, TIME_RULES[prediction.time_rule][0]),
-            dn=prediction.dn,
-            n0=prediction.n0,
-            model=prediction.model,
-            profile_step_m=prediction.profile_step_m,
-            reach_km=prediction.reach_km,
-            grid=grid,
-            terrain_digest=terrain.digest,
-        )
-        for key in order
-    )
-    station_request = tuple(
-        order.index((s.latitude_deg, s.longitude_deg, s.antenna_height_m)) for s in scenario.stations
-    )
-    station_frequency = tuple(
-        groups[order[request]].index((s.frequency_mhz, s.polarization == "vertical"))
-        for request, s in zip(station_request, scenario.stations, strict=True)
-    )
-    return requests, station_request, station_frequency
