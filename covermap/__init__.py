@@ -15,6 +15,8 @@ _WHERE = {
     "Profile": "covermap.propagation",
     "PathLoss": "covermap.propagation",
     "p1812_loss": "covermap.propagation",
+    "itm_loss": "covermap.propagation",
+    "itm_area_loss": "covermap.propagation",
     "knife_edge_loss": "covermap.propagation",
     "delta_bullington": "covermap.propagation",
     "entry_loss": "covermap.propagation",

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import rasterio
 from click.testing import CliRunner
+from reference import check_values
 
 import covermap
 from covermap.cli import main
@@ -336,6 +337,30 @@ def test_path_command_answers_free_space(tmp_path):
     assert float(row[1]) == pytest.approx(107.963, abs=0.001)
     # ITU-R P.525: 106.92 - 20 log 10 = 86.9 dB(uV/m) for 1 kW ERP, 0.04 dB from P.1812's constants
     assert float(row[2]) == pytest.approx(86.92, abs=0.05)
+
+
+def test_path_command_answers_the_irregular_terrain_model_beside_another(tmp_path):
+    points = [row for row in check_values("itm_profiles.csv") if row["table"] == "pfl_3"]
+    lines = [f"{row['distance_km']},{row['ground_m']}" for row in points]
+    (tmp_path / "hills.csv").write_text("distance_km,ground_m\n" + "\n".join(lines) + "\n", "utf-8")
+    header = "case_id,profile,model,frequency_mhz,tx_height_m,rx_height_m,latitude_deg,time_percent,"
+    header += "location_percent,situation_percent,variability_mode,climate,n0,permittivity,conductivity_s_m,"
+    header += "polarization\n"
+    rows = (
+        "p2p_3,hills,itm,990,15,3,,15,40,50,12,4,301,15,0.008,horizontal\n"
+        "word,hills,itm,990,15,3,,15,40,50,12,desert,301,15,0.008,horizontal\n"
+        "other,hills,p1812,990,15,3,44,,,,,,,,,\n"
+        "half,hills,itm,990,15,3,,,,,1.5,4,301,15,0.008,horizontal\n"
+        "bare,hills,itm,990,15,3,,,,,,,301,15,0.008,horizontal\n"
+    )
+    (tmp_path / "cases.csv").write_text(header + rows, "utf-8")
+    result = run("path", tmp_path / "cases.csv", "--profiles", tmp_path)
+    assert result.exit_code == 0
+    losses = {line.split(",")[0]: float(line.split(",")[1]) for line in result.stdout.splitlines()[1:]}
+    assert losses["p2p_3"] == losses["word"] == pytest.approx(178.53, abs=0.006)  # NTIA ITM test set, p2p_3
+    assert set(losses) == {"p2p_3", "word", "other"}
+    assert 'variability_mode is "1.5"; it must be a whole number' in result.stderr
+    assert 'variability_mode, climate is empty; a case of model "itm" needs it' in result.stderr
 
 
 def test_path_command_with_no_good_row_is_refused(tmp_path):

@@ -38,8 +38,8 @@ PLUGIN_MAY_IMPORT = {
     "tempfile", "threading",
 }  # fmt: skip
 PHYSICS_MAY_IMPORT = {
-    "__future__", "collections", "covermap", "dataclasses", "functools", "itertools", "llvmlite", "math",
-    "numba", "numpy", "statistics", "typing", "warnings",
+    "__future__", "cmath", "collections", "covermap", "dataclasses", "functools", "itertools", "llvmlite",
+    "math", "numba", "numpy", "statistics", "typing", "warnings",
 }  # fmt: skip
 
 

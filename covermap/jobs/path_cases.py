@@ -12,14 +12,26 @@ from typing import Any
 import numpy as np
 
 from covermap.errors import InputError
-from covermap.propagation import PathLoss, Profile, field_from_loss, p1812_loss
+from covermap.propagation import PathLoss, Profile, field_from_loss, itm_loss, p1812_loss
 from covermap.propagation.free_space import free_space_loss_db
 
-NUMBERS = (
-    "frequency_mhz", "tx_height_m", "rx_height_m", "time_percent", "location_percent", "location_sd_db",
-    "n0", "dn", "latitude_deg", "tx_coast_km", "rx_coast_km",
-)  # fmt: skip
+RADIO = ("frequency_mhz", "tx_height_m", "rx_height_m")  # every case needs them
+# model -> arguments it must have, arguments it may have; a row's other columns are for other models
+ARGUMENTS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "p1812": (
+        (*RADIO, "latitude_deg"),
+        ("time_percent", "location_percent", "location_sd_db", "polarization", "n0", "dn", "tx_coast_km",
+         "rx_coast_km"),
+    ),
+    "itm": (
+        (*RADIO, "variability_mode", "climate", "n0", "permittivity", "conductivity_s_m", "polarization"),
+        ("time_percent", "location_percent", "situation_percent"),
+    ),
+    "free_space": (RADIO, ()),
+}  # fmt: skip
 WORDS = ("polarization",)
+WHOLE = ("variability_mode",)
+WORD_OR_WHOLE = ("climate",)
 # our column -> names it is also read under
 PROFILE_COLUMNS = {
     "distance_km": ("distance_km", "d_km"),
@@ -94,12 +106,13 @@ def path_losses(cases: Path, profiles: Path) -> CaseResults:
 def _run_case(row: dict[str, str], profiles: Path) -> CaseResult:
     models: dict[str, Callable[[Profile, dict[str, Any]], PathLoss]] = {
         "p1812": lambda profile, arguments: p1812_loss(profile, **arguments),
+        "itm": lambda profile, arguments: itm_loss(profile, **arguments),
         "free_space": _free_space,
     }
     model = row.get("model", "").strip() or "p1812"
     if model not in models:
         raise InputError(f'model is "{model}"; it must be one of {", ".join(models)}.')
-    arguments = _arguments(row)
+    arguments = _arguments(row, model)
     profile = read_profile(profiles, row.get("profile", "").strip())
     path_loss = models[model](profile, arguments)
     field_dbuvm = field_from_loss(path_loss.loss_db, 1.0, arguments["frequency_mhz"])
@@ -114,22 +127,29 @@ def _free_space(profile: Profile, arguments: dict[str, Any]) -> PathLoss:
     return PathLoss(loss_db=loss_db, terms={"Lbfs_dB": loss_db}, warnings=())
 
 
-def _arguments(row: dict[str, str]) -> dict[str, Any]:
-    arguments: dict[str, Any] = {}
-    for name in NUMBERS:
-        text = (row.get(name) or "").strip()
-        if text:
-            try:
-                arguments[name] = float(text)
-            except ValueError as error:
-                raise InputError(f'{name} is "{text}", which is not a number.') from error
-    for name in WORDS:
-        if (row.get(name) or "").strip():
-            arguments[name] = row[name].strip()
-    for name in ("frequency_mhz", "tx_height_m", "rx_height_m"):
-        if name not in arguments:
-            raise InputError(f"{name} is empty; every case needs it.")
-    return arguments
+def _arguments(row: dict[str, str], model: str) -> dict[str, Any]:
+    needed, possible = ARGUMENTS[model]
+    filled = {name: (row.get(name) or "").strip() for name in needed + possible}
+    missing = [name for name in needed if not filled[name]]
+    if missing:
+        raise InputError(f'{", ".join(missing)} is empty; a case of model "{model}" needs it.')
+    return {name: _argument(name, text) for name, text in filled.items() if text}
+
+
+def _argument(name: str, text: str) -> float | int | str:
+    if name in WORDS:
+        return text
+    try:
+        number = float(text)
+    except ValueError as error:
+        if name in WORD_OR_WHOLE:
+            return text
+        raise InputError(f'{name} is "{text}", which is not a number.') from error
+    if name not in WHOLE + WORD_OR_WHOLE:
+        return number
+    if number != round(number):
+        raise InputError(f'{name} is "{text}"; it must be a whole number.')
+    return int(number)
 
 
 def read_profile(folder: Path, stem: str) -> Profile:

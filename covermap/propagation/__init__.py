@@ -3,6 +3,7 @@
 from covermap.propagation.diffraction import knife_edge_loss
 from covermap.propagation.entry import entry_loss
 from covermap.propagation.free_space import field_from_loss, free_space_field, power_from_field
+from covermap.propagation.itm.loss import itm_area_loss, itm_loss
 from covermap.propagation.locations import location_sd_db
 from covermap.propagation.noise import man_made_noise
 from covermap.propagation.path_loss import PathLoss, p1812_loss
@@ -21,6 +22,8 @@ __all__ = [
     "entry_loss",
     "field_from_loss",
     "free_space_field",
+    "itm_area_loss",
+    "itm_loss",
     "knife_edge_loss",
     "location_sd_db",
     "man_made_noise",
