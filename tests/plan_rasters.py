@@ -5,7 +5,17 @@ from small_coverage import GRID, SERVICES, UNKNOWN_BLOCK, WHOLE
 
 from covermap.result.rasters import RasterSet
 
-CAUSES = ("ridges", "earth_bulge", "distance", "clutter", "noise", "same_channel", "overload", "pattern_null")
+CAUSES = (
+    "ridges",
+    "earth_bulge",
+    "distance",
+    "clutter",
+    "noise",
+    "same_channel",
+    "next_channel",
+    "overload",
+    "pattern_null",
+)
 SUMS = (0, 1, 5, 48)  # of plan_flags
 
 

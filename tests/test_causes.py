@@ -7,7 +7,7 @@ import pytest
 from reception_places import ADDRESS, TIERS, facts_of, one_cell, wanted_of, with_more
 
 from covermap.propagation.ridges import PATH_CLASSES
-from covermap.reception import PlaceSignals, ReceptionOptions, receive
+from covermap.reception import PlaceSignals, ReceptionOptions, aim_plan, best_aim, receive
 from covermap.reception.causes import (
     CAUSES,
     Hindrances,
@@ -16,9 +16,11 @@ from covermap.reception.causes import (
     noise_loss_db,
     service_causes,
 )
+from covermap.reception.interference import on_one_channel
 from covermap.reception.signals import NEEDS_FILTER
 
 OPTIONS = ReceptionOptions()
+APART = np.eye(3, dtype=bool)  # three stations, each on a channel of its own
 
 
 def hindrances(obstacle_db=0.0, path_class="clear", null_db=0.0, land_cover=True, stations=1):
@@ -30,9 +32,14 @@ def hindrances(obstacle_db=0.0, path_class="clear", null_db=0.0, land_cover=True
     )
 
 
-def cause(interference_db=0.0, noise_db=0.0, station=0, **of_path):
+def cause(interference_db=0.0, noise_db=0.0, station=0, one_channel=True, **of_path):
     found = cause_of(
-        np.array([station]), np.array([interference_db]), np.array([noise_db]), hindrances(**of_path)
+        np.array([station]),
+        np.array([1]),
+        np.array([interference_db]),
+        np.array([noise_db]),
+        hindrances(**of_path),
+        np.full((2, 2), one_channel),
     )
     return CAUSES[found[0]] if found[0] < len(CAUSES) else ""
 
@@ -52,6 +59,7 @@ def cause(interference_db=0.0, noise_db=0.0, station=0, **of_path):
         ({"obstacle_db": 5.9, "path_class": "one_ridge"}, "distance"),  # under 6 dB is no cause (judgement)
         ({"noise_db": 19.0}, "noise"),
         ({"interference_db": 19.0}, "same_channel"),
+        ({"interference_db": 19.0, "one_channel": False}, "next_channel"),
         ({"null_db": 19.0}, "pattern_null"),
     ],
 )
@@ -99,9 +107,9 @@ def test_main_cause_is_that_of_the_deciding_service_one_tier_lower():
         np.zeros((3, 1), np.float32),
         True,
     )
-    assert CAUSES[main_cause(found, noise_db, around)[0]] == "clutter"
+    assert CAUSES[main_cause(found, noise_db, around, APART)[0]] == "clutter"
     ridge = replace(around, path_class=np.full((3, 1), PATH_CLASSES.index("one_ridge"), np.uint8))
-    assert CAUSES[main_cause(found, noise_db, ridge)[0]] == "ridges"
+    assert CAUSES[main_cause(found, noise_db, ridge, APART)[0]] == "ridges"
 
 
 def test_tier_1_and_unknown_cells_have_no_cause():
@@ -110,11 +118,11 @@ def test_tier_1_and_unknown_cells_have_no_cause():
     found = receive(cell, ADDRESS.facts, TIERS, wanted_of(0, 1, 2), OPTIONS)
     assert found.tier[0] == 1
     noise_db = noise_loss_db(ADDRESS.facts, TIERS, OPTIONS)
-    assert main_cause(found, noise_db, hindrances(30.0, "one_ridge", stations=3))[0] == 255
+    assert main_cause(found, noise_db, hindrances(30.0, "one_ridge", stations=3), APART)[0] == 255
     cell.field_dbuvm[0] = np.nan
     unknown = receive(cell, ADDRESS.facts, TIERS, wanted_of(0, 1, 2), OPTIONS)
-    assert main_cause(unknown, noise_db, hindrances(30.0, "one_ridge", stations=3))[0] == 255
-    assert np.all(service_causes(unknown, 90.0, noise_db, hindrances(stations=3)) == 255)
+    assert main_cause(unknown, noise_db, hindrances(30.0, "one_ridge", stations=3), APART)[0] == 255
+    assert np.all(service_causes(unknown, 90.0, noise_db, hindrances(stations=3), APART) == 255)
 
 
 def test_a_plan_that_needs_a_filter_is_hard_because_of_overload():
@@ -123,28 +131,64 @@ def test_a_plan_that_needs_a_filter_is_hard_because_of_overload():
     found = receive(one_cell(signals, 2.0), ADDRESS.facts, TIERS, wanted_of(0, 1, 2), OPTIONS)
     assert found.plan_flags[0] & NEEDS_FILTER
     noise_db = noise_loss_db(ADDRESS.facts, TIERS, OPTIONS)
-    assert CAUSES[main_cause(found, noise_db, hindrances(30.0, "one_ridge", stations=3))[0]] == "overload"
+    assert (
+        CAUSES[main_cause(found, noise_db, hindrances(30.0, "one_ridge", stations=3), APART)[0]] == "overload"
+    )
 
 
-def test_a_disturbed_cell_says_same_channel():
+@pytest.mark.parametrize(
+    ("apart_mhz", "over_db", "expected"),
+    [
+        (0.0, -15.0, "same_channel"),  # 15 dB apart, 15.2 needed
+        (6.0, 26.0, "next_channel"),  # 26 dB the other way: 47 CFR 73.620 gives -26 dB above the channel
+        (-6.0, 28.0, "next_channel"),  # and -28 dB below it
+        (3.0, -12.0, "same_channel"),  # half of it falls into the channel: 12.2 dB needed
+    ],
+)
+def test_a_disturbed_cell_names_the_station_and_where_its_channel_lies(apart_mhz, over_db, expected):
     signals = PlaceSignals(
         facts_of([569.0], [0]), np.array([75.0]), np.array([0.0]), ("News",), clutter_height_m=10.0
     )
-    signals = with_more(signals, field_dbuvm=60.0, bearing_deg=5.0, frequency_mhz=569.0, mast=1)
+    other = {"bearing_deg": 5.0, "mast": 1, "frequency_mhz": 569.0 + apart_mhz}
+    signals = with_more(signals, field_dbuvm=75.0 + over_db, **other)
+    fainter = {"bearing_deg": 5.0, "mast": 2, "frequency_mhz": 569.0}
+    signals = with_more(signals, field_dbuvm=40.0, **fainter)
     found = receive(one_cell(signals), signals.facts, TIERS, wanted_of(0), OPTIONS)
-    assert found.tier[0] == 8  # 15 dB apart, 15.2 needed
+    assert found.tier[0] == 8
     noise_db = noise_loss_db(signals.facts, TIERS, OPTIONS)
-    assert CAUSES[main_cause(found, noise_db, hindrances(stations=2))[0]] == "same_channel"
-    each = service_causes(found, 90.0, noise_db, hindrances(stations=2))
-    assert CAUSES[each[0, 0]] == "same_channel"
-    assert found.deciding_interference_db[0] > 20
+    around = hindrances(stations=3), on_one_channel(signals.facts)
+    assert CAUSES[main_cause(found, noise_db, *around)[0]] == expected
+    assert CAUSES[service_causes(found, 90.0, noise_db, *around)[0, 0]] == expected
+    assert found.deciding_interference_db[0] > 15
+    assert found.deciding_interferer[0] == found.service_interferer[0, 0] == 1
+    assert best_aim(signals, TIERS[5]).interferer.tolist() == [1]
+
+
+def test_nobody_interferes_where_nothing_is_on_the_channel():
+    found = receive(one_cell(ADDRESS, 2.0), ADDRESS.facts, TIERS, wanted_of(0, 1, 2), OPTIONS)
+    assert found.deciding_interferer[0] == -1
+    assert np.all(found.service_interferer == -1)
+
+
+def test_in_a_network_only_what_falls_outside_the_window_interferes():
+    # 200 and 300 us after the first with a window of 224 us, from three directions
+    facts = facts_of([569.0] * 3, [0, 1, 2], network=[0] * 3, delay_us=[0.0] * 3, window_us=[224.0] * 3)
+    signals = PlaceSignals(
+        facts, np.array([85.0, 84.0, 70.0]), np.zeros(3), ("News",) * 3, clutter_height_m=10.0,
+        distance_km=0.299792 * np.array([100.0, 300.0, 400.0]),
+    )  # fmt: skip
+    plan = aim_plan(signals, TIERS[5], 0.0)
+    assert plan.station.tolist() == [0]
+    assert plan.interferer.tolist() == [2]
 
 
 def test_a_service_that_arrives_has_no_cause():
     found = receive(one_cell(ADDRESS, 2.0), ADDRESS.facts, TIERS, wanted_of(0, 1, 2), OPTIONS)
     noise_db = noise_loss_db(ADDRESS.facts, TIERS, OPTIONS)
-    assert np.all(service_causes(found, 90.0, noise_db, hindrances(30.0, "one_ridge", stations=3)) == 255)
+    assert np.all(
+        service_causes(found, 90.0, noise_db, hindrances(30.0, "one_ridge", stations=3), APART) == 255
+    )
     weak = replace(ADDRESS, field_dbuvm=ADDRESS.field_dbuvm - np.array([0.0, 0.0, 40.0]))
     found = receive(one_cell(weak, 2.0), ADDRESS.facts, TIERS, wanted_of(0, 1, 2), OPTIONS)
-    each = service_causes(found, 90.0, noise_db, hindrances(30.0, "one_ridge", stations=3))[:, 0]
+    each = service_causes(found, 90.0, noise_db, hindrances(30.0, "one_ridge", stations=3), APART)[:, 0]
     assert CAUSES[each[2]] == "ridges"

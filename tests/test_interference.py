@@ -98,6 +98,36 @@ def test_adjacent_ratios_are_those_published():
     assert np.isnan(protection_ratio_db(569.0, 581.0, 6.0, 15.2))
 
 
+@pytest.mark.parametrize(
+    ("wanted", "unwanted", "ratio_db"),
+    [
+        # centre and width in MHz; required C/N 20 dB and 10 log of the unwanted power that falls in
+        ((177.5, 7.0), (177.5, 7.0), 20.0),
+        ((177.5, 7.0), (181.5, 7.0), 20.0 + 10.0 * np.log10(3.0 / 7.0)),  # 174-181 and 178-185: 3 of 7 MHz
+        ((177.5, 7.0), (173.5, 7.0), 20.0 + 10.0 * np.log10(3.0 / 7.0)),  # 170-177
+        ((177.5, 7.0), (182.0, 8.0), 20.0 + 10.0 * np.log10(3.0 / 8.0)),  # 178-186: 3 of its 8 MHz
+        ((178.0, 8.0), (177.5, 7.0), 20.0),  # 174-182 holds 174-181
+        ((177.5, 7.0), (178.0, 8.0), 20.0 + 10.0 * np.log10(7.0 / 8.0)),
+        ((177.5, 7.0), (185.0, 8.0), -26.0),  # 181-189 begins where 174-181 ends
+        ((177.5, 7.0), (170.0, 8.0), -28.0),
+        ((177.5, 7.0), (184.3, 7.0), -26.0),  # 0.2 MHz over the edge, as a filed centre may lie
+        ((177.5, 7.0), (187.5, 7.0), -26.0),  # 3 MHz of free channel between them, under half of one
+        ((177.5, 7.0), (188.5, 7.0), np.nan),
+        ((177.5, 7.0), (192.0, 8.0), np.nan),
+    ],
+)
+def test_ratio_in_rasters_of_7_and_8_mhz(wanted, unwanted, ratio_db):
+    found_db = protection_ratio_db(wanted[0], unwanted[0], wanted[1], 20.0, unwanted[1])
+    assert found_db == pytest.approx(ratio_db, abs=1e-9, nan_ok=True)
+
+
+def test_a_channel_that_partly_overlaps_interferes_as_on_the_channel():
+    # 3 of 6 MHz: half of the power, 3.01 dB less than on the channel itself
+    signals = alone(95.0)
+    beside = aim_plan(disturbed(signals, -20.0, apart_mhz=3.0), TIERS[5], 0.0).margins_db[0]
+    assert beside == pytest.approx(20.0 - 15.2 + 3.01 + 20.0 * np.log10(572.0 / 569.0), abs=0.02)
+
+
 def test_two_channels_away_nothing_happens():
     signals = alone()
     plan = aim_plan(disturbed(signals, 20.0, apart_mhz=12.0), TIERS[5], 0.0)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from covermap.addresses.paths import PATH_HEIGHT_M, StationPath
 from covermap.addresses.plans import NOT_KNOWN, Alone, Question, alone_at_plan
 from covermap.addresses.report import CellValue, Disturber, StationAtPlace, TierPlan
-from covermap.addresses.strong_signals import worst_disturber
+from covermap.addresses.strong_signals import WORTH_NAMING_DB
 from covermap.addresses.why import cause_of, obstacles
 from covermap.reception import AimPlan, Tier
 
@@ -56,7 +56,9 @@ def _station(around: _Around, index: int, path: StationPath, alone: Alone, on_li
     weak = not alone.chance_percent >= confidence
     cause = ""
     if weak and not math.isnan(alone.chance_percent):
-        cause = cause_of(path, blocked, around.mount, site.options, alone.interference_db)
+        cause = cause_of(
+            around.asked.place, index, blocked, around.mount, alone.interferer, alone.interference_db
+        )
     antenna, off_aim_deg = _antenna(around.stored, station.band, azimuth_deg)
     return StationAtPlace(
         station_id=station.station_id,
@@ -75,7 +77,7 @@ def _station(around: _Around, index: int, path: StationPath, alone: Alone, on_li
         margin_db=alone.margin_db,
         chance_percent=alone.chance_percent,
         interference_db=alone.interference_db,
-        disturber=_disturber(around, index, alone.interference_db),
+        disturber=_disturber(around, alone),
         lost_at_night=weak and alone.chance_by_day_percent >= confidence,
         azimuth_deg=azimuth_deg,
         distance_km=path.profile.length_km,
@@ -88,18 +90,11 @@ def _station(around: _Around, index: int, path: StationPath, alone: Alone, on_li
     )
 
 
-def _disturber(around: _Around, index: int, interference_db: float) -> Disturber | None:
-    """Return what disturbs a station most, None where nothing does or it is not known."""
-    asked, plan = around.asked, around.plan
-    if plan is None or math.isnan(interference_db):
+def _disturber(around: _Around, alone: Alone) -> Disturber | None:
+    """Return what disturbs a station most, None where all together take less than 1 dB or it is not known."""
+    if alone.interferer < 0 or not alone.interference_db >= WORTH_NAMING_DB:
         return None
-    order = asked.order(asked.labels())
-    worst = worst_disturber(
-        asked.signals(around.mount), around.mount, plan, order.index(index), interference_db
-    )
-    if worst is None:
-        return None
-    path = asked.place.paths[order[worst]]
+    path = around.asked.place.paths[alone.interferer]
     station, azimuth_deg = path.station, path.profile.back_azimuth_deg
     return Disturber(station.station_id, station.service, station.rf_channel, azimuth_deg)
 

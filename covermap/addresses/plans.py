@@ -280,15 +280,19 @@ def _second_window(signals: PlaceSignals, tier: Tier, plan: AimPlan, confidence:
 
 @dataclass(frozen=True)
 class Alone:
-    """One station as if it were the whole list, with a plan's aims; chance_by_day as Question.by_day."""
+    """One station as if it were the whole list, with a plan's aims; chance_by_day as Question.by_day.
+
+    interferer : index of the place's path that takes most of interference_db, -1 where none does
+    """
 
     margin_db: float
     chance_percent: float
     chance_by_day_percent: float
     interference_db: float
+    interferer: int
 
 
-NOT_KNOWN = Alone(math.nan, math.nan, math.nan, math.nan)
+NOT_KNOWN = Alone(math.nan, math.nan, math.nan, math.nan, -1)
 
 
 def alone_at_plan(asked: Question, tier: Tier, plan: AimPlan) -> dict[int, Alone]:
@@ -297,11 +301,13 @@ def alone_at_plan(asked: Question, tier: Tier, plan: AimPlan) -> dict[int, Alone
     by_day = replace(asked, by_day=True).each_alone(tier)
     for (stations, signals), (_, day_signals) in zip(asked.each_alone(tier), by_day, strict=True):
         night, day = as_aimed(signals, tier, plan), as_aimed(day_signals, tier, plan)
+        order = [*asked.order(dict.fromkeys(stations, "")), -1]  # an interferer of -1 stays one
         for number, index in enumerate(stations):
             found[index] = Alone(
                 float(night.margins_db[number]),
                 100.0 * float(night.chances[number]),
                 100.0 * float(day.chances[number]),
                 float(night.interference_db[number]),
+                order[int(night.interferer[number])],
             )
     return found

@@ -28,7 +28,7 @@ from covermap.addresses.plans import (
 from covermap.addresses.report import AddressReport, CellValue, SunAt, TierPlan
 from covermap.addresses.site import Site
 from covermap.addresses.skyline import skyline
-from covermap.addresses.why import cause_of, mast_paths, obstacles
+from covermap.addresses.why import cause_of, interference_cause_of, mast_paths, obstacles
 from covermap.bearings import declination, sun_position
 from covermap.grid.fields import STEEP_RAY_DEG
 from covermap.propagation.path_geometry import median_radius_km
@@ -142,14 +142,15 @@ class _Answer:
         if lowest.needs_filter:
             return "overload"
         tier, plan = asked.tiers[lowest.tier - 2], self.plans[lowest.tier - 2]
-        if asked.reaches(as_aimed(replace(asked, undisturbed=True).signals(tier), tier, plan)):
-            return "same_channel"
         worst = int(np.argmin(plan.chances))
-        index = asked.order(asked.labels())[int(plan.station[worst])]
-        path, site = asked.place.paths[index], asked.place.site
-        prediction = site.scenario.settings.prediction
-        blocked = obstacles(path, PATH_HEIGHT_M, prediction.dn, prediction.n0)
-        return cause_of(path, blocked, tier, site.options, float(plan.interference_db[worst]))
+        order = [*asked.order(asked.labels()), -1]  # an interferer of -1 stays one
+        index, interferer = order[int(plan.station[worst])], order[int(plan.interferer[worst])]
+        undisturbed = replace(asked, undisturbed=True).signals(tier)
+        if interferer >= 0 and asked.reaches(as_aimed(undisturbed, tier, plan)):
+            return interference_cause_of(asked.place, index, interferer)
+        prediction = asked.place.site.scenario.settings.prediction
+        blocked = obstacles(asked.place.paths[index], PATH_HEIGHT_M, prediction.dn, prediction.n0)
+        return cause_of(asked.place, index, blocked, tier, interferer, float(plan.interference_db[worst]))
 
 
 _NOTHING: dict[str, Any] = {

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from covermap.addresses.report import Ports, StrongSignal
 from covermap.reception import AimPlan, PlaceSignals, Tier
 from covermap.reception.bands import band_of
-from covermap.reception.interference import protection_ratio_db
 from covermap.reception.overload import (
     LOAD_CROSS_DB,
     LOAD_FLOOR_DB,
@@ -66,38 +65,6 @@ def ports_of(signals: PlaceSignals, stations: Sequence[Station], tier: Tier, pla
         spread_db=plan.overload_spread_db,
         strongest=strongest,
     )
-
-
-def worst_disturber(
-    signals: PlaceSignals, tier: Tier, plan: AimPlan, wanted: int, interference_db: float
-) -> int | None:
-    """Return the station that disturbs a wanted one most; None where all together take less than 1 dB.
-
-    wanted : its place in signals. Ranked by power at the antenna, each weighed by its protection ratio;
-    stations of the wanted one's own single-frequency network are not looked at.
-    """
-    if not interference_db >= WORTH_NAMING_DB:
-        return None
-    facts = signals.facts
-    ratio_db = np.array(
-        [
-            protection_ratio_db(
-                float(facts.frequency_mhz[wanted]),
-                float(facts.frequency_mhz[other]),
-                float(facts.bandwidth_mhz[wanted]),
-                float(facts.required_cn_db[wanted]),
-            )
-            for other in range(len(signals.field_dbuvm))
-        ]
-    )
-    own = (facts.network >= 0) & (facts.network == facts.network[wanted])
-    ratio_db[own] = math.nan
-    ratio_db[wanted] = math.nan
-    if np.isnan(ratio_db).all():
-        return None
-    at_times = signals.field_dbuvm if signals.unwanted_dbuvm is None else signals.unwanted_dbuvm
-    power_dbm = _front_dbm(signals, tier, plan, _loads(signals, tier), at_times)
-    return int(np.nanargmax(power_dbm + ratio_db))
 
 
 def _loads(signals: PlaceSignals, tier: Tier) -> Loads:

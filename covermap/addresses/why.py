@@ -6,14 +6,18 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from covermap.addresses.paths import PATH_HEIGHT_M, StationPath
+from covermap.addresses.plans import Place, some_facts
 from covermap.addresses.report import MastPath, RidgeAtPlace, StationAtPlace
 from covermap.grid.fields import STEEP_RAY_DEG
 from covermap.propagation import Profile, Ridge, knife_edge_loss, path_class, ridges
 from covermap.propagation.path_geometry import median_radius_km
-from covermap.reception import Tier
-from covermap.reception.causes import CLASS_CAUSE, LEAST_CAUSE_DB
-from covermap.reception.options import ReceptionOptions
+from covermap.propagation.ridges import PATH_CLASSES
+from covermap.reception import Tier, causes
+from covermap.reception.causes import CAUSES, Hindrances
+from covermap.reception.interference import on_one_channel
 from covermap.reception.required_field import chain_of
 
 
@@ -60,28 +64,40 @@ def _ridge(ridge: Ridge, length_km: float) -> RidgeAtPlace:
 
 
 def cause_of(
-    path: StationPath, found: Obstacles, tier: Tier, options: ReceptionOptions, interference_db: float
+    place: Place, index: int, found: Obstacles, tier: Tier, interferer: int, interference_db: float
 ) -> str:
-    """Return the greatest of what makes a station weak with an installation; empty where its path is unknown.
+    """Return the greatest of what makes a station weak with an installation, by the map's rule.
 
-    ridges, earth_bulge or distance (bare ground), clutter (what trees and houses add), noise (what comes in
-    from outside adds to the receiver's own), same_channel (what other stations on the channel or beside it
-    take), pattern_null (a steep ray under the mast); the greatest loss in dB names the cause, distance where
-    none is over 6 dB (judgement).
+    index, interferer : of the place's paths, interferer -1 for none. Empty where the path is unknown.
     """
+    path, options = place.paths[index], place.site.options
     if path.status not in ("ok", "near"):
         return ""
     chain = chain_of(tier, path.station.frequency_mhz, path.station.bandwidth_mhz, options)
     steep = path.departure_deg < STEEP_RAY_DEG
-    losses_db = {
-        CLASS_CAUSE.get(found.path_class, "distance"): path.without_clutter_db,
-        "clutter": path.obstacle_db[PATH_HEIGHT_M] - path.without_clutter_db,
-        "noise": -10.0 * math.log10(max(1e-3, 1.0 - chain.external_noise_share)),
-        "same_channel": 0.0 if math.isnan(interference_db) else interference_db,
-        "pattern_null": -path.pattern_db if steep else 0.0,
-    }
-    cause = max(losses_db, key=lambda name: losses_db[name])
-    return cause if losses_db[cause] >= LEAST_CAUSE_DB else "distance"
+    hindrances = Hindrances(
+        np.full((1, 1), path.obstacle_db[PATH_HEIGHT_M], np.float32),
+        np.full((1, 1), PATH_CLASSES.index(found.path_class), np.uint8),
+        np.full((1, 1), -path.pattern_db if steep else 0.0, np.float32),
+        place.site.terrain.has_land_cover,
+    )
+    both = some_facts(place.site.facts, (index, interferer))
+    cause = causes.cause_of(
+        np.zeros(1, np.int64),
+        np.ones(1, np.int64),
+        np.nan_to_num(np.array([interference_db])),
+        np.array([-10.0 * math.log10(max(1e-3, 1.0 - chain.external_noise_share))]),
+        hindrances,
+        on_one_channel(both),
+    )
+    return CAUSES[int(cause[0])]
+
+
+def interference_cause_of(place: Place, index: int, interferer: int) -> str:
+    """Return same_channel or next_channel, by where the channel of an interferer lies; indices of paths."""
+    both = on_one_channel(some_facts(place.site.facts, (index, interferer)))
+    cause = causes.interference_cause(np.zeros(1, np.int64), np.ones(1, np.int64), both)
+    return CAUSES[int(cause[0])]
 
 
 def mast_paths(

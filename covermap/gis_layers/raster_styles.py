@@ -111,6 +111,8 @@ def raster_title(coverage: Coverage, name: str) -> str:
         "aim_to": "Last aim that keeps the list, degrees from true north",
         "main_cause": "Why it is hard",
         "service_cause": "Why one station is weak",
+        "interferer": "Which station interferes most",
+        "service_interferer": "Which station interferes most with one station",
         "amplifier": "What a masthead amplifier does",
         "plan_flags": "Remarks on the antenna needed",
     }
@@ -156,6 +158,8 @@ def _entries(coverage: Coverage, name: str, kind: str) -> list[tuple[int, str, s
         return _numbered(coverage.services(name.split("/")[0]))
     if kind in ("main_cause", "service_cause"):
         return _numbered([cause_in_words(cause) for cause in coverage.tag_values(name, "CAUSES")])
+    if kind in ("interferer", "service_interferer"):
+        return _numbered(coverage.tag_values(name, "STATIONS"))
     if kind == "plan_flags":
         return _remarks(coverage, name)
     return list({"flags": _FLAGS, "amplifier": _AMPLIFIER}.get(kind, ()))

@@ -19,6 +19,7 @@ from covermap.inputs.path_requests import PATH_HEIGHT_M, network_numbers, path_r
 from covermap.planning.homes import Homes, homes_per_cell
 from covermap.reception import ListReceiver, ReceptionOptions, StationFacts
 from covermap.reception.causes import noise_loss_db
+from covermap.reception.interference import on_one_channel
 from covermap.reception.tiers import TierTable
 from covermap.scenario import Scenario, check_positions, compare_ground
 from covermap.scenario.records import WantedList
@@ -84,6 +85,11 @@ class Preparation:
     def noise_db(self) -> NDArray[np.float64]:
         """Return what noise from outside costs each station at each tier, as noise_loss_db()."""
         return noise_loss_db(self.facts, self.tiers, self.reception_options)
+
+    @cached_property
+    def one_channel(self) -> NDArray[np.bool_]:
+        """Return for each station whether another one is on its channel, as on_one_channel()."""
+        return on_one_channel(self.facts)
 
     def _receiver(self, wanted: WantedList, options: ReceptionOptions) -> ListReceiver:
         heights_m = np.asarray(self.heights_m, dtype=np.float64)

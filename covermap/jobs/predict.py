@@ -88,7 +88,8 @@ def run(
             with timed(counts, "paths"):
                 compute_paths(session, executor, report, counts)
                 compiling.wait()
-            rasters = RasterSet(output, prepared.grid, workers=executor.threads_here)
+            stations = {station.station_id: station.station_id for station in prepared.scenario.stations}
+            rasters = RasterSet(output, prepared.grid, stations=stations, workers=executor.threads_here)
             with timed(counts, "reception"), rasters:
                 _receive_all(session, rasters, executor, report, counts)
         write_run_json(output, prepared, counts, peak_memory_mb())

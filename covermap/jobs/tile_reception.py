@@ -74,9 +74,14 @@ def receive_tile(prepared: Preparation, tile: Tile, blocks: list[LossBlock]) -> 
         fields.median_dbuvm.reshape(-1, *shape),
         fields.adjusted_dbuvm.reshape(-1, *shape),
         lists,
-        {name: main_cause(found, noise_db, fields.hindrances) for name, found in lists.items()},
         {
-            name: service_causes(found, options.confidence_percent, noise_db, fields.hindrances)
+            name: main_cause(found, noise_db, fields.hindrances, prepared.one_channel)
+            for name, found in lists.items()
+        },
+        {
+            name: service_causes(
+                found, options.confidence_percent, noise_db, fields.hindrances, prepared.one_channel
+            )
             for name, found in lists.items()
         },
         other.tier[~outside[sample]],

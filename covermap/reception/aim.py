@@ -16,6 +16,7 @@ from covermap.reception.confidence import (
     TOTAL_DEVIATION,
     confidence_bounds,
 )
+from covermap.reception.network import strongest_interferer
 from covermap.reception.normal import normal_share
 from covermap.reception.overload import AMPLIFIER_INPUT, AMPLIFIER_OUTPUT, TUNER, loads_of, overload_of
 from covermap.reception.pattern import HORIZONTAL, VERTICAL
@@ -49,7 +50,8 @@ class AimPlan:
     chance_bounds : elementary bounds of the chance of all
     margins_db : median C/N minus required C/N, interference in it. chances : of each service alone
     station : index of the station that brings each service best
-    interference_db : what interference takes from each margin
+    interference_db : what interference takes from each margin; interferer : index of the station that takes
+        most of it, -1 where none does
     second_azimuth_deg, second_polarization : of the second antenna, None and "" without
     joined : "single", "combined" or "diplexed" (the second antenna then brings UHF)
     overload_db : by how much the strongest stations pass the nearest limit, negative within; overload_port
@@ -66,6 +68,7 @@ class AimPlan:
     chances: NDArray[np.float64]
     station: NDArray[np.int64]
     interference_db: NDArray[np.float64]
+    interferer: NDArray[np.int64]
     second_azimuth_deg: float | None
     second_polarization: str
     joined: str
@@ -247,6 +250,9 @@ def _plan(signals: PlaceSignals, tier: Tier, plan: NDArray[np.float64]) -> AimPl
         chances=chances,
         station=place.wanted.station[chosen],
         interference_db=values[INTERFERENCE_DB, chosen].copy(),
+        interferer=np.array(
+            [strongest_interferer(item, place.pairs, place.home.disturbing) for item in chosen], np.int64
+        ),
         second_azimuth_deg=None if joined == SINGLE else float(plan[SECOND_DEG]),
         second_polarization="" if joined == SINGLE else polarization[int(plan[SECOND_MOUNT])],
         joined=JOINED_AS[joined],

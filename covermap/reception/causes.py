@@ -15,7 +15,8 @@ from covermap.reception.signals import NEEDS_FILTER, ListReception, StationFacts
 from covermap.reception.tiers import TierTable
 
 CAUSES = (
-    "ridges", "earth_bulge", "distance", "clutter", "noise", "same_channel", "overload", "pattern_null",
+    "ridges", "earth_bulge", "distance", "clutter", "noise", "same_channel", "next_channel", "overload",
+    "pattern_null",
 )  # fmt: skip
 LEAST_CAUSE_DB = 6.0  # judgement: a smaller loss than this is no cause of its own
 CLASS_CAUSE = {
@@ -58,13 +59,17 @@ def noise_loss_db(facts: StationFacts, tiers: TierTable, options: ReceptionOptio
 
 def cause_of(
     station: NDArray[np.int64],
+    interferer: NDArray[np.int64],
     interference_db: NDArray[np.float64],
     noise_db: NDArray[np.float64],
     hindrances: Hindrances,
+    one_channel: NDArray[np.bool_],
 ) -> NDArray[np.uint8]:
     """Return the greatest cause for one station a cell, shape (N,): an index into CAUSES, 255 unknown.
 
-    station : index of the station, -1 unknown. interference_db, noise_db : what they take from it.
+    station : index of the station, -1 unknown. interference_db, noise_db : what they take from it
+    interferer : the station that takes most of interference_db, -1 none
+    one_channel : bool (S, S), of covermap.reception.interference.on_one_channel
 
     ridges or earth_bulge as the path's class says; on a clear path what it loses above free space is
     clutter where land cover is known; distance where no loss is over 6 dB (judgement).
@@ -81,7 +86,7 @@ def cause_of(
         [
             by_class[hindrances.path_class[chosen, cell]],
             np.full(station.size, CAUSES.index("noise"), np.uint8),
-            np.full(station.size, CAUSES.index("same_channel"), np.uint8),
+            interference_cause(chosen, interferer, one_channel),
             np.full(station.size, CAUSES.index("pattern_null"), np.uint8),
         ]
     )
@@ -94,24 +99,40 @@ def cause_of(
     return np.where(known, found, UNKNOWN_UINT8).astype(np.uint8)
 
 
+def interference_cause(
+    station: NDArray[np.int64], interferer: NDArray[np.int64], one_channel: NDArray[np.bool_]
+) -> NDArray[np.uint8]:
+    """Return same_channel or next_channel, as indices into CAUSES, by the strongest interferer's channel."""
+    same = one_channel[station, interferer]
+    return np.where(same, CAUSES.index("same_channel"), CAUSES.index("next_channel")).astype(np.uint8)
+
+
 def main_cause(
-    reception: ListReception, noise_db: NDArray[np.float64], hindrances: Hindrances
+    reception: ListReception,
+    noise_db: NDArray[np.float64],
+    hindrances: Hindrances,
+    one_channel: NDArray[np.bool_],
 ) -> NDArray[np.uint8]:
     """Return why each cell needs its tier and no lower one, shape (N,); 255 where tier 1 does, or unknown.
 
-    The cause of the deciding service with the plan one tier lower; same_channel where that plan would do
-    without interference; overload where the stored plan needs a filter. noise_db : of noise_loss_db.
+    The cause of the deciding service with the plan one tier lower; its interference where that plan would do
+    without any; overload where the stored plan needs a filter. noise_db : of noise_loss_db. one_channel : as
+    cause_of
     """
     hard = (reception.tier >= 2) & (reception.tier != UNKNOWN_UINT8)
     station = np.where(hard, reception.deciding_station, -1).astype(np.int64)
+    interferer = reception.deciding_interferer.astype(np.int64)
     lower = np.clip(reception.tier.astype(np.int64) - 2, 0, noise_db.shape[0] - 1)
     found = cause_of(
         station,
+        interferer,
         reception.deciding_interference_db.astype(np.float64),
         noise_db[lower, np.maximum(station, 0)],
         hindrances,
+        one_channel,
     )
-    found[hard & reception.interference_decides] = CAUSES.index("same_channel")
+    decides = hard & reception.interference_decides & (interferer >= 0)
+    found = np.where(decides, interference_cause(np.maximum(station, 0), interferer, one_channel), found)
     filtered = hard & ((reception.plan_flags & NEEDS_FILTER) > 0)
     return np.where(filtered, CAUSES.index("overload"), found).astype(np.uint8)
 
@@ -121,6 +142,7 @@ def service_causes(
     confidence_percent: float,
     noise_db: NDArray[np.float64],
     hindrances: Hindrances,
+    one_channel: NDArray[np.bool_],
 ) -> NDArray[np.uint8]:
     """Return why each service is weak with the stored plan, shape (V, N); 255 where it is not, or unknown."""
     stored = np.clip(reception.tier.astype(np.int64) - 1, 0, noise_db.shape[0] - 1)
@@ -130,8 +152,10 @@ def service_causes(
         weak = (station >= 0) & (chance < confidence_percent)
         found[service] = cause_of(
             np.where(weak, station, -1),
+            reception.service_interferer[service].astype(np.int64),
             reception.service_interference_db[service].astype(np.float64),
             noise_db[stored, np.maximum(station, 0)],
             hindrances,
+            one_channel,
         )
     return found

@@ -8,6 +8,7 @@ from covermap.constants import TIER_NOT_PROMISED
 from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.reception.confidence import CHOSEN, INTERFERENCE_DB, TOTAL_DEVIATION
 from covermap.reception.home import chance_at, read_home, set_tier
+from covermap.reception.network import strongest_interferer
 from covermap.reception.normal import normal_share
 from covermap.reception.plan import (
     AIM_DEG,
@@ -61,7 +62,8 @@ def receive_cells(asked, shifted, fields, model, work, result):
     (
         tier_out, tier_chance, dead_zone, margin, stored_margin, aim_out, limiting, deciding, chance, lower,
         second_out, aim_from, aim_to, flags, amplifier, without, weaker, stronger, dead_weaker, dead_stronger,
-        station, interference, deciding_station, deciding_interference, interference_decides,
+        station, interference, interferer, deciding_station, deciding_interference, deciding_interferer,
+        interference_decides,
     ) = result  # fmt: skip
     tiers = model.directional.size
     wanted, pairs, home = model.wanted, model.pairs, work.home
@@ -108,12 +110,16 @@ def receive_cells(asked, shifted, fields, model, work, result):
                 interference_decides[cell] = work.passes[tier, UNDISTURBED]
                 deciding_station[cell] = wanted.station[index[CHOSEN, lowest]]
                 deciding_interference[cell] = whole_db(home.values[INTERFERENCE_DB, index[CHOSEN, lowest]])
+                deciding_interferer[cell] = strongest_interferer(
+                    index[CHOSEN, lowest], pairs, home.disturbing
+                )
                 continue
             limiting[cell] = lowest
             for number in range(wanted.services):
                 item = index[CHOSEN, number]
                 station[number, cell] = wanted.station[item]
                 interference[number, cell] = whole_db(home.values[INTERFERENCE_DB, item])
+                interferer[number, cell] = strongest_interferer(item, pairs, home.disturbing)
             if stored < tiers:
                 write_aim_range(cell, plan, tier, kind, asked, model, work, aim_from, aim_to)
             flags[cell] = plan_flags(plan, tier, stored, kind, asked, model, work)

@@ -1,4 +1,4 @@
-"""A single-frequency network at one home: the window of time whose signals add up."""
+"""What the pairs of a transmitter come to at one plan: a network's window, and the strongest interferer."""
 
 from covermap.propagation.compiling import lean_kernel
 from covermap.reception.interference import ARRIVES_US, HARM, HELP, NETWORK, ROLE
@@ -14,6 +14,21 @@ def may_begin(pair, window_us, values):
 def is_inside(pair, start_us, window_us, values):
     """Return whether a pair's signal falls into a window that begins at start_us."""
     return 0.0 <= values[ARRIVES_US, pair] - start_us <= window_us
+
+
+@lean_kernel
+def strongest_interferer(item, pairs, disturbing):
+    """Return the station that interferes most with a transmitter under the plan set last, -1 for none."""
+    found, most = -1, 0.0
+    if not disturbing.some[0] or not disturbing.touched[item]:
+        return found
+    for pair in range(pairs.start[item], pairs.start[item + 1]):
+        joins = disturbing.values[ROLE, pair] == NETWORK and is_inside(
+            pair, disturbing.window_start_us[item], pairs.window_us[pair], disturbing.values
+        )
+        if not joins and disturbing.values[HARM, pair] > most:
+            found, most = pairs.station[pair], disturbing.values[HARM, pair]
+    return found
 
 
 @lean_kernel

@@ -248,8 +248,10 @@ def unknown_reception(cells: int, services: int) -> ListReception:
         dead_stronger=unknown(np.uint8),
         service_station=unknown(np.int16, services),
         service_interference_db=unknown(np.uint8, services),
+        service_interferer=unknown(np.int16, services),
         deciding_station=unknown(np.int16),
         deciding_interference_db=unknown(np.uint8),
+        deciding_interferer=unknown(np.int16),
         interference_decides=np.zeros(cells, np.bool_),
     )
 

@@ -113,8 +113,10 @@ class ListReception:
         field 3 dB weaker and stronger and the antennas as they are aimed; 255 where not asked for
     service_station : int16 (V, N), the station that brings each service with the stored plan, -1 unknown
     service_interference_db : uint8 (V, N), what interference takes from its margin, whole dB
+    service_interferer : int16 (V, N), the station that takes most of that, -1 where none does
     deciding_station : int16 (N,), the deciding service's station with the plan one tier lower, -1 none
     deciding_interference_db : uint8 (N,), what interference takes from it there
+    deciding_interferer : int16 (N,), the station that takes most of that, -1 where none does
     interference_decides : bool (N,), whether without interference one tier lower would do
     """
 
@@ -140,6 +142,8 @@ class ListReception:
     dead_stronger: NDArray[np.uint8]
     service_station: NDArray[np.int16]
     service_interference_db: NDArray[np.uint8]
+    service_interferer: NDArray[np.int16]
     deciding_station: NDArray[np.int16]
     deciding_interference_db: NDArray[np.uint8]
+    deciding_interferer: NDArray[np.int16]
     interference_decides: NDArray[np.bool_]

@@ -14,6 +14,7 @@ NEAR_MAST_FLAG = 1
 STEEP_RAY_FLAG = 2
 OUTSIDE_FLAG = 4
 AIM_UNKNOWN = -1
+STATION_NONE = -1
 PLAN_REMARKS = (
     (1, "needs a filter"),
     (2, "strong signals may overload it"),
@@ -58,6 +59,7 @@ class Layer:
 
 
 _NAN = float("nan")
+_STATION = ("int16", STATION_NONE, "")
 _CLASS, _PERCENT, _FLOAT = ("uint8", UNKNOWN_UINT8, ""), ("uint8", UNKNOWN_UINT8, "%"), ("float32", _NAN)
 LAYERS: dict[str, Layer] = {
     layer.kind: layer
@@ -88,6 +90,13 @@ LAYERS: dict[str, Layer] = {
         Layer("aim_to", "int16", AIM_UNKNOWN, "degree", 1, "last such azimuth; 0 and 359 are all around"),
         Layer("main_cause", *_CLASS, 1, "why reception is hard, a place in CAUSES; none where it is not"),
         Layer("service_cause", *_CLASS, 0, "why each service is weak with the stored plan, of CAUSES"),
+        Layer(
+            "interferer",
+            *_STATION,
+            1,
+            "station that interferes most with the deciding service, one tier lower; a place in STATIONS",
+        ),
+        Layer("service_interferer", *_STATION, 0, "the same for each service with the stored plan"),
         Layer("amplifier", *_CLASS, 1, "masthead amplifier: 1 helps, 2 does nothing, 3 harms"),
         Layer("tier_without_deciding", *_CLASS, 1, "tier of the list without its deciding service"),
         Layer(

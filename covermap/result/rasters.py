@@ -37,6 +37,7 @@ TILE_BLOCK_CELLS = 128  # of the unfinished files: the tiles of a run are multip
 BLOCK_CELLS = 256
 CACHE_BYTES = 64 * 2**20
 CAUSES_TAG, OF_CAUSES = "CAUSES", ("main_cause", "service_cause")
+STATIONS_TAG, OF_STATIONS = "STATIONS", ("interferer", "service_interferer")
 SERVICES_TAG = "SERVICES"
 
 
@@ -51,7 +52,8 @@ class RasterSet:
     output : the result folder; rasters stand below its `rasters`
     grid : the run's grid
     services : list name -> its services in order, for the tag SERVICES and the bands of service_chance
-    stations : station id -> text that describes it, for field rasters
+    stations : station id -> text that describes it, for field rasters; in the scenario's order, for the tag
+        STATIONS
     tags : text tags for every file, such as run_id
     workers : threads that make the finished files, several rasters at once
     """
@@ -215,6 +217,8 @@ class RasterSet:
             dataset.update_tags(**{SERVICES_TAG: "|".join(text.replace("|", "/") for text in services)})
         if layer.kind in OF_CAUSES:
             dataset.update_tags(**{CAUSES_TAG: "|".join(CAUSES)})
+        if layer.kind in OF_STATIONS:
+            dataset.update_tags(**{STATIONS_TAG: "|".join(self.stations)})
         for band, description in enumerate(self._band_names(name, layer), start=1):
             dataset.set_band_description(band, description)
             if layer.unit:
@@ -253,6 +257,8 @@ def list_arrays(reception: ListReception) -> dict[str, np.ndarray]:
         "second_aim": reception.second_aim_deg,
         "aim_from": reception.aim_from_deg,
         "aim_to": reception.aim_to_deg,
+        "interferer": reception.deciding_interferer,
+        "service_interferer": reception.service_interferer,
         "amplifier": reception.amplifier,
         "tier_without_deciding": reception.tier_without_deciding,
         "plan_flags": reception.plan_flags,
