@@ -4,6 +4,7 @@ import csv
 import json
 import re
 import sys
+from dataclasses import replace
 from datetime import date
 
 import geopandas as gpd
@@ -20,6 +21,8 @@ from covermap.jobs.address_sheets import open_book
 from covermap.measurements.readings import read_readings
 from covermap.reports.address_sheet import address_record, sheet_html
 from covermap.reports.address_sheet.sections import answer_section
+from covermap.scenario.letters import station_letters
+from covermap.scenario.settings import DisplaySettings
 from covermap.wording.cautions import CAUTIONS
 from tests.html_text import visible
 from tests.test_commands import run, write_demo
@@ -112,6 +115,37 @@ def test_sheet_has_its_sections_in_order_cautions_no_script_and_escaped_names(be
     assert "Stations as of 2026-09-01." in text
     assert not re.search(r"\d\.\d dB\b", text.replace(_basis(text), ""))  # decibels are whole
     assert not re.search(r"\byes\b", text.split("8 Check on the day")[0])  # never a yes
+
+
+def test_letters_are_those_of_the_scenario_wherever_the_aim_is(demo, book, behind):
+    letters = station_letters(covermap.read_scenario(demo))
+    for report in (behind, book.report(*EASY, on=DAY)):
+        assert {s.station_id: s.letter for s in report.stations}.items() <= letters.items()
+
+
+def test_sheet_is_in_the_units_of_the_scenario(behind):
+    metric = visible(sheet_html(behind, 45.0, True))
+    american = visible(
+        sheet_html(replace(behind, display=DisplaySettings(distance="mi", height="ft")), 45.0, True)
+    )
+    for text, units, others in ((metric, ("km", "m"), ("mi", "ft")), (american, ("mi", "ft"), ("km", "m"))):
+        found = {
+            unit for _, unit in re.findall(r"([\d,.]+) (km|mi|m|ft)\b", text.split("Basis and cautions")[0])
+        }
+        assert found == set(units), others
+    mast = behind.stations[0]
+    assert f"{mast.distance_km / 1.609344:.0f} mi" in american  # the international mile
+
+
+def test_paths_are_titled_by_their_facts(behind):
+    text = visible(sheet_html(behind, 45.0, True))
+    for path in behind.masts:
+        ridges = path.stations[0].ridges
+        if len(ridges) > 1:
+            highest = max(ridges, key=lambda ridge: ridge.height_above_line_m)
+            assert f"{path.mast}: {len(ridges)} hills; the high" in text
+            assert f"{highest.height_above_line_m:.0f} m above the line" in text
+    assert "ridge" not in text.lower().replace("behind <two> & 'ridges'", "")
 
 
 def test_names_in_pictures_are_escaped(demo, book):

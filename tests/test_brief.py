@@ -11,9 +11,10 @@ from covermap.planning.areas import WholeSummary, summarise_whole
 from covermap.planning.dead_zones import find_dead_zones
 from covermap.planning.not_promised import NotPromised, not_promised
 from covermap.reports.brief import write_brief
-from covermap.reports.brief.facts import brief_facts, day_in_words, spelled, wanted_in_words
+from covermap.reports.brief.facts import brief_facts, wanted_in_words
 from covermap.reports.brief.picture import Label, brief_picture, round_length
 from covermap.reports.web_map import Place
+from covermap.wording.words import day_text
 
 
 @pytest.fixture(scope="module")
@@ -88,8 +89,8 @@ def test_when_homes_without_are_few_the_homes_not_promised_stand_there(brief):
     coverage, _ = brief
     behind = facts_of(coverage)["behind"]
     assert behind["heading"] == "Not promised all three wanted services: 13 homes"
-    assert "Alpha (30)" in " ".join(behind["sentences"])
-    assert "ridges in the way (25)" in " ".join(behind["sentences"])
+    assert "Deciding station: Alpha, 30 homes." in " ".join(behind["sentences"])
+    assert "Why it is hard there: hills in the way, 25 homes." in " ".join(behind["sentences"])
 
 
 def test_not_promised_counts_homes_of_tier_8_by_the_service_that_decides(brief):
@@ -116,9 +117,8 @@ def test_bars_fill_their_width_and_follow_the_counts(brief):
 
 
 def test_words():
-    assert day_in_words("2026-09-01") == "1 September 2026"
-    assert day_in_words("") == "an unknown date"
-    assert (spelled(5), spelled(11)) == ("five", "11")
+    assert day_text("2026-09-01") == "1 September 2026"
+    assert day_text("") == "an unknown date"
     run = {"wanted": {"x": {"services": ["a"] * 12, "at_least": 6}}}
     assert wanted_in_words(run, "x") == "At least six of 12 wanted services"
     assert [round_length(value) for value in (0.7, 1.0, 4.9, 23.0)] == [0.5, 1.0, 2.0, 20.0]

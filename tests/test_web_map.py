@@ -22,7 +22,6 @@ from covermap.errors import InputError
 from covermap.grid.frame import Grid
 from covermap.planning.areas import summarise_whole
 from covermap.reports.web_map import page_grid, write_map
-from covermap.reports.web_map.facts import letter
 from covermap.reports.web_map.layers import (
     block_middles,
     field_bytes,
@@ -33,6 +32,7 @@ from covermap.reports.web_map.layers import (
 )
 from covermap.reports.web_map.still import still_picture
 from covermap.reports.web_map.summary import count_facts
+from covermap.scenario.letters import letter
 
 PACKAGE = Path(page_grid.__file__).parent
 
@@ -252,8 +252,8 @@ def test_land_shares_with_unknown_are_the_whole(tmp_path):
     assert facts["land"]["unknown"] == pytest.approx(2.0)  # 24 of 1,200 cells
 
 
-def test_letters_go_on_after_z():
-    assert [letter(order) for order in (0, 25, 26, 27, 52)] == ["A", "Z", "AA", "AB", "BA"]
+def test_stations_have_letters_up_to_z_then_numbers():
+    assert [letter(order) for order in (0, 25, 26, 99)] == ["A", "Z", "27", "100"]
 
 
 # ---- the picture without scripts

@@ -77,11 +77,15 @@ def test_card_tells_what_else_the_result_holds(browser, case):
     assert "Giving it up alone would not change the antenna." in text
     words = {"ridges": "hills in the way", "distance": "distance", "noise": "noise from outside"}
     assert f"Why it is hard here: {words[CAUSES[col % 3]]}" in text
-    amplifier = ("helps here", "does nothing here", "does harm here")[col % 3]
+    amplifier = ("helps here", "brings no more here", "makes things worse here")[col % 3]
     assert f"A masthead amplifier {amplifier}" in text
     rows = in_page(browser, "return [...document.querySelectorAll('.station')].map(e => e.innerText)")
     why = {row[0]: re.findall("Why weaker: (.*)", row) for row in rows}
-    known = {"A": ["hills in the way"], "B": [], "C": ["noise from outside, around the antenna"]}
+    known = {
+        "A": ["hills in the way"],
+        "B": [],
+        "C": ["noise from outside, which comes in through the antenna"],
+    }
     assert why == (known if "service_cause" in LAYERS else {"A": [], "B": [], "C": []})
     row, col = (int(part[0]) for part in np.nonzero((tier >= 3) & (tier <= 7) & (column >= 20)))
     text = click_cell(browser, row, col)

@@ -1,9 +1,9 @@
-"""The stations at a point: those of the list and the best of the others, grouped by mast and lettered."""
+"""The stations at a point: those of the list and the best of the others, grouped by mast."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from covermap.addresses.paths import PATH_HEIGHT_M, StationPath
 from covermap.addresses.plans import NOT_KNOWN, Alone, Question, alone_at_plan
@@ -11,6 +11,7 @@ from covermap.addresses.report import CellValue, Disturber, StationAtPlace, Tier
 from covermap.addresses.strong_signals import WORTH_NAMING_DB
 from covermap.addresses.why import cause_of, obstacles
 from covermap.reception import AimPlan, Tier
+from covermap.scenario.letters import station_letters
 
 WORTH_NAMING_PERCENT = 30.0  # chance from which a station that is not on the list is named
 MOST_OTHERS = 8
@@ -18,13 +19,14 @@ MOST_OTHERS = 8
 
 @dataclass(frozen=True, eq=False)
 class _Around:
-    """What every station of a point is told with: question, mount and plan of the answer, the cell."""
+    """What every station of a point is told with: question, mount and plan of the answer, cell, letters."""
 
     asked: Question
     mount: Tier
     plan: AimPlan | None
     stored: TierPlan | None
     cell: CellValue
+    letters: dict[str, str]
 
 
 def stations_at_place(
@@ -34,7 +36,7 @@ def stations_at_place(
 
     mount : tier of the answer; plan, stored : its plan, None where it is unknown
     """
-    around = _Around(asked, mount, plan, stored, cell)
+    around = _Around(asked, mount, plan, stored, cell, station_letters(asked.place.site.scenario))
     alone = {} if plan is None else alone_at_plan(asked, mount, plan)
     on_list = asked.labels()
     found = []
@@ -44,7 +46,7 @@ def stations_at_place(
         if index in on_list or worth_naming:
             found.append(_station(around, index, path, of_station, index in on_list))
     others = sorted((s for s in found if not s.on_list), key=lambda s: -s.chance_percent)[MOST_OTHERS:]
-    return _lettered([station for station in found if station not in others])
+    return _by_mast([station for station in found if station not in others])
 
 
 def _station(around: _Around, index: int, path: StationPath, alone: Alone, on_list: bool) -> StationAtPlace:
@@ -64,7 +66,7 @@ def _station(around: _Around, index: int, path: StationPath, alone: Alone, on_li
         station_id=station.station_id,
         service=station.service,
         mast=station.mast,
-        letter="",
+        letter=around.letters[station.station_id],
         on_list=on_list,
         displayed_channel=station.displayed_channel,
         rf_channel=station.rf_channel,
@@ -114,8 +116,8 @@ def _antenna(stored: TierPlan | None, band: str, azimuth_deg: float) -> tuple[in
     return nearest + 1, off_deg[nearest]
 
 
-def _lettered(stations: list[StationAtPlace]) -> tuple[StationAtPlace, ...]:
-    """Return the stations mast by mast with letters: those of the list, then nearest the aim."""
+def _by_mast(stations: list[StationAtPlace]) -> tuple[StationAtPlace, ...]:
+    """Return the stations mast by mast: those of the list, then nearest the aim."""
     masts: dict[str, list[StationAtPlace]] = {}
     for station in stations:
         masts.setdefault(station.mast, []).append(station)
@@ -130,14 +132,8 @@ def _lettered(stations: list[StationAtPlace]) -> tuple[StationAtPlace, ...]:
             members[0].distance_km,
         )
 
-    ordered = [
+    return tuple(
         station
         for mast in sorted(masts, key=rank)
         for station in sorted(masts[mast], key=lambda s: not s.on_list)
-    ]
-    return tuple(replace(station, letter=_letter(order)) for order, station in enumerate(ordered))
-
-
-def _letter(order: int) -> str:
-    head, last = divmod(order, 26)
-    return (_letter(head - 1) if head else "") + chr(ord("A") + last)
+    )

@@ -33,6 +33,7 @@ from covermap.bearings import declination, sun_position
 from covermap.grid.fields import STEEP_RAY_DEG
 from covermap.propagation.path_geometry import median_radius_km
 from covermap.reception import AimPlan
+from covermap.scenario.letters import station_letters
 
 
 @dataclass(frozen=True)
@@ -89,6 +90,8 @@ def reckon(
         basis=tuple(basis),
         cautions=tuple(cautions),
         tier_names=tuple(tier.name for tier in site.tiers),
+        letters=station_letters(scenario),
+        display=scenario.settings.display,
     )
 
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from covermap.bearings import Declination, SunPosition
 from covermap.grid.exact_path import PointProfile
+from covermap.scenario.settings import DisplaySettings
 
 
 @dataclass(frozen=True)
@@ -113,7 +114,7 @@ class Disturber:
 class StationAtPlace:
     """One station at the point.
 
-    letter : how the sheet refers to it; on_list : carries a service of the wanted list
+    letter : of covermap.scenario.letters; on_list : carries a service of the wanted list
     status : ok, near (within 250 m), unknown (the path leaves the elevation), out_of_reach, smooth_earth (the
         ground between is not known; reckoned over flat land)
     field_dbuvm : at 10 m, half of the time, on the point's own path; cell_field_dbuvm : of the map's cell
@@ -326,6 +327,7 @@ class AddressReport:
     kept_one_lower : services that surely arrive one class lower, each alone
     deciding_service : lowest chance one tier lower; limiting_service : lowest chance in the stored plan
     plans : tiers 1 to 7; ports : of the stored plan; stations : grouped by aim in the order of the sheet
+    letters : station id -> letter, of all stations; display : units of what people read
     notes : what is worth knowing of this place; basis : sentences on how it was reckoned
     """
 
@@ -371,6 +373,8 @@ class AddressReport:
     basis: tuple[str, ...]
     cautions: tuple[str, ...]
     tier_names: tuple[str, ...]
+    letters: dict[str, str]
+    display: DisplaySettings
 
     @property
     def aim_range_deg(self) -> tuple[int, int] | None:

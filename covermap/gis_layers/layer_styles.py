@@ -8,7 +8,7 @@ from xml.sax.saxutils import escape
 
 from covermap.gis_layers import qml
 from covermap.gis_layers.qml import LINE, POINT, POLYGON, Class
-from covermap.gis_layers.raster_styles import CAUSES_AS_READ
+from covermap.wording.causes import CAUSE_CODES, cause_words
 from covermap.wording.palette import (
     FILL_OPACITY,
     HATCH_COLOUR,
@@ -26,8 +26,8 @@ _WIDE_ENOUGH = "sqrt(area($geometry)) * 1000 / @map_scale > 3.2"
 CASING_MM = 0.5  # both sides together
 _CAUSE_AS_READ = "CASE {} ELSE '' END".format(
     " ".join(
-        f"WHEN \"main_cause\" = '{cause}' THEN '{escape(words).replace(chr(39), chr(39) * 2)}'"
-        for cause, words in CAUSES_AS_READ.items()
+        f"WHEN \"main_cause\" = '{code}' THEN '{escape(cause_words(code)).replace(chr(39), chr(39) * 2)}'"
+        for code in CAUSE_CODES
     )
 )
 

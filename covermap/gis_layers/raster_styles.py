@@ -12,9 +12,9 @@ from covermap.gis_layers.qml import document
 from covermap.result.coverage import Coverage
 from covermap.result.raster_catalogue import PLAN_REMARKS, layer_of
 from covermap.result.whole_file import write_text
-from covermap.wording.causes import CAUSE_WORDS
+from covermap.wording.causes import cause_words
 from covermap.wording.palette import FILL_OPACITY, SIGNAL_STEPS, SURE_GREYS, TIERS
-from covermap.wording.words import CHANCE_WORDS
+from covermap.wording.words import chance_steps
 
 ROOFTOP_TIER = 5  # the class "how sure" opens with
 HILLSHADE_OPACITY = 0.29
@@ -55,9 +55,6 @@ _FLAGS = (
     (4, "outside the asked area", "#5A5A5A"),
 )
 _AMPLIFIER = ((1, "helps", "#1F4F56"), (2, "does nothing", "#D9D2C5"), (3, "harms", "#8C5A6B"))
-CAUSES_AS_READ = CAUSE_WORDS | {"filter": "strong signals that need a filter"}
-"""What people read in place of a cause of main_cause."""
-
 _AIMS = (
     (22, "north"), (67, "north-east"), (112, "east"), (157, "south-east"), (202, "south"),
     (247, "south-west"), (292, "west"), (337, "north-west"), (360, "north, from the west"),
@@ -174,7 +171,7 @@ def _numbered(labels: Sequence[str]) -> list[tuple[int, str, str]]:
 
 def cause_in_words(cause: str) -> str:
     """Return a cause of main_cause in plain words."""
-    return CAUSES_AS_READ.get(cause, cause.replace("_", " "))
+    return cause_words(cause)
 
 
 def _remarks(coverage: Coverage, name: str) -> list[tuple[int, str, str]]:
@@ -236,10 +233,11 @@ def tier_attributes(tier_names: Sequence[str]) -> str:
 
 def _chance_steps() -> list[Step]:
     """Return ranges of whole percents with the words people read, the lowest first."""
-    upper = [100.0, *(lowest - 1 for lowest, _ in CHANCE_WORDS[:-1])]
+    steps = chance_steps()
+    upper = [100.0, *(lowest - 1 for lowest, _ in steps[:-1])]
     rows = [
         (end, f"{lowest:g} to {end:g} %, {words}", grey)
-        for (lowest, words), end, grey in zip(CHANCE_WORDS, upper, SURE_GREYS, strict=True)
+        for (lowest, words), end, grey in zip(steps, upper, SURE_GREYS, strict=True)
     ]
     return rows[::-1]
 

@@ -5,27 +5,26 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
+from datetime import date
 from pathlib import Path
 
-CHANCE_WORDS: tuple[tuple[float, str], ...] = (
+from covermap.wording.language import say
+
+CHANCE_STEPS: tuple[tuple[float, str], ...] = (
     (90.0, "expected"),
     (70.0, "likely"),
-    (50.0, "may work, test first"),
-    (30.0, "unlikely without the next class up"),
-    (0.0, "not expected"),
+    (50.0, "may_work"),
+    (30.0, "unlikely"),
+    (0.0, "not_expected"),
 )
-"""Lowest percent of each word, downwards. Never a yes."""
+"""Lowest percent of each word of a chance, downwards, and its key in the messages. Never a yes."""
 
 SMALL_COUNT = 5.0
 """Counts below this are written as 'under 5'."""
 
 KM_PER_MILE = 1.609344  # international mile, exact by definition
 FEET_PER_M = 1.0 / 0.3048  # international foot, exact by definition
-UNKNOWN_TEXT = "unknown"
-
-_POINTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-SPELLED = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
 def half_up(value: float) -> int:
@@ -33,24 +32,35 @@ def half_up(value: float) -> int:
     return math.floor(value + 0.5)
 
 
+def decimal(value: float, digits: int = 0) -> str:
+    """Return a number with the separators of the language: '4,800', '9.4'."""
+    text = f"{value:,.{digits}f}"
+    return text.translate({ord(","): say("language.thousands"), ord("."): say("language.decimal")})
+
+
+def chance_steps() -> list[tuple[float, str]]:
+    """Return the lowest percent of each word of a chance, downwards, and the word."""
+    return [(lowest, say(f"chance.{key}")) for lowest, key in CHANCE_STEPS]
+
+
 def chance_in_words(percent: float | None) -> str:
     """Return a chance of 0 to 100 percent in words; None and NaN are 'unknown'."""
     if percent is None or math.isnan(percent):
-        return UNKNOWN_TEXT
-    return next(word for lowest, word in CHANCE_WORDS if percent >= lowest or lowest == 0.0)
+        return say("number.unknown")
+    return next(word for lowest, word in chance_steps() if percent >= lowest or lowest == 0.0)
 
 
 def chance_number(percent: float | None) -> str:
     """Return a chance as a number: steps of 5 % between 10 and 90, else 'under 10 %' or 'over 90 %'.
 
-    The step never crosses into another word of CHANCE_WORDS: 89 % is 'likely' and reads 85 %, not 90 %.
+    The step never crosses into another word: 89 % is 'likely' and reads 85 %, not 90 %.
     """
     if percent is None or math.isnan(percent):
-        return UNKNOWN_TEXT
+        return say("number.unknown")
     if percent < 10.0:
-        return "under 10 %"
+        return say("number.under", number="10 %")
     if percent > 90.0:
-        return "over 90 %"
+        return say("number.over", number="90 %")
     step = 5 * half_up(percent / 5.0)
     if chance_in_words(step) != chance_in_words(percent):
         step -= 5
@@ -58,9 +68,11 @@ def chance_number(percent: float | None) -> str:
 
 
 def chance_text(percent: float | None) -> str:
-    """Return number and word together: '85 %, likely'."""
+    """Return number and word together: '85 %, likely'; of more than 90 % 'better than 90 %'."""
     if percent is None or math.isnan(percent):
-        return UNKNOWN_TEXT
+        return say("number.unknown")
+    if percent > 90.0:
+        return say("number.better_than", number="90 %")
     return f"{chance_number(percent)}, {chance_in_words(percent)}"
 
 
@@ -75,28 +87,38 @@ def two_figures(count: float) -> int:
 def homes_number(count: float | None) -> str:
     """Return a number of homes with two significant figures: '4,800', 'under 5', 'none', 'unknown'."""
     if count is None or math.isnan(count):
-        return UNKNOWN_TEXT
+        return say("number.unknown")
     if count == 0:
-        return "none"
+        return say("number.none")
     if count < SMALL_COUNT:
-        return "under 5"
-    return f"{two_figures(count):,}"
+        return few()
+    return decimal(two_figures(count))
+
+
+def few() -> str:
+    """Return a small count: 'under 5'."""
+    return say("number.under", number=f"{SMALL_COUNT:g}")
 
 
 def homes_range(count: float, low: float, high: float) -> str:
     """Return a number of homes with its range: '15 (5 to 40)'; never a bare 0 beside a range."""
-    middle = "under 5" if count < SMALL_COUNT else homes_number(count)
+    middle = few() if count < SMALL_COUNT else homes_number(count)
     if high < SMALL_COUNT:
-        return "under 5"
-    return f"{middle} ({two_figures(low):,} to {two_figures(high):,})"
+        return few()
+    return f"{middle} ({range_text(two_figures(low), two_figures(high))})"
+
+
+def range_text(low: float, high: float) -> str:
+    """Return two whole numbers as a range: '5 to 40'."""
+    return say("number.range", low=decimal(low), high=decimal(high))
 
 
 def percent_whole(share_percent: float | None) -> str:
     """Return a share in whole percent; under one but above zero is 'under 1 %'."""
     if share_percent is None or math.isnan(share_percent):
-        return UNKNOWN_TEXT
+        return say("number.unknown")
     if 0.0 < share_percent < 1.0:
-        return "under 1 %"
+        return say("number.under", number="1 %")
     return f"{half_up(share_percent)} %"
 
 
@@ -104,29 +126,31 @@ def distance(distance_km: float, unit: str = "km") -> str:
     """Return a distance with 0.1 below 10 and whole above; unit is 'km' or 'mi'."""
     value = distance_km / KM_PER_MILE if unit == "mi" else distance_km
     tenths = half_up(value * 10.0) / 10.0
-    return f"{tenths:.1f} {unit}" if tenths < 10.0 else f"{half_up(value):,} {unit}"
+    return f"{decimal(tenths, 1)} {unit}" if tenths < 10.0 else f"{decimal(half_up(value))} {unit}"
 
 
 def height(height_m: float, unit: str = "m") -> str:
     """Return a height in whole metres or feet; unit is 'm' or 'ft'."""
     value = height_m * FEET_PER_M if unit == "ft" else height_m
-    return f"{half_up(value):,} {unit}"
+    return f"{decimal(half_up(value))} {unit}"
 
 
 def bearing(azimuth_deg: float) -> str:
     """Return a bearing from true north in whole degrees with its compass point: '149° SE'."""
     whole = half_up(azimuth_deg) % 360
-    return f"{whole}° {_POINTS[half_up(whole / 45.0) % 8]}"
+    return f"{whole}° {say('number.compass').split()[half_up(whole / 45.0) % 8]}"
 
 
 def field(field_dbuvm: float) -> str:
     """Return a field strength in whole dB: '57 dBµV/m'."""
-    return UNKNOWN_TEXT if math.isnan(field_dbuvm) else f"{half_up(field_dbuvm)} dBµV/m"
+    return say("number.unknown") if math.isnan(field_dbuvm) else f"{half_up(field_dbuvm)} dBµV/m"
 
 
 def margin(margin_db: float) -> str:
     """Return a margin in whole dB with its sign: '+9 dB'."""
-    return UNKNOWN_TEXT if math.isnan(margin_db) else f"{half_up(margin_db):+d} dB".replace("+0", "0")
+    return (
+        say("number.unknown") if math.isnan(margin_db) else f"{half_up(margin_db):+d} dB".replace("+0", "0")
+    )
 
 
 def csv_safe(text: str) -> str:
@@ -161,4 +185,13 @@ def join(parts: list[str]) -> str:
     """Return parts as a list in a sentence: 'a, b and c'."""
     if len(parts) < 2:
         return "".join(parts)
-    return ", ".join(parts[:-1]) + " and " + parts[-1]
+    return f"{', '.join(parts[:-1])} {say('number.and')} {parts[-1]}"
+
+
+def day_text(iso: str) -> str:
+    """Return a date as people write it: '1 September 2026'; what is no date stays."""
+    try:
+        day = date.fromisoformat(iso)
+    except ValueError:
+        return iso or say("number.no_date")
+    return say("number.day", day=day.day, month=say("number.months").split()[day.month - 1], year=day.year)

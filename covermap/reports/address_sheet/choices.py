@@ -5,6 +5,8 @@ from __future__ import annotations
 from covermap.addresses.report import AddressReport, TierPlan
 from covermap.reports.address_sheet import wording as say
 from covermap.reports.address_sheet.shell import paragraph, section, square, table, td, text, th
+from covermap.wording.lists import capital, spelled
+from covermap.wording.verdicts import one_lower_words
 from covermap.wording.words import chance_in_words, chance_number, chance_text, join
 
 LEAST_NAMED_PERCENT = 10.0  # plans less sure are named together in one line
@@ -16,8 +18,7 @@ def choices_section(report: AddressReport) -> str:
         return section(2, "Choices", paragraph("Unknown, as above."))
     shown = [plan for plan in report.plans if _is_named(report, plan)]
     rest = [plan for plan in report.plans if plan not in shown]
-    words = say.whole_list(report)
-    title = words[0].upper() + words[1:]
+    title = capital(say.whole_list(report))
     head = [th(), th("Antenna"), th("Best aim", number=True), th(title), th("Not surely kept")]
     parts = [table(head, [_plan_row(report, plan) for plan in shown])]
     weak = [plan for plan in rest if plan.chance_percent < LEAST_NAMED_PERCENT]
@@ -58,7 +59,7 @@ def _plan_row(report: AddressReport, plan: TierPlan) -> str:
             ("two antennas joined by band", plan.joined == "diplexed"),
             ("overloads without a filter", plan.overloads),
             ("may overload", plan.may_overload),
-            ("fine by day, not at night", _only_by_day(report, plan)),
+            ("fine most of the time, lost on some nights", _only_by_day(report, plan)),
         )
         if holds
     ]
@@ -77,11 +78,15 @@ def _one_lower(report: AddressReport) -> str:
     """Return which services one class lower surely keeps, each alone."""
     if report.tier is None or report.tier < 2:
         return ""
-    lower, kept = say.tier_name(report, report.tier - 1), report.kept_one_lower
-    words = "none of the list" if not kept else join(list(kept))
-    if len(kept) == len(report.services):
-        words = "each service alone, but not all together" if len(kept) > 1 else kept[0]
-    return paragraph(f"One class lower, {text(lower)} surely keeps {text(words)}.")
+    lower = report.plans[report.tier - 2]
+    words = one_lower_words(
+        say.tier_name(report, lower.tier),
+        report.kept_one_lower,
+        report.services,
+        report.confidence_percent,
+        lower.chance_percent,
+    )
+    return paragraph(text(words))
 
 
 def _high_vhf(report: AddressReport) -> str:
@@ -115,7 +120,7 @@ def _give_up(report: AddressReport) -> str:
     """Return what giving one service up saves, those that change nothing in one sentence."""
     if not report.without or report.tier is None:
         if report.needed < len(report.services):
-            some = f"Any {say.spelled(report.needed)} of the list are enough, so no single one decides."
+            some = f"Any {spelled(report.needed)} of the list are enough, so no single one decides."
             return paragraph(text(some))
         return ""
     saves = [one for one in report.without if one.tier < report.tier]

@@ -23,7 +23,7 @@ def day_sheet_html(
         f"<header><p>list “{text(first.list_name)}” &nbsp; {first.confidence_percent:g} % sure &nbsp; "
         f"stations as of {text(first.stations_as_of or 'an unknown date')}</p><h1>{text(title)}</h1></header>"
     )
-    tally = f"To load: {'; '.join(_kinds([report for report, _ in reports]))}."
+    tally = f"Take with you: {'; '.join(_kinds([report for report, _ in reports]))}."
     parts = [head, paragraph(text(tally))]
     parts += [_entry(number, report, name) for number, (report, name) in enumerate(reports, start=1)]
     if left_out:
@@ -59,7 +59,7 @@ def _entry(number: int, report: AddressReport, name: str) -> str:
     parts += [paragraph(text(remark), "note") for remark in say.remarks(report)]
     parts.append(bullets(_by_mast(report)))
     parts.append(paragraph(text(say.cell_sentence(report)), "soft"))
-    parts.append(paragraph(f'<a href="{text(name)}">The sheet of this address</a>'))
+    parts.append(paragraph(f'<a href="{text(name)}">Open the full sheet</a>'))
     return "".join([*parts, "</section>"])
 
 
@@ -71,5 +71,6 @@ def _by_mast(report: AddressReport) -> list[str]:
             continue
         key = f"{station.mast}, {say.bearing(report, station.azimuth_deg)}"
         word = chance_in_words(station.chance_percent)
-        lines.setdefault(key, []).append(f"{station.service} {say.channel_words(station)[0]} {word}")
-    return [f"{mast}: {'; '.join(members)}" for mast, members in lines.items()]
+        name = say.named(report, station.station_id, station.service)
+        lines.setdefault(key, []).append(f"{name} {say.channel_lines(station)[0]}: {word}")
+    return [f"{mast}. {'; '.join(members)}" for mast, members in lines.items()]

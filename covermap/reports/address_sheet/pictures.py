@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from covermap.addresses.report import AddressReport, MastPath, Skyline, StationAtPlace
 from covermap.propagation import Profile, taut_string
-from covermap.wording.words import half_up
+from covermap.scenario.settings import DisplaySettings
+from covermap.wording.words import FEET_PER_M, KM_PER_MILE, height
 
 INK, ACCENT, LAND, LAND_FAR = "#15181C", "#0B4F8A", "#CFC8BA", "#5E6064"
 POINTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW", "N")
@@ -143,10 +144,10 @@ def _inside(x: float, half_width: float) -> float:
     return min(max(x, half_width), SKY_WIDTH - half_width)
 
 
-def profile_svg(path: MastPath, dn: float) -> str:
+def profile_svg(path: MastPath, dn: float, display: DisplaySettings) -> str:
     """Return the ground between a mast and the point, mast at the left: the taut string, the straight line,
-    the ridges of the first station numbered from the mast's side as the table below it numbers them."""
-    frame = _Frame(path)
+    the hills of the first station numbered from the mast's side as the table below it numbers them."""
+    frame = _Frame(path, display)
     parts = [
         f'<svg viewBox="0 0 700 176" role="img" aria-label="Path from {escape(path.mast, quote=True)}">',
         frame.land(),
@@ -154,8 +155,8 @@ def profile_svg(path: MastPath, dn: float) -> str:
         *frame.lines(dn),
         *frame.ridges(),
         *frame.distances(),
-        _text(62.0, 14.0, f"{path.mast}, {half_up(path.tx_height_m)} m mast", anchor="start"),
-        _text(686.0, 14.0, f"Here, {half_up(path.rx_height_m)} m", anchor="end"),
+        _text(62.0, 14.0, f"{path.mast}, {height(path.tx_height_m, display.height)} mast", anchor="start"),
+        _text(686.0, 14.0, f"Here, {height(path.rx_height_m, display.height)}", anchor="end"),
         "</svg>",
     ]
     return "".join(parts)
@@ -164,8 +165,9 @@ def profile_svg(path: MastPath, dn: float) -> str:
 class _Frame:
     """Scales of one profile: kilometres to x, metres above sea level to y."""
 
-    def __init__(self, path: MastPath) -> None:
+    def __init__(self, path: MastPath, display: DisplaySettings) -> None:
         self.path = path
+        self.display = display
         profile = path.profile
         self.tx_level_m = float(profile.ground_m[0]) + path.tx_height_m
         self.rx_level_m = float(profile.ground_m[-1]) + path.rx_height_m
@@ -202,20 +204,22 @@ class _Frame:
     def levels(self) -> list[str]:
         """Return lines and numbers of round heights."""
         parts = []
-        for level_m in _round_steps(self.low_m, self.high_m, 3):
-            y = self.y(level_m)
+        per_m = FEET_PER_M if self.display.height == "ft" else 1.0
+        for level in _round_steps(self.low_m * per_m, self.high_m * per_m, 3):
+            y = self.y(level / per_m)
             parts.append(
                 f'<path d="M{PROFILE_LEFT:g} {y:.1f}H{PROFILE_RIGHT:g}" stroke="#E0DDD6"/>'
-                + _text(52.0, y + 4.0, f"{level_m:g} m", anchor="end", kind="ax")
+                + _text(52.0, y + 4.0, f"{level:g} {self.display.height}", anchor="end", kind="ax")
             )
         return parts
 
     def distances(self) -> list[str]:
         """Return ticks and numbers of round distances from the mast."""
         parts = []
-        for distance_km in [0.0, *_round_steps(0.0, self.length_km, 6)]:
-            x = self.x(distance_km)
-            label = f"{distance_km:g}" if distance_km else "0 km"
+        per_km = 1.0 / KM_PER_MILE if self.display.distance == "mi" else 1.0
+        for distance in [0.0, *_round_steps(0.0, self.length_km * per_km, 6)]:
+            x = self.x(distance / per_km)
+            label = f"{distance:g}" if distance else f"0 {self.display.distance}"
             parts.append(
                 f'<path d="M{x:.1f} {PROFILE_FLOOR:g}v5" stroke="{INK}"/>' + _text(x, 168.0, label, kind="ax")
             )

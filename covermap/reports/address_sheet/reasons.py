@@ -20,7 +20,7 @@ from covermap.reports.address_sheet.shell import (
     text,
     th,
 )
-from covermap.wording.words import chance_number, distance, half_up, join
+from covermap.wording.words import chance_number, half_up, join
 
 MOST_MASTS = 6  # with a profile of their own; more would hide the ones that matter
 COLUMNS_A_ROW = 8  # stations side by side
@@ -28,17 +28,17 @@ DAY_COLUMNS = ("Level and unit", "MER dB", "Picture", "Height m", "Aim °")
 
 
 def why_section(report: AddressReport, dn: float, with_clutter: bool) -> str:
-    """Return section 5: a profile a mast, the ridges, and the losses in a column a station.
+    """Return section 5: a profile a mast, the hills, and the losses in a column a station.
 
     dn : fall of refractivity, for the curve of the earth; with_clutter : the whole path counts land cover
     """
     listed = [path for path in report.masts if any(s.on_list for s in path.stations)]
-    parts = [_mast(path, dn) for path in listed[:MOST_MASTS]]
+    parts = [_mast(report, path, dn) for path in listed[:MOST_MASTS]]
     if not parts:
         return section(5, "Why", paragraph("No path to a station of the list is known."))
     if len(listed) > MOST_MASTS:
         parts.append(paragraph(f"Farther from the aim: {text(join([p.mast for p in listed[MOST_MASTS:]]))}."))
-    ground = "Ridges: bare earth. " + (
+    ground = "Hills: bare earth. " + (
         "The whole path also counts trees and buildings of the land cover."
         if with_clutter
         else "No trees or buildings are counted on the way."
@@ -46,31 +46,32 @@ def why_section(report: AddressReport, dn: float, with_clutter: bool) -> str:
     parts.append(
         paragraph(
             f"{ground} Solid blue: the taut string over the ground. Dashed: the straight line. Both sag by "
-            "the curve of the earth. Losses of single ridges do not add up to the whole.",
+            "the curve of the earth. Losses of single hills do not add up to the whole.",
             "soft",
         )
     )
     return section(5, "Why", *parts)
 
 
-def _mast(path: MastPath, dn: float) -> str:
+def _mast(report: AddressReport, path: MastPath, dn: float) -> str:
     stations = [s for s in path.stations if s.on_list]
     first = path.stations[0]
-    head = [th(), th("Ridge" if first.ridges else ""), th()]
+    head = [th(), th("Hill" if first.ridges else ""), th()]
     head += [th(f"{s.letter} {half_up(s.frequency_mhz)} MHz", number=True) for s in stations]
     rows = []
     for number, ridge in enumerate(reversed(first.ridges), start=1):
         cells = [
             td(f"<b>{number}</b>", number=True),
-            td(f"{distance(ridge.distance_km)} from here", number=True),
-            td(f"{half_up(ridge.height_above_line_m)} m above the line", number=True),
+            td(f"{say.distance(report, ridge.distance_km)} from here", number=True),
+            td(f"{say.height(report, ridge.height_above_line_m)} above the line", number=True),
         ]
         cells += [td(_ridge_loss(s, number, len(first.ridges)), number=True) for s in stations]
         rows.append(f"<tr>{''.join(cells)}</tr>")
     whole = [td(f"<b>{half_up(s.obstacle_db)} dB</b>", number=True) for s in stations]
     rows.append(f"<tr>{td()}{td('All obstacles together, whole path', span=2)}{''.join(whole)}</tr>")
-    title = f"<h3>{text(path.mast)}: {text(say.path_words(first))}</h3>"
-    return f'<div class="path">{title}{picture(profile_svg(path, dn))}{table(head, rows, "k")}</div>'
+    title = f"<h3>{text(path.mast)}: {text(say.path_words(report, first))}</h3>"
+    drawn = picture(profile_svg(path, dn, report.display))
+    return f'<div class="path">{title}{drawn}{table(head, rows, "k")}</div>'
 
 
 def _ridge_loss(station: StationAtPlace, number: int, count: int) -> str:
@@ -93,7 +94,7 @@ def amplifier_section(report: AddressReport) -> str:
         cells = [td(_decibels(amplifier.effect_db[s.station_id]), number=True) for s in some]
         label = "Adds" if start == 0 else ""
         tables.append(table(head, [f"<tr>{td(label)}{''.join(cells)}</tr>"], "k"))
-    intro = "What an amplifier at the antenna adds to each margin:"
+    intro = "What an amplifier at the antenna adds to what each station has to spare:"
     verdict = paragraph(text(_verdict(report, amplifier)))
     return section(6, "Amplifier", paragraph(intro), *tables, verdict, whole=True)
 
@@ -106,11 +107,11 @@ def _decibels(value: float) -> str:
 
 
 VERDICTS = {
-    "helps": "Helps.",
-    "does_nothing": "Does nothing here.",
-    "not_needed": "Not needed here: the answer reaches the chance without one.",
-    "may_overload": "Helps, but may overload.",
-    "overloads": "Overloads: leave it out, or put a filter or attenuator before it.",
+    "helps": "A masthead amplifier helps here.",
+    "does_nothing": "A masthead amplifier brings no more here.",
+    "not_needed": "No amplifier needed here.",
+    "may_overload": "A masthead amplifier helps here, but strong signals may overload it.",
+    "overloads": "An amplifier makes things worse here unless a filter goes in front of it.",
 }
 
 
@@ -123,7 +124,7 @@ def _verdict(report: AddressReport, amplifier: Amplifier) -> str:
         (amplifier.noise_limited, "Noise from outside limits {names}; no amplifier betters that."),
         (amplifier.interference_limited, "Other stations limit {names}; an amplifier lifts both alike."),
     ):
-        names = [s.letter for s in report.stations if s.station_id in ids]
+        names = [say.named(report, s.station_id, s.service) for s in report.stations if s.station_id in ids]
         sentences.append(why.format(names=join(names)) if names else "")
     ports, bare = amplifier.ports, amplifier.ports_without
     if not math.isnan(ports.input_dbm):
@@ -201,7 +202,7 @@ def _rf(station: StationAtPlace) -> str:
 
 
 def basis_section(report: AddressReport, cautions: Sequence[str]) -> str:
-    """Return section 9: what it was reckoned with, and the cautions."""
+    """Return section 9: what it was computed with, and the cautions."""
     basis = " ".join([*report.basis, say.cell_sentence(report)])
     own = "For a typical roof at this point; yours can differ by 10 dB either way."
     return section(9, "Basis and cautions", paragraph(text(basis)), bullets([*cautions, own]), whole=True)

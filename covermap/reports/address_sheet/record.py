@@ -130,7 +130,7 @@ def _station(station: StationAtPlace) -> dict[str, Any]:
         "distance_km": _number(station.distance_km, 3),
         "off_aim_deg": _number(station.off_aim_deg, 1),
         "antenna": station.antenna,
-        "path_class": station.path_class,
+        "hills": len(station.ridges) if station.status == "ok" else None,
         "obstacle_db": _number(station.obstacle_db, 1),
         "ridges": [
             {

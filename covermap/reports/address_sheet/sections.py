@@ -19,13 +19,14 @@ from covermap.reports.address_sheet.shell import (
     text,
     th,
 )
-from covermap.wording.words import chance_in_words, distance, half_up
+from covermap.wording.causes import cause_words
+from covermap.wording.words import chance_in_words, half_up
 
 
 def header(report: AddressReport) -> str:
     """Return the head: scenario, list, confidence; the place."""
     place = f"{report.latitude_deg:.5f}, {report.longitude_deg:.5f}"
-    ground = "" if math.isnan(report.ground_m) else f" &nbsp; ground {half_up(report.ground_m):,} m"
+    ground = "" if math.isnan(report.ground_m) else f" &nbsp; ground {say.height(report, report.ground_m)}"
     as_of = report.stations_as_of or "an unknown date"
     return (
         f"<header><p>{text(report.scenario_name)} &nbsp; list “{text(report.list_name)}” &nbsp; "
@@ -39,7 +40,7 @@ def answer_section(report: AddressReport) -> str:
     first, rest = say.answer(report)
     parts = [f'<div class="big">{square(report.tier)}<p><b>{text(first)}</b> {text(rest)}</p></div>']
     decides = say.decider(report)
-    why = say.cause_words(report.main_cause)
+    why = cause_words(report.main_cause)
     decides += f" Why it is hard here: {why}." if why else ""
     parts.append(paragraph(text(decides.strip())) if decides else "")
     parts += [paragraph(text(remark), "note") for remark in say.remarks(report)]
@@ -85,6 +86,8 @@ def _window_sentence(report: AddressReport, number: int, keeps: str) -> str:
     whose = f"Antenna {number + 1}{_brings(report, number)}: any" if several else "Any"
     if window is None:
         return f"<b>{whose} aim misses {report.confidence_percent:g} %.</b>"
+    if window == (0, 359) and not several:
+        return f"<b>Aim anywhere: {text(say.whole_list(report))} hold in every direction.</b>"
     if window == (0, 359):
         return f"<b>{whose} aim {text(keeps)}.</b>"
     return (
@@ -146,7 +149,7 @@ def _nan(report: AddressReport):
 def stations_section(report: AddressReport) -> str:
     """Return section 4: stations grouped by mast, nearest to the aim first."""
     head = [
-        th(), th("Station"), th("Channel"), th("Field dBµV/m", number=True), th("Margin dB", number=True),
+        th(), th("Station"), th("Channel"), th("Field dBµV/m", number=True), th("To spare, dB", number=True),
         th("Alone"),
     ]  # fmt: skip
     rows, mast = [], None
@@ -154,12 +157,12 @@ def stations_section(report: AddressReport) -> str:
         if station.mast != mast:
             mast = station.mast
             rows.append(f'<tr class="g">{td(_mast_line(report, station), span=6)}</tr>')
-        rows.append(_station_row(station, say.letter_of(report, station.service)))
+        rows.append(_station_row(report, station))
     if not rows:
         return section(4, "Stations by aim", paragraph("No station is known."))
     note = (
         "Field at 10 m, half of the time, on this point's own path; below it the value of the map's square. "
-        "Margin and chance: each station alone with the antenna of the answer at its aim, for the share of "
+        "To spare and chance: each station alone with the antenna of the answer at its aim, for the share of "
         "time that section 9 names."
     )
     return section(4, "Stations by aim", table(head, rows), paragraph(note, "soft"))
@@ -168,15 +171,15 @@ def stations_section(report: AddressReport) -> str:
 def _mast_line(report: AddressReport, station: StationAtPlace) -> str:
     bits = [
         say.bearing(report, station.azimuth_deg).replace(" (", ", ").removesuffix(")"),
-        distance(station.distance_km),
+        say.distance(report, station.distance_km),
         say.off_aim(station, report.stored_plan),
     ]
     return f"<b>{text(station.mast)}</b>, {text(', '.join(bit for bit in bits if bit))}"
 
 
-def _station_row(station: StationAtPlace, best: str) -> str:
-    """Return a station's row; best is the letter of the station that brings its service best."""
-    shown, small = say.channel_words(station)
+def _station_row(report: AddressReport, station: StationAtPlace) -> str:
+    best = say.letter_of(report, station.service)
+    shown, small = say.channel_lines(station)
     name = text(station.service) + ("" if station.on_list else " <small>not on your list</small>")
     if station.on_list and best and station.letter != best:
         name += f" <small>{text(best)} brings it better</small>"
@@ -189,11 +192,11 @@ def _station_row(station: StationAtPlace, best: str) -> str:
         if not math.isnan(station.cell_field_dbuvm):
             field += f"<br><small>square {half_up(station.cell_field_dbuvm)}</small>"
         alone = chance_in_words(station.chance_percent)
-        reasons = [say.cause_words(station.cause), say.disturber_words(station)]
+        reasons = [cause_words(station.cause), say.interferer_words(report, station)]
         reasons.append(
             "both antennas hear it alike and may cancel it" if station.margin_db == -math.inf else ""
         )
-        reasons.append("fine by day, lost on some nights" if station.lost_at_night else "")
+        reasons.append("fine most of the time, lost on some nights" if station.lost_at_night else "")
         why = text(alone) + "".join(f"<br><small>{text(reason)}</small>" for reason in reasons if reason)
         cells = [td(field, number=True), td(_signed(station.margin_db), number=True), td(why)]
     return f"<tr>{td(letter(station.letter))}{td(name)}{td(channel)}{''.join(cells)}</tr>"

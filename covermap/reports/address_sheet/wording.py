@@ -1,59 +1,56 @@
-"""The sheet's sentences: how a plan, a chance, a bearing and a path are said. Plain text, not escaped."""
+"""The sheet's sentences: how a plan, a bearing and a path are said. Plain text, not escaped."""
 
 from __future__ import annotations
 
 import math
 
 from covermap.addresses.report import AddressReport, Ports, StationAtPlace, TierPlan
-from covermap.reports.brief.facts import CAUSE_WORDS
+from covermap.wording import words
+from covermap.wording.language import say as _say
+from covermap.wording.lists import channel_words, list_words, short_list_words, together_words
 from covermap.wording.palette import TIERS
-from covermap.wording.words import SPELLED, UNKNOWN_TEXT, chance_text, half_up, join
+from covermap.wording.words import chance_text, half_up, join
 
-BAND_WORDS = {"low_vhf": "low VHF", "high_vhf": "high VHF", "uhf": ""}
-PATH_WORDS = {
-    "clear": "clear path",
-    "grazing": "clear, but close over the ground",
-    "one_ridge": "one ridge",
-    "two_ridges": "two ridges",
-    "many_ridges": "{count} ridges",
-    "earth_bulge": "the curve of the earth",
-    "scatter": "far beyond the horizon, by scatter",
-}
 ON_AIM_DEG = 3.0  # nearer to the aim than this is "on the aim"
 
 
 def tier_name(report: AddressReport, tier: int | None) -> str:
-    """Return number and name of a tier: '5 Rooftop'."""
+    """Return number and name of a class: '5 Rooftop'."""
     if tier is None:
-        return UNKNOWN_TEXT
+        return _say("number.unknown")
     return f"{tier} {plain_name(report, tier)}"
 
 
 def plain_name(report: AddressReport, tier: int) -> str:
-    """Return the name of a tier, that of the run's own table."""
+    """Return the name of a class, that of the run's own table."""
     return report.tier_names[tier - 1] if tier <= len(report.tier_names) else TIERS[tier - 1].name
 
 
-def spelled(count: int) -> str:
-    """Return a small number as a word."""
-    return SPELLED[count] if 0 < count < len(SPELLED) else str(count)
+def distance(report: AddressReport, distance_km: float) -> str:
+    """Return a distance in the scenario's unit: '9.4 km', '5.8 mi'."""
+    return words.distance(distance_km, report.display.distance)
+
+
+def height(report: AddressReport, height_m: float) -> str:
+    """Return a height in the scenario's unit: '158 m', '518 ft'."""
+    return words.height(height_m, report.display.height)
 
 
 def whole_list(report: AddressReport) -> str:
-    """Return the list as a subject: 'all five', 'at least six of nine', 'the one service'."""
-    count = len(report.services)
-    if report.needed < count:
-        return f"at least {spelled(report.needed)} of {spelled(count)}"
-    return "the one service" if count == 1 else "both" if count == 2 else f"all {spelled(count)}"
+    """Return the list where the sentence is about services already: 'all five', 'at least six of nine'."""
+    return short_list_words(len(report.services), report.needed)
+
+
+def wanted_list(report: AddressReport) -> str:
+    """Return the list as a subject: 'all five wanted services'."""
+    return list_words(len(report.services), report.needed)
 
 
 def together(report: AddressReport) -> str:
-    """Return who arrives together: 'All five services together'."""
-    words = whole_list(report)
+    """Return who arrives together: 'All five wanted services together'; one service by its name."""
     if len(report.services) == 1:
-        return report.services[0]
-    noun = "" if words == "both" else " services"
-    return f"{words[0].upper()}{words[1:]}{noun} together"
+        return named_service(report, report.services[0])
+    return together_words(len(report.services), report.needed)
 
 
 def true_deg(azimuth_deg: float) -> str:
@@ -74,7 +71,7 @@ def aims(report: AddressReport, plan: TierPlan) -> str:
     if not plan.directional:
         return "no aim needed, it receives from all sides alike"
     looks = [
-        bearing(report, aim) + (", elements upright" if polarization == "vertical" else "")
+        bearing(report, aim) + (", mounted for vertical polarization" if polarization == "vertical" else "")
         for aim, polarization in zip(plan.aims_deg, plan.polarizations, strict=True)
     ]
     if plan.joined == "diplexed":
@@ -121,16 +118,18 @@ def remarks(report: AddressReport) -> list[str]:
 
 
 def night_words(report: AddressReport) -> list[str]:
-    """Return what is fine by day and lost on some nights, a sentence each."""
+    """Return what is fine most of the time and lost on some nights, a sentence each."""
     night, found = report.night, []
     if night is None:
         return []
     why = "when far stations on the same or a neighbouring channel come in stronger"
     if night.tier_by_day is not None:
         lower = tier_name(report, night.tier_by_day)
-        found.append(f"By day {lower} would do; on nights of good propagation it would not, {why}.")
+        found.append(f"Most of the time {lower} would do; on nights of good propagation it would not, {why}.")
     if night.services:
-        found.append(f"Fine by day, lost on nights of good propagation: {join(list(night.services))}, {why}.")
+        found.append(
+            f"Fine most of the time, lost on nights of good propagation: {join(list(night.services))}, {why}."
+        )
     return found
 
 
@@ -147,22 +146,27 @@ def overload_words(report: AddressReport, ports: Ports | None) -> str:
 
 
 def named(report: AddressReport, station_id: str, service: str) -> str:
-    """Return a station by its letter and service, by the service alone where it has no letter."""
-    letter = next((s.letter for s in report.stations if s.station_id == station_id), "")
-    return f"{letter} {service}".strip()
+    """Return a station by its service and letter: 'Coast TV (A)'."""
+    letter = report.letters.get(station_id, "")
+    return f"{service} ({letter})" if letter else service
+
+
+def named_service(report: AddressReport, service: str) -> str:
+    """Return a service with the letter of the station that brings it best here."""
+    best = best_station(report, service)
+    return service if best is None else named(report, best.station_id, service)
 
 
 def decider(report: AddressReport) -> str:
-    """Return which service decides and what giving it up would do, empty where none does."""
+    """Return which service decides and what dropping it would do, empty where none does."""
     service = report.deciding_service
     if service is None or report.tier is None or report.needed < len(report.services):
         return ""
-    who = f"{letter_of(report, service)} {service}".strip()
+    who = named_service(report, service)
     found = next((one for one in report.without if one.service == service), None)
     if found is not None and found.tier < report.tier:
-        return f"{who} decides; without it {tier_name(report, found.tier)} would do."
-    lower = tier_name(report, report.tier - 1)
-    return f"{who} is the least sure one class lower, with {lower}; giving it up alone changes nothing."
+        return f"{who} decides: without it {tier_name(report, found.tier)} would do."
+    return f"{who} decides. Dropping this station alone would not allow a simpler antenna."
 
 
 def letter_of(report: AddressReport, service: str) -> str:
@@ -191,25 +195,32 @@ def cell_sentence(report: AddressReport) -> str:
     says += f" (aimed {aimed} true)" if two else ""
     known = (
         ("may overload", cell.may_overload),
-        ("fine by day, lost on some nights", cell.lost_at_night),
+        ("fine most of the time, lost on some nights", cell.lost_at_night),
         ("needs an antenna for high VHF", cell.own_high_vhf),
     )
     noted = "".join(f"; {words}" for words, holds in known if holds)
     return f"The map's square here says: {says}, {chance_text(cell.chance_percent)}{noted}."
 
 
-def path_words(station: StationAtPlace) -> str:
-    """Return the class of a path in words: 'two ridges'."""
+def path_words(report: AddressReport, station: StationAtPlace) -> str:
+    """Return the fact of a path: '2 hills; the higher stands 158 m above the line, 2.6 km from here'."""
     if station.status == "near":
-        return "within 250 m"
-    words = PATH_WORDS.get(station.path_class, "path not known")
+        return f"within {height(report, 250.0)} of the mast"
+    if station.status != "ok":
+        return "path not known"
+    if not station.ridges:
+        beyond = station.path_class in ("earth_bulge", "scatter")
+        return "the mast is beyond the horizon" if beyond else "nothing stands in the way"
+    highest = max(station.ridges, key=lambda ridge: ridge.height_above_line_m)
+    place = f"{distance(report, highest.distance_km)} from here"
+    if highest.height_above_line_m < 0.5:
+        reach = f"level with the line, {place}"
+    else:
+        reach = f"{height(report, highest.height_above_line_m)} above the line, {place}"
     count = len(station.ridges)
-    return words.format(count=spelled(count))
-
-
-def cause_words(cause: str) -> str:
-    """Return a cause as people read it, empty for none."""
-    return CAUSE_WORDS.get(cause, cause.replace("_", " "))
+    if count == 1:
+        return f"1 hill, {reach}"
+    return f"{count} hills; the {'higher' if count == 2 else 'highest'} stands {reach}"
 
 
 def signed(value: float) -> str:
@@ -217,14 +228,15 @@ def signed(value: float) -> str:
     return f"{half_up(value)}".replace("-", "−")
 
 
-def disturber_words(station: StationAtPlace) -> str:
-    """Return who disturbs a station and by how much: 'Far Coast (RF 24, from 214°) takes 7 dB'."""
-    if station.disturber is None:
-        return ""
+def interferer_words(report: AddressReport, station: StationAtPlace) -> str:
+    """Return who interferes with a station and by how much: 'Far Coast (K), RF 24, from 214°: takes 7 dB'."""
     who = station.disturber
+    if who is None:
+        return ""
     channel = "" if who.rf_channel is None else f"RF {who.rf_channel}, "
     lost_db = half_up(station.interference_db)
-    return f"{who.service} ({channel}from {true_deg(who.azimuth_deg)}) takes {lost_db} dB"
+    name = named(report, who.station_id, who.service)
+    return f"{name}, {channel}from {true_deg(who.azimuth_deg)}: takes {lost_db} dB"
 
 
 def off_aim(station: StationAtPlace, plan: TierPlan | None) -> str:
@@ -237,10 +249,9 @@ def off_aim(station: StationAtPlace, plan: TierPlan | None) -> str:
     return f"{half_up(station.off_aim_deg)}° off the aim{whose}"
 
 
-def channel_words(station: StationAtPlace) -> tuple[str, str]:
+def channel_lines(station: StationAtPlace) -> tuple[str, str]:
     """Return the displayed channel and, smaller, RF channel and band."""
-    rf = "" if station.rf_channel is None else f"RF {station.rf_channel}"
-    small = ", ".join(part for part in (rf, BAND_WORDS.get(station.band, "")) if part)
+    small = channel_words("", station.rf_channel, station.frequency_mhz, station.band)
     return (station.displayed_channel, small) if station.displayed_channel else (small, "")
 
 

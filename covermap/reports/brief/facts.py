@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date
 from typing import Any
 
 import geopandas as gpd
@@ -14,28 +13,22 @@ from covermap.planning.areas import HOMES_PREFIX, LAND_PREFIX, WholeSummary
 from covermap.planning.not_promised import NotPromised
 from covermap.result.coverage import Coverage
 from covermap.wording import palette
+from covermap.wording.causes import cause_words
+from covermap.wording.lists import capital, list_words
 from covermap.wording.run_facts import outside_in_words
 from covermap.wording.words import (
     SMALL_COUNT,
-    SPELLED,
+    day_text,
+    few,
     homes_number,
     homes_range,
     join,
     percent_whole,
     plural,
+    range_text,
     two_figures,
 )
 
-CAUSE_WORDS = {
-    "ridges": "ridges in the way",
-    "earth_bulge": "the curve of the earth",
-    "distance": "distance",
-    "clutter": "trees and buildings",
-    "noise": "household noise",
-    "same_channel": "another station on the same channel",
-    "overload": "signals too strong for an amplifier",
-    "pattern_null": "the station radiates little that way",
-}
 BARS = (("3db_weaker", "3 dB weaker"), ("predicted", "As predicted"), ("3db_stronger", "3 dB stronger"))
 BAR_WIDTH, BAR_START, BAR_STEP = 372.0, 104.0, 35.0
 NUMBER_FROM = 10.0  # a bar's part this wide holds its number
@@ -49,8 +42,12 @@ def brief_facts(
     behind: NotPromised,
     areas: gpd.GeoDataFrame | None,
     zones: gpd.GeoDataFrame | None,
+    names: Mapping[str, str] | None = None,
 ) -> dict[str, Any]:
-    """Return everything the page of one list shows, as texts and numbers for its template."""
+    """Return everything the page of one list shows, as texts and numbers for its template.
+
+    names : service -> as pages write it, with the letters of its stations
+    """
     run = coverage.run
     of_homes = f"{HOMES_PREFIX}total" in summary.columns
     return {
@@ -61,7 +58,7 @@ def brief_facts(
         "tiers_heading": "Homes by the antenna they need" if of_homes else "Land by the antenna it needs",
         "tiers": _tiers(coverage, summary.columns, of_homes),
         "bars": _bars(summary.bars),
-        "behind": _behind(run, list_name, summary.columns, of_homes, behind, areas, zones),
+        "behind": _behind(run, list_name, summary.columns, of_homes, behind, areas, zones, names or {}),
         "basis": basis_in_words(run, of_homes),
         "cautions": list(run.get("cautions", [])),
         "warnings": _warnings(len(run.get("warnings", []))),
@@ -72,30 +69,14 @@ def wanted_in_words(run: Mapping[str, Any], list_name: str) -> str:
     """Return the list in words: 'All five wanted services' or 'At least 6 of 12 wanted services'."""
     wanted = run["wanted"][list_name]
     count = len(wanted["services"])
-    if wanted.get("at_least") is None:
-        return "The wanted service" if count == 1 else f"All {spelled(count)} wanted services"
-    return f"At least {spelled(wanted['at_least'])} of {spelled(count)} wanted services"
-
-
-def spelled(number: int) -> str:
-    """Return a whole number in letters up to ten."""
-    return SPELLED[number] if 0 <= number < len(SPELLED) else f"{number:,}"
-
-
-def day_in_words(iso: str) -> str:
-    """Return a date as people write it: '1 September 2026'; what is no date stays."""
-    try:
-        day = date.fromisoformat(iso)
-    except ValueError:
-        return iso or "an unknown date"
-    return f"{day.day} {day:%B} {day.year}"
+    return capital(list_words(count, wanted.get("at_least") or count))
 
 
 def _subtitle(run: Mapping[str, Any], list_name: str, columns: pd.Series, of_homes: bool) -> list[str]:
     parts = [f"{wanted_in_words(run, list_name)}, {run.get('confidence_percent', 90):g} % sure"]
     dates = (run.get("stations_as_of_oldest") or "", run.get("stations_as_of") or "")
-    days = dict.fromkeys(day_in_words(date) for date in dates if date)
-    parts.append(f"Stations as of {' to '.join(days) or day_in_words('')}")
+    days = dict.fromkeys(day_text(date) for date in dates if date)
+    parts.append(f"Stations as of {' to '.join(days) or day_text('')}")
     if of_homes:
         year = (run.get("homes") or {}).get("year")
         parts.append(f"About {homes_number(columns['homes_total'])} homes" + (f", {year}" if year else ""))
@@ -135,9 +116,9 @@ def _number(columns: pd.Series, name: str, of_homes: bool) -> dict[str, str]:
     text = homes_number(value) if of_homes else percent_whole(value)
     low, high = columns.get(f"{name}_low"), columns.get(f"{name}_high")
     if of_homes and text == "none" and high is not None and not pd.isna(high) and high > low:
-        text = "under 5"  # never a bare 0 beside a range
-    before, _, number = text.rpartition("under ")
-    return {"before": "under" if "under " in text else before, "number": number}
+        text = few()  # never a bare 0 beside a range
+    before, _, number = text.rpartition(" ")
+    return {"before": before, "number": number} if text == few() else {"before": "", "number": text}
 
 
 def _range_of_without(columns: pd.Series, prefix: str, of_homes: bool) -> str:
@@ -146,7 +127,7 @@ def _range_of_without(columns: pd.Series, prefix: str, of_homes: bool) -> str:
         return ""
     if high < SMALL_COUNT:
         return ""
-    return f"{two_figures(low):,} to {two_figures(high):,}, in 8 cases of 10"
+    return f"{range_text(two_figures(low), two_figures(high))}, in 8 cases of 10"
 
 
 def _range_of_shift(columns: pd.Series, name: str, of_homes: bool) -> str:
@@ -210,6 +191,7 @@ def _behind(
     behind: NotPromised,
     areas: gpd.GeoDataFrame | None,
     zones: gpd.GeoDataFrame | None,
+    names: Mapping[str, str],
 ) -> dict[str, Any]:
     """Return heading and sentences on dead zones; where they hold hardly a home, on homes of tier 8."""
     if of_homes and zones is not None and float(columns["homes_without"]) >= SMALL_COUNT:
@@ -232,10 +214,10 @@ def _behind(
     sentences = _of_areas(areas, list_name)
     if of_homes:
         if behind.by_service:
-            sentences.append(f"The station that decides: {_listed(behind.by_service)}.")
-        causes = {CAUSE_WORDS.get(cause, cause): count for cause, count in behind.by_cause.items()}
-        if causes:
-            sentences.append(f"Why: {_listed(causes)}.")
+            deciders = {names.get(service, service): count for service, count in behind.by_service.items()}
+            sentences += _sentence("Deciding station: {}.", deciders)
+        causes = {cause_words(cause): count for cause, count in behind.by_cause.items()}
+        sentences += _sentence("Why it is hard there: {}.", causes)
         if float(columns["homes_without"]) < SMALL_COUNT:
             sentences.append("Nearly all of these homes still get some of the listed services.")
     return {"heading": heading, "sentences": sentences}
@@ -243,14 +225,10 @@ def _behind(
 
 def _of_zones(zones: gpd.GeoDataFrame, columns: pd.Series) -> list[str]:
     by_name = zones.groupby("near_name")["homes"].sum().sort_values(ascending=False)
-    sentences = []
-    if len(by_name):
-        sentences.append(f"Near {_listed(by_name.to_dict())}.")
+    sentences = _sentence("Near {}.", by_name.to_dict())
     by_cause = zones.groupby("main_cause")["homes"].sum().sort_values(ascending=False)
-    if len(by_cause):
-        sentences.append(
-            f"Why: {_listed({CAUSE_WORDS.get(str(k), str(k)): v for k, v in by_cause.items()})}."
-        )
+    causes = {cause_words(str(code)): homes for code, homes in by_cause.items()}
+    sentences += _sentence("Why it is hard there: {}.", causes)
     sentences.append(
         f"A further {homes_number(columns['homes_tier_8'])} homes cannot be promised the whole list."
     )
@@ -263,14 +241,15 @@ def _of_areas(areas: gpd.GeoDataFrame | None, list_name: str) -> list[str]:
         return []
     rows = areas[areas["wanted_list"] == list_name]
     counts = dict(zip(rows["neighbourhood_name"], rows["homes_tier_8"].fillna(0.0), strict=True))
-    text = _listed(dict(sorted(counts.items(), key=lambda pair: -pair[1])))
-    return [f"Most in {text}."] if text else []
+    return _sentence("Most in {}.", dict(sorted(counts.items(), key=lambda pair: -pair[1])))
 
 
-def _listed(counts: Mapping[Any, float]) -> str:
-    """Return the largest counts with their names: 'Coast TV 180, Rigg Public 39'."""
+def _sentence(words: str, counts: Mapping[Any, float]) -> list[str]:
+    """Return a sentence with the largest counts with their names: 'Oldwick, 180 homes; Rigg, 39'."""
     named = [(name, count) for name, count in counts.items() if count >= SMALL_COUNT][:MOST_NAMES]
-    return join([f"{name} ({homes_number(count)})" for name, count in named])
+    parts = [f"{name}, {homes_number(count)}" for name, count in named]
+    parts[:1] = [f"{part} homes" for part in parts[:1]]
+    return [words.format("; ".join(parts))] if parts else []
 
 
 def basis_in_words(run: Mapping[str, Any], of_homes: bool) -> list[str]:

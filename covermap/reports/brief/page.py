@@ -20,6 +20,7 @@ from covermap.reports.brief.picture import Label, brief_picture
 from covermap.reports.web_map import Place
 from covermap.result.coverage import Coverage
 from covermap.result.whole_file import write_text
+from covermap.scenario.letters import service_names
 from covermap.scenario.records import Scenario
 
 BRIEF_FILE = "brief.html"
@@ -62,7 +63,13 @@ def write_brief(
     unit = scenario.settings.display.distance if scenario.settings is not None else "km"
     picture = brief_picture(coverage.grid, tier, outside, relief, _labels(coverage, scenario, places), unit)
     facts = brief_facts(
-        coverage, list_name, summaries[list_name], behind or not_promised(coverage, list_name), areas, zones
+        coverage,
+        list_name,
+        summaries[list_name],
+        behind or not_promised(coverage, list_name),
+        areas,
+        zones,
+        service_names(scenario, list_name),
     )
     shown: dict[str, Any] = {
         "base64": base64.b64encode(picture.png).decode("ascii"),

@@ -23,10 +23,11 @@ from covermap.reports.web_map.plan_layers import plan_facts
 from covermap.reports.web_map.summary import count_facts
 from covermap.result.coverage import Coverage
 from covermap.result.raster_catalogue import NEAR_MAST_FLAG, STEEP_RAY_FLAG
+from covermap.scenario.letters import station_letters
 from covermap.scenario.records import Scenario, Station, WantedList
 from covermap.wording import palette, words
-from covermap.wording.causes import AMPLIFIER_WORDS, PLAN_NOTES
 from covermap.wording.palette import SIGNAL_STEPS, SURE_GREYS
+from covermap.wording.verdicts import AMPLIFIER_CODES, PLAN_FLAGS, amplifier_words, plan_note
 
 DEFAULT_DN = 45.0  # N-units/km, where a scenario has no settings
 CELLS_FROM_ZOOM = 11  # Web Mercator; further out the map shows neighbourhoods where there are any
@@ -95,7 +96,7 @@ def page_facts(
             for wanted in scenario.wanted
             if wanted.name in coverage.lists
         ],
-        "stations": [_station(coverage, scenario, index, order) for order, index in enumerate(shown)],
+        "stations": _stations(coverage, scenario, shown),
         "masts": _masts(scenario, shown, heights),
         "places": [asdict(place) for place in places],
         "example_position": _example_position(grid),
@@ -106,8 +107,8 @@ def page_facts(
         "estimate": None,
         "declination": _declination(grid, run.get("stations_as_of") or scenario.stations_as_of),
         "flag_notes": _notes(FLAG_NOTES),
-        "plan_notes": _notes(PLAN_NOTES),
-        "amplifier_words": AMPLIFIER_WORDS,
+        "plan_notes": _notes([(flag, plan_note(name)) for flag, name in PLAN_FLAGS.items()]),
+        "amplifier_words": {value: amplifier_words(code) for value, code in AMPLIFIER_CODES.items()},
         "scenario_file": scenario.path.name,
         **_path_facts(scenario),
         **_looks(),
@@ -132,13 +133,14 @@ def _path_facts(scenario: Scenario) -> dict[str, Any]:
 
 def _looks() -> dict[str, Any]:
     """Return thresholds, words and colours that the scripts must share with Python."""
-    below = ["and over", *(f"to {round(lowest)}" for lowest, _ in words.CHANCE_WORDS[:-1])]
+    steps = words.chance_steps()
+    below = ["and over", *(f"to {round(lowest)}" for lowest, _ in steps[:-1])]
     sure = [
         {"lowest": lowest, "words": _sure_words(lowest, name, upper), "fill": grey}
-        for (lowest, name), upper, grey in zip(words.CHANCE_WORDS, below, SURE_GREYS, strict=True)
+        for (lowest, name), upper, grey in zip(steps, below, SURE_GREYS, strict=True)
     ]
     return {
-        "chance_words": [list(row) for row in words.CHANCE_WORDS],
+        "chance_words": [list(row) for row in steps],
         "small_count": round(words.SMALL_COUNT),
         "km_per_mile": words.KM_PER_MILE,
         "feet_per_m": words.FEET_PER_M,
@@ -191,17 +193,16 @@ def _shown_stations(scenario: Scenario) -> list[int]:
     return sorted({index for wanted in scenario.wanted for group in wanted.transmitters for index in group})
 
 
-def letter(order: int) -> str:
-    """Return A to Z, then AA, AB, ... for 0, 1, ..."""
-    head, last = divmod(order, 26)
-    return (letter(head - 1) if head else "") + chr(ord("A") + last)
+def _stations(coverage: Coverage, scenario: Scenario, shown: Sequence[int]) -> list[dict[str, Any]]:
+    letters = station_letters(scenario)
+    stations = [scenario.stations[index] for index in shown]
+    return [_station(coverage, scenario, station, letters[station.station_id]) for station in stations]
 
 
-def _station(coverage: Coverage, scenario: Scenario, index: int, order: int) -> dict[str, Any]:
-    station: Station = scenario.stations[index]
+def _station(coverage: Coverage, scenario: Scenario, station: Station, letter: str) -> dict[str, Any]:
     return {
         "station_id": station.station_id,
-        "letter": letter(order),
+        "letter": letter,
         "service": station.service,
         "mast": scenario.masts.index(station.mast),
         "displayed_channel": station.displayed_channel,

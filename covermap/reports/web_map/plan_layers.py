@@ -12,7 +12,7 @@ from covermap.errors import InputError
 from covermap.reports.web_map.layers import UNKNOWN, two_bytes
 from covermap.reports.web_map.page_grid import PageGrid
 from covermap.result.coverage import Coverage
-from covermap.wording.causes import CAUSE_MARKS, CAUSE_WORDS
+from covermap.wording.causes import cause_mark, cause_words
 
 ANGLES = ("second_aim", "aim_from", "aim_to")  # whole degrees, -1 none
 CLASSES = ("tier_without_deciding", "main_cause", "amplifier")  # 255 none or unknown
@@ -31,8 +31,8 @@ def plan_facts(coverage: Coverage, list_name: str) -> dict[str, Any]:
     causes = coverage.tag_values(f"{list_name}/main_cause", "CAUSES") if "main_cause" in kinds else ()
     return {
         "plan_kinds": kinds,
-        "cause_marks": [CAUSE_MARKS.get(cause, cause.replace("_", " ")) for cause in causes],
-        "causes": [CAUSE_WORDS.get(cause, cause.replace("_", " ")) for cause in causes],
+        "cause_marks": [cause_mark(cause) for cause in causes],
+        "causes": [cause_words(cause) for cause in causes],
     }
 
 
