@@ -123,18 +123,15 @@ def test_letters_are_those_of_the_scenario_wherever_the_aim_is(demo, book, behin
         assert {s.station_id: s.letter for s in report.stations}.items() <= letters.items()
 
 
-def test_sheet_is_in_the_units_of_the_scenario(behind):
-    metric = visible(sheet_html(behind, 45.0, True))
-    american = visible(
-        sheet_html(replace(behind, display=DisplaySettings(distance="mi", height="ft")), 45.0, True)
-    )
-    for text, units, others in ((metric, ("km", "m"), ("mi", "ft")), (american, ("mi", "ft"), ("km", "m"))):
-        found = {
-            unit for _, unit in re.findall(r"([\d,.]+) (km|mi|m|ft)\b", text.split("Basis and cautions")[0])
-        }
-        assert found == set(units), others
-    mast = behind.stations[0]
-    assert f"{mast.distance_km / 1.609344:.0f} mi" in american  # the international mile
+@pytest.mark.parametrize(("distance", "height"), [("km", "m"), ("mi", "ft")])
+def test_sheet_is_in_the_units_of_the_scenario(behind, distance, height):
+    shown = replace(behind, display=DisplaySettings(distance=distance, height=height))
+    told = visible(sheet_html(shown, 45.0, True)).split("Basis and cautions")[0]
+    foreign = {"km", "m", "mi", "ft"} - {distance, height}
+    assert not re.findall(rf".{{0,40}}\d (?:{'|'.join(foreign)})\b", told)
+    nearest_km = behind.stations[0].distance_km
+    number = nearest_km if distance == "km" else nearest_km / 1.609344  # the international mile
+    assert f"{number:.1f} {distance}" in told
 
 
 def test_paths_are_titled_by_their_facts(behind):

@@ -40,26 +40,20 @@ def changes(asked: Question) -> tuple[Change, ...]:
     noise = asked.options.noise_environment
     higher = tuple(replace(tier, height_m=tier.height_m + HIGHER_M) for tier in asked.tiers)
     tried = [
-        ("weaker_3db", f"Everything {SHIFT_DB:g} dB weaker", replace(asked, shift_db=_weaker)),
-        ("stronger_3db", f"Everything {SHIFT_DB:g} dB stronger", replace(asked, shift_db=_stronger)),
-        ("higher_3m", f"{HIGHER_M:g} m more height", replace(asked, tiers=higher)),
-        (
-            "in_leaf",
-            f"Trees in leaf in the way ({IN_LEAF_DB['uhf']:g} dB at UHF, {IN_LEAF_DB['high_vhf']:g} at VHF)",
-            replace(asked, shift_db=_in_leaf),
-        ),
+        ("weaker_3db", replace(asked, shift_db=_weaker)),
+        ("stronger_3db", replace(asked, shift_db=_stronger)),
+        ("higher_3m", replace(asked, tiers=higher)),
+        ("in_leaf", replace(asked, shift_db=_in_leaf)),
     ]
     if NOISIER[noise] != noise:
         options = replace(asked.options, noise_environment=NOISIER[noise])
-        words = f"House noise one class up ({NOISIER[noise].replace('_', ' ')})"
-        tried.append(("noisier", words, replace(asked, options=options)))
+        tried.append(("noisier", replace(asked, options=options)))
     found = []
-    for key, words, changed in tried:
+    for key, changed in tried:
         lowest = changed.lowest(changed.best_plans())
         found.append(
             Change(
                 key,
-                words,
                 lowest.tier,
                 100.0 * lowest.plan.chance,
                 lowest.plan.azimuths_deg,

@@ -78,12 +78,11 @@ class Without:
 class Change:
     """What one change would need: the lowest tier (8 not promised), its chance and its aims.
 
-    key : weaker_3db, stronger_3db, higher_3m, in_leaf or noisier; words : for people
+    key : weaker_3db, stronger_3db, higher_3m, in_leaf or noisier
     needs_filter : strong signals would overload it
     """
 
     key: str
-    words: str
     tier: int
     chance_percent: float
     aims_deg: tuple[float, ...]

@@ -24,7 +24,7 @@ from covermap.wording.words import chance_number, half_up, join
 
 MOST_MASTS = 6  # with a profile of their own; more would hide the ones that matter
 COLUMNS_A_ROW = 8  # stations side by side
-DAY_COLUMNS = ("Level and unit", "MER dB", "Picture", "Height m", "Aim °")
+DAY_COLUMNS = ("Level and unit", "MER dB", "Picture", "Height, m", "Aim °")  # height as readings.csv has it
 
 
 def why_section(report: AddressReport, dn: float, with_clutter: bool) -> str:
@@ -157,7 +157,7 @@ def changes_section(report: AddressReport) -> str:
     words = say.whole_list(report)
     head = [th("If"), th(), th("Needed then"), th(words[0].upper() + words[1:])]
     rows = [
-        f"<tr>{td(text(change.words))}{td(square(change.tier))}"
+        f"<tr>{td(text(say.change_words(report, change.key)))}{td(square(change.tier))}"
         f"{td(text(_needed(report, change)))}"
         f"{td(chance_number(change.chance_percent), kept=True)}</tr>"
         for change in report.changes

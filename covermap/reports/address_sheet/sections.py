@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from covermap.addresses.paths import PATH_HEIGHT_M
 from covermap.addresses.report import AddressReport, StationAtPlace
 from covermap.bearings import FIRST_YEAR, LAST_YEAR
 from covermap.reports.address_sheet import wording as say
@@ -161,7 +162,8 @@ def stations_section(report: AddressReport) -> str:
     if not rows:
         return section(4, "Stations by aim", paragraph("No station is known."))
     note = (
-        "Field at 10 m, half of the time, on this point's own path; below it the value of the map's square. "
+        f"Field at {say.height(report, PATH_HEIGHT_M)}, half of the time, on this point's own path; below it "
+        "the value of the map's square. "
         "To spare and chance: each station alone with the antenna of the answer at its aim, for the share of "
         "time that section 9 names."
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from covermap.addresses.changes import HIGHER_M, IN_LEAF_DB, SHIFT_DB
 from covermap.addresses.report import AddressReport, Ports, StationAtPlace, TierPlan
 from covermap.wording import words
 from covermap.wording.language import say as _say
@@ -253,6 +254,19 @@ def channel_lines(station: StationAtPlace) -> tuple[str, str]:
     """Return the displayed channel and, smaller, RF channel and band."""
     small = channel_words("", station.rf_channel, station.frequency_mhz, station.band)
     return (station.displayed_channel, small) if station.displayed_channel else (small, "")
+
+
+def change_words(report: AddressReport, key: str) -> str:
+    """Return what is changed: 'Everything 3 dB weaker'."""
+    return {
+        "weaker_3db": f"Everything {SHIFT_DB:g} dB weaker",
+        "stronger_3db": f"Everything {SHIFT_DB:g} dB stronger",
+        "higher_3m": f"{height(report, HIGHER_M)} more height",
+        "in_leaf": (
+            f"Trees in leaf in the way ({IN_LEAF_DB['uhf']:g} dB at UHF, {IN_LEAF_DB['high_vhf']:g} at VHF)"
+        ),
+        "noisier": "Noise around the antenna one class higher",
+    }[key]
 
 
 def status_words(station: StationAtPlace) -> str:
