@@ -21,6 +21,8 @@ from typing import Any
 
 import numba
 
+from covermap.linked_kernels import is_linked
+
 CONFIG: Any = numba.config
 PACKAGE = Path(__file__).resolve().parent
 KERNEL_FOLDERS = (
@@ -30,6 +32,7 @@ KERNEL_FOLDERS = (
     "terrain",
     "planning",
 )  # and what kernels take from them
+KERNEL_FILES = ("constants.py", "linked_kernels.py", "numba_linking.py")
 FOLDER_PREFIX, LEAVING_PREFIX = "kernels_", "leaving_"
 KEPT_FOLDERS = 3  # beside the one in use, whatever their age
 UNUSED_S = 7 * 86400.0
@@ -61,7 +64,8 @@ def cache_folder() -> Path:
 
     Notes that it is used; where it is new, folders of earlier states are pruned.
     """
-    folder = _parent() / f"{FOLDER_PREFIX}{source_digest(PACKAGE)}"
+    made = "" if is_linked() else "_plain"
+    folder = _parent() / f"{FOLDER_PREFIX}{source_digest(PACKAGE)}{made}"
     with contextlib.suppress(OSError):  # a cache that cannot be kept costs time, nothing else
         if folder.is_dir():
             _mark_used(folder)
@@ -115,7 +119,7 @@ def prune(in_use: Path) -> list[Path]:
 def source_digest(package: Path) -> str:
     """Return sixteen digits for the content of every file that kernels are compiled from."""
     digest = hashlib.sha256()
-    files = [package / "constants.py"]
+    files = [package / name for name in KERNEL_FILES]
     for folder in KERNEL_FOLDERS:
         files += sorted((package / folder).rglob("*.py"))
     for path in files:

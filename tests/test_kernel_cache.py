@@ -108,3 +108,23 @@ def test_a_process_whose_folder_went_compiles_and_goes_on(tmp_path):
     script = ASK.replace("loss, spread, departure = np", f"{GONE}\nloss, spread, departure = np")
     assert asked(tmp_path, script) == (first[0], 0)
     assert asked(tmp_path) == (first[0], 1)  # and kept the new one
+
+
+P1812 = """
+from covermap import Profile, p1812_loss
+from covermap.linked_kernels import is_linked
+profile = Profile([0, 10, 20, 30, 40], [120, 80, 310, 60, 90], [0, 0, 15, 0, 0])
+asked = {"frequency_mhz": 600, "tx_height_m": 80, "rx_height_m": 10, "time_percent": 10, "latitude_deg": 44}
+found = p1812_loss(profile, **asked)
+print(repr(found.loss_db), int(is_linked()))
+"""
+
+
+def test_kernels_that_are_linked_and_kernels_that_are_not_give_the_same_loss(monkeypatch):
+    package = Path(covermap.__file__).parents[1]
+    monkeypatch.delenv("COVERMAP_PLAIN_KERNELS", raising=False)
+    linked = asked(package, P1812)
+    monkeypatch.setenv("COVERMAP_PLAIN_KERNELS", "1")
+    plain = asked(package, P1812)
+    assert plain[1] == 0
+    assert linked[0] == plain[0]

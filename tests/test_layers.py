@@ -31,7 +31,7 @@ MAY_IMPORT = {
     "jobs": COMPUTED | {"wording", "result", "gis_layers", "reports"},
     "cli": {"jobs"},
 }
-EVERYONE = {"errors", "constants", "kernel_cache"}
+EVERYONE = {"errors", "constants", "kernel_cache", "linked_kernels", "numba_linking"}
 PLUGIN = PACKAGE / "qgis_plugin"  # stands alone: QGIS loads it under another name, beside its own Python
 PLUGIN_MAY_IMPORT = {
     "collections", "csv", "json", "os", "pathlib", "qgis", "queue", "shutil", "signal", "subprocess", "sys",

@@ -6,6 +6,7 @@ the library's (numba 0.68, one core of a shared AMD EPYC with AVX-512).
 """
 
 import math
+from typing import Any
 
 import numba
 import numpy as np
@@ -13,23 +14,22 @@ from numba import types
 from numba.extending import intrinsic
 
 from covermap.kernel_cache import in_own_cache
+from covermap.linked_kernels import with_twin
 
 # "contract" (a product and a sum in one instruction) makes the sweep 20 to 30 % faster. "reassoc", "arcp",
 # "afn" and "nsz" together add at most 3 %, and reassoc is a trap: log2_positive subtracts 2^52 + 1023 from
 # bits read as a float, in front of which the compiler would move small addends of the caller and lose them
 # (up to 4 dB of a loss). Never "nnan" or "ninf": NaN marks what is unknown.
 VECTOR_FLAGS = {"contract"}
-vector_kernel = in_own_cache(numba.njit(cache=True, nogil=True, error_model="numpy", fastmath=VECTOR_FLAGS))
+_VECTOR: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy", "fastmath": VECTOR_FLAGS}
+vector_kernel = with_twin(in_own_cache(numba.njit(**_VECTOR)), _VECTOR)
 # For a formula inside a loop: LLVM must inline it or the loop stays scalar, and the sweep of many
 # frequencies takes a quarter longer.
-vector_formula = in_own_cache(
-    numba.njit(cache=True, nogil=True, error_model="numpy", fastmath=VECTOR_FLAGS, forceinline=True)
-)
+_FORMULA: dict[str, Any] = {**_VECTOR, "forceinline": True}
+vector_formula = with_twin(in_own_cache(numba.njit(**_FORMULA)), _FORMULA)
 # For a kernel that only calls others in their order: taken into its caller before compiling, it costs no
 # compiling of its own.
-vector_order = in_own_cache(
-    numba.njit(cache=True, nogil=True, error_model="numpy", fastmath=VECTOR_FLAGS, inline="always")
-)
+vector_order = in_own_cache(numba.njit(**_VECTOR, inline="always"))
 
 LOG10_OF_2 = math.log10(2.0)  # log10(x) = LOG10_OF_2 log2(x)
 LN_OF_2 = math.log(2.0)

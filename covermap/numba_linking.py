@@ -1,0 +1,115 @@
+"""The private parts of numba that covermap.linked_kernels needs: libraries, compilers and a pass."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+import numba
+from llvmlite.binding import Linkage
+from numba.core.codegen import JITCodeLibrary
+from numba.core.compiler import Compiler, CompilerBase, DefaultPassBuilder, _LowerResult
+from numba.core.compiler_machinery import LoweringPass, register_pass
+from numba.core.typed_passes import NativeLowering
+
+NOT_OF_A_TWIN = ("cache", "inline")  # options of a kernel that say nothing about its text
+
+
+class LinkedLibrary(JITCodeLibrary):
+    """A kernel's own code, to be linked into its callers: neither optimised as a whole nor made native."""
+
+    def finalize(self) -> None:
+        """Close the library without optimising or compiling it."""
+        self._raise_if_finalized()
+        self._finalize_dynamic_globals()
+        self._finalized = True
+
+    def _get_module_for_linking(self) -> Any:
+        self._ensure_finalized()
+        if self._shared_module is None:
+            self._shared_module = self._final_module.clone()
+            for function in self._shared_module.functions:
+                if not function.is_declaration and function.linkage == Linkage.external:
+                    # not linkonce, which is left out where nothing that was linked so far calls it
+                    function.linkage = "weak_odr"
+        return self._shared_module
+
+    def get_pointer_to_function(self, name: str) -> int:
+        """Return 0: there is no machine code to point to."""
+        return 0
+
+
+class EntryLibrary(JITCodeLibrary):
+    """A kernel that Python calls: what it links becomes its own, so that no symbol stands in two modules."""
+
+    def _optimize_final_module(self) -> None:
+        for function in self._final_module.functions:
+            # else a call of a symbol that another module dropped goes to address 0
+            if not function.is_declaration and function.linkage in (Linkage.linkonce_odr, Linkage.weak_odr):
+                function.linkage = "internal"
+        super()._optimize_final_module()
+
+
+class EntryCompiler(Compiler):
+    """numba's compiler, with an EntryLibrary."""
+
+    def __init__(self, typingctx, targetctx, library, args, return_type, flags, locals):
+        super().__init__(typingctx, targetctx, library, args, return_type, flags, locals)
+        self.state.library = EntryLibrary(targetctx.codegen(), f"entry_{len(args)}")
+        self.state.library.enable_object_caching()
+
+
+@register_pass(mutates_CFG=True, analysis_only=False)
+class ForCallers(LoweringPass):
+    """Makes a twin known to its callers, with every library that they must link for it."""
+
+    _name = "covermap_for_callers"
+
+    def __init__(self) -> None:
+        LoweringPass.__init__(self)
+
+    def run_pass(self, state: Any) -> bool:
+        """Insert the twin under a key of its own in place of a compiled function."""
+        library, lowered = state.library, state["cr"]
+        key = object()
+        needed = dict.fromkeys((library, *library._linking_libraries))
+        state.targetctx.insert_user_function(key, lowered.fndesc, list(needed))
+        state.reload_init.extend(library._reload_init)
+        state["cr"] = _LowerResult(lowered.fndesc, lowered.call_helper, cfunc=key, env=lowered.env)
+        return True
+
+
+class TwinCompiler(CompilerBase):
+    """numba's compiler without its last step."""
+
+    def __init__(self, typingctx, targetctx, library, args, return_type, flags, locals):
+        flags.no_compile = True
+        flags.no_cpython_wrapper = True
+        flags.no_cfunc_wrapper = True
+        super().__init__(typingctx, targetctx, library, args, return_type, flags, locals)
+        self.state.library = LinkedLibrary(targetctx.codegen(), f"twin_{len(args)}")
+
+    def define_pipelines(self) -> list[Any]:
+        """Return numba's own pipeline with ForCallers behind the writing of the text."""
+        passes = DefaultPassBuilder.define_nopython_pipeline(self.state)
+        passes.add_pass_after(ForCallers, NativeLowering)
+        passes.finalize()
+        return [passes]
+
+
+def with_twin(decorate: Any, options: dict[str, Any], function: Any) -> Any:
+    """Return a kernel that Python calls as ever, and that other kernels link."""
+    kernel = decorate(function)
+    kept = {key: value for key, value in options.items() if key not in NOT_OF_A_TWIN}
+    twin = numba.njit(**kept, pipeline_class=TwinCompiler)(function)
+    twin.add_overload = partial(_keep_overload, twin)
+    kernel._compiler.pipeline_class = EntryCompiler
+    kernel.twin = twin
+    kernel.get_call_template = twin.get_call_template
+    kernel.get_overload = twin.get_overload
+    return kernel
+
+
+def _keep_overload(twin: Any, compiled: Any) -> None:
+    """Note a compiled signature of a twin; there is nothing that Python could call."""
+    twin.overloads[tuple(compiled.signature.args)] = compiled
