@@ -22,6 +22,7 @@ _WHERE = {
     "entry_loss": "covermap.propagation",
     "terminal_clutter_loss": "covermap.propagation",
     "man_made_noise": "covermap.propagation",
+    "curve_field": "covermap.jobs.single_answers",
     "field_from_loss": "covermap.propagation",
     "ridges": "covermap.propagation",
     # a receiving installation

@@ -15,7 +15,7 @@ COMPUTED = COUNTED | {"inputs", "measurements", "addresses", "bearings"}
 MAY_IMPORT = {
     "propagation": set(),
     "reception": PHYSICS,
-    "tables": {"reception"},
+    "tables": {"reception"} | PHYSICS,
     "scenario": {"tables"},
     "terrain": {"scenario", "tables"} | PHYSICS,
     "grid": {"terrain", "scenario"} | PHYSICS,

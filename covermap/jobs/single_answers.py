@@ -7,15 +7,18 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from covermap.errors import InputError
 from covermap.grid.point_field import point_field
+from covermap.propagation.field_curves import field_of_curves
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.required_field import required_field as required_field_of_tier
 from covermap.reception.tiers import Tier
 from covermap.scenario.records import Scenario, Station
 from covermap.scenario.systems import find_system
 from covermap.tables import read_external_noise, read_tiers
+from covermap.tables.field_curves import read_field_curves
 from covermap.terrain import Terrain, read_terrain
 
 DEFAULT_BANDWIDTH_MHZ = 6.0  # of the channel, where a system does not say its own
@@ -157,3 +160,42 @@ def _field_of(
         "azimuth_deg": field.profile.back_azimuth_deg,
         "status": "unknown" if math.isnan(field.field_dbuvm) else "near" if field.near else "ok",
     }
+
+
+def curve_field(
+    erp_kw: ArrayLike,
+    haat_m: ArrayLike,
+    distance_km: ArrayLike,
+    band: str,
+    curve: str = "F(50,90)",
+) -> NDArray[np.float64]:
+    """Field by the curves of 47 CFR 73.699, received at 9.1 m.
+
+    Parameters
+    ----------
+    erp_kw : array_like
+        Effective radiated power towards the place (half-wave dipole reference). [kW]
+    haat_m : array_like
+        Height above average terrain along the radial; under 30.48 counts as that, at most 1600. [m]
+    distance_km : array_like
+        Above 0. The three arrays have any shapes that go together. [km]
+    band : str
+        "low_vhf", "high_vhf" or "uhf".
+    curve : str
+        "F(50,50)", "F(50,10)" or "F(50,90)": half of the places, that percentage of time.
+
+    Returns
+    -------
+    ndarray of float64
+        Field strength; NaN beyond the end of the curve (322 km, F(50,10) 499 km). [dB(uV/m)]
+
+    Raises
+    ------
+    InputError
+        For a band or curve of another name, or a number out of range.
+
+    References
+    ----------
+    47 CFR 73.699, figures 9 to 10c; F(50,90) = 2 F(50,50) - F(50,10).
+    """
+    return field_of_curves(read_field_curves(), erp_kw, haat_m, distance_km, band, curve)

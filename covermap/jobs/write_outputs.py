@@ -21,6 +21,7 @@ from covermap.gis_layers.raster_styles import write_raster_styles
 from covermap.grid.frame import Grid
 from covermap.inputs.preparation import Preparation
 from covermap.planning.areas import WholeSummary, summarise_areas, summarise_whole
+from covermap.planning.contours import contours
 from covermap.planning.dead_zones import NamedPlace, find_dead_zones
 from covermap.planning.neighbourhoods import OUTSIDE_ID, read_neighbourhoods, with_outside
 from covermap.planning.not_promised import not_promised
@@ -93,7 +94,14 @@ def write_layers_and_pages(
     if stock is not None:
         files.append(write_stock(stock, folder))
     report("outputs", 0.3, "coverage.gpkg")
-    more = {"dead_zones": zones, "ridges": shading, "survey_points": survey_layers(coverage)}
+    lines, without = contours(scenario.stations, prepared.terrain, coverage.grid.crs_wkt)
+    warnings += without
+    more = {
+        "dead_zones": zones,
+        "ridges": shading,
+        "survey_points": survey_layers(coverage),
+        "contours": lines,
+    }
     files.append(write_geopackage(scenario, coverage, areas, transmitters, folder, more=more))
     files += write_raster_styles(coverage)
     files.append(write_qgis_project(coverage, DESCRIPTIONS))
