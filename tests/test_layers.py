@@ -39,7 +39,7 @@ PLUGIN_MAY_IMPORT = {
 }  # fmt: skip
 PHYSICS_MAY_IMPORT = {
     "__future__", "cmath", "collections", "covermap", "dataclasses", "functools", "itertools", "llvmlite",
-    "math", "numba", "numpy", "statistics", "typing", "warnings",
+    "math", "numba", "numpy", "scipy", "statistics", "typing", "warnings",
 }  # fmt: skip
 
 
