@@ -2,11 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
-import numpy as np
-from numpy.typing import NDArray
-
 from covermap.grid.blocks import BlockRequest
 from covermap.grid.fields import TIME_RULES
 from covermap.grid.frame import Grid
@@ -53,13 +48,6 @@ def path_requests(
         tuple(number[_position(station)] for station in scenario.stations),
         tuple(positions[_position(station)][_frequency(station)] for station in scenario.stations),
     )
-
-
-def network_numbers(stations: Sequence[Station]) -> NDArray[np.int64]:
-    """Return a number for each single-frequency network, one group on one channel; -1 for none."""
-    keys = [(s.sfn_group, round(s.frequency_mhz, 3)) if s.sfn_group else None for s in stations]
-    numbers = {key: number for number, key in enumerate(dict.fromkeys(keys)) if key is not None}
-    return np.array([-1 if key is None else numbers[key] for key in keys], dtype=np.int64)
 
 
 def _position(station: Station) -> Position:

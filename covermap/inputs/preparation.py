@@ -15,7 +15,8 @@ from covermap.grid.blocks import BlockRequest
 from covermap.grid.frame import Grid, Tile, to_wgs84
 from covermap.grid.make_grid import make_grid
 from covermap.inputs.calibration import Calibration, read_calibration
-from covermap.inputs.path_requests import PATH_HEIGHT_M, network_numbers, path_requests
+from covermap.inputs.path_requests import PATH_HEIGHT_M, path_requests
+from covermap.inputs.station_facts import station_facts
 from covermap.planning.homes import Homes, homes_per_cell
 from covermap.reception import ListReceiver, ReceptionOptions, StationFacts
 from covermap.reception.causes import noise_loss_db
@@ -27,7 +28,6 @@ from covermap.tables import read_external_noise, read_tiers
 from covermap.terrain import Terrain, check_area, check_masts, read_terrain
 
 SAMPLED_ROWS = 100  # of squares whose ground is looked at before a run; as many columns
-POLARIZATIONS = {"horizontal": 0, "vertical": 1, "slant": 2, "circular": 2}
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,18 +57,7 @@ class Preparation:
     @cached_property
     def facts(self) -> StationFacts:
         """Return what reception must know of the stations."""
-        stations = self.scenario.stations
-        masts = {mast: number for number, mast in enumerate(self.scenario.masts)}
-        return StationFacts(
-            frequency_mhz=np.array([s.frequency_mhz for s in stations]),
-            bandwidth_mhz=np.array([s.bandwidth_mhz for s in stations]),
-            required_cn_db=np.array([s.required_cn_db for s in stations]),
-            mast=np.array([masts[s.mast] for s in stations]),
-            polarization=np.array([POLARIZATIONS[s.polarization] for s in stations]),
-            network=network_numbers(stations),
-            delay_us=np.array([s.sfn_delay_us for s in stations]),
-            window_us=np.array([s.sfn_window_us for s in stations]),
-        )
+        return station_facts(self.scenario.stations)
 
     @cached_property
     def receivers(self) -> dict[str, ListReceiver]:

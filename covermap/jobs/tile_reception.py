@@ -118,7 +118,7 @@ def _tile_fields(
     raw, obstacle_db, null_db = (np.empty((len(stations), cells), dtype=np.float32) for _ in range(3))
     path_class = np.empty((len(stations), cells), dtype=np.uint8)
     bearing_deg, distance_km = (
-        np.empty((len(prepared.scenario.masts), cells), dtype=np.float32) for _ in range(2)
+        np.empty((int(prepared.facts.mast.max()) + 1, cells), dtype=np.float32) for _ in range(2)
     )
     flags = np.zeros(cells, dtype=np.uint8)
     smooth_earth = np.zeros(cells, dtype=bool)

@@ -15,12 +15,17 @@ OWN_HIGH_VHF_FLAG = 8  # of plan_flags: the list needs an antenna of its own for
 RECEIVED_PERCENT = 50  # judgement: a service counts as received by a plan from this chance on
 
 
-def masts_of(results: Results) -> tuple[str, ...] | None:
-    """Return the masts that carry services, in the order of the record; None where the record lacks them."""
+def sites_of(results: Results) -> tuple[str, ...] | None:
+    """Return the sites that carry services, in the order of the record; None where the record lacks them."""
     carriers = results.run.get("carriers")
     if not carriers:
         return None
-    return tuple(dict.fromkeys(row["mast"] for rows in carriers.values() for row in rows))
+    return tuple(dict.fromkeys(site_of(row) for rows in carriers.values() for row in rows))
+
+
+def site_of(row: Mapping[str, str]) -> str:
+    """Return the site of a carrier; results without sites had one a mast."""
+    return row.get("site", row["mast"])
 
 
 def carrying_station(results: Results, service: str, tile: Tile) -> NDArray[np.int64]:
@@ -56,14 +61,14 @@ def _strongest(fields_dbuvm: NDArray) -> NDArray[np.int64]:
     return np.argmax(np.where(np.isnan(fields_dbuvm), -np.inf, fields_dbuvm), axis=0)
 
 
-def carrying_masts(results: Results, list_name: str, tile: Tile) -> NDArray[np.int64] | None:
-    """Return the mast (index into masts_of) that carries each service, shape (V, N); None if not recorded."""
-    masts = masts_of(results)
-    if masts is None:
+def carrying_sites(results: Results, list_name: str, tile: Tile) -> NDArray[np.int64] | None:
+    """Return the site (index into sites_of) that carries each service, shape (V, N); None if not recorded."""
+    sites = sites_of(results)
+    if sites is None:
         return None
     found = []
     for service in results.services(list_name):
-        of_station = np.array([masts.index(row["mast"]) for row in results.run["carriers"][service]])
+        of_station = np.array([sites.index(site_of(row)) for row in results.run["carriers"][service]])
         found.append(of_station[carrying_station(results, service, tile)])
     return np.stack(found)
 
@@ -76,7 +81,7 @@ def needs_high_vhf(results: Results, list_name: str, tile: Tile) -> NDArray[np.b
     """
     if results.has(f"{list_name}/plan_flags"):
         return (results.read(f"{list_name}/plan_flags", tile).ravel() & OWN_HIGH_VHF_FLAG) > 0
-    if masts_of(results) is None:
+    if sites_of(results) is None:
         return None
     chance_percent = results.read(f"{list_name}/service_chance", tile)
     needs = np.zeros(tile.rows * tile.cols, dtype=bool)

@@ -17,7 +17,7 @@ from scipy import ndimage
 
 from covermap.constants import UNKNOWN_UINT8
 from covermap.grid.frame import Tile
-from covermap.planning.carriers import masts_of
+from covermap.planning.carriers import sites_of
 from covermap.planning.further_tally import FurtherResults
 from covermap.planning.list_tally import causes_of, lost_parts
 from covermap.planning.ranges import RangeTally, spread_of
@@ -135,14 +135,14 @@ def _homes(
     of_tile = read_results(results, list_name, tile)
     lost = homes * (1.0 - of_tile.dead_zone_percent[cell] / 100.0)
     expected = np.bincount(zone, lost, minlength=count)
-    masts, spread = masts_of(results), spread_of(results.run)
-    if masts is None or spread is None:
+    sites, spread = sites_of(results), spread_of(results.run)
+    if sites is None or spread is None:
         return expected.round(3).tolist(), nothing, nothing
     further = FurtherResults(results, list_name, tile)
     low, high = expected.copy(), expected.copy()
     for first in range(0, count, ZONES_AT_ONCE):
         some = slice(first, min(first + ZONES_AT_ONCE, count))
-        tally = RangeTally(some.stop - first, len(masts), spread)
+        tally = RangeTally(some.stop - first, len(sites), spread)
         lived = (homes > 0) & (zone >= first) & (zone < some.stop)
         if lived.any():
             parts = lost_parts(results, list_name, tile, cell[lived], of_tile, further)

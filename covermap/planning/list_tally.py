@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from covermap.constants import TIER_NOT_PROMISED
 from covermap.errors import InputError
 from covermap.grid.frame import Tile
-from covermap.planning.carriers import carrying_masts, masts_of
+from covermap.planning.carriers import carrying_sites, sites_of
 from covermap.planning.further_tally import FurtherResults, FurtherTally
 from covermap.planning.ranges import MastShares, RangeTally, best_until, deviation, mast_shares, spread_of
 from covermap.planning.results import Results
@@ -49,7 +49,7 @@ def lost_parts(
     of_tile: TileResults,
     further: FurtherResults,
 ) -> LostParts:
-    """Return how near the chosen cells of a tile are to being without, and on which masts that hangs.
+    """Return how near the chosen cells of a tile are to being without, and on which sites that hangs.
 
     Only for results whose record tells spread and carriers.
     """
@@ -70,7 +70,7 @@ def lost_parts(
 
 
 def _shares_of_all(results: Results, list_name: str, tile: Tile, cell: NDArray, tier: NDArray) -> MastShares:
-    """Return the masts on which the chance of all services hangs with the plan nearest to tier 4."""
+    """Return the sites on which the chance of all services hangs with the plan nearest to tier 4."""
     stored = _chances(results, list_name, "service_chance", tile, cell)
     lower = _chances(results, list_name, "service_chance_one_lower", tile, cell)
     return _shares(results, list_name, tile, cell, np.where(tier >= FIRST_ROOFTOP_TIER, lower, stored), True)
@@ -84,10 +84,10 @@ def _chances(results: Results, list_name: str, kind: str, tile: Tile, cell: NDAr
 def _shares(
     results: Results, list_name: str, tile: Tile, cell: NDArray, chance: NDArray, all_needed: bool
 ) -> MastShares:
-    masts, carrying = masts_of(results), carrying_masts(results, list_name, tile)
-    if masts is None or carrying is None:
-        raise InputError("run.json does not tell which masts carry the services. Run covermap map again.")
-    return mast_shares(chance, carrying[:, cell], len(masts), all_needed=all_needed)
+    sites, carrying = sites_of(results), carrying_sites(results, list_name, tile)
+    if sites is None or carrying is None:
+        raise InputError("run.json does not tell which sites carry the services. Run covermap map again.")
+    return mast_shares(chance, carrying[:, cell], len(sites), all_needed=all_needed)
 
 
 class ListTally:
@@ -100,12 +100,12 @@ class ListTally:
         self.services = results.services(list_name)
         self.tally = Tally(areas, len(self.services))
         self.further = FurtherTally(areas, causes_of(results, list_name))
-        masts, spread = masts_of(results), spread_of(results.run)
+        sites, spread = sites_of(results), spread_of(results.run)
         self.without: RangeTally | None = None
         self.rooftop: RangeTally | None = None
-        if of_homes and masts and spread is not None:
-            self.without = RangeTally(areas, len(masts), spread)
-            self.rooftop = RangeTally(areas, len(masts), spread)
+        if of_homes and sites and spread is not None:
+            self.without = RangeTally(areas, len(sites), spread)
+            self.rooftop = RangeTally(areas, len(sites), spread)
 
     def add(
         self, tile: Tile, area: NDArray, cell: NDArray, weight: NDArray, without_roof: NDArray | None = None

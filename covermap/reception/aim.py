@@ -135,7 +135,7 @@ def best_plan(signals: PlaceSignals, tier: Tier) -> AimPlan:
     one = best_aim(signals, tier)
     confidence = signals.options.confidence_percent / 100.0
     place = at_place(signals, tier, SINGLE)
-    if one.chance >= confidence or tier.indoors or np.unique(place.wanted.mast).size < 2:
+    if one.chance >= confidence or tier.indoors or np.unique(place.wanted.site).size < 2:
         return one
     found = _columns(one)
     for joined in (COMBINED, DIPLEXED):

@@ -98,7 +98,7 @@ def _multiply_masts(sharing, stage, count, common, mount, sign, row, wanted, fig
     while scan.item[first] >= 0:
         last = first
         shares = False
-        while scan.item[last] >= 0 and wanted.mast[scan.item[last]] == wanted.mast[scan.item[first]]:
+        while scan.item[last] >= 0 and wanted.site[scan.item[last]] == wanted.site[scan.item[first]]:
             shares = shares or figures[COMMON_RATIO, scan.item[last]] > 0.0
             last += 1
         if shares == sharing:

@@ -59,7 +59,7 @@ def _count_best(count, rows):
 
 
 @lean_kernel
-def _end_mast(count, rows):
+def _end_site(count, rows):
     """Add the spread of a mast's services, which come and go together, to the variance of their number."""
     for number in range(count):
         rows[VARIANCE, number] += rows[SPREAD, number] * rows[SPREAD, number]
@@ -91,13 +91,13 @@ def rank_by_services(stage, count, needed, mount, wanted, figures, home, scan):
         set_row(MEAN, count, 0.0, rows)
         set_row(SPREAD, count, 0.0, rows)
         set_row(VARIANCE, count, NARROWEST, rows)
-        mast = -1
+        site = -1
         for place in range(wanted.services):
             service = wanted.service_order[place]
             first = wanted.service_start[service]
-            if wanted.mast[wanted.by_service[first]] != mast:
-                _end_mast(count, rows)
-                mast = wanted.mast[wanted.by_service[first]]
+            if wanted.site[wanted.by_service[first]] != site:
+                _end_site(count, rows)
+                site = wanted.site[wanted.by_service[first]]
             set_row(BEST, count, -LARGEST_DEVIATION, rows)
             for carrier in range(first, wanted.service_start[service + 1]):
                 item = wanted.by_service[carrier]
@@ -107,7 +107,7 @@ def rank_by_services(stage, count, needed, mount, wanted, figures, home, scan):
                 group = wanted.group[item]
                 _better(stage, count, common, group, item, mount, figures, home.values, scan.aims, rows)
             _count_best(count, rows)
-        _end_mast(count, rows)
+        _end_site(count, rows)
         _add_number(count, needed, needed == wanted.services, scan.few_points[WEIGHT, point], rows)
     for number in range(count):
         rows[RANK, number] += TIE_WEIGHT * rows[WORST, number]

@@ -52,9 +52,9 @@ class Wanted(Protocol):
 
 
 class WantedTransmitters(NamedTuple):
-    """The W transmitters of a wanted list, ordered so that those of one mast stand together.
+    """The W transmitters of a wanted list, ordered so that those of one site stand together.
 
-    station, mast, service : whole numbers (W,), indices of the station, of its mast and of its service
+    station, mast, site, service : whole numbers (W,), indices of the station, its mast, site and service
     services : how many services
     mounts : polarizations of a mount worth trying, 0 horizontal, 1 vertical
     uhf : bool (W,), on UHF
@@ -62,11 +62,12 @@ class WantedTransmitters(NamedTuple):
         transmitters alike
     group : (W,), each transmitter's group
     by_service : (W,), the transmitters service by service; service_start : (services + 1,), where each begins
-    service_order : (services,), the services in the order of their first transmitter's mast
+    service_order : (services,), the services in the order of their first transmitter's site
     """
 
     station: NDArray[np.int64]
     mast: NDArray[np.int64]
+    site: NDArray[np.int64]
     service: NDArray[np.int64]
     services: int
     mounts: NDArray[np.int64]
@@ -79,7 +80,7 @@ class WantedTransmitters(NamedTuple):
 
 
 def wanted_transmitters(wanted: Wanted, facts: StationFacts) -> WantedTransmitters:
-    """Return the transmitters of a wanted list in mast order.
+    """Return the transmitters of a wanted list in site order.
 
     Raises InputError if the list is empty or too long, a service has no transmitter, or more services
     are needed than there are.
@@ -90,14 +91,16 @@ def wanted_transmitters(wanted: Wanted, facts: StationFacts) -> WantedTransmitte
     def alike(station: int) -> tuple[int, str, int]:
         return int(facts.mast[station]), bands[station], int(facts.polarization[station])
 
+    site = np.asarray(facts.site, np.int64)
     pairs = [(station, service) for service, group in enumerate(wanted.transmitters) for station in group]
-    pairs.sort(key=lambda pair: (*alike(pair[0]), pair[1], pair[0]))
+    pairs.sort(key=lambda pair: (site[pair[0]], *alike(pair[0]), pair[1], pair[0]))
     station = np.array([pair[0] for pair in pairs], dtype=np.int64)
     service = np.array([pair[1] for pair in pairs], dtype=np.int64)
     new = [i for i in range(station.size) if i == 0 or alike(station[i]) != alike(station[i - 1])]
     return WantedTransmitters(
         station,
         np.asarray(facts.mast, np.int64)[station],
+        site[station],
         service,
         services,
         mounts_to_try(np.asarray(facts.polarization)[station]),

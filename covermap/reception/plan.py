@@ -319,17 +319,17 @@ def chance_bound(services, needed, values, index):
 
 @lean_kernel
 def pack_services(wanted, values, index):
-    """Pack the chosen transmitters' margins and shared parts in mast order; return the number of masts."""
-    mast, service = wanted.mast, wanted.service
+    """Pack the chosen transmitters' margins and shared parts in site order; return the number of sites."""
+    site, service = wanted.site, wanted.service
     packed = 0
     groups = 0
     previous = -1
     for item in range(service.size):
         if index[CHOSEN, service[item]] != item:
             continue
-        if mast[item] != previous:
+        if site[item] != previous:
             index[GROUP_START, groups] = packed
-            previous = mast[item]
+            previous = site[item]
             groups += 1
         values[DEVIATION, packed] = values[MARGIN_DB, item] * values[OWN_INVERSE_AIMED, item]
         values[COMMON_PART, packed] = values[COMMON_RATIO_AIMED, item]

@@ -170,7 +170,7 @@ def installations(
         [pair_figures(tiers.tiers, facts, transmitters, *around, joined) for joined in JOINED_AS], axis=1
     )
     directional = np.array([is_directional(figures[0, 0, tier]) for tier in range(len(tiers))])
-    several = np.unique(transmitters.mast).size > 1
+    several = np.unique(transmitters.site).size > 1
     amplified = [number for number, tier in enumerate(tiers) if tier.has_amplifier]
     return Installations(
         figures=figures,

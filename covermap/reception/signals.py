@@ -12,11 +12,13 @@ from numpy.typing import NDArray
 class StationFacts:
     """What reception must know of the S stations, one value a station.
 
-    mast : whole numbers, equal for stations on one structure
+    mast : whole numbers, equal for stations at one position: the row of their bearing and distance
     polarization : 0 horizontal, 1 vertical, 2 slant or circular
     network : whole numbers, equal for stations of one single-frequency network; -1 for none
     delay_us : of the station's signal within its network
     window_us : within which signals of a network add up
+    site : whole numbers, equal for stations that stand together, whose signals rise and fall together; None:
+        each mast is its own
     """
 
     frequency_mhz: NDArray[np.float64]
@@ -27,13 +29,16 @@ class StationFacts:
     network: NDArray[np.int64] = None  # type: ignore[assignment]
     delay_us: NDArray[np.float64] = None  # type: ignore[assignment]
     window_us: NDArray[np.float64] = None  # type: ignore[assignment]
+    site: NDArray[np.int64] = None  # type: ignore[assignment]
 
     def __post_init__(self) -> None:
-        """Stand alone, without a network, where nothing else is said."""
+        """Stand alone, without a network and at its mast's own site, where nothing else is said."""
         count = np.asarray(self.frequency_mhz).size
         for name, value in (("network", -1), ("delay_us", 0.0), ("window_us", 0.0)):
             if getattr(self, name) is None:
                 object.__setattr__(self, name, np.full(count, value))
+        if self.site is None:
+            object.__setattr__(self, "site", np.asarray(self.mast, np.int64))
 
 
 @dataclass(frozen=True, eq=False)

@@ -45,7 +45,7 @@ class AimArrays(NamedTuple):
 
 def aim_arrays(wanted: WantedTransmitters) -> AimArrays:
     """Return work arrays for the bearings of a list's masts, the bisectors between them, and every mount."""
-    masts = np.unique(wanted.mast).size
+    masts = np.unique(wanted.site).size
     count = 2 * masts * wanted.mounts.size
     return AimArrays(
         np.empty(count),
@@ -59,8 +59,8 @@ def aim_arrays(wanted: WantedTransmitters) -> AimArrays:
 def _fill_bearings(wanted, values, work):
     """Fill the first aims with the bearings of the list's masts in rising order; return how many."""
     count = 0
-    for item in range(wanted.mast.size):
-        if item > 0 and wanted.mast[item] == wanted.mast[item - 1]:
+    for item in range(wanted.site.size):
+        if item > 0 and wanted.site[item] == wanted.site[item - 1]:
             continue
         bearing_deg = float(math.floor(values[BEARING_DEG, item] + 0.5)) % 360.0
         place = count

@@ -26,6 +26,7 @@ from covermap.result.raster_catalogue import LAYERS, OF_GRID, OF_STATION
 from covermap.result.result_folder import relative_names, remove_earlier_result
 from covermap.result.whole_file import write_text
 from covermap.scenario.records import Scenario
+from covermap.scenario.sites import site_names
 from covermap.wording.cautions import NOT_COUNTED, cautions, trees_sentence
 
 if TYPE_CHECKING:
@@ -128,11 +129,20 @@ def calibration_record(calibration: Calibration | None) -> dict[str, Any] | None
 
 
 def carriers_record(scenario: Scenario) -> dict[str, list[dict[str, str]]]:
-    """Return for each service of any list the stations that carry it: id, mast and band."""
+    """Return for each service of any list the stations that carry it: id, mast, band and site.
+
+    A site is named after the mast of its first station.
+    """
+    sites = site_names(scenario.stations)
     return {
         service: [
-            {"station_id": station.station_id, "mast": station.mast, "band": station.band}
-            for station in (scenario.stations[index] for index in indices)
+            {
+                "station_id": scenario.stations[index].station_id,
+                "mast": scenario.stations[index].mast,
+                "band": scenario.stations[index].band,
+                "site": sites[index],
+            }
+            for index in indices
         ]
         for wanted in scenario.wanted
         for service, indices in zip(wanted.services, wanted.transmitters, strict=True)
