@@ -149,10 +149,16 @@ def test_elevation_with_trees_needs_bare_earth_for_the_ends(tmp_path):
     assert "Add the bare-earth elevation" in message
 
 
-def test_two_mistakes_are_counted(tmp_path):
-    message = refusal(tmp_path, grid="cel_m = 100", extra="[prediction]\nn0 = 1\n")
-    assert 'found "cel_m"' in message
-    assert "(1 more wrong in scenario.toml.)" in message
+def test_all_that_is_wrong_in_the_file_is_told_at_once(tmp_path):
+    message = refusal(
+        tmp_path,
+        grid="cel_m = 100\nwest = 900\n",
+        extra="[prediction]\nn0 = 1\ndn = -1\n",
+        wanted="[wanted.main]\nservices = 5\nat_least = 0\n[wanted.other]\nat_leats = 1\n",
+    )
+    for part in ('found "cel_m"', "west: found 900", "n0: found 1", "dn: found -1", "services: found 5",
+                 "at_least: found 0", 'found "at_leats"'):  # fmt: skip
+        assert part in message
 
 
 def test_file_that_is_not_toml_names_the_line(tmp_path):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 from covermap.errors import InputError
 from covermap.propagation.ridges import PATH_CLASSES
 from covermap.scenario.records import Scenario, Station
+from covermap.scenario.toml_file import read_toml
 
 CALIBRATION_FORMAT = 1
 RIDGES_CROSSED = {
@@ -197,14 +197,7 @@ def read_calibration(path: Path | str) -> Calibration:
     Raises InputError if the file cannot be read, is of another format, or an entry is missing or wrong.
     """
     path = Path(path)
-    try:
-        values = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        raise InputError(
-            f"{path.name} cannot be read: {error.strerror}. Check [prediction] calibration."
-        ) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise InputError(f"{path.name} is not valid TOML: {error}. Run covermap calibrate again.") from error
+    values = read_toml(path, "Run covermap calibrate again.")
     found = values.get("calibration_format")
     if found != CALIBRATION_FORMAT:
         raise InputError(

@@ -5,13 +5,16 @@ from __future__ import annotations
 import codecs
 import csv
 import re
+from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 
 from covermap.errors import InputError
 from covermap.scenario.text_table import DASHES, NUMBER, Row, TextTable
+from covermap.tables.text_file import read_text_file
 
 DELIMITERS = (",", ";", "\t", "|")
+MOST_COLUMNS = 1000
 SMART_QUOTES = "\u201c\u201d\u201e\u201f"
 THOUSANDS = re.compile(r"[+-]?\d{1,3}(,\d{3})+(\.\d+)?")
 DECIMAL = re.compile(r"[+-]?\d*,\d+([eE][+-]?\d+)?")
@@ -46,10 +49,7 @@ def read_csv_table(
 
 
 def _decode(path: Path) -> tuple[str, list[str]]:
-    try:
-        raw = path.read_bytes()
-    except OSError as error:
-        raise InputError(f"{path.name} cannot be read: {error.strerror}. Check the path {path}.") from error
+    raw = read_text_file(path)
     if raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         encoding = "utf-16"
     elif b"\0" in raw[:400]:
@@ -98,11 +98,15 @@ def column_name(text: str) -> str:
 
 
 def _header(file: str, cells: list[str]) -> tuple[str, ...]:
+    if len(cells) > MOST_COLUMNS:
+        raise InputError(
+            f"{file}, header: found {len(cells):,} columns; a table has at most {MOST_COLUMNS:,}. "
+            "Is it the right file, and is its first line the header?"
+        )
     columns = [column_name(cell) for cell in cells]
-    named = [column for column in columns if column]
-    for column in named:
-        if named.count(column) > 1:
-            raise InputError(f'{file}, header: found the column "{column}" twice. Keep one of them.')
+    twice = [column for column, count in Counter(columns).items() if column and count > 1]
+    if twice:
+        raise InputError(f'{file}, header: found the column "{twice[0]}" twice. Keep one of them.')
     return tuple(column or f"unnamed_{index}" for index, column in enumerate(columns, start=1))
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
 from pathlib import Path
 
 from covermap.errors import InputError
@@ -18,9 +20,7 @@ def read_scenario(path: Path | str) -> Scenario:
 
     Raises InputError, saying where, what was found, what would be right and what to do.
     """
-    path = Path(path).expanduser().resolve()
-    if path.is_dir():
-        path = path / "scenario.toml"
+    path = _scenario_file(path)
     settings = read_settings(path)
     try:
         station_list = read_stations(settings.transmitters)
@@ -39,3 +39,17 @@ def read_scenario(path: Path | str) -> Scenario:
         warnings=(*station_list.warnings, *warnings),
         left_out=station_list.left_out,
     )
+
+
+def _scenario_file(path: Path | str) -> Path:
+    """Return the absolute path of a scenario file, which need not exist; that in a folder for a folder."""
+    path = Path(path)
+    with contextlib.suppress(RuntimeError):  # "~name" without such a user is a file's own name
+        path = path.expanduser()
+    try:
+        path = Path(os.path.realpath(path))
+    except ValueError as error:
+        raise InputError(
+            f"{str(path)!r} cannot be a path ({error}). Give the path of a scenario file."
+        ) from error
+    return path / "scenario.toml" if os.path.isdir(path) else path

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -18,6 +19,7 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from covermap.tables.noise import ENVIRONMENTS
+from covermap.tables.text_file import kind_of
 
 SLUG_PATTERN = r"^[A-Za-z0-9_-]{1,64}$"
 
@@ -29,18 +31,29 @@ def _absolute(path: Path, info: ValidationInfo) -> Path:
         return path
     with contextlib.suppress(RuntimeError):  # "~name" without such a user is a file's own name
         path = path.expanduser()
-    return Path(folder, path).resolve()
+    return Path(os.path.realpath(Path(folder, path)))  # unlike resolve() not upset by links in a circle
 
 
 def _existing(path: Path, info: ValidationInfo) -> Path:
     """Return the absolute path of an input, which must exist (GDAL's /vsi paths are left to GDAL)."""
     absolute = _absolute(path, info)
-    if not str(absolute).startswith("/vsi") and not absolute.exists():
+    if str(absolute).startswith("/vsi"):
+        return absolute
+    try:
+        kind = kind_of(os.stat(absolute))
+    except OSError as error:
+        reason = "" if isinstance(error, FileNotFoundError) else f" ({error.strerror})"
         raise PydanticCustomError(
             "missing_file",
-            "It must be a file that exists; {absolute} does not. Correct the path (it is relative to the "
-            "scenario file) or put the file there.",
-            {"absolute": str(absolute)},
+            "It must be a file that exists; {absolute} does not{reason}. Correct the path (it is relative to "
+            "the scenario file) or put the file there.",
+            {"absolute": str(absolute)[:300], "reason": reason},
+        ) from error
+    if kind not in ("", "a folder"):  # some layers and rasters are folders
+        raise PydanticCustomError(
+            "no_file",
+            "It must be a file; {absolute} is {kind}. Write its content to a file.",
+            {"absolute": str(absolute), "kind": kind},
         )
     return absolute
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import tomllib
+import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, get_args
@@ -10,9 +10,10 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from covermap.errors import InputError
+from covermap.errors import Faults, InputError
 from covermap.scenario.settings import Settings
 from covermap.scenario.suggestions import nearest
+from covermap.scenario.toml_file import read_toml
 
 TYPE_WORDS = {
     "float_parsing": "a number", "float_type": "a number", "int_parsing": "a whole number",
@@ -39,39 +40,36 @@ def read_settings(path: Path) -> Settings:
 
     Raises InputError if the file cannot be read, is not TOML, or holds a wrong key or value.
     """
-    values = _read_toml(path)
+    values = _values(path)
     try:
         return Settings.model_validate(values, context={"folder": path.resolve().parent})
     except ValidationError as error:
         raise InputError(_in_words(path.name, error.errors())) from error
 
 
-def _read_toml(path: Path) -> dict[str, Any]:
-    try:
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except FileNotFoundError as error:
+def _values(path: Path) -> dict[str, Any]:
+    if not os.path.lexists(path):
         raise InputError(
-            f"There is no file {path}. Give the path of a scenario file; `covermap new DIR` writes one."
-        ) from error
-    except OSError as error:
-        raise InputError(
-            f"{path} cannot be read: {error.strerror}. Give the path of a scenario file (scenario.toml)."
-        ) from error
-    except UnicodeDecodeError as error:
-        raise InputError(f"{path.name} is not UTF-8 text ({error.reason}). Save it as UTF-8.") from error
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(
-            f"{path.name} is not valid TOML: {error}. Text stands in quotes, lists in [ ], numbers have a "
-            "point. Correct that line."
-        ) from error
+            f"There is no file {str(path)[:300]}. Give the path of a scenario file; "
+            "`covermap new DIR` writes one."
+        )
+    return read_toml(path, "Text stands in quotes, lists in [ ], numbers have a point. Correct that line.")
 
 
 def _in_words(file: str, errors: list[ErrorDetails]) -> str:
-    """Return the first error as a sentence, and how many more there are."""
+    """Return what is wrong as sentences, unknown keys first: they explain what seems to be missing."""
     known_first = sorted(errors, key=lambda error: error["type"] != "extra_forbidden")
-    sentence = _one_error(file, known_first[0])
-    more = len({error["loc"][:2] for error in errors}) - 1
-    return sentence if more < 1 else f"{sentence}\n  ({more} more wrong in {file}.)"
+    by_key: dict[tuple[int | str, ...], str] = {}
+    for error in known_first:  # a value that may be of two kinds is wrong twice
+        by_key.setdefault(_key_of(error["loc"]), _one_error(file, error))
+    faults = Faults()
+    faults.sentences += by_key.values()
+    return faults.in_words()
+
+
+def _key_of(location: tuple[int | str, ...]) -> tuple[int | str, ...]:
+    """Return the part of an error's place that names the key: table and key, or [wanted.NAME] and key."""
+    return location[:3] if location[:1] == ("wanted",) else location[:2]
 
 
 def _one_error(file: str, error: ErrorDetails) -> str:

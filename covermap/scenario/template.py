@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import json
 import os
-import tomllib
 from pathlib import Path
 
 from covermap.errors import InputError
 from covermap.scenario.channels import plan_names
+from covermap.scenario.toml_file import read_toml
 from covermap.scenario.transmitters import CSV_SUFFIXES
 from covermap.tables import table_text
 
@@ -149,10 +149,7 @@ def missing_inputs(settings_path: Path) -> list[str]:
 
     Raises InputError if the file is not TOML.
     """
-    try:
-        values = tomllib.loads(settings_path.read_text(encoding="utf-8-sig"))
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{settings_path.name} is not valid TOML: {error}. Correct that line.") from error
+    values = read_toml(settings_path, "Correct that line.")
     folder = settings_path.parent
     transmitters = values.get("transmitters", {})
     missing = []

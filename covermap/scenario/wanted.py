@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 
-from covermap.errors import InputError
+from covermap.errors import Faults, InputError
 from covermap.scenario.records import Station, WantedList
 from covermap.scenario.settings import WantedSettings
 from covermap.scenario.suggestions import nearest
@@ -13,6 +13,8 @@ from covermap.scenario.suggestions import nearest
 RF_CHANNEL = re.compile(r"RF\s*[ER]?0*(\d+)", re.IGNORECASE)
 DISPLAYED = re.compile(r"\d+([.-]\d+)?")
 MOST_SERVICES = 254  # a service is a uint8 index in the rasters; 255 is unknown
+MOST_LISTS = 50  # judgement: each has rasters, layers and pages of its own
+RESERVED = ("field", "field_adjusted")  # folders of rasters, which a list's would stand in
 
 
 def find_wanted_lists(
@@ -33,8 +35,34 @@ def find_wanted_lists(
         raise InputError(
             f"{file}, [wanted]: every station of the file is an interferer. Set use = wanted for some."
         )
+    _check_names(file, list(wanted))
     warnings: list[str] = []
-    return tuple(_list(file, name, wanted[name], services, stations, warnings) for name in wanted), warnings
+    faults = Faults()
+    lists = [faults.of(_list, file, name, wanted[name], services, stations, warnings) for name in wanted]
+    faults.tell()
+    return tuple(one for one in lists if one is not None), warnings
+
+
+def _check_names(file: str, names: list[str]) -> None:
+    """Raise InputError for too many lists, and for names whose folders of rasters would be one another's."""
+    if len(names) > MOST_LISTS:
+        raise InputError(
+            f"{file}, [wanted]: found {len(names)} wanted lists. There may be {MOST_LISTS}. "
+            "Put some into a scenario of their own."
+        )
+    earlier: dict[str, str] = {}
+    for name in names:
+        if name.lower() in RESERVED:
+            raise InputError(
+                f"{file}, [wanted.{name}]: the rasters of the stations stand in a folder {name.lower()}. "
+                "Give the list another name."
+            )
+        if name.lower() in earlier:
+            raise InputError(
+                f"{file}, [wanted.{name}]: there is also [wanted.{earlier[name.lower()]}], whose folder is "
+                "the same where capital letters do not count. Give one of them another name."
+            )
+        earlier[name.lower()] = name
 
 
 def _list(

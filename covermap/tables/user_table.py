@@ -9,6 +9,9 @@ from pathlib import Path
 
 from covermap.errors import InputError
 from covermap.tables.loader import load_table
+from covermap.tables.text_file import read_text_file
+
+MOST_BYTES = 5_000_000  # a table of tiers or classes has a few kB
 
 
 @dataclass(frozen=True)
@@ -73,11 +76,14 @@ def read_table_rows(name: str, path: Path | None, columns: tuple[str, ...]) -> l
 
 def _read_file(path: Path) -> list[dict[str, str]]:
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise InputError(f"{path.name} cannot be read: {error.strerror}. Check the path {path}.") from error
+        text = read_text_file(path, MOST_BYTES).decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise InputError(
             f"{path.name} is not UTF-8 text ({error.reason}). Save it as CSV in UTF-8."
         ) from error
-    return list(csv.DictReader(text.splitlines()))
+    try:
+        return list(csv.DictReader(text.splitlines()))
+    except csv.Error as error:
+        raise InputError(
+            f"{path.name} cannot be read as CSV ({error}). Look for a quote without its pair."
+        ) from error
