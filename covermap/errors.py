@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from typing import ParamSpec, TypeVar
+from typing import TypeVar
 
 Result = TypeVar("Result")
-Arguments = ParamSpec("Arguments")
+Other = TypeVar("Other")
 
 MOST_OF_A_KIND = 3  # sentences of one kind in full; of more than that only the first stands
 MOST_FAULTS = 20  # kinds of fault told at once
@@ -29,15 +29,13 @@ class Faults:
     def __init__(self) -> None:
         self.sentences: list[str] = []
 
-    def of(
-        self, read: Callable[Arguments, Result], *args: Arguments.args, **kwargs: Arguments.kwargs
-    ) -> Result | None:
-        """Return what read(*args, **kwargs) returns; None where it raises InputError, which is gathered."""
+    def of(self, otherwise: Other, read: Callable[..., Result], *args: object) -> Result | Other:
+        """Return what read(*args) returns; `otherwise` where it raises InputError, which is gathered."""
         try:
-            return read(*args, **kwargs)
+            return read(*args)
         except InputError as error:
             self.sentences.append(str(error))
-            return None
+            return otherwise
 
     def in_words(self) -> str:
         """Return the sentences gathered, a line each, those of one kind once."""

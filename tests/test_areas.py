@@ -288,13 +288,18 @@ def test_a_small_fault_is_repaired_and_a_large_one_is_told(tmp_path):
         [(WEST, NORTH), (WEST + 900, NORTH), (WEST, NORTH - 900), (WEST + 600, NORTH - 900)]
     )
     path = write_layer(tmp_path / "b.gpkg", [SQUARE, bow], code=["a", "b"], name=["A", "B"])
-    with pytest.raises(InputError, match=r"b\.gpkg, feature 2: invalid \(Self-intersection"):
+    found, warnings = read_neighbourhoods(areas_settings(path), GRID)
+    assert found.neighbourhood_id.tolist() == ["a"]
+    assert "1 of 2 features cannot be used and are left out" in warnings[0]
+    assert "feature 2: invalid (Self-intersection" in warnings[0]
+    path = write_layer(tmp_path / "c.gpkg", [bow], code=["b"], name=["B"])
+    with pytest.raises(InputError, match=r"c\.gpkg: no polygon in it can be used .*Self-intersection"):
         read_neighbourhoods(areas_settings(path), GRID)
 
 
 @pytest.mark.parametrize(
     ("keys", "message"),
-    [(["a", "a"], "'a' stands in features 1, 2"), (["a", None], "feature 2, column code: no key")],
+    [(["a", "a"], "'a' stands in features 1, 2"), ([None, " "], "column code: it is blank in every feature")],
 )
 def test_a_key_that_stands_twice_or_nowhere_is_told(tmp_path, keys, message):
     path = write_layer(tmp_path / "n.gpkg", [SQUARE, SQUARE], code=keys, name=["A", "B"])
@@ -302,9 +307,34 @@ def test_a_key_that_stands_twice_or_nowhere_is_told(tmp_path, keys, message):
         read_neighbourhoods(areas_settings(path), GRID)
 
 
+def test_features_without_a_key_or_an_outline_are_left_out_and_counted(tmp_path):
+    shapes = [None, SQUARE, shapely.Polygon(), SQUARE]
+    path = write_layer(tmp_path / "n.gpkg", shapes, code=["a", None, "c", "d"], name=["A", "B", "C", "D"])
+    found, warnings = read_neighbourhoods(areas_settings(path), GRID)
+    assert found.neighbourhood_id.tolist() == ["d"]
+    assert (
+        "2 of 4 features cannot be used and are left out. The first, feature 1: it has no geometry"
+        in warnings[0]
+    )
+    assert (
+        "1 of 2 features have no key in column code and are left out (the first is feature 2)" in warnings[1]
+    )
+
+
+def test_neighbourhoods_off_the_map_are_told_and_refused_where_all_are(tmp_path):
+    far = shapely.transform(SQUARE, lambda xy: xy + 1e5)
+    path = write_layer(tmp_path / "n.gpkg", [SQUARE, far], code=["a", "b"], name=["A", "B"])
+    assert (
+        "1 of 2 neighbourhoods lie outside the map" in read_neighbourhoods(areas_settings(path), GRID)[1][0]
+    )
+    path = write_layer(tmp_path / "f.gpkg", [far], code=["b"], name=["B"])
+    with pytest.raises(InputError, match="all 1 of them lie outside the map"):
+        read_neighbourhoods(areas_settings(path), GRID)
+
+
 def test_a_missing_column_and_a_missing_crs_are_told(tmp_path):
     path = write_layer(tmp_path / "n.gpkg", [SQUARE], code=["a"], name=["A"])
-    with pytest.raises(InputError, match=r"no such column\. It has: code, name"):
+    with pytest.raises(InputError, match=r"no such column\. Its columns are: code, name"):
         read_neighbourhoods(areas_settings(path, key="ward"), GRID)
     write_layer(tmp_path / "n.shp", [SQUARE], crs=None, code=["a"], name=["A"])
     with pytest.raises(InputError, match="no CRS is declared"):

@@ -145,9 +145,9 @@ def test_area_of_points_or_without_crs_is_refused(tmp_path):
     points = write_area(tmp_path, [shapely.Point(0.0, 0.0)])
     with pytest.raises(InputError, match="Point"):
         read_area(settings(area=points))
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match="not readable"):
         read_area(settings(area=tmp_path / "missing.gpkg"))
     bare = tmp_path / "bare.shp"
     geopandas.GeoSeries([shapely.box(0.0, 0.0, 1.0, 1.0)]).to_file(bare)
-    with pytest.raises(InputError, match="coordinate system"):
+    with pytest.raises(InputError, match="no CRS is declared"):
         read_area(settings(area=bare))

@@ -15,7 +15,7 @@ from small_coverage import GRID, WHOLE
 from covermap.errors import InputError
 from covermap.grid.frame import Grid
 from covermap.planning import cell_fractions
-from covermap.planning.homes import homes_in_words, homes_per_cell
+from covermap.planning.homes import homes_per_cell
 
 WEST, NORTH = GRID.x_min, GRID.y_max
 
@@ -205,7 +205,7 @@ def test_wrong_layers_are_told(tmp_path):
     path = write_points(tmp_path / "p.gpkg", [WEST], [NORTH], ["many"])
     with pytest.raises(InputError, match=r"no such column\. Its columns are: homes"):
         homes_per_cell(settings(path, count="households"), GRID)
-    with pytest.raises(InputError, match="'many'"):
+    with pytest.raises(InputError, match='the first says "many"'):
         homes_per_cell(settings(path), GRID)
     gpd.GeoDataFrame({"homes": [1]}, geometry=[shapely.LineString([(0, 0), (1, 1)])], crs=32625).to_file(
         tmp_path / "l.gpkg"
@@ -218,13 +218,6 @@ def test_wrong_layers_are_told(tmp_path):
     (tmp_path / "p.geojson").write_text('{"type":"FeatureCollection","features":[]}')
     with pytest.raises(InputError, match="no features"):
         homes_per_cell(settings(tmp_path / "p.geojson"), GRID)
-
-
-def test_what_check_says_about_homes(tmp_path):
-    path = write_points(tmp_path / "p.gpkg", [WEST] * 3, [NORTH] * 3, [1200, 34, -1])
-    scenario = SimpleNamespace(homes=settings(path), areas=None)
-    assert homes_in_words(scenario) == "1,234, 2021; 1 features without a count"
-    assert "none given" in homes_in_words(SimpleNamespace(homes=None))
 
 
 def test_roof_access_splits_homes_and_wrong_values_are_told(tmp_path):

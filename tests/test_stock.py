@@ -84,25 +84,35 @@ def test_a_depots_circle_has_its_radius_on_the_ellipsoid():
     for longitude, latitude in list(outline.exterior.coords)[::30]:
         assert geod.inv(-36.0, 44.0, longitude, latitude)[2] == pytest.approx(12_000, abs=0.1)
     nothing = SimpleNamespace(service_area=None, depot=None, radius_km=None)
-    assert read_service_area(nothing, GRID) is None
-    assert read_service_area(None, GRID) is None
+    assert read_service_area(nothing, GRID) == (None, ())
+    assert read_service_area(None, GRID) == (None, ())
 
 
 @pytest.mark.parametrize(
     ("text", "said"),
     [
         ("item,price_each\nmast,3\n", "no column 'hours_each'"),
-        ("item,price_each,hours_each\nmust,3,1\n", "line 2: found item 'must'"),
-        ("item,price_each,hours_each\nmast,3,1\nmast,3,1\n", "line 3: item 'mast' stands there twice"),
-        ("item,price_each,hours_each\nmast,-3,1\n", "column price_each: found '-3'"),
-        ("item,price_each,hours_each\nmast,dear,1\n", "found 'dear'"),
+        ("item,price_each,hours_each\nmust,3,1\n", 'line 2, column item: found "must"'),
+        ("item,price_each,hours_each\nmast,3,1\nmast,3,1\n", "line 3, column item: .*stands there twice"),
+        ("item,price_each,hours_each\nmast,-3,1\n", 'column price_each: found "-3"'),
+        ("item,price_each,hours_each\nmast,dear,1\n", 'found "dear"'),
+        ("item,price_each,hours_each\n", "it has no items"),
     ],
 )
 def test_wrong_price_lists_are_told(tmp_path, text, said):
     path = tmp_path / "prices.csv"
     path.write_text(text, "utf-8")
-    with pytest.raises(InputError, match=said):
+    with pytest.raises(InputError, match=f"(?s){said}"):
         read_prices(path)
+
+
+def test_all_faults_of_a_price_list_are_told_together(tmp_path):
+    path = tmp_path / "prices.csv"
+    path.write_text("item,price_each,hours_each\nmust,3,1\nmast,-3,x\namplifier,5,1\namplifier,6,1\n")
+    with pytest.raises(InputError) as caught:
+        read_prices(path)
+    for part in ('found "must"', 'found "-3"', 'found "x"', "line 5"):
+        assert part in str(caught.value)
 
 
 def test_the_table_is_written_with_gaps_for_what_is_not_known(coverage, tmp_path):

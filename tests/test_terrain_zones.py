@@ -122,5 +122,5 @@ def test_sea_layer_without_polygons_or_crs_is_refused(tmp_path):
     bare = tmp_path / "bare.shp"
     with pytest.warns(UserWarning, match="crs"):
         geopandas.GeoSeries([box(0, 0, 1, 1)]).to_file(bare)
-    with pytest.raises(InputError, match="has no CRS"):
+    with pytest.raises(InputError, match="no CRS is declared"):
         read_terrain(settings(ground, sea=bare))

@@ -195,7 +195,7 @@ def test_layer_gives_positions_in_any_crs(tmp_path):
 @pytest.mark.parametrize(
     ("frame", "parts"),
     [
-        (layer([Point(0, 0)], crs=None), ["stations.gpkg has no CRS", "Set the layer's CRS"]),
+        (layer([Point(0, 0)], crs=None), ["no CRS is declared", "Declare it in the file"]),
         (
             layer([LineString([(0, 0), (1, 1)])]),
             ["feature 1: found LineString", "A station is a point", "Correct"],
@@ -223,8 +223,8 @@ def test_wrong_layer_is_refused(tmp_path, frame, parts):
 
 def test_file_that_is_neither_csv_nor_layer_is_refused(tmp_path):
     message = refusal(tmp_path, "no layer", stations_name="stations.docx")
-    assert message.startswith("stations.docx is neither a CSV nor a vector layer")
-    assert "Give a .csv file" in message
+    assert message.startswith("stations.docx ([transmitters] file): not readable as a vector layer")
+    assert "a .csv table" in message
 
 
 CELLS = st.sampled_from(

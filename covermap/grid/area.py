@@ -11,6 +11,9 @@ from numpy.typing import NDArray
 
 from covermap.errors import InputError
 from covermap.grid.frame import Grid, Tile
+from covermap.scenario.vector_file import read_vector_file
+
+MOST_POLYGONS = 100_000
 
 if TYPE_CHECKING:
     from covermap.scenario.settings import GridSettings
@@ -25,18 +28,9 @@ def read_area(settings: GridSettings) -> geopandas.GeoSeries | None:
     path = settings.area
     if path is None:
         return None
-    try:
-        shapes = geopandas.read_file(path).geometry
-    except (OSError, ValueError, RuntimeError) as error:
-        raise InputError(
-            f"[grid] area: {path} cannot be read as a vector file ({error}). "
-            "Give a GeoPackage, GeoJSON or shapefile with polygons."
-        ) from error
-    if shapes.crs is None:
-        raise InputError(
-            f"[grid] area: {path} does not say its coordinate system. Save it with a CRS; none is guessed."
-        )
+    shapes = read_vector_file(path, "[grid] area", most=MOST_POLYGONS).geometry
     shapes = shapes[~(shapes.isna() | shapes.is_empty)]
+    shapes = shapes[np.isfinite(shapes.bounds).all(axis=1)]
     if shapes.empty:
         raise InputError(f"[grid] area: {path} holds no shape. It needs at least one polygon.")
     kinds = sorted(set(shapes.geom_type) - {"Polygon", "MultiPolygon"})
@@ -57,6 +51,14 @@ def area_outline(grid: Grid, area: geopandas.GeoSeries | None) -> shapely.Geomet
     outline = shapely.union_all(area.to_crs(grid.crs).values)
     shapely.prepare(outline)
     return outline
+
+
+def cells_inside(
+    grid: Grid, outline: shapely.Geometry, row: NDArray[np.int64], col: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Return which cells, by row and column, have their centre inside the area."""
+    x, y = grid.x_min + (col + 0.5) * grid.cell_m, grid.y_max - (row + 0.5) * grid.cell_m
+    return np.asarray(shapely.contains_xy(outline, x, y))
 
 
 def area_mask(grid: Grid, tile: Tile, outline: shapely.Geometry | None) -> NDArray[np.bool_]:

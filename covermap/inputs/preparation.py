@@ -10,14 +10,16 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from covermap.errors import grouped
 from covermap.grid.area import area_mask, area_outline, read_area
 from covermap.grid.blocks import BlockRequest
 from covermap.grid.frame import Grid, Tile, to_wgs84
 from covermap.grid.make_grid import make_grid
 from covermap.inputs.calibration import Calibration, read_calibration
+from covermap.inputs.counted import CountedInputs, read_counted_inputs
 from covermap.inputs.path_requests import PATH_HEIGHT_M, path_requests
 from covermap.inputs.station_facts import station_facts
-from covermap.planning.homes import Homes, homes_per_cell
+from covermap.planning.homes import Homes
 from covermap.reception import ListReceiver, ReceptionOptions, StationFacts
 from covermap.reception.causes import noise_loss_db
 from covermap.reception.interference import on_one_channel
@@ -38,6 +40,7 @@ class Preparation:
         the index of its request and of its frequency there
     heights_m : mount heights that are paths, the first is 10
     calibration : offsets from readings, None without
+    counted : homes, neighbourhoods, service area, prices and places
     """
 
     scenario: Scenario
@@ -50,9 +53,14 @@ class Preparation:
     station_request: tuple[int, ...]
     station_frequency: tuple[int, ...]
     reception_options: ReceptionOptions
-    homes: Homes | None
+    counted: CountedInputs
     warnings: tuple[str, ...]
     calibration: Calibration | None = None
+
+    @property
+    def homes(self) -> Homes | None:
+        """Return the homes on the map; None where the scenario has none."""
+        return self.counted.homes
 
     @cached_property
     def facts(self) -> StationFacts:
@@ -140,8 +148,8 @@ def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
         sorted({PATH_HEIGHT_M} | {t.height_m for t in tiers.tiers if t.height_m >= PATH_HEIGHT_M})
     )
     requests, station_request, station_frequency = path_requests(scenario, terrain, grid, heights_m)
-    homes = _homes(scenario, terrain, grid)
-    warnings += homes.warnings if homes is not None else ()
+    counted = read_counted_inputs(settings, terrain, grid, area)
+    warnings += counted.warnings
     calibration = None
     if settings.prediction.calibration is not None:
         calibration = read_calibration(settings.prediction.calibration)
@@ -168,8 +176,8 @@ def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
         station_request=station_request,
         station_frequency=station_frequency,
         reception_options=options,
-        homes=homes,
-        warnings=tuple(dict.fromkeys(warnings)),
+        counted=counted,
+        warnings=tuple(grouped(warnings)),
         calibration=calibration,
     )
 
@@ -189,17 +197,6 @@ def _squares_of_area(
     inside = np.ones(x.shape, dtype=bool) if area is None else shapely.contains_xy(area, x, y)
     longitude_deg, latitude_deg = to_wgs84(grid.crs_wkt).transform(x[inside], y[inside])
     return longitude_deg, latitude_deg
-
-
-def _homes(scenario: Scenario, terrain: Terrain, grid: Grid) -> Homes | None:
-    """Return the homes over the grid; polygons are spread over built-up cells where land cover is known."""
-    if scenario.settings.homes is None:
-        return None
-
-    def built_up(tile: Tile) -> NDArray[np.bool_]:
-        return terrain.built_up(*grid.centres_lonlat(tile))
-
-    return homes_per_cell(scenario.settings.homes, grid, built_up if terrain.has_land_cover else None)
 
 
 def _masts(scenario: Scenario) -> list[tuple[str, float, float, bool]]:

@@ -9,7 +9,6 @@ from covermap.grid.cluster import worker_threads
 from covermap.inputs.preparation import Preparation, prepare, store_folder
 from covermap.jobs.cost import Cost, Crew, estimate
 from covermap.jobs.memory_and_disk import blocks_of_run, refuse_what_does_not_fit
-from covermap.planning.homes import homes_in_words
 from covermap.reception.variability import sigma_summary
 from covermap.scenario import Scenario, read_scenario
 from covermap.wording.words import plural
@@ -59,12 +58,30 @@ def check(
         ("Area", _area(prepared)),
         ("Elevation", prepared.terrain.summary(_places(scenario))),
         ("Stations", _stations(scenario)),
-        ("Homes", homes_in_words(scenario.settings)),
+        ("Homes", homes_in_words(prepared)),
         ("Spread", sigma_summary(prepared.reception_options).in_words()),
         ("Paths", _paths(prepared, folder)),
         ("Cost", f"{cost.in_words()}, {crew.in_words()}"),
     ]
     return CheckReport(tuple(lines), prepared.warnings, cost)
+
+
+def homes_in_words(prepared: Preparation) -> str:
+    """Return for example '4,800 in 62 neighbourhoods, 2021; 12 (0.3 %) outside the map'."""
+    homes, neighbourhoods = prepared.counted.homes, prepared.counted.neighbourhoods
+    asked = prepared.scenario.settings.homes
+    if homes is None or asked is None:
+        return "none given; results are shares of land"
+    words = f"{homes.total:,.0f}"
+    if neighbourhoods is not None:
+        words += f" in {plural(len(neighbourhoods), 'neighbourhood')}"
+    if asked.year is not None:
+        words += f", {asked.year}"
+    if homes.features_without_count:
+        words += f"; {plural(homes.features_without_count, 'feature')} without a count"
+    if homes.outside >= 0.5:
+        words += f"; {homes.outside:,.0f} ({100.0 * homes.outside / homes.total:.2g} %) outside the map"
+    return words
 
 
 def _paths(prepared: Preparation, folder: Path) -> str:

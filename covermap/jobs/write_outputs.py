@@ -23,18 +23,16 @@ from covermap.inputs.preparation import Preparation
 from covermap.planning.areas import WholeSummary, summarise_areas, summarise_whole
 from covermap.planning.contours import contours
 from covermap.planning.dead_zones import NamedPlace, find_dead_zones
-from covermap.planning.neighbourhoods import OUTSIDE_ID, read_neighbourhoods, with_outside
+from covermap.planning.neighbourhoods import OUTSIDE_ID, with_outside
 from covermap.planning.not_promised import not_promised
-from covermap.planning.polygons import read_layer
-from covermap.planning.prices import read_prices
-from covermap.planning.service_area import read_service_area
+from covermap.planning.places import Place
 from covermap.planning.shading import shading_ridges
 from covermap.planning.stock import stock_table
 from covermap.planning.suppression import round_summary
 from covermap.reports.brief import write_brief
 from covermap.reports.fieldwork.survey_files import survey_layers
 from covermap.reports.run_summary import run_in_words
-from covermap.reports.web_map import Place, write_map
+from covermap.reports.web_map import write_map
 from covermap.reports.web_map.estimate_inputs import StationLevels
 from covermap.result.coarsened import coarsened
 from covermap.result.coverage import Coverage, open_coverage
@@ -75,8 +73,8 @@ def write_layers_and_pages(
     started = time.perf_counter()
     report("outputs", 0.05, "counting")
     whole = summarise_whole(coverage)
-    counted, warnings = _areas(prepared, coverage)
-    zones = dead_zones(coverage, places(scenario))
+    counted = _areas(prepared, coverage)
+    zones = dead_zones(coverage, prepared.counted.places)
     shading = _ridges(prepared, coverage)
     stock = None if public else _stock(prepared, coverage)
     behind = not_promised(coverage, coverage.lists[0])
@@ -118,7 +116,7 @@ def write_layers_and_pages(
             behind=behind,
             areas=areas,
             zones=zones,
-            places=places(scenario),
+            places=prepared.counted.places,
         )
     )
     report("outputs", 0.7, "map.html")
@@ -128,7 +126,6 @@ def write_layers_and_pages(
         folder,
         {
             "homes": homes,
-            "warnings": list(warnings),
             "dead_zones": zones["wanted_list"].value_counts().to_dict(),
             "stages_s": {"outputs": round(time.perf_counter() - started, 2)},
         },
@@ -154,11 +151,10 @@ def _transmitters(
     )
 
 
-def _areas(prepared: Preparation, coverage: Coverage) -> tuple[gpd.GeoDataFrame | None, tuple[str, ...]]:
-    settings = prepared.scenario.settings.areas
-    if settings is None or settings.neighbourhoods is None:
-        return None, ()
-    neighbourhoods, warnings = read_neighbourhoods(settings, coverage.grid)
+def _areas(prepared: Preparation, coverage: Coverage) -> gpd.GeoDataFrame | None:
+    neighbourhoods = prepared.counted.neighbourhoods
+    if neighbourhoods is None:
+        return None
     on = compass_day(coverage.run.get("stations_as_of", ""))
 
     def declination_deg(latitude_deg: float, longitude_deg: float) -> float | None:
@@ -167,8 +163,7 @@ def _areas(prepared: Preparation, coverage: Coverage) -> tuple[gpd.GeoDataFrame 
 
     if prepared.homes is not None:
         neighbourhoods = with_outside(neighbourhoods, coverage.grid)
-    areas = summarise_areas(coverage, neighbourhoods, prepared.homes, prepared.land, declination_deg)
-    return areas, warnings
+    return summarise_areas(coverage, neighbourhoods, prepared.homes, prepared.land, declination_deg)
 
 
 def _apart(counted: gpd.GeoDataFrame | None) -> tuple[gpd.GeoDataFrame | None, gpd.GeoDataFrame | None]:
@@ -193,14 +188,14 @@ def _homes_record(
 
 def _stock(prepared: Preparation, coverage: Coverage) -> pd.DataFrame | None:
     """Return the stock of the service area; None without homes or prices."""
-    settings = prepared.scenario.settings
-    if settings.business is None or prepared.homes is None:
+    counted = prepared.counted
+    if counted.prices is None or counted.homes is None:
         return None
     return stock_table(
         coverage,
-        prepared.homes,
-        read_service_area(settings.areas, coverage.grid),
-        read_prices(settings.business.prices),
+        counted.homes,
+        counted.service_area,
+        counted.prices,
         amplified=[tier.tier for tier in prepared.tiers if tier.has_amplifier],
         masts=[tier.tier for tier in prepared.tiers if tier.height_m > ROOF_M],
     )
@@ -255,7 +250,7 @@ def _write_map(
         relief,
         whole,
         path,
-        places=places(prepared.scenario),
+        places=prepared.counted.places,
         tier_names=[tier.name for tier in prepared.tiers.tiers],
         heights=prepared.terrain,
         areas=areas,
@@ -264,14 +259,3 @@ def _write_map(
         levels=None if levels is None else levels(coverage.grid),
     )
     return path
-
-
-def places(scenario: Scenario) -> list[Place]:
-    """Return the scenario's own place names with their positions; none without [areas] places."""
-    if scenario.settings.areas is None or scenario.settings.areas.places is None:
-        return []
-    frame = read_layer(scenario.settings.areas.places, None, "places").to_crs("EPSG:4326")
-    named = [name for name in frame.columns if name.lower() in ("name", "place", "label")]
-    column = named[0] if named else frame.columns[0]
-    points = frame.geometry.representative_point()
-    return [Place(str(name), p.x, p.y) for name, p in zip(frame[column], points, strict=True)]

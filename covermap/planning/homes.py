@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import geopandas as gpd
 import numpy as np
@@ -13,22 +14,22 @@ import shapely
 from numpy.typing import NDArray
 
 from covermap.errors import InputError
-from covermap.grid.frame import Grid, Tile
+from covermap.grid.frame import Grid, Tile, to_wgs84
 from covermap.planning.homes_points import PointHomes
 from covermap.planning.homes_polygons import BuiltUp, PolygonHomes
-from covermap.planning.homes_raster import RasterHomes, raster_total
+from covermap.planning.homes_raster import MOST_HOMES, RasterHomes
 from covermap.planning.homes_totals import refuse_totals_with_parts
-from covermap.planning.polygons import polygons_only, read_layer
+from covermap.planning.polygons import find_column, read_layer, usable_places, usable_polygons
 
 if TYPE_CHECKING:
-    from covermap.scenario.settings import HomesSettings, Settings
+    from covermap.scenario.settings import HomesSettings
 
 
 class Homes(Protocol):
     """Homes over a grid, asked tile by tile, so that memory does not grow with the grid.
 
-    total : homes with a count, inside the grid or not
-    outside : the part of total that lies outside the grid
+    total : homes with a count, on the map or not
+    outside : the part of total that lies outside the map: its grid, or the area asked for
     features_without_count : points, polygons or raster cells whose count is blank, negative or suppressed
     warnings : sentences for people
     without_roof : the part of the homes that may use no roof (flats), as homes; None where all may
@@ -54,9 +55,12 @@ class Homes(Protocol):
 
 
 def homes_per_cell(
-    settings: HomesSettings, grid: Grid, built_up: BuiltUp | NDArray[np.bool_] | None = None
-) -> PointHomes | PolygonHomes | RasterHomes:
-    """Return the homes of a scenario over its grid.
+    settings: HomesSettings,
+    grid: Grid,
+    built_up: BuiltUp | NDArray[np.bool_] | None = None,
+    area: shapely.Geometry | None = None,
+) -> PointHomes | PolygonHomes | RasterHomes | None:
+    """Return the homes of a scenario on its map; None from a table that has no row yet.
 
     Parameters
     ----------
@@ -65,6 +69,7 @@ def homes_per_cell(
     grid : Grid
     built_up : which cells are built up, as an array (rows, cols) of the grid or a function of a tile;
         None without land cover. Only polygons use it.
+    area : of grid.area.area_outline(): homes stand in cells whose middle lies in it; None is all of the grid
 
     Returns
     -------
@@ -73,9 +78,18 @@ def homes_per_cell(
     Raises
     ------
     InputError
-        If the file is not readable, has no CRS, no such column, neither points nor polygons, or totals
-        beside their parts.
+        If the file is not readable, has no CRS, no such column, neither points nor polygons, totals beside
+        their parts, no feature that can be used, or no home on the map.
     """
+    homes = _homes(settings, grid, _as_function(built_up), area)
+    if homes is not None and homes.total > 0 and homes.outside >= (1.0 - 1e-9) * homes.total:
+        raise InputError(_all_outside(homes.total, Path(settings.file), grid))
+    return homes
+
+
+def _homes(
+    settings: HomesSettings, grid: Grid, built_up: BuiltUp | None, area: shapely.Geometry | None
+) -> PointHomes | PolygonHomes | RasterHomes | None:
     path = Path(settings.file)
     if _is_raster(path):
         if settings.roof_access_percent is not None:
@@ -83,68 +97,87 @@ def homes_per_cell(
                 f"[homes] roof_access_percent = {settings.roof_access_percent!r}: {path.name} is a raster, "
                 "which has no such column. Give points or polygons, or leave it out."
             )
-        return RasterHomes(path, grid)
-    frame = read_layer(path, grid, "homes")
-    count, warnings = _counts(frame, settings.count, path)
-    without, roof_warnings = _share_without_roof(frame, settings.roof_access_percent, path)
-    homes = _vector_homes(frame, count, grid, _as_function(built_up), warnings + roof_warnings, path)
+        return RasterHomes(path, grid, area)
+    numbers = tuple(name for name in (settings.count, settings.roof_access_percent) if name)
+    frame, warnings = read_layer(path, grid, "[homes] file", numbers=numbers)
+    if frame.empty:
+        return None
+    count, doubts = _counts(frame, settings.count, path)
+    without, roof_doubts = _share_without_roof(frame, settings.roof_access_percent, path)
+    layer = _Layer(path, grid, built_up, area)
+    geometry, rows, notes = layer.usable(np.asarray(frame.geometry.array, dtype=object), count)
+    homes = layer.homes(geometry, count[rows], (*warnings, *doubts, *roof_doubts, *notes))
     if without is not None:
-        homes.without_roof = _vector_homes(frame, count * without, grid, _as_function(built_up), (), path)
+        homes.without_roof = layer.homes(geometry, (count * without)[rows], ())
     return homes
 
 
-def homes_in_words(settings: Settings) -> str:
-    """Return what a scenario says about homes: '4,800 in 62 neighbourhoods, 2021'.
-
-    Raises InputError if a layer is not readable, or a column is missing.
-    """
-    if settings.homes is None:
-        return "none given; results are shares of land"
-    path = Path(settings.homes.file)
-    if _is_raster(path):
-        total, without = raster_total(path)
-    else:
-        count, _ = _counts(read_layer(path, None, "homes"), settings.homes.count, path)
-        total, without = float(np.nansum(count)), int(np.isnan(count).sum())
-    words = f"{total:,.0f}"
-    if settings.areas is not None and settings.areas.neighbourhoods is not None:
-        areas = len(read_layer(Path(settings.areas.neighbourhoods), None, "neighbourhoods"))
-        words += f" in {areas:,} neighbourhoods"
-    if settings.homes.year is not None:
-        words += f", {settings.homes.year}"
-    return words + (f"; {without:,} features without a count" if without else "")
-
-
-def _vector_homes(
-    frame: gpd.GeoDataFrame,
-    count: NDArray,
-    grid: Grid,
-    built_up: BuiltUp | None,
-    warnings: tuple[str, ...],
-    path: Path,
-) -> PointHomes | PolygonHomes:
-    """Return points or polygons as homes. Raises InputError for anything else."""
-    geometry = np.asarray(frame.geometry.array, dtype=object)
-    present = ~(shapely.is_missing(geometry) | shapely.is_empty(geometry))
-    if not present.all():
-        missing = int((~present).sum())
-        homes = float(np.nansum(count[~present]))
-        warnings += (
-            f"{path.name}: {missing} features have no geometry; their {homes:g} homes are left out.",
-        )
-    geometry, count = geometry[present], count[present]
-    dimension = set(shapely.get_dimensions(geometry).tolist())
-    if dimension <= {0}:
-        centre = shapely.centroid(geometry)  # a multipoint of one address counts once
-        return PointHomes(shapely.get_x(centre), shapely.get_y(centre), count, grid, warnings)
-    if dimension == {2}:
-        polygons, repairs = polygons_only(geometry, path)
-        refuse_totals_with_parts(polygons, count, path)
-        return PolygonHomes(polygons, count, grid, built_up, warnings + repairs)
-    raise InputError(
-        f"{path.name}: found {', '.join(sorted(frame.geom_type.dropna().unique()))}. "
-        "Homes are points or polygons, one kind in a layer. Give a layer of one kind."
+def _all_outside(total: float, path: Path, grid: Grid) -> str:
+    west, north = grid.x_min, grid.y_max
+    x, y = [west, west + grid.cols * grid.cell_m], [north - grid.rows * grid.cell_m, north]
+    longitude_deg, latitude_deg = to_wgs84(grid.crs_wkt).transform(x, y)
+    return (
+        f"{path.name} ([homes] file): all {total:,.0f} homes lie outside the map, which reaches from "
+        f"latitude {latitude_deg[0]:.3f}, longitude {longitude_deg[0]:.3f} to "
+        f"latitude {latitude_deg[1]:.3f}, longitude {longitude_deg[1]:.3f}.\n"
+        "  Is it the homes of this area, in the CRS the file declares, latitude and longitude not exchanged? "
+        "Correct the file, or the area under [grid]."
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Layer:
+    """A layer of points or of polygons over a grid."""
+
+    path: Path
+    grid: Grid
+    built_up: BuiltUp | None
+    area: shapely.Geometry | None
+
+    def usable(
+        self, geometry: NDArray[Any], count: NDArray[np.float64]
+    ) -> tuple[NDArray[Any], NDArray[np.int64], tuple[str, ...]]:
+        """Return the points or valid polygons, their row numbers, and sentences on the others.
+
+        Raises InputError where there is anything else, both, or nothing usable.
+        """
+        placed = np.flatnonzero(usable_places(geometry))
+        if not placed.size:
+            raise InputError(
+                f"{self.path.name} ([homes] file): no feature has a geometry. Give a layer with places."
+            )
+        kinds = set(shapely.get_dimensions(geometry[placed]).tolist())
+        if kinds == {2}:
+            polygons, rows, warnings = usable_polygons(geometry, self.path)
+            refuse_totals_with_parts(polygons, count[rows], self.path)
+            return polygons, rows, warnings + self._lost(count, rows)
+        if kinds == {0}:
+            centre = shapely.centroid(geometry[placed])  # a multipoint of one address counts once
+            return centre, placed, self._lost(count, placed)
+        found = ", ".join(sorted({shape.geom_type for shape in geometry[placed]}))
+        raise InputError(
+            f"{self.path.name}: found {found}. "
+            "Homes are points or polygons, one kind in a layer. Give a layer of one kind."
+        )
+
+    def homes(
+        self, geometry: NDArray[Any], count: NDArray[np.float64], warnings: tuple[str, ...]
+    ) -> PointHomes | PolygonHomes:
+        """Return usable points or polygons as homes."""
+        if shapely.get_dimensions(geometry[0]) == 0:
+            x, y = shapely.get_x(geometry), shapely.get_y(geometry)
+            return PointHomes(x, y, count, self.grid, warnings, self.area)
+        return PolygonHomes(geometry, count, self.grid, self.built_up, warnings, self.area)
+
+    def _lost(self, count: NDArray[np.float64], rows: NDArray[np.int64]) -> tuple[str, ...]:
+        """Return a sentence on the homes of features left out; '' of none."""
+        left_out = np.delete(count, rows)
+        if not left_out.size:
+            return ()
+        return (
+            f"{self.path.name}: {left_out.size} features have no place on the map; their "
+            f"{float(np.nansum(left_out)):g} homes are left out.",
+        )
 
 
 def _counts(
@@ -153,23 +186,20 @@ def _counts(
     """Return the count of each feature, NaN where it is blank, negative or not a number."""
     if column is None:
         return np.ones(len(frame)), ()
-    if column not in frame.columns:
-        columns = ", ".join(str(name) for name in frame.columns if name != frame.geometry.name) or "none"
-        raise InputError(
-            f"[homes] count = {column!r}: {path.name} has no such column. Its columns are: {columns}."
-        )
+    column = find_column(frame, column, "[homes] count", path)
     given = pd.to_numeric(frame[column], errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
-    count = np.where(np.isfinite(given) & (given >= 0), given, np.nan)
-    negative = int((given < 0).sum())
+    count = np.where((given >= 0) & (given <= MOST_HOMES), given, np.nan)
+    negative, absurd = int((given < 0).sum()), int((given > MOST_HOMES).sum())
     without = int(np.isnan(count).sum())
     if len(count) and without == len(count):
         raise InputError(
             f"{path.name}, column {column}: not one of {len(count)} features has a count, the first says "
-            f"{frame[column].iloc[0]!r}. Name a column of numbers."
+            f'"{frame[column].iloc[0]}". Name a column of numbers of 0 or more.'
         )
     if not without:
         return count, ()
     below = f" ({negative} of them negative, read as a code for suppressed)" if negative else ""
+    below += f" ({absurd} of them say over {MOST_HOMES:,.0f}, which no place holds)" if absurd else ""
     return count, (
         f"{path.name}: {without} of {len(count)} features have no count{below}; their homes are not known.",
     )
@@ -181,12 +211,7 @@ def _share_without_roof(
     """Return the share of each feature's homes that may use no roof, 0 to 1; blank means all may."""
     if column is None:
         return None, ()
-    if column not in frame.columns:
-        columns = ", ".join(str(name) for name in frame.columns if name != frame.geometry.name) or "none"
-        raise InputError(
-            f"[homes] roof_access_percent = {column!r}: {path.name} has no such column. "
-            f"Its columns are: {columns}."
-        )
+    column = find_column(frame, column, "[homes] roof_access_percent", path)
     access = pd.to_numeric(frame[column], errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
     wrong = np.flatnonzero((access < 0.0) | (access > 100.0))
     if wrong.size:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
+from covermap.grid.area import cells_inside
 from covermap.grid.frame import Grid, Tile
 
 
@@ -13,10 +15,17 @@ class PointHomes:
 
     x, y : in the grid's CRS. [m]
     count : homes at each point, NaN without a count
+    area : the map, as of grid.area.area_outline(); points in cells outside it are counted as outside alone
     """
 
     def __init__(
-        self, x: NDArray, y: NDArray, count: NDArray, grid: Grid, warnings: tuple[str, ...] = ()
+        self,
+        x: NDArray,
+        y: NDArray,
+        count: NDArray,
+        grid: Grid,
+        warnings: tuple[str, ...] = (),
+        area: shapely.Geometry | None = None,
     ) -> None:
         self.x, self.y, self.count = x, y, count
         self.grid = grid
@@ -25,6 +34,9 @@ class PointHomes:
         self.row = np.floor((grid.y_max - y) / grid.cell_m).astype(np.int64)
         self.col = np.floor((x - grid.x_min) / grid.cell_m).astype(np.int64)
         inside = (self.row >= 0) & (self.row < grid.rows) & (self.col >= 0) & (self.col < grid.cols)
+        if area is not None:
+            inside &= cells_inside(grid, area, self.row, self.col)
+        self.row = np.where(inside, self.row, -1)  # stands in no tile
         self.total = float(np.nansum(count))
         self.outside = float(np.nansum(count[~inside]))
         self.features_without_count = int(np.isnan(count).sum())

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from covermap.grid.area import area_mask
 from covermap.grid.frame import Grid, Tile
 from covermap.planning.cell_fractions import Fractions, PolygonCells
 from covermap.planning.homes_points import homes_or_unknown
@@ -25,6 +26,7 @@ class PolygonHomes:
     With built_up a polygon's homes stand in its built-up cells alone; one without any keeps its area.
 
     polygons, count : one a feature; polygons in the grid's CRS, NaN without a count
+    map_area : of grid.area.area_outline(); homes stand in cells whose middle lies in it
     """
 
     def __init__(
@@ -34,9 +36,11 @@ class PolygonHomes:
         grid: Grid,
         built_up: BuiltUp | None = None,
         warnings: tuple[str, ...] = (),
+        map_area: shapely.Geometry | None = None,
     ) -> None:
         self.count = count
         self.grid = grid
+        self.map_area = map_area
         self.without_roof: PolygonHomes | None = None
         self.built_up = built_up
         self._cells = PolygonCells(polygons, grid)
@@ -44,10 +48,8 @@ class PolygonHomes:
         self.total = float(np.nansum(count))
         self.features_without_count = int(np.isnan(count).sum())
         area, built, overlap = self._measure()
-        whole = shapely.area(polygons) / grid.cell_m**2
         with np.errstate(invalid="ignore", divide="ignore"):
-            inside = np.where(whole > 0, np.minimum(area / whole, 1.0), 0.0)
-            inside[inside > 1.0 - 1e-6] = 1.0  # float32 coverage
+            inside = self._share_on_map(area)
             self._per_area = np.where(area > 0, count * inside / area, 0.0)
             self._per_built = np.where(built > 0, count * inside / built, 0.0)
         self._use_built = built > 0
@@ -74,9 +76,30 @@ class PolygonHomes:
         inside = shapely.point_on_surface(self._polygons[np.isnan(self.count)])
         return shapely.get_x(inside), shapely.get_y(inside)
 
+    def _share_on_map(self, area: NDArray) -> NDArray[np.float64]:
+        """Return which part of each polygon lies on the map; none of one that covers no cell of it.
+
+        area : covered on the map, in cells. Where an area is asked for its own outline cuts the polygons, not
+            its cells, or a shore would lose homes.
+        """
+        whole = shapely.area(self._polygons) / self.grid.cell_m**2
+        if self.map_area is None:
+            cut = area
+        else:
+            cut = whole.copy()
+            crossing = np.flatnonzero(~shapely.contains(self.map_area, self._polygons))
+            common = shapely.intersection(self._polygons[crossing], self.map_area)
+            cut[crossing] = shapely.area(common) / self.grid.cell_m**2
+        inside = np.where((whole > 0) & (area > 0), np.minimum(cut / whole, 1.0), 0.0)
+        inside[inside > 1.0 - 1e-6] = 1.0  # float32 coverage
+        return inside
+
     def _weights(self, tile: Tile) -> tuple[Fractions, NDArray]:
         """Return the fractions of a tile, and the part of each that is built up (all without land cover)."""
         part = self._cells.fractions(tile)
+        if self.map_area is not None and part.cell.size:
+            kept = area_mask(self.grid, tile, self.map_area).ravel()[part.cell]
+            part = Fractions(part.polygon[kept], part.cell[kept], part.fraction[kept])
         if self.built_up is None or part.cell.size == 0:
             return part, part.fraction
         return part, part.fraction * self.built_up(tile).ravel()[part.cell]

@@ -8,16 +8,21 @@ from pathlib import Path
 import numpy as np
 import pyproj
 import rasterio
+import shapely
 from affine import Affine
 from numpy.typing import NDArray
 from rasterio.windows import Window
 
 from covermap.errors import InputError
+from covermap.grid.area import area_mask, cells_inside
 from covermap.grid.frame import Grid, Tile
+from covermap.terrain.raster_file import declared_crs, open_raster, read_rows
 
 PARTS_A_CELL = 4  # a raster cell is cut until its parts are no wider than a quarter of a grid cell
 MOST_PARTS = 64
 READ_CELLS = 512
+MOST_HOMES = 1e9  # of one feature or raster cell; more is a code or a mistake
+MOST_CELLS = 2e9  # of a raster of homes, all of which are counted: some minutes
 
 
 class RasterHomes:
@@ -27,24 +32,18 @@ class RasterHomes:
     raster that are negative count as without a count; nodata cells hold no homes.
 
     path : a raster of homes per raster cell (not per km2)
+    area : the map, as of grid.area.area_outline(); homes in cells outside it are counted as outside alone
     """
 
-    def __init__(self, path: Path, grid: Grid) -> None:
+    def __init__(self, path: Path, grid: Grid, area: shapely.Geometry | None = None) -> None:
         self.path = path
         self.grid = grid
+        self.area = area
         self.without_roof: RasterHomes | None = None
-        try:
-            dataset = rasterio.open(path)
-        except rasterio.errors.RasterioIOError as error:
-            raise _unreadable(path, error) from error
-        with dataset:
-            if dataset.crs is None:
-                raise InputError(
-                    f"{path.name} (homes): no CRS is declared, and none is guessed. Declare it in the file."
-                )
+        with open_raster(path, "[homes] file", MOST_CELLS, may_be_rotated=True) as dataset:
+            source_crs = pyproj.CRS.from_wkt(declared_crs(dataset, path))
             self._transform: Affine = dataset.transform
-            self._shape = dataset.shape
-            source_crs = pyproj.CRS.from_wkt(dataset.crs.to_wkt())
+            self._shape: tuple[int, int] = dataset.shape
         same = source_crs.equals(grid.crs, ignore_axis_order=True)
         self._to_grid = None if same else pyproj.Transformer.from_crs(source_crs, grid.crs, always_xy=True)
         self._parts = self._parts_a_side()
@@ -64,7 +63,8 @@ class RasterHomes:
             )
             cell = (row[inside] - tile.row) * tile.cols + col[inside] - tile.col
             homes += np.bincount(cell, count[inside], minlength=homes.size)
-        return homes.astype(np.float32).reshape(tile.rows, tile.cols)
+        on_map = area_mask(self.grid, tile, self.area)
+        return np.where(on_map, homes.reshape(on_map.shape), 0.0).astype(np.float32)
 
     def places_without_count(self) -> None:
         """Return None: the places of negative cells are not kept."""
@@ -72,7 +72,7 @@ class RasterHomes:
 
     def _parts_of(self, window: Window) -> tuple[NDArray, NDArray, NDArray]:
         """Return homes, grid row and grid col of every part of a window's cells that hold homes."""
-        count, _ = _read_counts(self.path, window)
+        count, _, _ = _read_counts(self.path, window)
         row, col = np.nonzero(count)
         parts = self._parts
         step = (np.arange(parts) + 0.5) / parts
@@ -91,14 +91,20 @@ class RasterHomes:
         )
 
     def _count_all(self) -> tuple[float, float, int]:
-        """Return all homes, those outside the grid, and the cells without a count."""
+        """Return all homes, those outside the map, and the cells without a count. InputError if none has."""
         total = outside = 0.0
-        without = 0
+        without = counted = 0
         for window in _blocks(self._shape):
-            count, negative = _read_counts(self.path, window)
-            without += negative
+            count, unusable, known = _read_counts(self.path, window)
+            without += unusable
+            counted += known
             total += float(count.sum())
             outside += self._outside(window)
+        if not counted:
+            raise InputError(
+                f"{self.path.name} ([homes] file): not one cell has a count of 0 or more; {without} are "
+                f"negative or over {MOST_HOMES:,.0f}. Give a raster of homes per cell."
+            )
         return total, outside, without
 
     def _outside(self, window: Window) -> float:
@@ -107,6 +113,8 @@ class RasterHomes:
         for band in _bands(window, self._parts):
             count, row, col = self._parts_of(band)
             inside = (row >= 0) & (row < self.grid.rows) & (col >= 0) & (col < self.grid.cols)
+            if self.area is not None:
+                inside &= cells_inside(self.grid, self.area, row, col)
             outside += float(count[~inside].sum())
         return outside
 
@@ -145,22 +153,9 @@ class RasterHomes:
         if not self.features_without_count:
             return ()
         return (
-            f"{self.path.name}: {self.features_without_count} cells are negative; their homes are not known.",
+            f"{self.path.name}: {self.features_without_count} cells are negative, or over {MOST_HOMES:,.0f}; "
+            "their homes are not known.",
         )
-
-
-def raster_total(path: Path) -> tuple[float, int]:
-    """Return all homes of a raster, and its cells without a count. Raises InputError if not readable."""
-    try:
-        with rasterio.open(path) as dataset:
-            blocks = [_read_counts(path, window) for window in _blocks(dataset.shape)]
-    except rasterio.errors.RasterioIOError as error:
-        raise _unreadable(path, error) from error
-    return sum(float(count.sum()) for count, _ in blocks), sum(negative for _, negative in blocks)
-
-
-def _unreadable(path: Path, error: Exception) -> InputError:
-    return InputError(f"{path.name} (homes): not readable ({error}). Give a layer or raster GDAL reads.")
 
 
 def _blocks(shape: tuple[int, int]) -> list[Window]:
@@ -172,13 +167,17 @@ def _blocks(shape: tuple[int, int]) -> list[Window]:
     ]
 
 
-def _read_counts(path: Path, window: Window) -> tuple[NDArray[np.float64], int]:
-    """Return the counts of a window, 0 where there is none, and how many cells are negative."""
+def _read_counts(path: Path, window: Window) -> tuple[NDArray[np.float64], int, int]:
+    """Return the counts of a window, 0 where there is none, and how many cells have no count and have one.
+
+    Negative and absurd ones have none; cells without data are neither.
+    """
     with rasterio.open(path) as dataset:
-        values = dataset.read(1, window=window, masked=True).astype(np.float64)
-    count = np.ma.filled(values, 0.0)
-    count = np.where(np.isfinite(count), count, 0.0)
-    return np.maximum(count, 0.0), int((count < 0).sum())
+        values = read_rows(dataset, path, window)
+    count = np.ma.filled(values.astype(np.float64), np.nan)
+    usable = (count >= 0.0) & (count <= MOST_HOMES)
+    unusable = int((np.isfinite(count) & ~usable).sum())
+    return np.where(usable, count, 0.0), unusable, int(usable.sum())
 
 
 def _apply(transform: Affine, col: NDArray, row: NDArray) -> tuple[NDArray, NDArray]:

@@ -9,15 +9,19 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import NDArray
 
-from covermap.errors import InputError
+from covermap.errors import Faults, InputError
 from covermap.grid.frame import Grid
-from covermap.planning.polygons import polygons_only, read_layer
+from covermap.planning.cell_fractions import tile_box
+from covermap.planning.polygons import find_column, read_layer, usable_polygons
 
 if TYPE_CHECKING:
     from covermap.scenario.settings import AreasSettings
 
 OUTSIDE_ID, OUTSIDE_NAME = "", "Outside every neighbourhood"
+MOST_NEIGHBOURHOODS = 100_000
+MOST_TOLD = 5  # of one kind of fault
 OVERLAP_SHARE = 0.01  # judgement: two neighbourhoods that share more of the smaller one are told
 
 
@@ -31,30 +35,34 @@ def read_neighbourhoods(settings: AreasSettings, grid: Grid) -> tuple[gpd.GeoDat
 
     Returns
     -------
-    GeoDataFrame in the grid's CRS: neighbourhood_id (text), neighbourhood_name (text), geometry; as
-    many rows as the file has, an empty geometry stays an empty row. Names are kept as written.
+    GeoDataFrame in the grid's CRS: neighbourhood_id (text), neighbourhood_name (text), geometry; a row a
+    feature of the file that can be used. Left out are those without a key or an outline, and those whose
+    outline cannot be repaired with its area within 1 %. Names are kept as written.
 
     Raises
     ------
     InputError
-        If the layer is not readable, a column is missing, a key is blank or stands twice, or an outline
-        cannot be repaired with its area within 1 %.
+        If the layer is not readable, a column is missing, a key stands twice, no feature can be used, or all
+        lie outside the grid.
     """
     if settings.neighbourhoods is None:
         raise InputError("[areas] names no neighbourhoods. Add neighbourhoods = a polygon layer.")
     path = Path(settings.neighbourhoods)
-    frame = read_layer(path, grid, "neighbourhoods")
-    polygons, warnings = polygons_only(np.asarray(frame.geometry.array, dtype=object), path)
+    frame, unread = read_layer(path, grid, "[areas] neighbourhoods", most=MOST_NEIGHBOURHOODS)
     numbers = pd.Series([str(row + 1) for row in range(len(frame))])
     keys = _column(frame, settings.neighbourhood_key, "neighbourhood_key", path, numbers)
     names = _column(frame, settings.neighbourhood_name, "neighbourhood_name", path, keys)
-    _check_keys(keys, settings.neighbourhood_key, path)
+    polygons, rows, warnings = usable_polygons(np.asarray(frame.geometry.array, dtype=object), path)
     table = gpd.GeoDataFrame(
-        {"neighbourhood_id": keys, "neighbourhood_name": names.where(names != "", keys)},
+        {
+            "neighbourhood_id": keys[rows].array,
+            "neighbourhood_name": names.where(names != "", keys)[rows].array,
+        },
         geometry=polygons,
         crs=grid.crs_wkt,
     )
-    return table, warnings + _outline_warnings(table, path)
+    table, no_key = _with_keys(table, rows, settings.neighbourhood_key, path)
+    return table, (*unread, *warnings, *no_key, *_off_the_map(table, grid, path), *_overlaps(table, path))
 
 
 def with_outside(neighbourhoods: gpd.GeoDataFrame, grid: Grid) -> gpd.GeoDataFrame:
@@ -81,15 +89,11 @@ def _column(
     """Return a column as text, '' where blank. Raises InputError if it is not there."""
     if column is None:
         return default
-    if column not in frame.columns:
-        columns = ", ".join(str(name) for name in frame.columns if name != frame.geometry.name) or "none"
-        raise InputError(
-            f"[areas] {setting} = {column!r}: {path.name} has no such column. It has: {columns}."
-        )
-    return pd.Series([_as_text(value) for value in frame[column]])
+    found = find_column(frame, column, f"[areas] {setting}", path)
+    return pd.Series([as_text(value) for value in frame[found]])
 
 
-def _as_text(value: object) -> str:
+def as_text(value: object) -> str:
     """Return a value as people write it: no .0 behind a whole number, '' for none."""
     if value is None or value is pd.NA or (isinstance(value, float) and np.isnan(value)):
         return ""
@@ -98,31 +102,55 @@ def _as_text(value: object) -> str:
     return str(value).strip()
 
 
-def _check_keys(keys: pd.Series, column: str | None, path: Path) -> None:
-    """Raise InputError for a blank key or one that stands twice."""
+def _with_keys(
+    table: gpd.GeoDataFrame, rows: NDArray[np.int64], column: str | None, path: Path
+) -> tuple[gpd.GeoDataFrame, tuple[str, ...]]:
+    """Return the neighbourhoods that have a key, and a sentence on the others.
+
+    rows : of the file, one a neighbourhood
+    Raises InputError if none has, or two have the same.
+    """
+    keys = table["neighbourhood_id"]
     blank = np.flatnonzero(keys == "")
-    if blank.size:
+    if blank.size == len(keys):
         raise InputError(
-            f"{path.name}, feature {blank[0] + 1}, column {column}: no key. Give each neighbourhood its own."
+            f"{path.name}, column {column}: it is blank in every feature. Name the column of keys."
         )
-    twice = keys[keys.duplicated()]
-    if len(twice):
-        rows = ", ".join(str(row + 1) for row in np.flatnonzero(keys == twice.iloc[0]))
-        raise InputError(
-            f"{path.name}, column {column}: {twice.iloc[0]!r} stands in features {rows}. "
+    faults = Faults()
+    for key in keys[keys.duplicated() & (keys != "")].unique()[:MOST_TOLD]:
+        features = ", ".join(str(row + 1) for row in rows[keys == key][:MOST_TOLD])
+        faults.sentences.append(
+            f"{path.name}, column {column}: {key!r} stands in features {features}. "
             "Give each neighbourhood its own key, or join its parts into one feature."
         )
+    faults.tell()
+    if not blank.size:
+        return table, ()
+    first = rows[blank[0]] + 1
+    return table[keys != ""].reset_index(drop=True), (
+        f"{path.name}: {blank.size} of {len(keys)} features have no key in column {column} and are left out "
+        f"(the first is feature {first}); their homes stand outside every neighbourhood.",
+    )
 
 
-def _outline_warnings(table: gpd.GeoDataFrame, path: Path) -> tuple[str, ...]:
-    """Return sentences about empty and overlapping neighbourhoods."""
+def _off_the_map(table: gpd.GeoDataFrame, grid: Grid, path: Path) -> tuple[str, ...]:
+    """Return a sentence on neighbourhoods that no part of the grid touches. InputError where all are."""
+    touching = shapely.intersects(np.asarray(table.geometry.array, dtype=object), tile_box(grid, grid.whole))
+    off = int((~touching).sum())
+    if off == len(table):
+        raise InputError(
+            f"{path.name} ([areas] neighbourhoods): all {off} of them lie outside the map. Is it the "
+            "layer of this area, in the CRS the file declares? Correct the file, or the area under [grid]."
+        )
+    if not off:
+        return ()
+    return (f"{path.name}: {off} of {len(table)} neighbourhoods lie outside the map and stay empty.",)
+
+
+def _overlaps(table: gpd.GeoDataFrame, path: Path) -> tuple[str, ...]:
+    """Return a sentence about overlapping neighbourhoods."""
     found = []
     geometry = np.asarray(table.geometry.array, dtype=object)
-    empty = np.flatnonzero(shapely.is_empty(geometry))
-    if empty.size:
-        found.append(
-            f"{path.name}: neighbourhood {table.neighbourhood_id[empty[0]]!r} has no outline; it stays empty."
-        )
     tree = shapely.STRtree(geometry)
     first, second = tree.query(geometry, predicate="overlaps")
     inner, outer = tree.query(geometry, predicate="within")

@@ -6,9 +6,9 @@ import math
 from dataclasses import dataclass
 from pathlib import Path
 
-import pandas as pd
-
-from covermap.errors import InputError
+from covermap.errors import Faults, InputError
+from covermap.scenario.csv_dialect import read_csv_table
+from covermap.scenario.text_table import Row
 
 ITEMS = (
     *(f"antenna_tier_{tier}" for tier in range(1, 8)),
@@ -18,6 +18,7 @@ ITEMS = (
     "second_antenna",
 )
 COLUMNS = ("item", "price_each", "hours_each")
+MOST = 1e12  # in any currency
 
 
 @dataclass(frozen=True)
@@ -32,44 +33,46 @@ def read_prices(path: Path) -> dict[str, Price]:
     """Return item -> Price from a CSV with the columns item, price_each and hours_each.
 
     high_vhf_antenna and second_antenna are what they cost on top of the antenna of the tier. An item that
-    is not listed has no price. Raises InputError for a missing column, an unknown or repeated item, or a
-    number that is none or negative.
+    is not listed has no price. Rows that begin with # are remarks.
+
+    Raises InputError, all faults of the list together, for a missing column, an unknown or repeated item, a
+    number that is none or negative, and a list without items.
     """
-    try:
-        table = pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig", comment="#")
-    except (OSError, ValueError) as error:
-        raise InputError(
-            f"{path.name} ([business] prices): not readable ({error}). Give a CSV file."
-        ) from error
+    table = read_csv_table(path, lambda column: column in COLUMNS[1:])
     missing = [name for name in COLUMNS if name not in table.columns]
     if missing:
         raise InputError(
-            f"{path.name}: there is no column {missing[0]!r}. Its columns are {', '.join(table.columns)}; "
-            f"it needs {', '.join(COLUMNS)}."
+            f"{table.file} ([business] prices): there is no column {missing[0]!r}. Its columns are "
+            f"{', '.join(table.columns[:20])}; it needs {', '.join(COLUMNS)}."
         )
     prices: dict[str, Price] = {}
-    for line, row in enumerate(table.itertuples(index=False), start=2):
-        item = str(row.item).strip()
-        where = f"{path.name}, line {line}"
-        if item not in ITEMS:
-            raise InputError(f"{where}: found item {item!r}. Items are {', '.join(ITEMS)}.")
+    faults = Faults()
+    for row in table.rows:
+        item = row.text("item")
+        if item.startswith("#"):
+            continue
         if item in prices:
-            raise InputError(f"{where}: item {item!r} stands there twice. Keep one row.")
-        prices[item] = Price(
-            _number(row.price_each, f"{where}, column price_each"),
-            _number(row.hours_each, f"{where}, column hours_each"),
-        )
+            faults.of(None, _refuse, row, "The item stands there twice. Keep one row.")
+        elif item not in ITEMS:
+            faults.of(
+                None, _refuse, row, f"Items are {', '.join(ITEMS)}. Correct the cell or remove the row."
+            )
+        else:
+            prices[item] = Price(*(faults.of(math.nan, _number, row, column) for column in COLUMNS[1:]))
+    faults.tell()
+    if not prices:
+        raise InputError(f"{table.file} ([business] prices): it has no items. Items are {', '.join(ITEMS)}.")
     return prices
 
 
-def _number(text: object, where: str) -> float:
+def _refuse(row: Row, right: str) -> None:
+    raise row.wrong("item", right)
+
+
+def _number(row: Row, column: str) -> float:
     """Return a number of at least 0, NaN for blank."""
-    if not str(text).strip():
-        return math.nan
-    try:
-        value = float(str(text))
-    except ValueError:
-        value = -1.0
-    if not (math.isfinite(value) and value >= 0.0):
-        raise InputError(f"{where}: found {text!r}. Write a number of at least 0, or leave it blank.")
-    return value
+    right = "Write a number of at least 0, or leave it blank."
+    value = row.number(column, right)
+    if value is not None and not 0.0 <= value <= MOST:
+        raise row.wrong(column, right)
+    return math.nan if value is None else value

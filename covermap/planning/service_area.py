@@ -9,29 +9,44 @@ import numpy as np
 import pyproj
 import shapely
 
+from covermap.errors import InputError
 from covermap.grid.frame import Grid
-from covermap.planning.polygons import polygons_only, read_layer
+from covermap.planning.cell_fractions import tile_box
+from covermap.planning.polygons import read_layer, usable_polygons
 
 if TYPE_CHECKING:
     from covermap.scenario.settings import AreasSettings
 
 CIRCLE_POINTS = 360
+MOST_POLYGONS = 100_000
 
 
-def read_service_area(settings: AreasSettings | None, grid: Grid) -> shapely.Geometry | None:
-    """Return the service area in the grid's CRS; None where the scenario names none: all of the grid.
+def read_service_area(
+    settings: AreasSettings | None, grid: Grid
+) -> tuple[shapely.Geometry | None, tuple[str, ...]]:
+    """Return the service area in the grid's CRS, and sentences on what was repaired or left out.
 
-    A depot's circle is geodesic (WGS 84). Raises InputError if the layer is not usable.
+    None where the scenario names none: all of the grid. A depot's circle is geodesic (WGS 84). Raises
+    InputError if the layer is not usable, or no part of the area lies on the grid.
     """
+    warnings: tuple[str, ...] = ()
     if settings is None:
-        return None
+        return None, ()
     if settings.service_area is not None:
-        frame = read_layer(settings.service_area, grid, "service_area")
-        polygons, _ = polygons_only(np.asarray(frame.geometry.array, dtype=object), settings.service_area)
-        return shapely.union_all(polygons)
-    if settings.depot is None or settings.radius_km is None:
-        return None
-    return circle(*settings.depot, settings.radius_km, grid)
+        path, key = settings.service_area, "service_area"
+        frame, unread = read_layer(path, grid, f"[areas] {key}", most=MOST_POLYGONS)
+        polygons, _, told = usable_polygons(np.asarray(frame.geometry.array, dtype=object), path)
+        area, warnings = shapely.union_all(polygons), (*unread, *told)
+    elif settings.depot is not None and settings.radius_km is not None:
+        key, area = "depot", circle(*settings.depot, settings.radius_km, grid)
+    else:
+        return None, ()
+    if not shapely.intersects(area, tile_box(grid, grid.whole)):
+        raise InputError(
+            f"[areas] {key}: no part of the service area lies on the map. Correct it (a depot is longitude, "
+            "then latitude), or the area under [grid]."
+        )
+    return area, warnings
 
 
 def circle(longitude_deg: float, latitude_deg: float, radius_km: float, grid: Grid) -> shapely.Polygon:

@@ -60,6 +60,6 @@ def public_homes(record: dict | None) -> dict | None:
     """Return what run.json says about homes with its numbers rounded."""
     if record is None:
         return None
-    names = ("total", "outside_grid", "outside_neighbourhoods")
+    names = ("total", "outside_map", "outside_neighbourhoods")
     numbers = {name: rounded(record[name]) for name in names if record.get(name) is not None}
     return record | numbers | {"features_without_count": None}

@@ -108,7 +108,7 @@ def homes_record(homes: Homes | None, scenario: Scenario) -> dict[str, Any] | No
         "file": scenario.settings.homes.file.name,
         "year": scenario.settings.homes.year,
         "total": round(homes.total, 3),
-        "outside_grid": round(homes.outside, 3),
+        "outside_map": round(homes.outside, 3),
         "features_without_count": homes.features_without_count,
     }
 

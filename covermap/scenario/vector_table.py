@@ -8,7 +8,9 @@ from pathlib import Path
 from covermap.errors import InputError
 from covermap.scenario.csv_dialect import column_name
 from covermap.scenario.text_table import Row, TextTable
+from covermap.scenario.vector_file import read_vector_file
 
+MOST_ROWS = 100_000  # of a station file; the largest national lists have a tenth
 POSITION_COLUMNS = ("latitude_deg", "longitude_deg")
 
 
@@ -17,12 +19,7 @@ def read_vector_table(path: Path, layer: str | None = None) -> TextTable:
 
     Raises InputError if the file is no vector layer, has no CRS, or holds anything but points.
     """
-    frame = _read_layer(path, layer)
-    if frame.crs is None:
-        raise InputError(
-            f"{path.name} has no CRS, so its positions are unknown. Set the layer's CRS and save it again."
-        )
-    frame = frame.to_crs("EPSG:4326")
+    frame = read_vector_file(path, "[transmitters] file", layer=layer, most=MOST_ROWS).to_crs("EPSG:4326")
     columns = [column_name(str(name)) for name in frame.columns if name != frame.geometry.name]
     columns = [column for column in columns if column not in POSITION_COLUMNS]
     rows = []
@@ -41,22 +38,6 @@ def read_vector_table(path: Path, layer: str | None = None) -> TextTable:
         cells |= {"latitude_deg": f"{point.y:.8f}", "longitude_deg": f"{point.x:.8f}"}
         rows.append(Row(path.name, f"feature {number}", cells))
     return TextTable(path.name, (*columns, *POSITION_COLUMNS), tuple(rows))
-
-
-def _read_layer(path: Path, layer: str | None):
-    import geopandas  # heavy; a CSV does not need it
-    from pyogrio.errors import DataLayerError, DataSourceError
-
-    try:
-        frame = geopandas.read_file(path, layer=layer) if layer else geopandas.read_file(path)
-    except (DataSourceError, DataLayerError) as error:
-        raise InputError(
-            f"{path.name} is neither a CSV nor a vector layer that can be read: {str(error).rstrip('.')}. "
-            "Give a .csv file, or a layer such as a GeoPackage or a shapefile."
-        ) from error
-    if not isinstance(frame, geopandas.GeoDataFrame):
-        raise InputError(f"{path.name} has no geometry. Give a layer of points, or a .csv file.")
-    return frame
 
 
 def _text(value: object) -> str:

@@ -38,7 +38,9 @@ def find_wanted_lists(
     _check_names(file, list(wanted))
     warnings: list[str] = []
     faults = Faults()
-    lists = [faults.of(_list, file, name, wanted[name], services, stations, warnings) for name in wanted]
+    lists = [
+        faults.of(None, _list, file, name, wanted[name], services, stations, warnings) for name in wanted
+    ]
     faults.tell()
     return tuple(one for one in lists if one is not None), warnings
 

@@ -18,39 +18,64 @@ from covermap.errors import InputError
 
 CACHE_BYTES = 64 * 2**20
 READ_CELLS = 1_000_000  # at once
+MOST_CELLS = 20e9  # of one raster: 80 GB of heights on disk, and an hour to read
 
 
 @contextmanager
-def open_raster(path: Path) -> Iterator[rasterio.DatasetReader]:
+def open_raster(
+    path: Path, what: str = "[terrain]", most_cells: float = MOST_CELLS, *, may_be_rotated: bool = False
+) -> Iterator[rasterio.DatasetReader]:
     """Open a raster for reading.
 
-    Raises InputError when the file is missing, is no raster, has no place on Earth, or is rotated.
+    what : the key that names it, for messages
+
+    Raises InputError when the file is missing, is no raster, has no place on Earth, is rotated, or has more
+    than most_cells.
     """
     if not path.exists():
-        raise InputError(f"{path.name} is not there: {path}.\n  Correct the path under [terrain].")
+        raise InputError(f"{path.name} is not there: {path}.\n  Correct the path under {what}.")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", NotGeoreferencedWarning)  # said below, as an error
         try:
             dataset = rasterio.open(path)
         except RasterioIOError as error:
             raise InputError(
-                f"{path.name} cannot be read as a raster: {str(error).rstrip('.')}.\n"
+                f"{path.name} ({what}) cannot be read as a raster: {str(error).rstrip('.')}.\n"
                 "  Is it complete, and a format GDAL reads?"
             ) from error
     # left alone, GDAL would keep up to a twentieth of the machine's memory of what was read
     with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), dataset:
-        _check_transform(dataset, path)
+        _check_size(dataset, path, what, most_cells)
+        _check_transform(dataset, path, may_be_rotated)
         yield dataset
 
 
-def _check_transform(dataset: rasterio.DatasetReader, path: Path) -> None:
+def _check_size(dataset: rasterio.DatasetReader, path: Path, what: str, most_cells: float) -> None:
+    if dataset.count < 1:
+        raise InputError(f"{path.name} ({what}) holds no band of cells. Name one raster of the file.")
+    cells = dataset.width * dataset.height
+    if cells > most_cells:
+        raise InputError(
+            f"{path.name} ({what}): its {dataset.height:,} x {dataset.width:,} = {cells:,} cells are more "
+            f"than can be read, {most_cells:,.0f}.\n"
+            "  Cut it to the area and what lies around it, or use larger cells."
+        )
+
+
+def _check_transform(dataset: rasterio.DatasetReader, path: Path, may_be_rotated: bool) -> None:
     transform = dataset.transform
     if transform.is_identity:
         raise InputError(
             f"{path.name} does not say where its cells lie (no geotransform).\n"
             "  Give it corners and a CRS, or write it anew from the program it came from."
         )
-    if transform.b != 0.0 or transform.d != 0.0:
+    if not (np.isfinite(transform).all() and transform.determinant):
+        found = ", ".join(f"{number:g}" for number in transform[:6])
+        raise InputError(
+            f"{path.name}: its cells have no size (geotransform {found}).\n"
+            "  Write it anew with corners and cell size from the program it came from."
+        )
+    if (transform.b != 0.0 or transform.d != 0.0) and not may_be_rotated:
         raise InputError(
             f"{path.name} is rotated: its rows do not run along its CRS's x axis "
             f"(rotation terms {transform.b:g} and {transform.d:g}).\n"

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from covermap.errors import InputError
+from covermap.scenario.vector_file import read_vector_file
 from covermap.terrain.land_cover_file import UNKNOWN_CLASS, LandCover
 from covermap.terrain.layer import RasterLayer, crs_from_wkt
 from covermap.terrain.lookup import fill_classes_along, fill_heights_along
@@ -28,6 +29,7 @@ SEA, COASTAL, INLAND = 1, 3, 4
 COAST_KM = 50.0  # from memory, see above
 COAST_HEIGHT_M = 100.0  # from memory, see above
 SEA_SURFACE_M = 10.0  # water higher than this is a lake, even where the data's edge cuts it: our own choice
+MOST_POLYGONS = 1_000_000
 MOST_CELLS = 2000  # cells along the longer side of the zone raster
 _DISTANCE_CELLS = 1000  # of the raster on which the distance to the sea is measured
 _KNOT_CELLS = 16
@@ -148,18 +150,10 @@ def _heights_on(frame: _Frame, elevation: Sequence[RasterLayer]) -> NDArray[np.f
 
 
 def _read_polygons(path: Path) -> geopandas.GeoSeries:
-    if not path.exists():
-        raise InputError(f"{path.name} is not there: {path}.\n  Correct the path under [terrain] sea.")
-    try:
-        frame = geopandas.read_file(path)
-    except (OSError, RuntimeError, ValueError) as error:
-        raise InputError(f"{path.name} cannot be read as a layer of polygons: {error}.") from error
+    frame = read_vector_file(path, "[terrain] sea", most=MOST_POLYGONS)
     shapes = frame.geometry
-    if shapes.crs is None:
-        raise InputError(
-            f"{path.name} has no CRS; where the sea lies is not guessed. Write its CRS into the file."
-        )
     shapes = shapes[shapes.notna() & ~shapes.is_empty]
+    shapes = shapes[np.isfinite(shapes.bounds).all(axis=1)]
     areas = shapes[shapes.geom_type.isin(["Polygon", "MultiPolygon"])]
     if len(areas) == 0:
         raise InputError(

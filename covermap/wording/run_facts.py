@@ -23,12 +23,25 @@ def dates_of_stations(run: dict[str, Any]) -> str:
 
 
 def outside_in_words(run: dict[str, Any]) -> str:
-    """Return a sentence on homes in no neighbourhood, '' where there are none."""
-    count = (run.get("homes") or {}).get("outside_neighbourhoods") or 0.0
-    if count <= 0:
-        return ""
-    number = homes_number(count)
-    return f"{number[0].upper()}{number[1:]} homes stand in no neighbourhood; only the totals count them."
+    """Return what is said of homes off the map and in no neighbourhood, '' where there are none."""
+    homes = run.get("homes") or {}
+    total, off_map = homes.get("total") or 0.0, homes.get("outside_map") or 0.0
+    nowhere = homes.get("outside_neighbourhoods") or 0.0
+    sentences = []
+    if total > 0 and off_map >= 0.5:
+        sentences.append(
+            f"{_capital(homes_number(off_map))} of the file's {homes_number(total)} homes lie outside "
+            "the map; nothing counts them."
+        )
+    if nowhere > 0:
+        sentences.append(
+            f"{_capital(homes_number(nowhere))} homes stand in no neighbourhood; only the totals count them."
+        )
+    return " ".join(sentences)
+
+
+def _capital(text: str) -> str:
+    return text[0].upper() + text[1:]
 
 
 def _rows(prefix: str, value: Any) -> list[tuple[str, Any]]:

@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from covermap.planning.areas import WholeSummary
 from covermap.planning.not_promised import NotPromised, not_promised
+from covermap.planning.places import Place
 from covermap.reports.brief.facts import brief_facts
 from covermap.reports.brief.picture import Label, brief_picture
-from covermap.reports.web_map import Place
 from covermap.result.coverage import Coverage
 from covermap.result.whole_file import write_text
 from covermap.scenario.letters import service_names

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from datetime import date
 from typing import Any
 
@@ -13,6 +13,7 @@ import geopandas as gpd
 from covermap.bearings import FIRST_YEAR, LAST_YEAR, Declination, declination
 from covermap.constants import EARTH_RADIUS_KM
 from covermap.planning.areas import WholeSummary
+from covermap.planning.places import Place
 from covermap.propagation.path_geometry import median_radius_km
 from covermap.reports.web_map.area_facts import neighbourhood_facts, zone_facts
 from covermap.reports.web_map.heights import HeightSource
@@ -44,15 +45,6 @@ FLAG_NOTES = (
         "known: the real signal may be weaker.",
     ),
 )
-
-
-@dataclass(frozen=True)
-class Place:
-    """A name on the map, WGS 84."""
-
-    name: str
-    longitude_deg: float
-    latitude_deg: float
 
 
 def page_facts(

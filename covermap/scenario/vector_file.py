@@ -1,0 +1,59 @@
+"""Reads a vector layer whole, or says in one sentence why it cannot be used."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from covermap.errors import InputError
+
+if TYPE_CHECKING:
+    import geopandas
+
+MOST_FEATURES = 10_000_000  # more points than the addresses of most countries
+
+
+def read_vector_file(
+    path: Path, what: str, *, layer: str | None = None, most: int = MOST_FEATURES
+) -> geopandas.GeoDataFrame:
+    """Return a layer as the file has it, in its own CRS.
+
+    what : the key that names it, for the message; layer : of a file with several, default the first
+
+    Raises InputError if the file is not readable, has no geometry, no feature, no CRS, or more than `most`.
+    """
+    import geopandas  # heavy; a CSV does not need it
+    import pyogrio
+    from pyogrio.errors import DataLayerError, DataSourceError, FieldError
+    from pyproj.exceptions import ProjError
+    from shapely.errors import ShapelyError
+
+    unreadable = (DataSourceError, DataLayerError, FieldError, ProjError, ShapelyError, UnicodeDecodeError)
+    where = f"{path.name} ({what})"
+    try:
+        count = pyogrio.read_info(path, layer=layer)["features"]
+        if count > most:
+            raise InputError(
+                f"{where}: it has {count:,} features; at most {most:,} can be used. Leave out what lies "
+                "outside the area, or what is too small to matter."
+            )
+        frame = geopandas.read_file(path, layer=layer, engine="pyogrio")
+        if isinstance(frame, geopandas.GeoDataFrame) and frame.crs is not None:
+            frame.to_crs("EPSG:4326")  # a CRS may be declared that nothing can be done with
+    except unreadable as error:
+        raise InputError(
+            f"{where}: not readable as a vector layer ({_short(error)}). Give a layer GDAL reads, such as a "
+            "GeoPackage, or for points a .csv table."
+        ) from error
+    if not isinstance(frame, geopandas.GeoDataFrame):
+        raise InputError(f"{where}: it has no geometry. Give a layer of points or polygons.")
+    if len(frame) == 0:
+        raise InputError(f"{where}: it has no features. Give a layer with at least one.")
+    if frame.crs is None:
+        raise InputError(f"{where}: no CRS is declared, and none is guessed. Declare it in the file.")
+    return frame
+
+
+def _short(error: Exception) -> str:
+    """Return what a library said, without its closing point and not endless."""
+    return str(error).rstrip(". ")[:300]
