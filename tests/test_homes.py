@@ -213,7 +213,7 @@ def test_wrong_layers_are_told(tmp_path):
     with pytest.raises(InputError, match="LineString"):
         homes_per_cell(settings(tmp_path / "l.gpkg"), GRID)
     (tmp_path / "x.tif").write_text("no raster")
-    with pytest.raises(InputError, match="not readable"):
+    with pytest.raises(InputError, match="cannot be read as a raster"):
         homes_per_cell(settings(tmp_path / "x.tif"), GRID)
     (tmp_path / "p.geojson").write_text('{"type":"FeatureCollection","features":[]}')
     with pytest.raises(InputError, match="no features"):
