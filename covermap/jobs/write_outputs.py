@@ -92,8 +92,7 @@ def write_layers_and_pages(
     if stock is not None:
         files.append(write_stock(stock, folder))
     report("outputs", 0.3, "coverage.gpkg")
-    lines, without = contours(scenario.stations, prepared.terrain, coverage.grid.crs_wkt)
-    warnings += without
+    lines, warnings = contours(scenario.stations, prepared.terrain, coverage.grid.crs_wkt)
     more = {
         "dead_zones": zones,
         "ridges": shading,
@@ -126,6 +125,7 @@ def write_layers_and_pages(
         folder,
         {
             "homes": homes,
+            "warnings": list(warnings),
             "dead_zones": zones["wanted_list"].value_counts().to_dict(),
             "stages_s": {"outputs": round(time.perf_counter() - started, 2)},
         },
