@@ -7,11 +7,14 @@ import numpy as np
 import pyproj
 import pytest
 import shapely
+from affine import Affine
 
 from covermap.errors import InputError
-from covermap.grid.area import area_mask, area_outline, read_area
+from covermap.grid.area import area_mask, area_outline, map_outline, read_area
 from covermap.grid.frame import Grid, Tile
 from covermap.grid.make_grid import make_grid
+from covermap.terrain.layer import RasterLayer
+from covermap.terrain.terrain import Terrain
 
 LOGAN = (-111.81, 41.66, -111.46, 42.11)
 
@@ -151,3 +154,77 @@ def test_area_of_points_or_without_crs_is_refused(tmp_path):
     geopandas.GeoSeries([shapely.box(0.0, 0.0, 1.0, 1.0)]).to_file(bare)
     with pytest.raises(InputError, match="no CRS is declared"):
         read_area(settings(area=bare))
+
+
+@pytest.mark.parametrize(
+    ("crs", "area", "measured"),
+    [
+        # Mercator stretches by 1 / cos(latitude): 1 / cos 42 = 1.346, so 500 m are 372 m; the ellipsoid: 373
+        ("EPSG:3857", LOGAN, "a square of 500 m measures 37"),
+        # UTM zone 31 is centred on 3 E; 25 degrees off it the scale is about 1.07 at 42 N
+        ("EPSG:32631", (27.5, 41.0, 28.0, 42.0), "a square of 500 m measures 4[67]"),
+    ],
+)
+def test_a_crs_that_stretches_squares_is_refused(crs, area, measured):
+    with pytest.raises(InputError, match=measured):
+        make_grid(box(*area, crs=crs, cell_m=500.0), LOGAN)
+
+
+@pytest.mark.parametrize("crs", ["EPSG:32612", "EPSG:32613", "EPSG:3035", "auto"])
+def test_a_crs_made_for_the_area_is_taken(crs):
+    area = (9.5, 51.5, 10.5, 52.5) if crs == "EPSG:3035" else LOGAN
+    assert make_grid(box(*area, crs=crs, cell_m=500.0), LOGAN).cells > 1000
+
+
+def raster_layer(crs, west, north, cell, rows, cols):
+    array = np.zeros((rows, cols), dtype=np.float32)
+    return RasterLayer(
+        "elevation.tif", array, Affine(cell, 0, west, 0, -cell, north), pyproj.CRS(crs).to_wkt()
+    )
+
+
+def test_a_projected_elevation_across_180_degrees_gets_a_grid_centred_on_itself():
+    # UTM zone 60 ends at 180 degrees, 3 degrees or 334 km east of its meridian at the equator (x 833 979 m)
+    layer = raster_layer("EPSG:32660", 800_000.0, 1_000_000.0, 500.0, 200, 200)
+    terrain = Terrain((layer,))
+    west, _, east, _ = terrain.bounds_deg
+    assert west > 179.0
+    assert east < -179.0
+    grid = make_grid(settings(cell_m=500.0), terrain.bounds_deg, terrain.rims_deg)
+    assert (grid.rows, grid.cols) == pytest.approx((200, 200), abs=6)
+    corners = grid.corners_lonlat()[0]
+    assert np.all(np.abs(np.abs(corners) - 180.0) < 1.0)
+    assert map_outline(grid, settings(), terrain.elevation).area == pytest.approx(100_000.0**2, rel=0.01)
+
+
+def outside_of(asked, layer):
+    terrain = Terrain((layer,))
+    grid = make_grid(asked, terrain.bounds_deg, terrain.rims_deg)
+    outline = map_outline(grid, asked, terrain.elevation)
+    inside = area_mask(grid, grid.whole, outline)
+    known = terrain.covers(*grid.centres_lonlat(grid.whole))
+    return grid, inside, known
+
+
+@pytest.mark.parametrize("turn", [0.0, 360.0])
+def test_squares_beyond_a_slanted_edge_are_outside_the_map_not_unknown(turn):
+    layer = raster_layer("EPSG:4326", -111.0 + turn, 43.0, 0.01, 100, 200)
+    _, inside, known = outside_of(settings(cell_m=1000.0), layer)
+    assert 0.01 < 1.0 - inside.mean() < 0.2
+    assert (inside == known).mean() > 0.999  # squares whose middle the elevation covers are those of the map
+    assert not (inside & ~known).any() or (inside & ~known).sum() < 3
+
+
+def test_squares_asked_for_beyond_the_elevation_stay_unknown():
+    layer = raster_layer("EPSG:4326", -111.0, 43.0, 0.01, 100, 200)
+    _, inside, known = outside_of(box(-111.0, 42.0, -108.5, 43.0, cell_m=1000.0), layer)
+    assert 0.15 < (inside & ~known).mean() < 0.25  # half a degree of two and a half has no elevation
+    assert (known & ~inside).sum() == 0
+
+
+def test_every_square_of_a_projected_elevation_is_of_the_map():
+    layer = raster_layer("EPSG:32612", 450_000.0, 4_650_000.0, 100.0, 50, 50)
+    terrain = Terrain((layer,))
+    asked = settings(crs="EPSG:32612")
+    grid = make_grid(asked, terrain.bounds_deg, terrain.rims_deg)
+    assert map_outline(grid, asked, terrain.elevation) is None

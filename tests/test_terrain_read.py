@@ -291,3 +291,85 @@ def test_terrain_survives_the_journey_to_another_process(tmp_path):
     copy = pickle.loads(pickle.dumps(terrain))
     assert copy.digest == terrain.digest
     assert height_at(copy, *INSIDE) == 300.0
+
+
+def with_gaps(*cells, rows=12, cols=10):
+    """Return ground that rises 10 m a column and 1 m a row, unknown at some cells."""
+    heights = np.add.outer(np.arange(rows) * 1.0, np.arange(cols) * 10.0).astype(np.float32)
+    for row, col in cells:
+        heights[row, col] = np.nan
+    return heights
+
+
+@pytest.mark.parametrize(
+    ("cells", "filled"),
+    [
+        ([(5, 5)], True),
+        ([(5, 5), (6, 6), (7, 7)], True),  # they hang together by their corners
+        ([(5, 4), (5, 5), (5, 6), (5, 7)], False),  # four cells: more than a small gap
+        ([(0, 5)], False),  # the edge of the data, not a gap in it
+    ],
+)
+def test_gaps_of_up_to_3_cells_are_filled_and_flagged(tmp_path, cells, filled):
+    terrain = read_terrain(settings(write_raster(tmp_path / "e.tif", with_gaps(*cells))))
+    for row, col in cells:
+        place = TO_WGS84.transform(WEST_M + 100.0 * col + 50.0, NORTH_M - 100.0 * row - 50.0)
+        # on a plane the mean of the cells around stays within a cell's own rise of the plane
+        assert bool(abs(terrain.elevation_m(*place) - (row + 10.0 * col)) <= 11.0) is filled
+        assert bool(terrain.filled_at(*place)) is filled
+    assert not terrain.filled_at(*TO_WGS84.transform(WEST_M + 250.0, NORTH_M - 250.0))
+    assert ("no gaps" in terrain.summary()) is filled
+    told = [sentence for sentence in terrain.warnings if "filled" in sentence]
+    assert len(told) == filled
+    if filled:
+        assert f"1 gap of up to 3 cells ({len(cells)} cell" in told[0]
+
+
+def test_gaps_are_filled_alike_however_the_raster_is_cut(tmp_path, monkeypatch):
+    heights = np.random.default_rng(3).uniform(0.0, 500.0, (90, 40)).astype(np.float32)
+    heights[np.random.default_rng(4).uniform(size=heights.shape) < 0.06] = np.nan
+    path = write_raster(tmp_path / "e.tif", heights)
+    (whole,) = read_terrain(settings(path)).elevation
+    monkeypatch.setattr("covermap.terrain.voids._BLOCK_CELLS", 280)  # 7 rows at once
+    (cut,) = read_terrain(settings(path)).elevation
+    assert whole.filled.size > 20
+    assert np.isnan(whole.array).any()
+    np.testing.assert_array_equal(whole.array, cut.array)
+    np.testing.assert_array_equal(whole.filled, cut.filled)
+
+
+def test_a_gap_that_another_file_knows_is_left_to_it(tmp_path):
+    fine = write_raster(tmp_path / "fine.tif", with_gaps((5, 5)))
+    coarse = write_raster(
+        tmp_path / "coarse.tif", level(77.0, 8, 8), transform=Affine(200.0, 0, WEST_M, 0, -200.0, NORTH_M)
+    )
+    terrain = read_terrain(settings(fine, coarse))
+    assert height_at(terrain, WEST_M + 550.0, NORTH_M - 550.0) == 77.0
+    assert not any("filled" in sentence for sentence in terrain.warnings)
+
+
+def test_heights_without_a_unit_in_a_crs_in_feet_are_doubted(tmp_path):
+    # EPSG:2263, New York Long Island, counts in US survey feet; its band names no unit
+    transform = Affine(100.0, 0.0, 990_000.0, 0.0, -100.0, 220_000.0)
+    path = write_raster(tmp_path / "e.tif", level(900.0), crs="EPSG:2263", transform=transform)
+    (sentence,) = (s for s in read_terrain(settings(path)).warnings if "foot" in s)
+    assert "elevation_unit" in sentence
+    for unit, metres in (("m", 900.0), ("ft", 274.32)):  # 900 x 0.3048
+        terrain = read_terrain(settings(path, elevation_unit=unit))
+        assert not any("foot" in s for s in terrain.warnings)
+        x, y = np.mean(terrain.rims_deg[0], axis=1)
+        assert float(terrain.elevation_m(x, y)) == pytest.approx(metres, abs=1e-3)
+
+
+def test_a_picture_of_colours_is_no_elevation(tmp_path):
+    import rasterio
+
+    path = tmp_path / "e.tif"
+    with rasterio.open(
+        path, "w", driver="GTiff", count=1, height=4, width=5, dtype="uint8", crs=UTM,
+        transform=Affine(100.0, 0.0, WEST_M, 0.0, -100.0, NORTH_M),
+    ) as dataset:  # fmt: skip
+        dataset.write(level(12, dtype="uint8"), 1)
+        dataset.write_colormap(1, {12: (10, 20, 30, 255)})
+    with pytest.raises(InputError, match="palette"):
+        read_terrain(settings(path))

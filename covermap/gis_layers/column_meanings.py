@@ -91,7 +91,8 @@ _MEANINGS = {
     "cell_id": "row x columns + column of the grid, row 0 in the north.",
     "margin_db": "Worst margin with the stored plan, in dB; positive is good.",
     "services_kept_one_class_lower": "How many services stay sure enough one tier lower.",
-    "flags": "Sum of 1 near a mast, 2 steep ray without an elevation pattern, 4 outside the asked area.",
+    "flags": "Sum of 1 near a mast, 2 steep ray without an elevation pattern, 4 outside the asked area, "
+    "8 ground filled in over a small gap of the elevation.",
     "key": "Name of the fact.",
     "value": "The fact.",
 }

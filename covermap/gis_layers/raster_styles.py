@@ -10,7 +10,7 @@ import numpy as np
 
 from covermap.gis_layers.qml import document
 from covermap.result.coverage import Coverage
-from covermap.result.raster_catalogue import PLAN_REMARKS, layer_of
+from covermap.result.raster_catalogue import CELL_REMARKS, PLAN_REMARKS, layer_of
 from covermap.result.whole_file import write_text
 from covermap.wording.causes import cause_words
 from covermap.wording.palette import FILL_OPACITY, SIGNAL_STEPS, SURE_GREYS, TIERS
@@ -47,14 +47,8 @@ _DEAD_STEPS: tuple[Step, ...] = (
     (49, "10 to 50 %: doubtful", "#7A7A7A"),
     (100, "50 % or more", "#F2F2F2"),
 )
-_FLAGS = (
-    (0, "no remark", "#FFFFFF"),
-    (1, "within 250 m of a mast", "#8FA8C8"),
-    (2, "ray more than 3° below level, pattern unknown", "#C9B1D9"),
-    (3, "both", "#7A6A8E"),
-    (4, "outside the asked area", "#5A5A5A"),
-)
 _AMPLIFIER = ((1, "helps", "#1F4F56"), (2, "does nothing", "#D9D2C5"), (3, "harms", "#8C5A6B"))
+_REMARKS = {"flags": CELL_REMARKS, "plan_flags": PLAN_REMARKS}
 _AIMS = (
     (22, "north"), (67, "north-east"), (112, "east"), (157, "south-east"), (202, "south"),
     (247, "south-west"), (292, "west"), (337, "north-west"), (360, "north, from the west"),
@@ -157,9 +151,9 @@ def _entries(coverage: Coverage, name: str, kind: str) -> list[tuple[int, str, s
         return _numbered([cause_in_words(cause) for cause in coverage.tag_values(name, "CAUSES")])
     if kind in ("interferer", "service_interferer"):
         return _numbered(coverage.tag_values(name, "STATIONS"))
-    if kind == "plan_flags":
-        return _remarks(coverage, name)
-    return list({"flags": _FLAGS, "amplifier": _AMPLIFIER}.get(kind, ()))
+    if kind in _REMARKS:
+        return _remarks(coverage, name, _REMARKS[kind])
+    return list({"amplifier": _AMPLIFIER}.get(kind, ()))
 
 
 def _numbered(labels: Sequence[str]) -> list[tuple[int, str, str]]:
@@ -174,14 +168,14 @@ def cause_in_words(cause: str) -> str:
     return cause_words(cause)
 
 
-def _remarks(coverage: Coverage, name: str) -> list[tuple[int, str, str]]:
+def _remarks(coverage: Coverage, name: str, said: Sequence[tuple[int, str]]) -> list[tuple[int, str, str]]:
     """Return an entry for each sum of remarks the raster holds, each in a tint of its own."""
     found: set[int] = {0}
     for tile in coverage.grid.tiles(_READ_CELLS):
         found.update(int(value) for value in np.unique(coverage.read(name, tile)))
     entries = [(0, "no remark", "#FFFFFF")]
     for index, value in enumerate(sorted(found - {0})):
-        words = ", ".join(words for bit, words in PLAN_REMARKS if value & bit)
+        words = ", ".join(words for bit, words in said if value & bit)
         entries.append((value, words, _SERVICE_COLOURS[index % len(_SERVICE_COLOURS)]))
     return entries
 

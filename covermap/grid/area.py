@@ -1,7 +1,8 @@
-"""The asked area: polygons read from a file, and which cells stand inside."""
+"""What a map is of: polygons, a box in degrees or the elevation's extent; which cells stand inside."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import geopandas
@@ -10,13 +11,23 @@ import shapely
 from numpy.typing import NDArray
 
 from covermap.errors import InputError
-from covermap.grid.frame import Grid, Tile
+from covermap.grid.frame import Grid, Tile, to_wgs84
 from covermap.scenario.vector_file import read_vector_file
+from covermap.terrain.extent import covered_part
 
 MOST_POLYGONS = 100_000
+Rim = tuple[NDArray[np.float64], NDArray[np.float64]]
+"""Longitude and latitude of points around a shape, in order."""
+
+Bounds = tuple[float, float, float, float]
+"""West, south, east, north in degrees; east may pass 180."""
+
+EDGE_POINTS = 65  # points along each side of a box in degrees, whose sides bend in the CRS
+ROUNDING_M = 0.01  # a centre on the very edge is inside
 
 if TYPE_CHECKING:
     from covermap.scenario.settings import GridSettings
+    from covermap.terrain.layer import RasterLayer
 
 
 def read_area(settings: GridSettings) -> geopandas.GeoSeries | None:
@@ -37,6 +48,47 @@ def read_area(settings: GridSettings) -> geopandas.GeoSeries | None:
     if kinds:
         raise InputError(f"[grid] area: {path} holds {', '.join(kinds)}. It must hold polygons only.")
     return shapes.make_valid()
+
+
+def box_ring(bounds_deg: Bounds) -> Rim:
+    """Return longitude and latitude of points around a box in degrees, counter-clockwise."""
+    west, south, east, north = bounds_deg
+    along_x, along_y = np.linspace(west, east, EDGE_POINTS), np.linspace(south, north, EDGE_POINTS)
+    longitude = [along_x, np.full(EDGE_POINTS, east), along_x[::-1], np.full(EDGE_POINTS, west)]
+    latitude = [np.full(EDGE_POINTS, south), along_y, np.full(EDGE_POINTS, north), along_y[::-1]]
+    return np.concatenate(longitude), np.concatenate(latitude)
+
+
+def map_outline(
+    grid: Grid, settings: GridSettings, elevation: Sequence[RasterLayer]
+) -> shapely.Geometry | None:
+    """Return what the map is of as one shape in the grid's CRS; None where that is every square.
+
+    That is the area's polygons. Without an area it is the elevation with the box asked for, if there is
+    one: squares in the grid's corners that lie in neither are outside the map, not unknown.
+    """
+    area = read_area(settings)
+    if area is not None:
+        return area_outline(grid, area)
+    x_max, y_min = grid.x_min + grid.cols * grid.cell_m, grid.y_max - grid.rows * grid.cell_m
+    frame = shapely.segmentize(
+        shapely.box(grid.x_min, y_min, x_max, grid.y_max), max(grid.shape) * grid.cell_m / EDGE_POINTS
+    )
+    rings = covered_part(elevation, to_wgs84(grid.crs_wkt).transform(*shapely.get_coordinates(frame).T))
+    if None not in (box := (settings.west, settings.south, settings.east, settings.north)):
+        west, south, east, north = box
+        rings.append(box_ring((west, south, east + 360.0 if east < west else east, north)))
+    to_grid = to_wgs84(grid.crs_wkt)
+    shapes = [
+        shapely.make_valid(shapely.Polygon(np.column_stack(to_grid.transform(*ring, direction="INVERSE"))))
+        for ring in rings
+    ]
+    outline = shapely.buffer(shapely.union_all(shapes), ROUNDING_M, join_style="mitre")
+    half = grid.cell_m / 2.0
+    if outline.covers(shapely.box(grid.x_min + half, y_min + half, x_max - half, grid.y_max - half)):
+        return None
+    shapely.prepare(outline)
+    return outline
 
 
 def area_outline(grid: Grid, area: geopandas.GeoSeries | None) -> shapely.Geometry | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,8 +12,8 @@ from numpy.typing import NDArray
 from pyproj.exceptions import CRSError
 
 from covermap.errors import InputError
-from covermap.grid.area import read_area
-from covermap.grid.frame import Grid
+from covermap.grid.area import Bounds, Rim, box_ring, read_area
+from covermap.grid.frame import Grid, to_wgs84
 
 if TYPE_CHECKING:
     import geopandas
@@ -23,30 +24,35 @@ LIMIT_LATITUDE_DEG = 85.0  # our own: bearings and projections lose their sense 
 LIMIT_CELLS = 100_000_000  # our own: 10 000 x 10 000 cells
 UTM_HALF_WIDTH_DEG = 3.0  # a UTM zone is 6 degrees wide
 UTM_SOUTH_DEG, UTM_NORTH_DEG = -80.0, 84.0  # where UTM is defined
-EDGE_POINTS = 65  # points along each side of a box in degrees, whose sides bend in the CRS
+SCALE_LIMIT = 0.01  # our own: beyond it a square is not the size it says, and homes and km2 are not either
 
-Rim = tuple[NDArray[np.float64], NDArray[np.float64]]
-Bounds = tuple[float, float, float, float]  # west, south, east, north in degrees; east may pass 180
+_GEOD = pyproj.Geod(ellps="WGS84")
 
 
-def make_grid(settings: GridSettings, elevation_bounds_deg: Bounds, rim_deg: Rim | None = None) -> Grid:
+def make_grid(settings: GridSettings, elevation_bounds_deg: Bounds, rims_deg: Sequence[Rim] = ()) -> Grid:
     """Return the grid that the [grid] settings ask for.
 
     settings : cell_m, crs ("auto" or "EPSG:..."), and area or west, south, east, north or neither
     elevation_bounds_deg : west, south, east, north of the elevation, the extent when nothing is asked
-    rim_deg : longitude and latitude of points along the elevation's edges; the extent is then theirs,
+    rims_deg : longitude and latitude of points around each elevation raster; the extent is then theirs,
         not that of the box in degrees around them, whose corners lie outside a projected elevation
 
     The outer corner is a multiple of cell_m, so that runs over neighbouring areas share cells. A box
-    with west greater than east crosses the antimeridian. Raises InputError for an impossible CRS,
-    an extent beyond 85 degrees of latitude or one of 100 million cells.
+    with west greater than east crosses the antimeridian. Raises InputError for an impossible CRS, one
+    whose squares are not square metres, an extent beyond 85 degrees of latitude or one of 100 million cells.
     """
     area = read_area(settings)
     bounds_deg = _asked_bounds(settings, area, elevation_bounds_deg)
     crs = _grid_crs(settings.crs, bounds_deg)
     nothing_asked = area is None and settings.west is None
-    x, y = _along_rim(crs, rim_deg) if nothing_asked and rim_deg else _outline(crs, bounds_deg, area)
-    return _snapped(crs, settings.cell_m, x, y)
+    if nothing_asked and rims_deg:
+        longitude_deg, latitude_deg = (np.concatenate(axis) for axis in zip(*rims_deg, strict=True))
+        x, y = _along_rim(crs, (longitude_deg, latitude_deg))
+    else:
+        x, y = _outline(crs, bounds_deg, area)
+    grid = _snapped(crs, settings.cell_m, x, y)
+    _check_scale(grid, settings.crs)
+    return grid
 
 
 def _asked_bounds(
@@ -128,11 +134,7 @@ def _outline(
     if area is not None:
         box = area.to_crs(crs).total_bounds
         return box[[0, 2]], box[[1, 3]]
-    west, south, east, north = bounds_deg
-    along_x, along_y = np.linspace(west, east, EDGE_POINTS), np.linspace(south, north, EDGE_POINTS)
-    longitude = np.concatenate([along_x, along_x, np.full(EDGE_POINTS, west), np.full(EDGE_POINTS, east)])
-    latitude = np.concatenate([np.full(EDGE_POINTS, south), np.full(EDGE_POINTS, north), along_y, along_y])
-    return _along_rim(crs, (longitude, latitude))
+    return _along_rim(crs, box_ring(bounds_deg))
 
 
 def _along_rim(crs: pyproj.CRS, rim_deg: Rim) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -163,4 +165,29 @@ def _snapped(crs: pyproj.CRS, cell_m: float, x: NDArray[np.float64], y: NDArray[
         )
     return Grid(
         crs.to_wkt(), float(cell_m), first_col * float(cell_m), last_row * float(cell_m), int(rows), int(cols)
+    )
+
+
+def _check_scale(grid: Grid, crs_name: str) -> None:
+    """Refuse a CRS in which the grid's corner squares are not the size they say. Raises InputError."""
+    x = grid.x_min + np.array([0.0, grid.cols, 0.0, grid.cols, grid.cols / 2.0]) * grid.cell_m
+    y = grid.y_max - np.array([0.0, 0.0, grid.rows, grid.rows, grid.rows / 2.0]) * grid.cell_m
+    transformer = to_wgs84(grid.crs_wkt)
+    here = transformer.transform(x, y)
+    sides_m = [
+        _GEOD.inv(*here, *transformer.transform(x + dx, y + dy))[2]
+        for dx, dy in ((grid.cell_m, 0.0), (0.0, grid.cell_m))
+    ]
+    off = np.abs(np.array(sides_m) / grid.cell_m - 1.0)
+    if off.max() <= SCALE_LIMIT:
+        return
+    worst = np.unravel_index(np.argmax(off), off.shape)[1]
+    longitude, latitude = here[0][worst], here[1][worst]
+    advice = (
+        "Give a smaller area." if crs_name == "auto" else 'Write crs = "auto", or a CRS made for this area.'
+    )
+    raise InputError(
+        f'[grid] crs is "{crs_name}" ({grid.crs.name}): at {latitude:.2f}, {longitude:.2f} (latitude, '
+        f"longitude) a square of {grid.cell_m:g} m measures {sides_m[0][worst]:.0f} x "
+        f"{sides_m[1][worst]:.0f} m on the ground. The two may differ by {100 * SCALE_LIMIT:g} %. {advice}"
     )

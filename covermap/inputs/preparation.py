@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from covermap.errors import grouped
-from covermap.grid.area import area_mask, area_outline, read_area
+from covermap.grid.area import area_mask, map_outline
 from covermap.grid.blocks import BlockRequest
 from covermap.grid.frame import Grid, Tile, to_wgs84
 from covermap.grid.make_grid import make_grid
@@ -140,8 +140,8 @@ def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
     warnings += check_masts(terrain, _masts(scenario))
     warnings += terrain.warnings
     warnings += _ground_warnings(scenario, terrain)
-    grid = make_grid(settings.grid, terrain.bounds_deg, terrain.rim_deg)
-    area = area_outline(grid, read_area(settings.grid))
+    grid = make_grid(settings.grid, terrain.bounds_deg, terrain.rims_deg)
+    area = map_outline(grid, settings.grid, terrain.elevation)
     warnings += check_area(terrain, *_squares_of_area(grid, area))
     tiers = read_tiers(settings.reception.antenna_tiers)
     heights_m = tuple(

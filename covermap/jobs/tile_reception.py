@@ -23,7 +23,12 @@ from covermap.inputs.preparation import Preparation
 from covermap.reception import CellSignals, ListReception
 from covermap.reception.causes import Hindrances, main_cause, service_causes
 from covermap.reception.signals import SMOOTH_EARTH
-from covermap.result.raster_catalogue import NEAR_MAST_FLAG, OUTSIDE_FLAG, STEEP_RAY_FLAG
+from covermap.result.raster_catalogue import (
+    FILLED_GROUND_FLAG,
+    NEAR_MAST_FLAG,
+    OUTSIDE_FLAG,
+    STEEP_RAY_FLAG,
+)
 
 SAMPLE_EVERY = 11  # cells; how the prediction error moves the tiers is told from a sample
 
@@ -57,6 +62,7 @@ def receive_tile(prepared: Preparation, tile: Tile, blocks: list[LossBlock]) -> 
     signals = fields.signals
     signals.field_dbuvm[:, :, outside] = np.nan
     fields.flags[outside] |= OUTSIDE_FLAG
+    fields.flags[prepared.terrain.filled_at(longitude_deg, latitude_deg)] |= FILLED_GROUND_FLAG
     options = prepared.reception_options
     counted = _counted(prepared, tile, outside)
     lists = {name: receiver.receive(signals, counted) for name, receiver in prepared.receivers.items()}

@@ -13,6 +13,14 @@ from covermap.errors import InputError
 NEAR_MAST_FLAG = 1
 STEEP_RAY_FLAG = 2
 OUTSIDE_FLAG = 4
+FILLED_GROUND_FLAG = 8
+CELL_REMARKS = (
+    (NEAR_MAST_FLAG, "within 250 m of a mast"),
+    (STEEP_RAY_FLAG, "ray more than 3° below level, pattern unknown"),
+    (OUTSIDE_FLAG, "outside the asked area"),
+    (FILLED_GROUND_FLAG, "ground filled in over a small gap of the elevation"),
+)
+"""Bits of flags and what each says of the square."""
 AIM_UNKNOWN = -1
 STATION_NONE = -1
 PLAN_REMARKS = (
@@ -105,7 +113,14 @@ LAYERS: dict[str, Layer] = {
         Layer("field", *_FLOAT, "dB(uV/m)", 1, "median field at 10 m, exceeded for 50 % of time"),
         Layer("field_adjusted", *_FLOAT, "dB(uV/m)", 1, "field with the offsets of calibration added"),
         Layer("ground", *_FLOAT, "m", 1, "elevation at the cell's centre"),
-        Layer("flags", "uint8", None, "", 1, "sum of 1 near a mast, 2 steep ray without pattern, 4 outside"),
+        Layer(
+            "flags",
+            "uint8",
+            None,
+            "",
+            1,
+            "sum of 1 near a mast, 2 steep ray without pattern, 4 outside, 8 filled ground",
+        ),
         Layer("homes", *_FLOAT, "homes", 1, "homes in the cell"),
         Layer("homes_without_roof", *_FLOAT, "homes", 1, "those of them that may use no roof"),
     )

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import rasterio
 from numpy.typing import NDArray
+from rasterio.enums import ColorInterp
 
 from covermap.errors import InputError
 from covermap.terrain.layer import RasterLayer
@@ -61,6 +62,12 @@ def _refuse_pictures(dataset: rasterio.DatasetReader, path: Path) -> None:
     kind = np.dtype(dataset.dtypes[0])
     if kind.kind == "c":
         raise InputError(f"{path.name}: its cells are complex numbers ({kind}), not heights.")
+    if dataset.colorinterp[0] == ColorInterp.palette:
+        raise InputError(
+            f"{path.name}: its cells are numbers of colours in a palette: this is a picture or a map of "
+            "classes, not heights.\n  Give the elevation raster itself; a map of classes goes under "
+            "[terrain] land_cover."
+        )
     if dataset.count >= 3 and kind == np.uint8:
         raise InputError(
             f"{path.name}: found {dataset.count} bands of 8 bits: this is a picture, not heights.\n"

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 import pyproj
+import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from covermap.terrain.layer import RasterLayer
@@ -18,6 +19,7 @@ Layers = Sequence[RasterLayer]
 _GEOD = pyproj.Geod(ellps="WGS84")
 _BLOCK_CELLS = 1_000_000
 _MOST_VOIDS = 200_000  # void cells of a raster that are looked up in the others
+_EDGE_PIECES = 64  # of a raster's side, which bends in another CRS
 _SPARE_AZIMUTHS_DEG = np.arange(0.0, 360.0, 5.0)
 _SPARE_KM = np.arange(1.0, 101.0)
 
@@ -25,6 +27,29 @@ _SPARE_KM = np.arange(1.0, 101.0)
 def covers(layers: Layers, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.bool_]:
     """Return True at places within the edges of any raster, void or not."""
     return np.asarray(np.any([layer.covers(longitude_deg, latitude_deg) for layer in layers], axis=0))
+
+
+def covered_part(
+    layers: Layers, ring_deg: tuple[NDArray[np.float64], NDArray[np.float64]]
+) -> list[tuple[NDArray[np.float64], NDArray[np.float64]]]:
+    """Return the parts of a shape that lie within the edges of any raster, void or not.
+
+    ring_deg : longitude and latitude of points around the shape; the parts come as the same
+    """
+    found = []
+    for layer in layers:
+        rows, cols = layer.array.shape
+        col, row = (axis[0] for axis in layer.line_positions(*(np.atleast_2d(axis) for axis in ring_deg)))
+        if not np.isfinite(col + row).all():
+            continue  # the raster's CRS does not reach the shape, so the raster does not either
+        turn = abs(360.0 / layer.transform.a)
+        for shift in (-turn, 0.0, turn) if layer.is_geographic else (0.0,):
+            shape = shapely.make_valid(shapely.Polygon(np.column_stack([col + shift, row])))
+            part = shapely.intersection(shape, shapely.box(0.0, 0.0, cols, rows))
+            pieces = [piece for piece in shapely.get_parts(part) if piece.geom_type == "Polygon"]
+            for piece in shapely.segmentize(pieces, max(rows, cols) / _EDGE_PIECES):
+                found.append(layer.lonlat(*shapely.get_coordinates(piece.exterior).T))
+    return found
 
 
 def gap_share(layers: Layers) -> float:

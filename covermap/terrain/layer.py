@@ -44,12 +44,14 @@ class RasterLayer:
     array : shape (rows, cols), in memory or memory-mapped; float32 heights in m with NaN unknown, or classes
     transform : (col, row) of outer cell corners to x, y of the CRS; without rotation
     crs_wkt : the CRS of x and y
+    filled : places in the flattened array, sorted, whose height comes from the cells around them
     """
 
     name: str
     array: NDArray
     transform: Affine
     crs_wkt: str
+    filled: NDArray[np.int64] | None = None
 
     @property
     def is_geographic(self) -> bool:
@@ -120,14 +122,28 @@ class RasterLayer:
         col, row = self.positions(longitude_deg, latitude_deg)
         return (col >= -1e-6) & (row >= -1e-6) & (col <= cols + 1e-6) & (row <= rows + 1e-6)
 
+    def filled_at(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.bool_]:
+        """Return True at places in a cell whose height was filled from those around it."""
+        col, row = self.positions(longitude_deg, latitude_deg)
+        if self.filled is None or not self.filled.size:
+            return np.zeros(col.shape, dtype=bool)
+        rows, cols = self.array.shape
+        inside = (col >= 0) & (row >= 0) & (col < cols) & (row < rows)
+        place = np.where(inside, row, 0).astype(np.int64) * cols + np.where(inside, col, 0).astype(np.int64)
+        return inside & np.isin(place, self.filled)
+
     def rim_lonlat(self, points_per_side: int = 33) -> tuple[Floats, Floats]:
-        """Return longitude and latitude in degrees of points around the outer edge."""
+        """Return longitude and latitude in degrees of points around the outer edge, clockwise.
+
+        Longitudes do not jump where the edge crosses the antimeridian: they go on past 180.
+        """
         rows, cols = self.array.shape
         share = np.linspace(0.0, 1.0, points_per_side)
         none, full = np.zeros_like(share), np.ones_like(share)
-        col = np.concatenate([share, full, share, none]) * cols
-        row = np.concatenate([none, share, full, share]) * rows
-        return self.lonlat(col, row)
+        col = np.concatenate([share, full, share[::-1], none]) * cols
+        row = np.concatenate([none, share, full, share[::-1]]) * rows
+        longitude_deg, latitude_deg = self.lonlat(col, row)
+        return np.unwrap(longitude_deg, period=360.0), latitude_deg
 
     def nearest_inside(self, longitude_deg: float, latitude_deg: float) -> tuple[float, float]:
         """Return longitude and latitude of the raster's point nearest to a place, in its own CRS."""

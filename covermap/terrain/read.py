@@ -18,6 +18,7 @@ from covermap.terrain.layer import RasterLayer
 from covermap.terrain.mosaic import join_aligned
 from covermap.terrain.space import TerrainSpace
 from covermap.terrain.terrain import Terrain
+from covermap.terrain.voids import fill_small_voids
 from covermap.terrain.zones import SEA, SEA_SURFACE_M, zones_from_polygons, zones_from_water
 
 if TYPE_CHECKING:
@@ -80,7 +81,8 @@ def _read_elevation(
         layer, more = read_elevation_file(Path(path), unit, space)
         layers.append(layer)
         warnings += more
-    return join_aligned(layers, space), warnings
+    joined, filled = fill_small_voids(join_aligned(layers, space))
+    return joined, warnings + filled
 
 
 def _read_land_cover(

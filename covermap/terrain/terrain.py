@@ -80,10 +80,9 @@ class Terrain:
         return west, float(latitude.min()), east, float(latitude.max())
 
     @cached_property
-    def rim_deg(self) -> tuple[Floats, Floats]:
-        """Longitude and latitude of points along the edges of every elevation raster."""
-        rims = [layer.rim_lonlat() for layer in self.elevation]
-        return np.concatenate([x for x, _ in rims]), np.concatenate([y for _, y in rims])
+    def rims_deg(self) -> tuple[tuple[Floats, Floats], ...]:
+        """Longitude and latitude of points around the edge of each elevation raster, clockwise."""
+        return tuple(layer.rim_lonlat() for layer in self.elevation)
 
     @property
     def finest_cell_m(self) -> float:
@@ -111,6 +110,12 @@ class Terrain:
     def ground_m(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> Floats:
         """Return the height of the ground masts stand on: bare earth, else the elevation. [m, float64]"""
         return heights_at(self.bare_earth or self.elevation, longitude_deg, latitude_deg)
+
+    def filled_at(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.bool_]:
+        """Return True at places whose elevation was filled in over a small gap of the data."""
+        return np.asarray(
+            np.any([one.filled_at(longitude_deg, latitude_deg) for one in self.elevation], axis=0)
+        )
 
     def clutter_height_m(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.float32]:
         """Return the height of land cover on the ground, of the cell that holds each place.

@@ -57,8 +57,10 @@ def metres_per_unit(
             )
     else:
         own = _vertical_unit(dataset)
+    if own is None and asked is None:
+        return 1.0, _doubt_metres(dataset, path)
     if own is None:
-        return (1.0 if asked is None else asked), ()
+        return asked or 1.0, ()
     if asked is not None and abs(own / asked - 1.0) > 1e-5:
         return own, (
             f"{path.name}: the file says its heights are in {declared or 'the unit of its vertical CRS'}; "
@@ -81,6 +83,18 @@ def vertical_remark(dataset: rasterio.DatasetReader, path: Path) -> tuple[str, .
             "as above mean sea level.",
         )
     return ()
+
+
+def _doubt_metres(dataset: rasterio.DatasetReader, path: Path) -> tuple[str, ...]:
+    """Return a warning where x and y are in feet and nothing says in what the heights are."""
+    crs = _crs(dataset)
+    if crs is None or not crs.is_projected or crs.axis_info[0].unit_conversion_factor == 1.0:
+        return ()
+    unit = crs.axis_info[0].unit_name
+    return (
+        f"{path.name}: its CRS {crs.name} counts in {unit}, and nothing says in what its heights are: "
+        'taken as metres. Set [terrain] elevation_unit = "ft" if they are feet too, "m" if they are metres.',
+    )
 
 
 def _asked_unit(unit: str | None) -> float | None:

@@ -23,7 +23,7 @@ from covermap.reports.web_map.page_grid import PageGrid
 from covermap.reports.web_map.plan_layers import plan_facts
 from covermap.reports.web_map.summary import count_facts
 from covermap.result.coverage import Coverage
-from covermap.result.raster_catalogue import NEAR_MAST_FLAG, STEEP_RAY_FLAG
+from covermap.result.raster_catalogue import FILLED_GROUND_FLAG, NEAR_MAST_FLAG, STEEP_RAY_FLAG
 from covermap.scenario.letters import station_letters
 from covermap.scenario.records import Scenario, Station, WantedList
 from covermap.wording import palette, words
@@ -43,6 +43,10 @@ FLAG_NOTES = (
         STEEP_RAY_FLAG,
         "A signal leaves its mast more than 3° below level and the mast's pattern in height is not "
         "known: the real signal may be weaker.",
+    ),
+    (
+        FILLED_GROUND_FLAG,
+        "The elevation has a small gap here, filled in from the ground around it.",
     ),
 )
 
