@@ -5,6 +5,7 @@ import itertools
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.optimize import LinearConstraint, milp
 
 from covermap.planning.areas import WholeSummary
 from covermap.planning.suppression import hidden_parts, round_summary, suppress_areas, suppress_counts
@@ -146,3 +147,64 @@ def test_totals_are_rounded_to_tens():
     assert found.columns.homes_without == 1  # reads 'under 5', never 'none'
     assert found.decided == {"Alpha": 50.0}
     assert found.bars == {"predicted": [10.0, 10.0]}
+
+
+PARTS = ["homes_unknown", *(f"homes_tier_{tier}" for tier in range(1, 9))]
+REACHED = {"tier_half_of_homes": 0.5, "tier_ninety_percent_of_homes": 0.9}
+
+
+def reached(parts, share):
+    """Return the tier in which the running sum of the known homes comes to a share of them."""
+    running = np.cumsum(parts[1:])
+    return int(np.argmax(running >= share * running[-1])) + 1 if running[-1] else None
+
+
+def fixed_by_an_integer_programme(row):
+    """Return the hidden parts of a published row that can have one value only, place -> value.
+
+    What an attacker knows: whole numbers from 0, the published parts and sums, and that a tier which a
+    share of the known homes manage with is the first whose running sum comes to that share.
+    """
+    rules = [LinearConstraint(np.eye(ATOMS)[place], row[name], row[name])
+             for place, name in enumerate(PARTS) if not pd.isna(row[name])]  # fmt: skip
+    rules.append(LinearConstraint(np.ones(ATOMS), row.homes_total, row.homes_total))
+    if not pd.isna(row.homes_rooftop_or_more):
+        upper = np.r_[np.zeros(5), np.ones(4)]
+        rules.append(LinearConstraint(upper, row.homes_rooftop_or_more, row.homes_rooftop_or_more))
+    known = np.r_[0.0, np.ones(8)]
+    for name, share in REACHED.items():
+        if not pd.isna(row[name]):
+            so_far = np.r_[0.0, np.arange(1, 9) <= row[name]]
+            before = np.r_[0.0, np.arange(1, 9) < row[name]]
+            rules.append(LinearConstraint(so_far - share * known, 0.0, np.inf))
+            rules.append(LinearConstraint(before - share * known, -np.inf, -0.05))  # tenths of whole numbers
+    fixed = {}
+    for place, name in enumerate(PARTS):
+        if pd.isna(row[name]):
+            ends = [
+                milp(sign * np.eye(ATOMS)[place], integrality=np.ones(ATOMS), constraints=rules)
+                for sign in (1.0, -1.0)
+            ]
+            assert all(end.success for end in ends)  # the truth is one way to fill the row
+            low, high = round(ends[0].fun), round(-ends[1].fun)
+            if low == high:
+                fixed[place] = low
+    return fixed
+
+
+def test_an_integer_programme_fixes_no_hidden_count():
+    table = areas(np.random.default_rng(15), 120, False)
+    for name, share in REACHED.items():
+        table[name] = pd.array([reached(row[PARTS].to_numpy(float), share) for _, row in table.iterrows()],
+                               dtype="Int64")  # fmt: skip
+    found = suppress_areas(table)
+    as_it_was = found.assign(**{name: table[name] for name in REACHED})
+    told = {"before": 0, "now": 0}
+    for when, rows in (("before", as_it_was), ("now", found)):
+        for _, row in rows[rows.homes_total.notna()].iterrows():
+            told[when] += len(fixed_by_an_integer_programme(row))
+    assert told["before"] > 0  # the attack works on a table that tells them all
+    assert told["now"] == 0
+    shown = found.tier_half_of_homes.notna()
+    assert shown.sum() > 10  # it is not safe by saying nothing
+    assert (found.tier_half_of_homes[shown] == table.tier_half_of_homes[shown]).all()

@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 
 from covermap.planning.areas import WholeSummary
 from covermap.planning.list_tally import HOMES_PREFIX, TIER_NUMBERS
-from covermap.planning.tally import FIRST_ROOFTOP_TIER
+from covermap.planning.tally import FIRST_ROOFTOP_TIER, HALF, NINETY_PERCENT
 
 SMALLEST = 5.0  # counts below are hidden; common practice, no source
 UNDER_SMALLEST = 1.0  # stands for all of them where a number must stand
 ROUNDED_TO = 10.0  # totals over everything are published so: less a row, they give no count
+_REACHED = {"tier_half_of_homes": HALF, "tier_ninety_percent_of_homes": NINETY_PERCENT}
 LOW, HIGH = range(FIRST_ROOFTOP_TIER), range(FIRST_ROOFTOP_TIER, len(TIER_NUMBERS) + 1)  # 0 is unknown
 
 
@@ -25,6 +26,7 @@ def suppress_areas(areas: pd.DataFrame) -> pd.DataFrame:
     the published ones leave of homes_total (and of homes_rooftop_or_more) is at least 5 homes in two or
     more columns. A count that leaves under 5 of the total, or moves by under 5 when signals change by 3 dB,
     goes too, and a percentage that stands for under 5 homes. homes_unknown goes in all lists or in none.
+    The tiers that half and nine tenths of homes manage with stand only where the published counts imply them.
     """
     if "homes_total" not in areas.columns:
         return areas
@@ -34,6 +36,10 @@ def suppress_areas(areas: pd.DataFrame) -> pd.DataFrame:
         table = areas.copy()
         for name in _counted(areas):
             table[name] = pd.array([row[name] for row in rows], dtype="Float64")
+        for name, share in _REACHED.items():
+            if name in table.columns:
+                implied = [_implied_by_published(row, share) for row in rows]
+                table[name] = table[name].where([tier is not None for tier in implied])
         now = set(table.loc[table["homes_unknown"].isna(), "neighbourhood_id"])
         if now <= hidden_unknown:
             return table
@@ -99,6 +105,26 @@ def _row(row: pd.Series, hide_unknown: bool) -> dict[str, float | None]:
     _hide_near_edges(values, float(total))
     _hide_shares(values, row)
     return values
+
+
+def _implied_by_published(values: dict[str, float | None], share: float) -> int | None:
+    """Return the tier that `share` of the known homes manage with if the counts left in a row imply it.
+
+    It is implied where no way to put the hidden homes into the hidden columns gives another one; told
+    anywhere else it would narrow them down, with other sums to single counts.
+    """
+    total, unknown = values["homes_total"], values["homes_unknown"]
+    if total is None:
+        return None
+    parts = [values[f"homes_tier_{tier}"] for tier in TIER_NUMBERS]
+    published = np.array([part or 0.0 for part in parts])
+    hidden = total - (unknown or 0.0) - published.sum()
+    most_known = total - (unknown or 0.0)
+    least_known = most_known - (hidden if unknown is None else 0.0)
+    for tier, surely in zip(TIER_NUMBERS, np.cumsum(published), strict=True):
+        if surely + hidden >= share * least_known:  # it may be this tier; is it no later one?
+            return tier if surely >= share * most_known else None
+    return None
 
 
 def hidden_parts(parts: NDArray[np.float64], hide_first: bool = False) -> tuple[NDArray[np.bool_], bool]:
