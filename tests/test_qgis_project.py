@@ -67,12 +67,13 @@ def test_layer_ids_are_long_different_and_all_in_the_tree(project):
     assert tree == set(ids) == set(drawn)
 
 
-def test_points_are_drawn_over_areas_and_relief_under_all(project):
+def test_points_are_drawn_over_areas_and_relief_is_multiplied_over_classes(project):
     drawn = [element.text for element in project.findall("layer-tree-group/custom-order/item")]
     first = {name: next(i for i, text in enumerate(drawn) if text.startswith(name)) for name in
-             ("transmitters", "dead_zones", "raster_main_deciding", "tier_areas", "relief")}  # fmt: skip
+             ("transmitters", "dead_zones", "relief", "raster_main_deciding", "tier_areas")}  # fmt: skip
     assert list(first) == sorted(first, key=first.get)
-    assert first["relief"] == len(drawn) - 1
+    (relief,) = (one for one in project.iter("maplayer") if one.find("id").text == drawn[first["relief"]])
+    assert relief.find("blendMode").text == "6"  # QgsPainting::BlendMultiply, from memory
 
 
 def test_project_has_the_whole_crs_and_the_cautions(coverage, project):

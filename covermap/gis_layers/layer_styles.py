@@ -10,7 +10,6 @@ from covermap.gis_layers import qml
 from covermap.gis_layers.qml import LINE, POINT, POLYGON, Class
 from covermap.wording.causes import CAUSE_CODES, cause_words
 from covermap.wording.palette import (
-    FILL_OPACITY,
     HATCH_COLOUR,
     INK_DARK,
     INK_LIGHT,
@@ -18,6 +17,7 @@ from covermap.wording.palette import (
     TIERS,
     UNKNOWN_DOT_COLOUR,
     UNKNOWN_NAME,
+    painted,
 )
 
 TIER_NAMES = tuple(look.name for look in TIERS)
@@ -90,7 +90,6 @@ def tier_layer_style(
         qml.categorised(drawn, classes, "fill"),
         columns,
         geometry_type=POLYGON,
-        opacity=FILL_OPACITY,
         map_tip=_tier_tip(column, columns, tier_names),
         labelling=_tier_numbers(number) if numbered else "",
     )
@@ -107,14 +106,14 @@ def how_sure_style(
     column : chance of the whole list with the stored plan, in percent; in tier 8 it is tier 7's
     """
     classes = [
-        Class(low, high, label, qml.plain_fill(grey)) for (low, high, label), grey in _chances_with_greys()
+        Class(low, high, label, qml.plain_fill(painted(grey)))
+        for (low, high, label), grey in zip(CHANCE_CLASSES, SURE_GREYS, strict=True)
     ]
     body = qml.vector_body(
         qml.graduated(of_list(list_name, f'"{column}"'), classes, "fill"),
         columns,
         geometry_type=POLYGON,
-        opacity=FILL_OPACITY,
-        map_tip=f'[% "{column}" %] % sure<br>{_tier_tip("tier", columns, tier_names)}',
+        map_tip=f"{qml.number_shown(column, '% sure')}<br>{_tier_tip('tier', columns, tier_names)}",
     )
     return LayerStyle(table, f"How sure: {list_name}", f"Chance, wanted list {list_name}", body, False)
 
@@ -127,10 +126,6 @@ CHANCE_CLASSES = (
     (0, 50, "under 50 %, not to be relied on"),
 )
 """Ranges of a chance in percent, the surest first; a limit belongs to the first range that has it."""
-
-
-def _chances_with_greys() -> zip:
-    return zip(CHANCE_CLASSES, SURE_GREYS, strict=True)
 
 
 def outline_style(columns: Sequence[str], tier_names: Sequence[str]) -> LayerStyle:
@@ -172,7 +167,7 @@ def transmitter_style(columns: Sequence[str]) -> LayerStyle:
             ink=INK_DARK, halo=INK_LIGHT, size_pt=9, bold=True, placement=6, distance_mm=1.5,
         )  # fmt: skip
     if {"displayed_channel", "erp_kw"} <= set(columns):
-        tip += f'<br>{qml.shown("displayed_channel")}, [% "erp_kw" %] kW'
+        tip += f"<br>{qml.shown('displayed_channel')}, {qml.number_shown('erp_kw', 'kW', digits=3)}"
     body = qml.vector_body(
         qml.single(qml.symbol("marker", qml.symbol_layer("SimpleMarker", marker))),
         columns,
@@ -218,7 +213,7 @@ def ridge_style(columns: Sequence[str]) -> LayerStyle:
         qml.symbol_layer("SimpleMarker", marker | {"outline_color": qml.rgba(ink), "outline_width": width})
         for ink, width in ((INK_LIGHT, "1.5"), (INK_DARK, "0.6"))
     )
-    tip = f'{qml.shown("service")}<br>[% round("above_line_m") %] m above the line'
+    tip = f"{qml.shown('service')}<br>{qml.number_shown('above_line_m', 'm above the line')}"
     body = qml.vector_body(
         qml.single(qml.symbol("marker", angles)),
         columns,
@@ -236,7 +231,7 @@ def survey_point_style(columns: Sequence[str]) -> LayerStyle:
         qml.single(qml.symbol("marker", qml.symbol_layer("SimpleMarker", marker))),
         columns,
         geometry_type=POINT,
-        map_tip=f"Measure here, rank {qml.shown('rank')}",
+        map_tip=f"Measure here, rank {qml.number_shown('rank')}",
         labelling=qml.labels('"rank"', ink=INK_DARK, halo=INK_LIGHT, size_pt=7, placement=1),
     )
     return LayerStyle("survey_points", "Survey points", "Where a reading settles most", body, labelled=True)
@@ -245,11 +240,12 @@ def survey_point_style(columns: Sequence[str]) -> LayerStyle:
 def contour_style(columns: Sequence[str]) -> LayerStyle:
     """Return the style of field contours: a thin dashed line."""
     line = {"line_color": qml.rgba("#5A4A6B"), "line_width": "0.4", "line_style": "dash"}
+    tip = f"{qml.shown('station_id')}<br>{qml.number_shown('field_dbuvm', 'dB(µV/m)')}<br>{qml.shown('rule')}"
     body = qml.vector_body(
         qml.single(qml.symbol("line", qml.symbol_layer("SimpleLine", line))),
         columns,
         geometry_type=LINE,
-        map_tip=f"{qml.shown('station_id')}<br>{qml.shown('field_dbuvm')} dB(µV/m)<br>{qml.shown('rule')}",
+        map_tip=tip,
     )
     return LayerStyle("contours", "Contours", "Field contours by rule", body)
 
@@ -287,7 +283,7 @@ _PLAIN = {
 
 def _tier_fill(number: int, outline: str | None) -> str:
     """Return the fill of a tier; tier 8 has a hatch over it where there is room."""
-    layers = qml.plain_fill(TIERS[number - 1].fill, outline)
+    layers = qml.plain_fill(TIERS[number - 1].painted, outline)
     if number < len(TIERS):
         return layers
     line = qml.symbol_layer("SimpleLine", {"line_color": qml.rgba(HATCH_COLOUR), "line_width": "0.26"})
@@ -322,12 +318,14 @@ def _tier_numbers(number: str) -> str:
 def _tier_tip(column: str, columns: Sequence[str], tier_names: Sequence[str], half: bool = False) -> str:
     """Return what the pointer shows over a polygon: tier and homes."""
     names_shown = [escape(name).replace("'", "''") for name in tier_names]
-    names = " ".join(f"WHEN {number} THEN '{number} {name}'" for number, name in enumerate(names_shown, 1))
+    names = " ".join(
+        f"WHEN \"{column}\" = {number} THEN '{number} {name}'" for number, name in enumerate(names_shown, 1)
+    )
     heading = f"<b>{qml.shown('neighbourhood_name')}</b><br>" if "neighbourhood_name" in columns else ""
     half_of = "Half manage with " if half else ""
-    return f"{heading}{half_of}[% CASE \"{column}\" {names} ELSE 'Unknown' END %]{_homes_tip(columns)}"
+    return f"{heading}{half_of}[% CASE {names} ELSE 'Unknown' END %]{_homes_tip(columns)}"
 
 
 def _homes_tip(columns: Sequence[str]) -> str:
     homes = next((name for name in ("homes", "homes_total") if name in columns), None)
-    return f"<br>[% coalesce(round(\"{homes}\"), 'unknown') %] homes" if homes else ""
+    return f"<br>{qml.number_shown(homes, 'homes')}" if homes else ""

@@ -12,7 +12,7 @@ import pyproj
 from covermap.gis_layers.layer_styles import LayerStyle
 from covermap.gis_layers.qml import LINE, POINT, document
 
-POINTS_ON_TOP, OUTLINES, RASTERS, AREAS, GROUND = range(5)
+POINTS_ON_TOP, OUTLINES, SHADING, RASTERS, AREAS = range(5)
 """Drawing order, topmost first; the layer tree is ordered by what a reader asks first instead."""
 
 _GEOMETRY_NAMES = {POINT: "Point", LINE: "Line"}

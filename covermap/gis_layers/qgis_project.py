@@ -12,10 +12,10 @@ from covermap.gis_layers.layer_metadata import abstract_of, metadata_body
 from covermap.gis_layers.layer_styles import LayerStyle, styles_of_layer
 from covermap.gis_layers.qgis_layers import (
     AREAS,
-    GROUND,
     OUTLINES,
     POINTS_ON_TOP,
     RASTERS,
+    SHADING,
     ProjectLayer,
     raster_layer,
     reference_system,
@@ -103,7 +103,7 @@ class _Layers:
         file = f"{RASTERS_FOLDER}/ground.tif"
         return [
             raster_layer(
-                "relief_of_ground", "Relief", file, relief_body(), self._crs, shown=True, depth=GROUND
+                "relief_of_ground", "Relief", file, relief_body(), self._crs, shown=True, depth=SHADING
             )
         ]
 

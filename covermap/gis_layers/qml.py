@@ -181,18 +181,17 @@ def vector_body(
     columns: Iterable[str],
     *,
     geometry_type: int,
-    opacity: float = 1.0,
     map_tip: str = "",
     labelling: str = "",
 ) -> str:
-    """Return all of a vector layer's style; translucency is the layer's, as that of symbols draws seams."""
+    """Return all of a vector layer's style; nothing is translucent: the panel shows the map's colours."""
     aliases = "".join(
         f'<alias field={quoteattr(column)} index="{index}" name={quoteattr(alias(column))}/>\n'
         for index, column in enumerate(columns, start=1)
     )
     return (
         f"{renderer}{labelling}<blendMode>0</blendMode>\n<featureBlendMode>0</featureBlendMode>\n"
-        f"<layerOpacity>{opacity:g}</layerOpacity>\n<aliases>\n{aliases}</aliases>\n"
+        f"<layerOpacity>1</layerOpacity>\n<aliases>\n{aliases}</aliases>\n"
         f"<mapTip>{escape(map_tip)}</mapTip>\n<layerGeometryType>{geometry_type}</layerGeometryType>\n"
     )
 
@@ -209,3 +208,12 @@ def document(body: str, *, labelled: bool = False) -> str:
 def shown(column: str) -> str:
     """Return an expression that shows an attribute as text: a map tip is HTML, and names come from inputs."""
     return f"[% replace(replace(\"{column}\", '&', '&amp;'), '<', '&lt;') %]"
+
+
+def number_shown(column: str, what: str = "", digits: int = 0) -> str:
+    """Return an expression that shows a number and what it counts; "unknown" where it is missing.
+
+    A missing number put into a text by itself would read 0.
+    """
+    ending = f" || ' {what}'" if what else ""
+    return f"[% coalesce(round(\"{column}\", {digits}), 'unknown'){ending} %]"

@@ -13,21 +13,21 @@ from covermap.result.coverage import Coverage
 from covermap.result.raster_catalogue import CELL_REMARKS, PLAN_REMARKS, layer_of
 from covermap.result.whole_file import write_text
 from covermap.wording.causes import cause_words
-from covermap.wording.palette import FILL_OPACITY, SIGNAL_STEPS, SURE_GREYS, TIERS
+from covermap.wording.palette import KIND_TINTS, SIGNAL_STEPS, SURE_GREYS, TIERS, painted
 from covermap.wording.words import chance_steps
 
 ROOFTOP_TIER = 5  # the class "how sure" opens with
-HILLSHADE_OPACITY = 0.29
-"""Over CANVAS_GREY the shading keeps between 176 in shadow and 250 in light, flat ground near 228."""
+RELIEF_OPACITY = 0.10
+"""Of the relief, which is multiplied over the classes: what lies in full shadow keeps 93 % of its colour."""
+RELIEF_BRIGHTER = 76
+"""Makes level ground, 180 of 255 under a light at 45 degrees, white: it leaves the colour under it alone."""
+RELIEF_STEEPER = 2
 CANVAS_GREY = 248
+MULTIPLY = 6  # as QGIS numbers blending
 _READ_CELLS = 1024
 
 Step = tuple[float, str, str]  # upper end (inclusive), label, colour
 
-_SERVICE_COLOURS = (
-    "#C9B1D9", "#8FA8C8", "#E0B0A0", "#6E8B74", "#B8B07A", "#7A6A8E", "#D9C9B0", "#5E7E92", "#A87C8C",
-    "#9DB8A6", "#8C7A62", "#BFC4CC",
-)  # fmt: skip
 _MARGIN_STEPS: tuple[Step, ...] = (
     (-10, "10 dB or more too little", "#2D1E3B"),
     (-3, "3 to 10 dB too little", "#6F5780"),
@@ -159,7 +159,7 @@ def _entries(coverage: Coverage, name: str, kind: str) -> list[tuple[int, str, s
 def _numbered(labels: Sequence[str]) -> list[tuple[int, str, str]]:
     """Return an entry a label, numbered from 0."""
     return [
-        (index, label, _SERVICE_COLOURS[index % len(_SERVICE_COLOURS)]) for index, label in enumerate(labels)
+        (index, label, painted(KIND_TINTS[index % len(KIND_TINTS)])) for index, label in enumerate(labels)
     ]
 
 
@@ -176,7 +176,7 @@ def _remarks(coverage: Coverage, name: str, said: Sequence[tuple[int, str]]) -> 
     entries = [(0, "no remark", "#FFFFFF")]
     for index, value in enumerate(sorted(found - {0})):
         words = ", ".join(words for bit, words in said if value & bit)
-        entries.append((value, words, _SERVICE_COLOURS[index % len(_SERVICE_COLOURS)]))
+        entries.append((value, words, KIND_TINTS[index % len(KIND_TINTS)]))
     return entries
 
 
@@ -185,18 +185,21 @@ def _aim_steps() -> list[Step]:
 
 
 def relief_body() -> str:
-    """Return the style of the ground as relief, in greys no tier can be mistaken over."""
+    """Return the style of the ground as relief, multiplied over classes that none can be mistaken under.
+
+    The colours stay those of the legend on level ground and in light, and darken only in shadow.
+    """
     shade = (
-        f'<rasterrenderer type="hillshade" band="1" azimuth="315" angle="45" zfactor="1" multidirection="0" '
-        f'opacity="{HILLSHADE_OPACITY}" alphaBand="-1" nodataColor=""/>\n'
+        f'<rasterrenderer type="hillshade" band="1" azimuth="315" angle="45" zfactor="{RELIEF_STEEPER}" '
+        f'multidirection="0" opacity="{RELIEF_OPACITY}" alphaBand="-1" nodataColor=""/>\n'
     )
-    return _body(shade, smooth=True)
+    return _body(shade, smooth=True, brightness=RELIEF_BRIGHTER, blend=MULTIPLY)
 
 
 def tier_entries(tier_names: Sequence[str]) -> list[tuple[int, str, str]]:
     """Return value, label and colour of each tier."""
     return [
-        (look.number, f"{look.number} {name}", look.fill)
+        (look.number, f"{look.number} {name}", look.painted)
         for look, name in zip(TIERS, tier_names, strict=True)
     ]
 
@@ -230,7 +233,7 @@ def _chance_steps() -> list[Step]:
     steps = chance_steps()
     upper = [100.0, *(lowest - 1 for lowest, _ in steps[:-1])]
     rows = [
-        (end, f"{lowest:g} to {end:g} %, {words}", grey)
+        (end, f"{lowest:g} to {end:g} %, {words}", painted(grey))
         for (lowest, words), end, grey in zip(steps, upper, SURE_GREYS, strict=True)
     ]
     return rows[::-1]
@@ -240,7 +243,7 @@ def _field_steps() -> list[Step]:
     """Return ranges of field strength, the lowest first."""
     ends = [float("inf"), *(float(low) for low, *_ in SIGNAL_STEPS if low is not None)]
     return [
-        (end, f"{words} dB(µV/m)", fill)
+        (end, f"{words} dB(µV/m)", painted(fill))
         for (_, words, fill), end in zip(SIGNAL_STEPS[::-1], ends[::-1], strict=True)
     ]
 
@@ -251,7 +254,7 @@ def _paletted(entries: Sequence[tuple[int, str, str]]) -> str:
         for value, label, colour in entries
     )
     return (
-        f'<rasterrenderer type="paletted" band="1" opacity="{FILL_OPACITY}" alphaBand="-1" nodataColor="">\n'
+        f'<rasterrenderer type="paletted" band="1" opacity="1" alphaBand="-1" nodataColor="">\n'
         f"<colorPalette>\n{rows}</colorPalette></rasterrenderer>\n"
     )
 
@@ -265,7 +268,7 @@ def _stepped(steps: Sequence[Step], band: int = 1) -> str:
     )
     low, high = min(0.0, finite[0]), finite[-1]
     return (
-        f'<rasterrenderer type="singlebandpseudocolor" band="{band}" opacity="{FILL_OPACITY}" alphaBand="-1" '
+        f'<rasterrenderer type="singlebandpseudocolor" band="{band}" opacity="1" alphaBand="-1" '
         f'nodataColor="" classificationMin="{low:g}" classificationMax="{high:g}">\n<rastershader>'
         f'<colorrampshader colorRampType="DISCRETE" classificationMode="1" clip="0" minimumValue="{low:g}" '
         f'maximumValue="{high:g}" labelPrecision="0">\n{rows}</colorrampshader></rastershader>'
@@ -282,7 +285,7 @@ def _grey_ramp() -> str:
     )
 
 
-def _body(renderer: str, smooth: bool = False) -> str:
+def _body(renderer: str, smooth: bool = False, brightness: int = 0, blend: int = 0) -> str:
     """Return the pipe around a renderer; classes and decibels are never smoothed."""
     zoomed_in = "bilinear" if smooth else "nearestNeighbour"
     stage = "provider" if smooth else "resamplingFilter"
@@ -290,8 +293,8 @@ def _body(renderer: str, smooth: bool = False) -> str:
         f'<pipe>\n<provider><resampling enabled="{str(smooth).lower()}" '
         f'zoomedInResamplingMethod="{zoomed_in}" '
         f'zoomedOutResamplingMethod="nearestNeighbour" maxOversampling="2"/></provider>\n{renderer}'
-        '<brightnesscontrast brightness="0" contrast="0" gamma="1"/>\n'
+        f'<brightnesscontrast brightness="{brightness}" contrast="0" gamma="1"/>\n'
         '<huesaturation saturation="0" grayscaleMode="0" colorizeOn="0"/>\n'
         f'<rasterresampler maxOversampling="2"/>\n<resamplingStage>{stage}</resamplingStage>\n</pipe>\n'
-        "<blendMode>0</blendMode>\n"
+        f"<blendMode>{blend}</blendMode>\n"
     )

@@ -6,8 +6,11 @@ from qgis.core import QgsLayerTreeGroup, QgsLayerTreeLayer, QgsProject
 
 from .result_folder import PROJECT_FILE, ResultError, read_result
 
-DRAWN_FIRST = ("Stations", "Why", "What is needed", "Cells and rasters", "Relief")
-"""Groups from the topmost down; inside another project the tree is also the drawing order."""
+DRAWN_FIRST = ("Stations", "Relief", "Why", "What is needed", "Cells and rasters")
+"""Groups from the topmost down; inside another project the tree is also the drawing order.
+
+The relief is multiplied over what lies under it.
+"""
 
 
 def load_result(folder, project):

@@ -111,3 +111,9 @@ def tier_look(number: int) -> TierLook:
 def rgb(colour: str) -> tuple[int, int, int]:
     """Return (red, green, blue), each 0 to 255, of a colour written #RRGGBB."""
     return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16)
+
+
+def painted(fill: str) -> str:
+    """Return a fill as the map shows it: at FILL_OPACITY over flat relief, #RRGGBB."""
+    flat = RELIEF_FLAT_GREY * (1 - FILL_OPACITY)
+    return "#{:02X}{:02X}{:02X}".format(*(round(part * FILL_OPACITY + flat) for part in rgb(fill)))

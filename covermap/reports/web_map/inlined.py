@@ -78,11 +78,8 @@ def _tier_rules() -> list[str]:
 
 
 def _key_rules(name: str, fills: tuple[str, ...]) -> list[str]:
-    """Return the colours of a key as painted: the fill at the tiers' opacity over flat relief."""
-    flat = palette.RELIEF_FLAT_GREY * (1 - palette.FILL_OPACITY)
-    rules = []
-    for order, fill in enumerate(fills):
-        red, green, blue = (round(part * palette.FILL_OPACITY + flat) for part in palette.rgb(fill))
-        places = f".key .{name}_{order}, #ladder .{name}_{order}"
-        rules.append(f"{places} {{ background-color: rgb({red}, {green}, {blue}); }}")
-    return rules
+    """Return the colours of a key as painted."""
+    return [
+        f".key .{name}_{order}, #ladder .{name}_{order} {{ background-color: {palette.painted(fill)}; }}"
+        for order, fill in enumerate(fills)
+    ]
