@@ -1,5 +1,7 @@
 """What QGIS says and paints, against what it should: every tip, label, rule and colour of every layer."""
 
+import shutil
+
 import geopandas as gpd
 import numpy as np
 import pytest
@@ -93,6 +95,11 @@ def frame(columns, *places):
     return gpd.GeoDataFrame(columns, geometry=list(places), crs=GRID.crs_wkt)
 
 
+def write_ground(folder, ground_m):
+    with RasterSet(folder, GRID, services=SERVICES) as rasters:
+        rasters.write("ground", WHOLE, ground_m.astype(np.float32))
+
+
 @pytest.fixture(scope="module")
 def result(tmp_path_factory):
     """Return a result whose ground is level, with every layer that a result can have."""
@@ -100,8 +107,7 @@ def result(tmp_path_factory):
     folder.mkdir()
     coverage = write_small_coverage(folder)
     add_plan_rasters(coverage)
-    with RasterSet(folder, GRID, services=SERVICES) as rasters:
-        rasters.write("ground", WHOLE, np.full(GRID.shape, 120.0, np.float32))
+    write_ground(folder, np.full(GRID.shape, 120.0))
     zone = {"zone_id": ["z", "y"], "wanted_list": ["main"] * 2, "kind": ["dead", "doubtful"]}
     zone |= {"main_cause": ["earth_bulge", None], "homes": [3.0, None], "near_name": ["Low 'Wick'", None]}
     east, west = (
@@ -247,6 +253,8 @@ def polygon_label(layer):
                 return labels[one]
     return of
 
+if given.get("only"):
+    layers = {given["only"]: layers[given["only"]]}
 for name, layer in layers.items():
     if layer.type() == QgsMapLayer.RasterLayer and layer is not relief:
         if layer.renderer().type() in ("paletted", "singlebandpseudocolor"):
@@ -286,3 +294,25 @@ def test_a_hatched_class_has_the_fill_of_the_panel_between_its_lines(pixels):
     assert tiers["map"]["8 Not promised"] == [tiers["panel"]["8 Not promised"]] == ["#2e353d"]
     areas = next(one for name, one in pixels.items() if name.startswith("Antenna needed: main, Antenna"))
     assert "#2e353d" in areas["map"]["8 Not promised"]
+
+
+def lightness(colour):
+    """Return CIE L* of #rrggbb: CIE 15:2004, with sRGB's transfer of IEC 61966-2-1."""
+    parts = [int(colour[place : place + 2], 16) / 255 for place in (1, 3, 5)]
+    linear = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
+    return 116 * (0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]) ** (1 / 3) - 16
+
+
+def test_no_shadow_makes_a_class_read_as_the_next(qgis, result, tmp_path):
+    folder = shutil.copytree(result.parent, tmp_path / "rough")
+    rows, cols = np.indices(GRID.shape)
+    write_ground(folder, 400.0 * ((rows + cols) % 6 < 3))  # cliffs that face the light and away from it
+    name = "Antenna needed, cell by cell: main"
+    found = qgis.script(PAINT, {"project": str(folder / "coverage.qgs"), "only": name})[name]
+    classes = [found["panel"][label] for label in found["panel"]]
+    darkest = {label: min(map(lightness, colours)) for label, colours in found["map"].items()}
+    shadows = [lightness(fill) - dark for fill, dark in zip(classes, darkest.values(), strict=False)]
+    assert max(shadows) > 1.0  # there is relief
+    for label, fill in zip(found["panel"], classes[1:], strict=False):
+        # our own limit: at least 3.5 L* lighter than the next class in full light
+        assert darkest.get(label, 100.0) > lightness(fill) + 3.5, label

@@ -19,7 +19,7 @@ _MOMENT = (2020, 1, 1, 0, 0, 0)  # of every file, so that equal contents make eq
 def plugin_files() -> list[Path]:
     """Return the files of the plugin, sorted."""
     folder = Path(covermap.__file__).parent / "qgis_plugin"
-    return sorted(path for path in folder.iterdir() if path.suffix in SUFFIXES)
+    return sorted(path for path in folder.iterdir() if path.suffix in SUFFIXES or path.name == "LICENSE")
 
 
 def write_plugin_zip(path: Path) -> Path:

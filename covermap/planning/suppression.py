@@ -38,8 +38,8 @@ def suppress_areas(areas: pd.DataFrame) -> pd.DataFrame:
             table[name] = pd.array([row[name] for row in rows], dtype="Float64")
         for name, share in _REACHED.items():
             if name in table.columns:
-                implied = [_implied_by_published(row, share) for row in rows]
-                table[name] = table[name].where([tier is not None for tier in implied])
+                implied = np.array([_implied_by_published(row, share) is not None for row in rows])
+                table[name] = table[name].where(implied)
         now = set(table.loc[table["homes_unknown"].isna(), "neighbourhood_id"])
         if now <= hidden_unknown:
             return table
