@@ -103,7 +103,7 @@ def test_legends_speak_in_words(drawn):
 def test_the_tip_of_a_zone_says_homes_place_and_cause(drawn):
     assert "Dead zone" in drawn["tip"]
     assert "3 homes" in drawn["tip"]
-    assert "the curve of the earth" in drawn["tip"]
+    assert "beyond the horizon" in drawn["tip"]
     assert "Low &lt;b>Wick" in drawn["tip"]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -75,8 +76,9 @@ def map_outline(
         shapely.box(grid.x_min, y_min, x_max, grid.y_max), max(grid.shape) * grid.cell_m / EDGE_POINTS
     )
     rings = covered_part(elevation, to_wgs84(grid.crs_wkt).transform(*shapely.get_coordinates(frame).T))
-    if None not in (box := (settings.west, settings.south, settings.east, settings.north)):
-        west, south, east, north = box
+    sides = (settings.west, settings.south, settings.east, settings.north)
+    west, south, east, north = (math.nan if side is None else side for side in sides)
+    if not math.isnan(west):
         rings.append(box_ring((west, south, east + 360.0 if east < west else east, north)))
     to_grid = to_wgs84(grid.crs_wkt)
     shapes = [
