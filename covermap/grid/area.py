@@ -17,6 +17,7 @@ from covermap.scenario.vector_file import read_vector_file
 from covermap.terrain.extent import covered_part
 
 MOST_POLYGONS = 100_000
+
 Rim = tuple[NDArray[np.float64], NDArray[np.float64]]
 """Longitude and latitude of points around a shape, in order."""
 
