@@ -275,6 +275,7 @@ def _write_cog(source: Path, path: Path, layer: Layer) -> None:
         path,
         driver="COG",
         COMPRESS="DEFLATE",
+        LEVEL=1,  # half the time of the usual 6 for 4 % more bytes (44 files, 1,000 x 1,000 cells)
         PREDICTOR="YES" if layer.dtype == "float32" or layer.unit else "NO",
         BLOCKSIZE=BLOCK_CELLS,
         OVERVIEWS="AUTO",
