@@ -6,9 +6,11 @@ import numpy as np
 import pytest
 import shapely
 from affine import Affine
+from scenario_files import changed_row, station_csv
 from small_inputs import (
     CELL_M,
     CELLS,
+    EXTRA,
     GRID,
     NORTH,
     WEST,
@@ -23,6 +25,7 @@ from covermap.errors import InputError
 from covermap.inputs.preparation import prepare
 from covermap.jobs.check import check
 from covermap.scenario import read_scenario
+from covermap.tables import table_text
 
 NO_PLACE = [None, square(20, 20)]
 
@@ -291,3 +294,65 @@ def test_homes_on_a_shore_stay_on_the_map_whose_outline_holds_them(tmp_path):
     assert prepared.homes.outside == pytest.approx(0.0, abs=1e-6)
     on_map = sum(float(prepared.homes.window(tile).sum()) for tile in prepared.grid.tiles())
     assert on_map == pytest.approx(60, rel=1e-5)
+
+
+def test_check_ends_with_the_next_command(tmp_path, monkeypatch):
+    folder = tmp_path / "my island"
+    folder.mkdir()
+    path = write_inputs(folder)
+    monkeypatch.chdir(tmp_path)
+    assert checked(path).in_words().splitlines()[-1] == "Next: covermap map 'my island/scenario.toml'"
+
+
+def test_all_that_is_wrong_in_the_station_file_is_told_at_once(tmp_path):
+    rows = [
+        changed_row(station_id="A", latitude_deg="north", erp_kw="-4", polarization="X", as_of="May"),
+        changed_row(station_id="B", rf_channel="2.1", antenna_height_m="0", use="maybe"),
+        changed_row(station_id="C D", status="gone"),
+        *(changed_row(station_id=f"E{number}", erp_kw="") for number in range(30)),
+    ]
+    path = write_inputs(tmp_path, stations=station_csv(*rows))
+    with pytest.raises(InputError) as caught:
+        checked(path)
+    message = str(caught.value)
+    for part in ('latitude_deg: found "north"', 'erp_kw: found "-4"', 'polarization: found "X"',
+                 'as_of: found "May"', 'rf_channel: found "2.1"', 'antenna_height_m: found "0"', 'use: found "maybe"',
+                 'station_id: found "C D"', 'status: found "gone"', 'line 5, column erp_kw: found ""',
+                 "(29 more of this kind: line 6, line 7, line 8 and so on.)"):  # fmt: skip
+        assert part in message
+    assert len(message.splitlines()) < 25
+
+
+def test_all_that_is_wrong_in_the_header_is_told_at_once(tmp_path):
+    header = "call sign,lat dms,lon dms,ch,erp,haat"
+    path = write_inputs(tmp_path, stations=station_csv("W,44,-36,21,4,100", header=header))
+    with pytest.raises(InputError) as caught:
+        checked(path)
+    for part in ("found call_sign, lat_dms, lon_dms, ch, erp, haat; no column service", 'found "ch"',
+                 "no column latitude_deg", "no column longitude_deg", 'found "erp"',
+                 "no column antenna_height_m"):  # fmt: skip
+        assert part in str(caught.value)
+
+
+def test_all_that_is_wrong_in_a_table_of_tiers_is_told_at_once(tmp_path):
+    rows = table_text("tiers").splitlines()
+    header = rows[0].split(",")
+    cells = rows[1].split(",")
+    cells[header.index("height_m")], cells[header.index("indoors")] = "-3", "perhaps"
+    rows[1] = ",".join(cells)
+    rows[3] = rows[3].replace(rows[3].split(",")[header.index("cable_m")], "long", 1)
+    path = write_inputs(tmp_path, extra=EXTRA + '[reception]\nantenna_tiers = "tiers.csv"\n')
+    (tmp_path / "tiers.csv").write_text("\n".join(rows))
+    with pytest.raises(InputError) as caught:
+        checked(path)
+    for part in ('line 2, column height_m: found "-3"', 'column indoors: found "perhaps"'):
+        assert part in str(caught.value)
+
+
+def test_warnings_of_one_kind_are_told_once(tmp_path):
+    # every station says a mast of 700 m: doubted one by one, told together
+    rows = [changed_row(station_id=f"S{n}", antenna_height_m=str(700 + n)) for n in range(40)]
+    path = write_inputs(tmp_path, stations=station_csv(*rows))
+    found = [warning for warning in checked(path).warnings if "Is it feet" in warning]
+    assert len(found) == 1
+    assert "(39 more of this kind: line 3, line 4, line 5 and so on.)" in found[0]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from covermap.jobs.cost import Cost, Crew, estimate
 from covermap.jobs.memory_and_disk import blocks_of_run, refuse_what_does_not_fit
 from covermap.reception.variability import sigma_summary
 from covermap.scenario import Scenario, read_scenario
-from covermap.wording.words import plural
+from covermap.wording.words import path_in_words, plural
 
 
 @dataclass(frozen=True)
@@ -19,11 +20,13 @@ class CheckReport:
     """What `covermap check` says.
 
     lines : what was understood, as (heading, sentence); warnings : what looks wrong
+    scenario : the file that was checked
     """
 
     lines: tuple[tuple[str, str], ...]
     warnings: tuple[str, ...]
     cost: Cost
+    scenario: Path
 
     def in_words(self) -> str:
         """Return the report as text for a terminal."""
@@ -31,6 +34,7 @@ class CheckReport:
         count = len(self.warnings)
         text.append(f"0 errors, {plural(count, 'warning')}{':' if count else ''}")
         text += [f"  {sentence}" for sentence in self.warnings]
+        text.append(f"Next: covermap map {shlex.quote(path_in_words(self.scenario))}")
         return "\n".join(text)
 
 
@@ -63,7 +67,7 @@ def check(
         ("Paths", _paths(prepared, folder)),
         ("Cost", f"{cost.in_words()}, {crew.in_words()}"),
     ]
-    return CheckReport(tuple(lines), prepared.warnings, cost)
+    return CheckReport(tuple(lines), prepared.warnings, cost, scenario.path)
 
 
 def homes_in_words(prepared: Preparation) -> str:

@@ -96,14 +96,12 @@ def check_columns(table: TextTable) -> tuple[TextTable, list[str]]:
     columns = table.columns
     if not columns:
         raise InputError(f"{table.file} has no columns. Start from the table that `covermap new` writes.")
-    _require(table, ("service",), "It names the programme; transmitters of one service are alternatives.")
-    _require(table, ("latitude_deg",), "Decimal degrees, north positive.")
-    _require(table, ("longitude_deg",), "Decimal degrees, east positive.")
-    _require(table, ("rf_channel", "frequency_mhz"), "The channel on the air, or its centre frequency.")
-    _require(table, (*POWER_COLUMNS, *TRANSMITTER_POWER_COLUMNS), "ERP is re a half-wave dipole.")
-    _require(
-        table, HEIGHT_COLUMNS, "The antenna's height above ground; HAAT is another height and no substitute."
-    )
+    missing = [wrong for any_of, meaning in REQUIRED if (wrong := _missing(table, any_of, meaning))]
+    if missing:
+        found = ", ".join(columns)
+        first = next((number for number, wrong in enumerate(missing) if wrong.startswith("no column")), 0)
+        missing[first] = missing[first].replace("no column", f"found {found}; no column", 1)
+        raise InputError("\n".join(f"{table.file}, header: {wrong}" for wrong in missing))
     known = [*TEXT_COLUMNS, *NUMBER_COLUMNS, *POWER_COLUMNS]
     extra = [column for column in columns if column not in known]
     warnings = [
@@ -129,21 +127,27 @@ def _with_our_names(table: TextTable) -> TextTable:
     return TextTable(table.file, tuple(names.values()), rows, table.warnings)
 
 
-def _require(table: TextTable, any_of: tuple[str, ...], meaning: str) -> None:
+REQUIRED = (
+    (("service",), "It names the programme; transmitters of one service are alternatives."),
+    (("latitude_deg",), "Decimal degrees, north positive."),
+    (("longitude_deg",), "Decimal degrees, east positive."),
+    (("rf_channel", "frequency_mhz"), "The channel on the air, or its centre frequency."),
+    ((*POWER_COLUMNS, *TRANSMITTER_POWER_COLUMNS), "ERP is re a half-wave dipole."),
+    (HEIGHT_COLUMNS, "The antenna's height above ground; HAAT is another height and no substitute."),
+)
+
+
+def _missing(table: TextTable, any_of: tuple[str, ...], meaning: str) -> str:
+    """Return what is wrong where a table has none of some columns, '' where it has one."""
     if any(column in table.columns for column in any_of):
-        return
+        return ""
     for column in table.columns:
         advice = AMBIGUOUS.get(column, "")
         if any(name in advice for name in any_of):
-            raise InputError(
-                f'{table.file}, header: found "{column}", which does not say its unit or kind.\n  {advice}'
-            )
+            return f'found "{column}", which does not say its unit or kind.\n  {advice}'
     wanted = " or ".join(any_of[:3])
     near = next((hint for column in table.columns if (hint := nearest(column, list(any_of)))), "")
-    found = ", ".join(table.columns)
-    raise InputError(
-        f"{table.file}, header: found {found}; no column {wanted}.{near}\n  {meaning} Add the column."
-    )
+    return f"no column {wanted}.{near}\n  {meaning} Add the column."
 
 
 def read_erp_kw(row: Row, warnings: list[str]) -> float | None:

@@ -9,19 +9,23 @@ from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 
-from covermap.errors import InputError
+from covermap.errors import Faults, InputError
 from covermap.scenario.text_table import DASHES, NUMBER, Row, TextTable
 from covermap.tables.text_file import read_text_file
 
 DELIMITERS = (",", ";", "\t", "|")
-MOST_COLUMNS = 1000
+MOST_COLUMNS, MOST_ROWS = 1000, 10_000_000
 SMART_QUOTES = "\u201c\u201d\u201e\u201f"
 THOUSANDS = re.compile(r"[+-]?\d{1,3}(,\d{3})+(\.\d+)?")
 DECIMAL = re.compile(r"[+-]?\d*,\d+([eE][+-]?\d+)?")
 
 
 def read_csv_table(
-    path: Path, is_number: Callable[[str], bool], unreadable: list[str] | None = None
+    path: Path,
+    is_number: Callable[[str], bool],
+    unreadable: list[str] | None = None,
+    *,
+    most_rows: int = MOST_ROWS,
 ) -> TextTable:
     """Return a CSV file as text, whatever program wrote it.
 
@@ -29,13 +33,19 @@ def read_csv_table(
         decimal comma, one meaning a file
     unreadable : where given, a row longer than the header is left out and a sentence on it added here
 
-    Raises InputError if the file is unreadable, empty, has a ragged row, or uses commas both ways.
+    Raises InputError if the file is unreadable, empty, has more than most_rows, ragged rows, or uses commas
+    both ways.
     """
     text, warnings = _decode(path)
     delimiter = _delimiter(text)
     records = _records(path.name, _plain_quotes(text, delimiter), delimiter)
     if not records:
         raise InputError(f"{path.name} is empty. Its first line must name the columns.")
+    if len(records) - 1 > most_rows:
+        raise InputError(
+            f"{path.name}: found {len(records) - 1:,} rows; a table of this kind has at most {most_rows:,}. "
+            "Is it the right file? Leave out what the area does not need."
+        )
     columns = _header(path.name, records[0][1])
     number_columns = [index for index, column in enumerate(columns) if is_number(column)]
     comma = _comma_meaning(path.name, columns, records[1:], number_columns)
@@ -119,6 +129,7 @@ def _full_rows(
 ) -> list[tuple[int, list[str]]]:
     """Return the rows filled up to the header; a longer row is an error, or listed as unreadable."""
     full = []
+    faults = Faults()
     for line, cells in records:
         if any(cell.strip() for cell in cells[len(columns) :]):
             sentence = (
@@ -126,11 +137,10 @@ def _full_rows(
                 f'"{delimiter}". A name or number that holds the delimiter must stand in quotes. '
                 "Quote the cell, or save the file with another delimiter."
             )
-            if unreadable is None:
-                raise InputError(sentence)
-            unreadable.append(sentence)
+            (faults.sentences if unreadable is None else unreadable).append(sentence)
             continue
         full.append((line, (cells + [""] * len(columns))[: len(columns)]))
+    faults.tell()
     return full
 
 

@@ -25,9 +25,12 @@ def read_scenario(path: Path | str) -> Scenario:
     try:
         station_list = read_stations(settings.transmitters)
     except InputError as error:
-        if str(error).startswith("[transmitters]"):  # a key of the scenario file, found wrong later
-            raise InputError(f"{path.name}, {error}") from error
-        raise
+        # keys of the scenario file that were found wrong later
+        lines = [
+            f"{path.name}, {line}" if line.startswith("[transmitters]") else line
+            for line in str(error).split("\n")
+        ]
+        raise InputError("\n".join(lines)) from error
     wanted, warnings = find_wanted_lists(path.name, settings.wanted, station_list.stations)
     return Scenario(
         path=path,

@@ -6,9 +6,9 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
-from covermap.errors import InputError
+from covermap.errors import Faults, InputError
 from covermap.scenario import station_words as words
-from covermap.scenario.channels import Channel, ChannelPlan, read_channel, read_channel_plan
+from covermap.scenario.channels import UHF_FROM_MHZ, Channel, ChannelPlan, read_channel, read_channel_plan
 from covermap.scenario.columns import (
     check_columns,
     is_number_column,
@@ -25,9 +25,12 @@ from covermap.scenario.settings import SLUG_PATTERN, TransmitterSettings
 from covermap.scenario.station_checks import compare_stations
 from covermap.scenario.systems import System, find_system
 from covermap.scenario.text_table import Row, TextTable
-from covermap.scenario.vector_table import read_vector_table
+from covermap.scenario.vector_table import MOST_ROWS, read_vector_table
 
 CSV_SUFFIXES = (".csv", ".txt", ".tsv")
+NO_TABLE = TextTable("", (), ())
+NO_SYSTEM = System("", 0.0, 1.0, (1.0,), 0.0)
+NO_CHANNEL = Channel("", None, "uhf", UHF_FROM_MHZ, UHF_FROM_MHZ, UHF_FROM_MHZ, "current")
 AS_OF = re.compile(r"\d{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?)?")
 
 
@@ -45,25 +48,28 @@ class _Defaults:
     """What a row's empty cells mean."""
 
     plan: ChannelPlan | None
-    system: str
+    system: System
     patterns: Patterns
 
 
 def read_stations(settings: TransmitterSettings) -> StationList:
     """Return the stations of the transmitter file, in file order.
 
-    Raises InputError at the first row that is wrong, if an id stands twice with different rows, and
+    Raises InputError with all cells that are wrong, if an id stands twice with different rows, and
     if no station is left.
     """
-    plan = read_channel_plan(settings.channel_plan) if settings.channel_plan else None
-    patterns, warnings = read_patterns(settings.patterns) if settings.patterns else ({}, [])
-    find_system(settings.default_system, "[transmitters], default_system")
-    table, noticed = check_columns(_read_table(settings.file, settings.layer))
+    faults = Faults()
+    plan = faults.of(None, read_channel_plan, settings.channel_plan) if settings.channel_plan else None
+    patterns, warnings = faults.of(({}, []), _patterns, settings.patterns)
+    system = faults.of(NO_SYSTEM, find_system, settings.default_system, "[transmitters], default_system")
+    table, noticed = faults.of((NO_TABLE, []), _checked_table, settings)
+    faults.tell()
     warnings += [*table.warnings, *noticed]
     left_out: dict[str, int] = {}
-    rows = _rows_on_air(table, left_out, warnings)
-    defaults = _Defaults(plan, settings.default_system, patterns)
-    stations = [_station(row, defaults, warnings, left_out) for row in rows]
+    rows = _rows_on_air(table, left_out, warnings, faults)
+    defaults = _Defaults(plan, system, patterns)
+    stations = [_station(row, defaults, warnings, left_out, faults) for row in rows]
+    faults.tell()
     kept = tuple(station for station in stations if station is not None)
     if not kept:
         raise InputError(_no_stations(table, left_out))
@@ -71,10 +77,18 @@ def read_stations(settings: TransmitterSettings) -> StationList:
     return StationList(kept, tuple(warnings), left_out)
 
 
-def _read_table(path: Path, layer: str | None) -> TextTable:
+def _patterns(path: Path | None) -> tuple[Patterns, list[str]]:
+    return ({}, []) if path is None else read_patterns(path)
+
+
+def _checked_table(settings: TransmitterSettings) -> tuple[TextTable, list[str]]:
+    """Return the station table, its columns checked, and warnings on them."""
+    path = settings.file
     if path.suffix.lower() in CSV_SUFFIXES:
-        return read_csv_table(path, is_number_column)
-    return read_vector_table(path, layer)
+        table = read_csv_table(path, is_number_column, most_rows=MOST_ROWS)
+    else:
+        table = read_vector_table(path, settings.layer)
+    return check_columns(table)
 
 
 def _no_stations(table: TextTable, left_out: dict[str, int]) -> str:
@@ -87,17 +101,21 @@ def _no_stations(table: TextTable, left_out: dict[str, int]) -> str:
     return f"{table.file}: no stations: found {found}.\n  Add a row for each transmitter that is on the air."
 
 
-def _rows_on_air(table: TextTable, left_out: dict[str, int], warnings: list[str]) -> list[Row]:
+def _rows_on_air(
+    table: TextTable, left_out: dict[str, int], warnings: list[str], faults: Faults
+) -> list[Row]:
     """Return the rows to use: on the air or planned, television, each id once."""
     by_id: dict[str, Row] = {}
     for row in table.rows:
-        reason = words.reason_to_leave_out(row)
+        reason = faults.of("unreadable", words.reason_to_leave_out, row)
         if reason:
             left_out[reason] = left_out.get(reason, 0) + 1
             continue
-        key = _station_id(row)
-        earlier = by_id.get(key.lower())
-        by_id[key.lower()] = row if earlier is None else _one_of_two(earlier, row, left_out, warnings)
+        key = faults.of(row.where, _station_id, row).lower()
+        earlier = by_id.get(key)
+        if earlier is not None:
+            row = faults.of(earlier, _one_of_two, earlier, row, left_out, warnings)
+        by_id[key] = row
     return list(by_id.values())
 
 
@@ -154,9 +172,14 @@ def _service(row: Row) -> str:
     return service
 
 
-def _station(row: Row, defaults: _Defaults, warnings: list[str], left_out: dict[str, int]) -> Station | None:
-    """Return the station of a row; None, counted and warned about, where its ERP is unknown."""
-    erp_kw = read_erp_kw(row, warnings)
+def _station(
+    row: Row, defaults: _Defaults, warnings: list[str], left_out: dict[str, int], faults: Faults
+) -> Station | None:
+    """Return the station of a row; None, counted and warned about, where its ERP is unknown.
+
+    Where a cell is wrong, which faults then tells, the value in its place means nothing.
+    """
+    erp_kw = faults.of(1.0, read_erp_kw, row, warnings)
     if erp_kw is None:
         warnings.append(
             f"{row.where}: no ERP, only the power at the transmitter's output, which never stands in for it. "
@@ -164,18 +187,18 @@ def _station(row: Row, defaults: _Defaults, warnings: list[str], left_out: dict[
         )
         left_out["ERP unknown"] = left_out.get("ERP unknown", 0) + 1
         return None
-    longitude_deg, latitude_deg = _position(row, warnings)
-    channel = read_channel(row, defaults.plan, warnings)
-    system = _system(row, channel, defaults)
-    ground_m = read_ground_m(row)
+    longitude_deg, latitude_deg = faults.of((0.0, 0.0), _position, row, warnings)
+    channel = faults.of(NO_CHANNEL, read_channel, row, defaults.plan, warnings)
+    system = faults.of(defaults.system, _system, row, channel, defaults)
+    ground_m = faults.of(None, read_ground_m, row)
     return Station(
-        station_id=_station_id(row),
-        service=_service(row),
+        station_id=_station_id(row) if not faults.sentences else "",
+        service=faults.of("", _service, row),
         mast=row.text("mast")
         or f"{abs(latitude_deg):.3f} {'NS'[latitude_deg < 0]} "
         f"{abs(longitude_deg):.3f} {'EW'[longitude_deg < 0]}",
         displayed_channel=row.text("displayed_channel"),
-        status=words.status(row),
+        status=faults.of("on_air", words.status, row),
         latitude_deg=latitude_deg,
         longitude_deg=longitude_deg,
         rf_channel=channel.number,
@@ -183,20 +206,20 @@ def _station(row: Row, defaults: _Defaults, warnings: list[str], left_out: dict[
         bandwidth_mhz=system.bandwidth_in(channel.width_mhz),
         band=channel.band,
         erp_kw=erp_kw,
-        antenna_height_m=read_antenna_height_m(row, ground_m, warnings),
+        antenna_height_m=faults.of(1.0, read_antenna_height_m, row, ground_m, warnings),
         ground_m=ground_m,
-        polarization=words.polarization(row, warnings),
-        azimuth_pattern=find_pattern(row, "azimuth", defaults.patterns),
-        elevation_pattern=find_pattern(row, "elevation", defaults.patterns),
-        electrical_tilt_deg=_tilt_deg(row, "electrical_tilt_deg", warnings),
-        mechanical_tilt_deg=_tilt_deg(row, "mechanical_tilt_deg", warnings),
-        mechanical_tilt_azimuth_deg=_azimuth_deg(row),
+        polarization=faults.of("horizontal", words.polarization, row, warnings),
+        azimuth_pattern=faults.of(None, find_pattern, row, "azimuth", defaults.patterns),
+        elevation_pattern=faults.of(None, find_pattern, row, "elevation", defaults.patterns),
+        electrical_tilt_deg=faults.of(0.0, _tilt_deg, row, "electrical_tilt_deg", warnings),
+        mechanical_tilt_deg=faults.of(0.0, _tilt_deg, row, "mechanical_tilt_deg", warnings),
+        mechanical_tilt_azimuth_deg=faults.of(0.0, _azimuth_deg, row),
         system=system.name,
-        required_cn_db=_required_cn_db(row, system),
-        use=words.use(row),
+        required_cn_db=faults.of(0.0, _required_cn_db, row, system),
+        use=faults.of("wanted", words.use, row),
         sfn_group=row.text("sfn_group"),
-        sfn_delay_us=_plain_number(row, "sfn_delay_us", -10_000.0, 10_000.0),
-        as_of=_as_of(row),
+        sfn_delay_us=faults.of(0.0, _plain_number, row, "sfn_delay_us", -10_000.0, 10_000.0),
+        as_of=faults.of("", _as_of, row),
         source=row.where,
         sfn_window_us=system.sfn_window_us,
     )
@@ -218,7 +241,7 @@ def _position(row: Row, warnings: list[str]) -> tuple[float, float]:
 def _system(row: Row, channel: Channel, defaults: _Defaults) -> System:
     given = row.text("system")
     where = f"{row.where}, column system" if given else "[transmitters], default_system"
-    system = find_system(given or defaults.system, where)
+    system = find_system(given, where) if given else defaults.system
     if not system.fits(channel.width_mhz):
         widths = " or ".join(f"{width:g}" for width in system.channel_widths_mhz)
         raise InputError(

@@ -8,7 +8,6 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from covermap.errors import InputError
 from covermap.tables.user_table import read_table_rows
 
 COLUMNS = ("class", "category", "clutter_height_m", "open_land", "water", "built_up")
@@ -40,13 +39,17 @@ def read_land_cover_table(path: Path | str | None = None) -> LandCoverTable:
     """
     rows = read_table_rows("land_cover", None if path is None else Path(path), COLUMNS)
     codes = [int(row.number("class", 0, 65_535)) for row in rows]
-    for row, code, earlier in zip(rows, codes, (codes[:index] for index in range(len(codes))), strict=True):
+    faults = rows[0].faults
+    faults.tell()
+    earlier: set[int] = set()
+    for row, code in zip(rows, codes, strict=True):
         if code in earlier:
-            raise InputError(
+            faults.sentences.append(
                 f"{row.where}, column class: found {code} a second time. "
                 "Each class may stand once. Delete one of the rows."
             )
-    return LandCoverTable(
+        earlier.add(code)
+    table = LandCoverTable(
         class_code=np.array(codes, dtype=np.int64),
         category=tuple(row.text("category") for row in rows),
         clutter_height_m=np.array([row.number("clutter_height_m", 0.0, 100.0) for row in rows]),
@@ -54,3 +57,5 @@ def read_land_cover_table(path: Path | str | None = None) -> LandCoverTable:
         water=np.array([row.yes_no("water") for row in rows]),
         built_up=np.array([row.yes_no("built_up") for row in rows]),
     )
+    faults.tell()
+    return table

@@ -32,6 +32,7 @@ def read_external_noise(path: Path | str | None = None) -> dict[tuple[str, str],
             row.number("outdoor_noise_db", 0.0, 80.0, blank=math.nan),
             row.number("indoor_noise_db", 0.0, 80.0, blank=math.nan),
         )
+    rows[0].faults.tell()
     missing = [f"{band} {place}" for band in BANDS for place in ENVIRONMENTS if (band, place) not in noise_db]
     if missing:
         where = rows[0].where.rsplit(",", 1)[0]

@@ -36,7 +36,9 @@ def read_tiers(path: Path | str | None = None) -> TierTable:
             f"{where}, column tier: found {', '.join(numbers)}. The rows must be tiers 1 to {TIER_COUNT}, "
             "each once and in order (8 means not promised and has no row). Correct the column."
         )
-    return TierTable(tuple(_tier(row) for row in rows))
+    tiers = TierTable(tuple(_tier(row) for row in rows))
+    rows[0].faults.tell()
+    return tiers
 
 
 def _tier(row: TableRow) -> Tier:
@@ -81,16 +83,16 @@ def _directivity_dbd(row: TableRow, gain_dbd: dict[str, float]) -> dict[str, flo
 
 
 def _check_amplifier(row: TableRow, has_amplifier: bool) -> None:
-    """Raise InputError unless an amplifier has gain, noise figure and limits, or nothing of them."""
+    """Gather a fault unless an amplifier has gain, noise figure and limits, or nothing of them."""
     for column in ("amplifier_noise_figure_db", "amp_in_max_dbm", "amp_out_max_dbm"):
         if has_amplifier and not row.text(column):
-            raise InputError(
+            row.faults.sentences.append(
                 f"{row.where}, column {column}: found nothing beside amplifier_gain_db "
                 f"{row.text('amplifier_gain_db')}. An amplifier needs gain, noise figure and both limits. "
                 "Fill the cell, or empty all four."
             )
         if not has_amplifier and row.text(column):
-            raise InputError(
+            row.faults.sentences.append(
                 f'{row.where}, column {column}: found "{row.text(column)}" without amplifier_gain_db. '
                 "Fill amplifier_gain_db, or empty all four amplifier cells."
             )

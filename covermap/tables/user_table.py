@@ -7,7 +7,7 @@ import math
 from dataclasses import dataclass
 from pathlib import Path
 
-from covermap.errors import InputError
+from covermap.errors import Faults, InputError
 from covermap.tables.loader import load_table
 from covermap.tables.text_file import read_text_file
 
@@ -16,10 +16,15 @@ MOST_BYTES = 5_000_000  # a table of tiers or classes has a few kB
 
 @dataclass(frozen=True)
 class TableRow:
-    """One row of a table, and where it stands."""
+    """One row of a table, where it stands, and where what is wrong in it is gathered.
+
+    Whoever reads rows calls faults.tell() behind the last; until then a value in place of a wrong cell means
+    nothing.
+    """
 
     where: str
     cells: dict[str, str]
+    faults: Faults
 
     def text(self, column: str) -> str:
         """Return a cell as text, without blanks around it."""
@@ -28,7 +33,7 @@ class TableRow:
     def number(self, column: str, lowest: float, highest: float, blank: float | None = None) -> float:
         """Return a cell as a number from lowest to highest; `blank` stands for an empty cell.
 
-        Raises InputError if it is no number, out of range, or empty where blank is None.
+        A fault is gathered if it is no number, out of range, or empty where blank is None.
         """
         text = self.text(column)
         if not text and blank is not None:
@@ -38,17 +43,18 @@ class TableRow:
         except ValueError:
             value = math.nan
         if not lowest <= value <= highest:
-            raise InputError(
+            self.faults.sentences.append(
                 f'{self.where}, column {column}: found "{text}". '
                 f"It must be a number from {lowest:g} to {highest:g}. Correct the cell."
             )
+            return lowest
         return value
 
     def yes_no(self, column: str) -> bool:
-        """Return True for "yes" and False for "no"; anything else raises InputError."""
+        """Return True for "yes" and False for "no"; anything else is gathered as a fault."""
         text = self.text(column).lower()
         if text not in ("yes", "no"):
-            raise InputError(
+            self.faults.sentences.append(
                 f'{self.where}, column {column}: found "{self.text(column)}". Write yes or no in the cell.'
             )
         return text == "yes"
@@ -71,7 +77,8 @@ def read_table_rows(name: str, path: Path | None, columns: tuple[str, ...]) -> l
             f"{where}, header: found {', '.join(str(column) for column in rows[0])}; "
             f"missing {', '.join(missing)}. Add the column{'s' if len(missing) > 1 else ''} to the header."
         )
-    return [TableRow(f"{where}, line {line}", row) for line, row in enumerate(rows, start=2)]
+    faults = Faults()
+    return [TableRow(f"{where}, line {line}", row, faults) for line, row in enumerate(rows, start=2)]
 
 
 def _read_file(path: Path) -> list[dict[str, str]]:
