@@ -316,7 +316,8 @@ def test_all_that_is_wrong_in_the_station_file_is_told_at_once(tmp_path):
         checked(path)
     message = str(caught.value)
     for part in ('latitude_deg: found "north"', 'erp_kw: found "-4"', 'polarization: found "X"',
-                 'as_of: found "May"', 'rf_channel: found "2.1"', 'antenna_height_m: found "0"', 'use: found "maybe"',
+                 'as_of: found "May"', 'rf_channel: found "2.1"', 'antenna_height_m: found "0"',
+                 'use: found "maybe"',
                  'station_id: found "C D"', 'status: found "gone"', 'line 5, column erp_kw: found ""',
                  "(29 more of this kind: line 6, line 7, line 8 and so on.)"):  # fmt: skip
         assert part in message
