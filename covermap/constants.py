@@ -17,3 +17,14 @@ TIER_NOT_PROMISED = 8
 UNKNOWN_UINT8 = 255
 
 BANDS = ("low_vhf", "high_vhf", "uhf")
+
+# Radio climates of the irregular terrain model, in the order of their numbers 1 to 7.
+ITM_CLIMATES = (
+    "equatorial",
+    "continental_subtropical",
+    "maritime_subtropical",
+    "desert",
+    "continental_temperate",
+    "maritime_temperate_land",
+    "maritime_temperate_sea",
+)

@@ -71,7 +71,12 @@ EXTRA_CASES = [
     ('[homes]\nfile = "a\\u0000b"', ["[homes], file: found", "cannot be a path", "Correct it"]),
     ('[homes]\nfile = "~nobody-here/a"', ["[homes], file: found", "a file that exists", "Correct the path"]),
     ("[gird]\na = 1", ['scenario.toml, [gird]: found "gird"', 'Did you mean "grid"?', "Correct the key"]),
-    ('[prediction]\nmodel = "itm"', ["[prediction], model", 'found "itm"', '"p1812"', "Change the key"]),
+    ('[prediction]\nmodel = "itm"\nn0 = 240', ["n0 = 240", "from 250 to 400", "Change n0"]),
+    (
+        '[prediction]\nmodel = "itm"\nsecond_opinion = "itm"',
+        ["second_opinion", "another model's", "itm, curves"],
+    ),
+    ('[prediction]\nclimate = "tropical"', ["[prediction], climate", 'found "tropical"', "equatorial"]),
     (
         '[prediction]\nmodel = "p1813"',
         ["[prediction], model", 'found "p1813"', 'Did you mean "p1812"?', "Change"],

@@ -22,6 +22,8 @@ from covermap.grid.path_terrain import PathTerrain
 from covermap.grid.radials import make_radials
 from covermap.propagation.compiling import kernel
 from covermap.propagation.free_space import free_space_loss_db
+from covermap.propagation.itm.along_radials import ItmSweep
+from covermap.propagation.itm.path import ItmGround
 from covermap.propagation.sweep.radial_sweep import RadialSweep
 from covermap.propagation.sweep.records import CellLosses
 from covermap.propagation.sweep.taut_string import CLEAR
@@ -31,7 +33,7 @@ __all__ = ["BlockRequest", "LossBlock", "as_stored", "compute_block", "compute_b
 # Raise by one whenever a block's numbers move (tests/test_blocks.py tells): stored blocks are then
 # computed anew.
 PHYSICS_VERSION = 2
-MODELS = ("p1812", "free_space")
+MODELS = ("p1812", "itm", "free_space")
 LONGEST_STEP_M = 100.0  # paths begin at 250 m, and a path needs two steps
 SHORTEST_SLANT_KM = 0.001  # our own: free space has no value at no distance
 
@@ -46,9 +48,10 @@ class BlockRequest:
     frequencies : (MHz, is vertical) each
     time_percents : 50 and the other percentage of time, below 50
     dn, n0 : lapse rate near the ground, N-units/km, and sea-level refractivity, N-units
-    model : p1812 or free_space
+    model : p1812, itm or free_space
     profile_step_m, reach_km : length of a step, at most 100 m, and of the radials
     terrain_digest : of all inputs that can change a path
+    itm : what the model itm needs beside; None for the others
     """
 
     latitude_deg: float
@@ -64,6 +67,7 @@ class BlockRequest:
     reach_km: float
     grid: Grid
     terrain_digest: str
+    itm: ItmGround | None = None
 
     def of(self, *frequencies: tuple[float, bool]) -> BlockRequest:
         """Return the request for some of the frequencies."""
@@ -79,7 +83,10 @@ class BlockRequest:
 @lru_cache(maxsize=1024)
 def _as_json(request: BlockRequest) -> str:
     """Return a request as text; kept, as every tile's digest asks for it."""
-    return json.dumps(dataclasses.asdict(request), sort_keys=True)
+    asked = dataclasses.asdict(request)
+    if asked["itm"] is None:  # so that blocks of the other models keep their names
+        del asked["itm"]
+    return json.dumps(asked, sort_keys=True)
 
 
 def compute_block(request: BlockRequest, tile: Tile, terrain: PathTerrain) -> LossBlock:
@@ -111,8 +118,9 @@ def compute_blocks(request: BlockRequest, tiles: Sequence[Tile], terrain: PathTe
     losses = CellLosses.unknown(len(request.frequencies), len(request.heights_m), cells.near.size)
     near = cells.near & cells.in_reach
     losses.path_class[near & ~np.isnan(cells.ground_m)] = CLEAR
-    _fill_free_space(request, cells, terrain, near if request.model == "p1812" else cells.in_reach, losses)
-    if request.model == "p1812":
+    by_free_space = request.model == "free_space"
+    _fill_free_space(request, cells, terrain, cells.in_reach if by_free_space else near, losses)
+    if not by_free_space:
         march(
             radials,
             cells,
@@ -141,8 +149,11 @@ def _check(request: BlockRequest) -> None:
         raise InputError(f"time_percents is {request.time_percents}. It must be 50 and one other percentage.")
 
 
-def _sweep(request: BlockRequest, steps: int, items: int) -> RadialSweep:
-    """Return a sweep for the request's heights, frequencies and time percentages."""
+def _sweep(request: BlockRequest, steps: int, items: int) -> RadialSweep | ItmSweep:
+    """Return a sweep for the request's model, heights, frequencies and time percentages."""
+    if request.model == "itm":
+        ground = request.itm or ItmGround()
+        return ItmSweep(steps, items, request.heights_m, request.frequencies, request.time_percents, ground)
     frequencies_mhz, vertical = zip(*request.frequencies, strict=True)
     return RadialSweep(steps, items, request.heights_m, frequencies_mhz, vertical, request.time_percents)
 

@@ -9,8 +9,10 @@ import numpy as np
 import pyproj
 from numpy.typing import NDArray
 
-from covermap.constants import NEAR_MAST_KM
+from covermap.constants import ITM_CLIMATES, NEAR_MAST_KM
 from covermap.propagation.free_space import free_space_loss_db
+from covermap.propagation.itm.loss import itm_median_loss_db
+from covermap.propagation.itm.path import ItmGround
 from covermap.propagation.p1812 import p1812_path
 from covermap.propagation.terms import TERM_COUNT, THETA_T
 from covermap.scenario.records import Station
@@ -108,10 +110,12 @@ def exact_loss(
     dn: float,
     n0: float,
     model: str = "p1812",
+    itm: ItmGround | None = None,
 ) -> ExactLoss:
     """Return the loss of one path at 50 % of locations.
 
-    model : p1812 or free_space. Within 250 m of the mast the loss is free space over the slant distance.
+    model : p1812, itm (which needs itm beside) or free_space. Within 250 m of the mast the loss is free
+        space over the slant distance.
     """
     tx_level_m = profile.ground_m[0] + tx_height_m
     rx_level_m = profile.ground_m[-1] + rx_height_m
@@ -138,6 +142,17 @@ def exact_loss(
         *coast_distances_km(profile),
         terms,
     )
+    if model == "itm":
+        loss_db = itm_median_loss_db(
+            profile.ground_m,
+            profile.length_km,
+            (tx_height_m, rx_height_m),
+            frequency_mhz,
+            vertical,
+            time_percent,
+            n0,
+            itm or ItmGround(),
+        )
     return ExactLoss(float(loss_db), math.degrees(terms[THETA_T] / 1000.0), near)
 
 
@@ -159,6 +174,16 @@ def station_loss(
         dn=prediction.dn,
         n0=prediction.n0,
         model=prediction.model,
+        itm=itm_ground(prediction),
+    )
+
+
+def itm_ground(prediction: PredictionSettings) -> ItmGround:
+    """Return what the irregular terrain model must know of a scenario's climate and ground."""
+    return ItmGround(
+        ITM_CLIMATES.index(prediction.climate) + 1,
+        prediction.ground_permittivity,
+        prediction.ground_conductivity_s_m,
     )
 
 

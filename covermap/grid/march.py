@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from covermap.grid.cell_paths import CellPaths
 from covermap.grid.path_terrain import PathTerrain
 from covermap.grid.radials import STEPS_PER_KNOT, Radials
+from covermap.propagation.itm.along_radials import ItmSweep
 from covermap.propagation.sweep.radial_sweep import RadialSweep
 from covermap.propagation.sweep.records import CellLosses, RadialItems, RadialProfiles
 
@@ -23,7 +24,7 @@ def march(
     radials: Radials,
     cells: CellPaths,
     terrain: PathTerrain,
-    make_sweep: Callable[[int, int], RadialSweep],
+    make_sweep: Callable[[int, int], RadialSweep | ItmSweep],
     *,
     tx_height_m: float,
     dn: float,
@@ -32,7 +33,7 @@ def march(
 ) -> None:
     """Follow each radial that has cells once, as far as its last cell, and fill the cells' losses.
 
-    make_sweep : called with (steps, items), returns the RadialSweep that does the physics
+    make_sweep : called with (steps, items), returns the sweep that does the physics
     tx_height_m : antenna above ground; dn, n0 : N-units/km and N-units
     """
     count = np.diff(cells.first)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from covermap.grid.blocks import BlockRequest
+from covermap.grid.exact_path import itm_ground
 from covermap.grid.fields import TIME_RULES
 from covermap.grid.frame import Grid
 from covermap.scenario import Scenario
@@ -39,6 +40,7 @@ def path_requests(
             reach_km=prediction.reach_km,
             grid=grid,
             terrain_digest=terrain.digest,
+            itm=itm_ground(prediction) if prediction.model == "itm" else None,
         )
         for (latitude_deg, longitude_deg, tx_height_m), frequencies in positions.items()
     )

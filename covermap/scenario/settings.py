@@ -18,6 +18,7 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError
 
+from covermap.constants import ITM_CLIMATES
 from covermap.tables.noise import ENVIRONMENTS
 from covermap.tables.text_file import kind_of
 
@@ -170,14 +171,34 @@ class WantedSettings(Section):
 class PredictionSettings(Section):
     """[prediction]: model and radio climate."""
 
-    model: Literal["p1812", "free_space"] = "p1812"
+    model: Literal["p1812", "itm", "free_space"] = "p1812"
+    second_opinion: Literal["itm", "curves"] | None = None
     time_rule: Literal["us_90_10", "gt_50_1"] = "us_90_10"
     reach_km: float = Field(default=250.0, ge=1.0, le=1000.0)
     # The clutter of a P.1812 profile starts 50 m from both ends; the sweep takes steps up to 100 m.
     profile_step_m: float = Field(default=50.0, ge=50.0, le=100.0)
     n0: float = Field(default=325.0, ge=200.0, le=500.0)
     dn: float = Field(default=45.0, gt=0.0, le=150.0)  # a positive number; the effective earth needs dn < 157
+    climate: Literal[ITM_CLIMATES] = "continental_temperate"  # type: ignore[valid-type]
+    ground_permittivity: float = Field(default=15.0, ge=1.0, le=100.0)
+    ground_conductivity_s_m: float = Field(default=0.005, gt=0.0, le=10.0)
     calibration: InputPath | None = None
+
+    @model_validator(mode="after")
+    def _check_itm(self) -> PredictionSettings:
+        if "itm" in (self.model, self.second_opinion) and not 250.0 <= self.n0 <= 400.0:
+            raise _wrong(
+                "n0",
+                "The irregular terrain model needs n0 from 250 to 400 N-units. Change n0 or the model.",
+                f"n0 = {self.n0:g}",
+            )
+        if self.model == self.second_opinion:
+            raise _wrong(
+                "second_opinion",
+                "A second opinion must be another model's. Write one of itm, curves, or leave the key out.",
+                f'second_opinion = "{self.second_opinion}" beside the same model',
+            )
+        return self
 
 
 class ReceptionSettings(Section):

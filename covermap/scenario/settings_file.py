@@ -29,10 +29,6 @@ EITHER_WORDS = {
     "prediction_error_db": '"auto" or a number from 0.5 to 20',
     "field_rasters": '"auto", true or false',
 }
-ITM_SENTENCE = (
-    'found "itm". The irregular terrain model is not available for maps in this version; '
-    'use "p1812" (or "free_space"). Change the key.'
-)
 
 
 def read_settings(path: Path) -> Settings:
@@ -88,8 +84,6 @@ def _one_error(file: str, error: ErrorDetails) -> str:
     where = f"{where}, {key}" if key and key != "[key]" else where
     if key in EITHER_WORDS:
         return f"{where}: found {_shown(error['input'])}. It must be {EITHER_WORDS[key]}. Change the value."
-    if error["loc"] == ("prediction", "model") and error["input"] == "itm":
-        return f"{where}: {ITM_SENTENCE}"
     return f"{where}: {_wrong_value(error)}"
 
 

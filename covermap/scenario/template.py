@@ -61,12 +61,16 @@ services = []
 # at_least = 1                    # that many of the list suffice; without services: of all services
 
 [prediction]
-# model = "p1812"                 # or "free_space"
+# model = "p1812"                 # or "itm" (terrain alone, no trees or buildings), "free_space"
+# second_opinion = "itm"          # or "curves": where another model would ask for another antenna
 # time_rule = "us_90_10"          # wanted 90 % of time, interference 10 %; "gt_50_1": 50 and 1
 # reach_km = 250                  # how far from a mast paths are computed
 # profile_step_m = 50             # 50 to 100
 # n0 = 325                        # sea-level surface refractivity, N units
 # dn = 45                         # refractivity lapse in the lowest kilometre, N units, positive
+# climate = "continental_temperate"   # of the model itm, as its ground:
+# ground_permittivity = 15
+# ground_conductivity_s_m = 0.005
 # calibration = "calibration.toml"
 
 [reception]

@@ -33,7 +33,7 @@ LAST_M = 200.0
 POINT_M = 100.0  # between points of a profile
 BULGE_RADIUS_M = 1000.0 * EARTH_RADIUS_KM * 157.0 / (157.0 - 45.0)
 ITM = {"variability_mode": 3, "climate": 5, "n0": 301, "permittivity": 15, "conductivity_s_m": 0.005}
-HOPELESS_DB = 70.0
+HOPELESS_DB = 60.0
 TRUSTED_DB = 60.0  # of excess loss: beyond, the judge's own floor begins
 Place = tuple[float, float]
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from covermap.constants import ITM_CLIMATES
 from covermap.propagation.checks import finite, is_vertical
 from covermap.propagation.inverse_normal import inverse_complementary_normal
 from covermap.propagation.itm.limits import (
@@ -15,17 +16,47 @@ from covermap.propagation.itm.limits import (
     warning_bits,
     warning_sentences,
 )
-from covermap.propagation.itm.path import ItmPath, effective_earth_radius_m, ground_impedance
+from covermap.propagation.itm.path import (
+    ItmGround,
+    ItmPath,
+    effective_earth_radius_m,
+    ground_impedance,
+)
 from covermap.propagation.itm.profile import itm_profile_path
 from covermap.propagation.itm.reference import itm_free_space_db, reference_attenuation_db
 from covermap.propagation.itm.siting import SITINGS, itm_area_path
-from covermap.propagation.itm.variability import CLIMATES, varied_loss_db
+from covermap.propagation.itm.variability import BROADCAST, varied_loss_db
 from covermap.propagation.path_loss import PathLoss, checked_profile
 from covermap.propagation.profile import Profile
 
 VARIABILITY_MODES = tuple(extra + kind for extra in (0, 10, 20, 30) for kind in range(4))
 CLUTTER_WARNING = "the model knows no clutter: clutter_m of the profile is not used."
 UNEVEN_WARNING = "the profile's points are unevenly spaced: heights were interpolated to even steps."
+
+
+def itm_median_loss_db(
+    ground_m: NDArray[np.float64],
+    length_km: float,
+    heights_m: tuple[float, float],
+    frequency_mhz: float,
+    vertical: bool,
+    time_percent: float,
+    n0: float,
+    ground: ItmGround,
+) -> float:
+    """Return the broadcast-mode loss at the median of places and situations, arguments trusted. [dB]
+
+    ground_m : at even steps over length_km, the mast first; NaN gives NaN. heights_m : the antennas'.
+    """
+    if np.isnan(ground_m).any():
+        return math.nan
+    last = ground_m.size - 1
+    path = itm_profile_path(ground_m, last, 1000.0 * length_km / last, heights_m[0], heights_m[1], n0)
+    impedance = ground_impedance(frequency_mhz, ground.permittivity, ground.conductivity_s_m, vertical)
+    reference_db, _ = reference_attenuation_db(path, frequency_mhz, impedance)
+    z_time = inverse_complementary_normal(time_percent / 100.0)
+    beyond_db = varied_loss_db(path, frequency_mhz, reference_db, ground.climate, BROADCAST, z_time, 0.0, 0.0)
+    return float(beyond_db + itm_free_space_db(path.length_m, frequency_mhz))
 
 
 @dataclass(frozen=True)
@@ -74,7 +105,7 @@ def itm_loss(
         0 single message, 1 accidental, 2 mobile, 3 broadcast; + 10 without the variability of places,
         + 20 without that of situations.
     climate : int or str
-        1 to 7, or one of CLIMATES in that order.
+        1 to 7, or one of ITM_CLIMATES in that order.
     n0 : float
         Refractivity at sea level, 250 to 400. [N-units]
     permittivity, conductivity_s_m : float
@@ -215,7 +246,7 @@ def _checked_link(
         float(rx_height_m),
         (deviates[0], deviates[1], deviates[2]),
         int(variability_mode),
-        _choice("climate", climate, CLIMATES, 1, 1002),
+        _choice("climate", climate, ITM_CLIMATES, 1, 1002),
         float(n0),
         complex(
             ground_impedance(float(frequency_mhz), float(permittivity), float(conductivity_s_m), vertical)

@@ -13,6 +13,17 @@ ROUGHNESS_LENGTH_M = 50e3  # the same: D of the interdecile range over part of a
 WAVE_NUMBER_MHZ_M = 47.7  # the same: wave number k = f(MHz) / 47.7
 
 
+class ItmGround(NamedTuple):
+    """What the model must know beside the path.
+
+    climate : 1 to 7. permittivity : relative. conductivity_s_m : S/m.
+    """
+
+    climate: int = 5
+    permittivity: float = 15.0  # average ground: ITU-R P.527, from memory
+    conductivity_s_m: float = 0.005
+
+
 class ItmPath(NamedTuple):
     """One path as the model sees it, whichever way (profile or statistics) it came by its figures.
 

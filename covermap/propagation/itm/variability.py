@@ -7,17 +7,6 @@ import numpy as np
 from covermap.propagation.compiling import kernel
 from covermap.propagation.itm.path import WAVE_NUMBER_MHZ_M, roughness_over_m
 
-CLIMATES = (
-    "equatorial",
-    "continental_subtropical",
-    "maritime_subtropical",
-    "desert",
-    "continental_temperate",
-    "maritime_temperate_land",
-    "maritime_temperate_sea",
-)
-"""The seven radio climates in the order of their numbers 1 to 7."""
-
 # Hufford 1995, climate constants. One row a climate, in each: c1, c2 (dB), x1, x2, x3 (km).
 _MEDIAN = np.array(
     [
