@@ -79,7 +79,9 @@ def test_each_radial_has_its_own_height_and_erp(station):
 
     degrees = np.arange(361.0)
     weak_in_the_east = Pattern("p", "azimuth", degrees, np.where(np.abs(degrees - 90.0) < 45.0, -20.0, 0.0))
-    heights_m = heights_above_average_m(Ground(hill_in_the_north), station, np.array([0.0, 90.0, 180.0]))
+    heights_m = heights_above_average_m(
+        Ground(hill_in_the_north), LATITUDE_DEG, LONGITUDE_DEG, 365.0, np.array([0.0, 90.0, 180.0])
+    )
     assert heights_m == pytest.approx([165.0, 365.0, 365.0])  # 465 m less the ground's 300, 100, 100
     station = dataclasses.replace(station, azimuth_pattern=weak_in_the_east)
     frame, _ = contours([station], Ground(hill_in_the_north), "EPSG:4326")

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from covermap.addresses.plans import Question
 from covermap.addresses.report import Change, Without
+from covermap.addresses.second_opinion import other_model_shift_db
 from covermap.reception import Tier
 from covermap.reception.external_noise import NOISIER
 from covermap.scenario.records import Station
@@ -48,19 +52,32 @@ def changes(asked: Question) -> tuple[Change, ...]:
     if NOISIER[noise] != noise:
         options = replace(asked.options, noise_environment=NOISIER[noise])
         tried.append(("noisier", replace(asked, options=options)))
-    found = []
-    for key, changed in tried:
-        lowest = changed.lowest(changed.best_plans())
-        found.append(
-            Change(
-                key,
-                lowest.tier,
-                100.0 * lowest.plan.chance,
-                lowest.plan.azimuths_deg,
-                lowest.needs_filter,
-            )
-        )
-    return tuple(found)
+    return (*(_change(key, changed) for key, changed in tried), *_second_opinion(asked))
+
+
+def _change(key: str, changed: Question) -> Change:
+    """Return what a changed question needs."""
+    lowest = changed.lowest(changed.best_plans())
+    plan = lowest.plan
+    return Change(key, lowest.tier, 100.0 * plan.chance, plan.azimuths_deg, lowest.needs_filter)
+
+
+def _second_opinion(asked: Question) -> tuple[Change, ...]:
+    """Return what another model's fields would need; nothing where none is asked for or it has no answer."""
+    site = asked.place.site
+    model = site.scenario.settings.prediction.second_opinion
+    if model is None:
+        return ()
+    shifts = {path.station.station_id: other_model_shift_db(site, path) for path in asked.place.paths}
+    listed = [shifts[station.station_id] for station in asked.carriers()]
+    if not listed or any(math.isnan(shift) for shift in listed):
+        return ()
+
+    def shift_db(station: Station) -> float:
+        return float(np.nan_to_num(shifts[station.station_id]))
+
+    found = _change("second_opinion", replace(asked, shift_db=shift_db))
+    return (replace(found, other_db=float(np.median(listed)), model=model),)
 
 
 def _weaker(station: Station) -> float:

@@ -78,8 +78,10 @@ class Without:
 class Change:
     """What one change would need: the lowest tier (8 not promised), its chance and its aims.
 
-    key : weaker_3db, stronger_3db, higher_3m, in_leaf or noisier
+    key : weaker_3db, stronger_3db, higher_3m, in_leaf, noisier or second_opinion
     needs_filter : strong signals would overload it
+    other_db : of a second opinion, its field less the prediction's, the median of the list's stations
+    model : of a second opinion, whose it is
     """
 
     key: str
@@ -87,6 +89,8 @@ class Change:
     chance_percent: float
     aims_deg: tuple[float, ...]
     needs_filter: bool
+    other_db: float | None = None
+    model: str = ""
 
 
 @dataclass(frozen=True)

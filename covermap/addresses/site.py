@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from covermap.inputs.calibration import Calibration
+from covermap.propagation.field_curves import FieldCurves
 from covermap.reception import ReceptionOptions, StationFacts
 from covermap.reception.tiers import TierTable
 from covermap.scenario.records import Scenario, WantedList
@@ -15,7 +16,8 @@ from covermap.terrain import Terrain
 class Site:
     """The inputs of every address of one scenario.
 
-    facts : of the stations, in the scenario's order; calibration : None without
+    facts : of the stations, in the scenario's order; calibration : None without; curves : where
+    they give the second opinion
     """
 
     scenario: Scenario
@@ -25,3 +27,4 @@ class Site:
     options: ReceptionOptions
     calibration: Calibration | None
     wanted: WantedList
+    curves: FieldCurves | None = None

@@ -35,6 +35,13 @@ _MARGIN_STEPS: tuple[Step, ...] = (
     (10, "3 to 10 dB to spare", "#DCD3E0"),
     (float("inf"), "10 dB or more to spare", "#F6F3F7"),
 )
+_DIFFERENCE_STEPS: tuple[Step, ...] = (
+    (-10, "10 dB or more weaker than on the map", "#5B3A29"),
+    (-3, "3 to 10 dB weaker", "#B08968"),
+    (3, "within 3 dB", "#EFEBE4"),
+    (10, "3 to 10 dB stronger", "#8FB0A9"),
+    (float("inf"), "10 dB or more stronger", "#2F5D62"),
+)
 _HOMES_STEPS: tuple[Step, ...] = (
     (0, "none", "#FFFFFF"),
     (2, "up to 2", "#E3DCCF"),
@@ -97,6 +104,8 @@ def raster_title(coverage: Coverage, name: str) -> str:
         "tier_without_deciding": "Antenna needed without the deciding station",
         "dead_zone_chance_3db_weaker": "Chance of any listed service, signals 3 dB weaker",
         "dead_zone_chance_3db_stronger": "Chance of any listed service, signals 3 dB stronger",
+        "tier_second_opinion": "Antenna needed by another model",
+        "second_opinion": "Another model's field less the map's, dB",
         "second_aim": "Second aim, degrees from true north",
         "aim_from": "First aim that keeps the list, degrees from true north",
         "aim_to": "Last aim that keeps the list, degrees from true north",
@@ -131,6 +140,7 @@ def raster_body(coverage: Coverage, name: str) -> str:
         "second_aim": _aim_steps(),
         "aim_from": _aim_steps(),
         "aim_to": _aim_steps(),
+        "second_opinion": _DIFFERENCE_STEPS,
         "homes": _HOMES_STEPS,
         "homes_without_roof": _HOMES_STEPS,
         "field": _field_steps(),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 
@@ -13,7 +13,10 @@ from numpy.typing import NDArray
 from covermap.errors import grouped
 from covermap.grid.area import area_mask, map_outline
 from covermap.grid.blocks import BlockRequest
+from covermap.grid.curve_block import AZIMUTHS
+from covermap.grid.exact_path import itm_ground
 from covermap.grid.frame import Grid, Tile, to_wgs84
+from covermap.grid.height_above_average import all_heights_above_average_m
 from covermap.grid.make_grid import make_grid
 from covermap.inputs.calibration import Calibration, read_calibration
 from covermap.inputs.counted import CountedInputs, read_counted_inputs
@@ -93,6 +96,35 @@ class Preparation:
         return ListReceiver(self.facts, self.tiers, wanted, options, heights_m, *self.terrain.surroundings())
 
     @cached_property
+    def second(self) -> Preparation | None:
+        """Return the same inputs for the second opinion, without offsets of readings; None without one."""
+        prediction = self.scenario.settings.prediction
+        if prediction.second_opinion is None:
+            return None
+        requests = self.requests
+        if prediction.second_opinion == "itm":
+            ground = itm_ground(prediction)
+            requests = tuple(replace(request, model="itm", itm=ground) for request in requests)
+        return replace(self, requests=requests, calibration=None)
+
+    @property
+    def requests_of_all_models(self) -> tuple[BlockRequest, ...]:
+        """Return the paths of the run: of its model, then of a second opinion that has paths of its own."""
+        other = () if self.second is None or self.second.requests == self.requests else self.second.requests
+        return self.requests + other
+
+    @cached_property
+    def curve_heights_m(self) -> tuple[NDArray[np.float64], ...]:
+        """Return each request's heights above average terrain, one a whole degree, NaN unknown."""
+        azimuth_deg = np.arange(AZIMUTHS, dtype=np.float64)
+        return tuple(
+            all_heights_above_average_m(
+                self.terrain, request.latitude_deg, request.longitude_deg, request.tx_height_m, azimuth_deg
+            )
+            for request in self.requests
+        )
+
+    @cached_property
     def by_smooth_earth(self) -> tuple[tuple[bool, ...], ...]:
         """Return, for each frequency of each request, whether smooth earth stands in for unknown ground.
 
@@ -138,6 +170,11 @@ def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
     warnings = list(scenario.warnings)
     check_positions(scenario.stations, terrain.bounds_deg)
     warnings += check_masts(terrain, _masts(scenario))
+    if settings.prediction.model == "itm" and terrain.has_land_cover:
+        warnings.append(
+            '[prediction] model = "itm" knows terrain alone: trees and buildings of the land cover take '
+            "nothing from fields at 10 m and above."
+        )
     warnings += terrain.warnings
     warnings += _ground_warnings(scenario, terrain)
     grid = make_grid(settings.grid, terrain.bounds_deg, terrain.rims_deg)

@@ -29,6 +29,7 @@ from covermap.result.result_folder import read_record
 from covermap.result.run_json import MODEL_EDITIONS, run_id_of, scenario_cautions
 from covermap.scenario import Scenario
 from covermap.scenario.coordinates import HIGHEST_LATITUDE_DEG
+from covermap.tables.field_curves import read_field_curves
 
 TILE_CELLS = 128  # the tiles of a map, so that its stored blocks serve here
 SUN_HOURS = (9, 12, 15)  # local times at which the sheet tells where the sun stands
@@ -121,6 +122,7 @@ def open_book(
         options=prepared.reception_options,
         calibration=prepared.calibration,
         wanted=chosen,
+        curves=read_field_curves() if scenario.settings.prediction.second_opinion == "curves" else None,
     )
     folder = Path(store) if store else scenario.path.parent / ".covermap_store"
     cautions = list(scenario_cautions(scenario))

@@ -28,6 +28,8 @@ from covermap.wording.words import plural
 # reception grows with the list, the tiers and, with at_least, the ways to leave services out.
 RATES: dict[str, tuple[float, str, str]] = {
     "path_answer_s": (0.15e-6, "core-s a frequency, height and percentage of a cell", "bench_map.py"),
+    "itm_answer_s": (1.0e-6, "the same by the model itm", "decisions/itm_on_the_map.md"),
+    "itm_point_s": (12e-9, "core-s a step of a cell's profile and height, model itm", "the same"),
     "march_point_s": (0.25e-6, "core-s a profile point on the way", "bench_memory.py --cells 3163"),
     "reception_cell_s": (14e-6, "core-s a cell in reach, list and pass", "bench_memory.py --stations 5"),
     "reception_service_tier_s": (0.3e-6, "core-s a cell, listed service, tier and pass", "bench_map.py"),
@@ -161,11 +163,22 @@ def _rate(name: str) -> float:
 def _path_core_s(prepared: Preparation, shares: list[float]) -> float:
     """Return the core-seconds of all paths: answers, and the march to them."""
     total = 0.0
-    for request, share in zip(prepared.requests, shares, strict=True):
+    requests = prepared.requests_of_all_models
+    for request, share in zip(requests, shares * (len(requests) // len(shares)), strict=True):
         cells = prepared.grid.cells * share
         answers = cells * len(request.frequencies) * len(request.heights_m) * 2.0
         total += answers * _rate("path_answer_s") + _march_points(request, cells) * _rate("march_point_s")
+        if request.model == "itm":
+            points = cells * len(request.heights_m) * _mean_steps(request)
+            total += answers * _rate("itm_answer_s") + points * _rate("itm_point_s")
     return total
+
+
+def _mean_steps(request: BlockRequest) -> float:
+    """Return how many steps a profile has on the average, roughly: half of the longest."""
+    place = request.latitude_deg, request.longitude_deg
+    step_km = request.profile_step_m / 1000.0
+    return make_radials(*place, request.grid, request.reach_km, step_km).steps / 2.0
 
 
 def _march_points(request: BlockRequest, cells: float) -> float:
@@ -216,7 +229,7 @@ def _terrain_mb(prepared: Preparation) -> tuple[float, float]:
 
 
 def _store_mb(prepared: Preparation) -> float:
-    frequencies = sum(len(request.frequencies) for request in prepared.requests)
+    frequencies = sum(len(request.frequencies) for request in prepared.requests_of_all_models)
     pairs = frequencies * len(prepared.heights_m)
     return prepared.grid.cells * (pairs * _rate("store_pair_mb") + frequencies * _rate("store_frequency_mb"))
 

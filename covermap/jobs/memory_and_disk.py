@@ -59,7 +59,7 @@ def blocks_of_run(prepared: Preparation, store: Path) -> tuple[int, int]:
     """Return how many loss blocks a run needs, and how many of them stand in the store already."""
     needed = [
         block_path(store, request.of(frequency).digest(tile))
-        for request in prepared.requests
+        for request in prepared.requests_of_all_models
         for frequency in request.frequencies
         for tile in prepared.grid.tiles(TILE_CELLS)
     ]

@@ -33,8 +33,9 @@ def compute_paths(
     """
     prepared = session.prepared
     tasks = list(_tasks(session, counts))
-    stations = zip(prepared.station_request, prepared.scenario.stations, strict=True)
-    masts = {prepared.requests[request].of(): station.mast for request, station in stations}
+    requests = prepared.requests_of_all_models
+    named = dict(zip(prepared.station_request, (s.mast for s in prepared.scenario.stations), strict=True))
+    masts = {request.of(): named[index % len(prepared.requests)] for index, request in enumerate(requests)}
     results = executor.run(partial(compute_task, session), tasks)
     for done, (computed, (request, _)) in enumerate(zip(results, tasks, strict=True), start=1):
         counts.computed += computed
@@ -69,7 +70,7 @@ def tile_blocks(prepared: Preparation, store: Store, tile: Tile) -> list[LossBlo
 def _tasks(session: RunSession, counts: RunCounts) -> Iterator[Task]:
     """Yield what the store lacks; masts take turns over a group of tiles, whose places they share."""
     for group in marches(session.prepared.grid):
-        for request in session.prepared.requests:
+        for request in session.prepared.requests_of_all_models:
             yield from _missing(request, group, session.store, counts)
 
 

@@ -21,6 +21,7 @@ from covermap.inputs.preparation import Preparation, prepare, store_folder
 from covermap.jobs.compile_ahead import reception_compiled_beside
 from covermap.jobs.path_stage import TILE_CELLS, compute_paths, tile_blocks
 from covermap.jobs.run_session import RunSession
+from covermap.jobs.second_opinion import second_blocks
 from covermap.jobs.tile_reception import TileResult, receive_tile
 from covermap.result.coverage import Coverage, open_coverage
 from covermap.result.rasters import RasterSet
@@ -125,7 +126,8 @@ def peak_memory_mb() -> float:
 def receive_task(session: RunSession, tile: Tile) -> TileResult:
     """Return what the cells of a tile need, from the store; blocks lost meanwhile are computed again."""
     prepared = session.prepared
-    return receive_tile(prepared, tile, tile_blocks(prepared, session.store, tile))
+    blocks = tile_blocks(prepared, session.store, tile)
+    return receive_tile(prepared, tile, blocks, second_blocks(prepared, session.store, tile, blocks))
 
 
 def _receive_all(
@@ -164,3 +166,8 @@ def _write_tile(prepared: Preparation, rasters: RasterSet, result: TileResult) -
     for wanted in prepared.scenario.wanted:
         causes = result.main_cause[wanted.name], result.service_cause[wanted.name]
         rasters.write_list(wanted, tile, result.lists[wanted.name], *causes)
+        if wanted.name in result.second:
+            second = result.second[wanted.name]
+            shape = (tile.rows, tile.cols)
+            rasters.write(f"{wanted.name}/tier_second_opinion", tile, second.tier.reshape(shape))
+            rasters.write(f"{wanted.name}/second_opinion", tile, second.difference_db.reshape(shape))

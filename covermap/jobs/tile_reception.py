@@ -20,6 +20,7 @@ from covermap.grid.fields import (
 from covermap.grid.frame import Tile
 from covermap.grid.geodesy import mast_geometry
 from covermap.inputs.preparation import Preparation
+from covermap.jobs.second_opinion import SecondOpinion, second_opinion
 from covermap.reception import CellSignals, ListReception
 from covermap.reception.causes import Hindrances, main_cause, service_causes
 from covermap.reception.signals import SMOOTH_EARTH
@@ -41,6 +42,7 @@ class TileResult:
     adjusted_dbuvm : the same with the offsets of calibration, what the lists are worked out from
     main_cause, service_cause : of each list, shapes (N,) and (V, N), as covermap.reception.causes
     other_tier : of a sample of cells, for the first list, at the other default of the prediction error
+    second : of each list, what the second opinion says; empty without one
     """
 
     tile: Tile
@@ -52,10 +54,16 @@ class TileResult:
     main_cause: dict[str, NDArray[np.uint8]]
     service_cause: dict[str, NDArray[np.uint8]]
     other_tier: NDArray[np.uint8]
+    second: dict[str, SecondOpinion]
 
 
-def receive_tile(prepared: Preparation, tile: Tile, blocks: list[LossBlock]) -> TileResult:
-    """Return what the cells of a tile need, from the blocks of prepared.requests in the same order."""
+def receive_tile(
+    prepared: Preparation, tile: Tile, blocks: list[LossBlock], second: list[LossBlock] | None = None
+) -> TileResult:
+    """Return what the cells of a tile need, from the blocks of prepared.requests in the same order.
+
+    second : blocks of the same by the second opinion, of second_blocks()
+    """
     longitude_deg, latitude_deg = (array.ravel() for array in prepared.grid.centres_lonlat(tile))
     outside = ~prepared.inside_area(tile).ravel()
     fields = _tile_fields(prepared, blocks, longitude_deg, latitude_deg)
@@ -91,7 +99,32 @@ def receive_tile(prepared: Preparation, tile: Tile, blocks: list[LossBlock]) -> 
             for name, found in lists.items()
         },
         other.tier[~outside[sample]],
+        {} if second is None else _second_opinions(prepared, tile, fields, lists, second),
     )
+
+
+def _second_opinions(
+    prepared: Preparation,
+    tile: Tile,
+    fields: _TileFields,
+    lists: dict[str, ListReception],
+    blocks: list[LossBlock],
+) -> dict[str, SecondOpinion]:
+    """Return what the second opinion's blocks make of each list."""
+    longitude_deg, latitude_deg = (array.ravel() for array in prepared.grid.centres_lonlat(tile))
+    other = _tile_fields(prepared.second or prepared, blocks, longitude_deg, latitude_deg)
+    outside = (fields.flags & OUTSIDE_FLAG) > 0
+    other.signals.field_dbuvm[:, :, outside] = np.nan
+    nowhere = np.zeros(outside.size, dtype=bool)
+    return {
+        name: second_opinion(
+            lists[name],
+            fields.median_dbuvm,
+            receiver.receive(other.signals, nowhere),
+            other.median_dbuvm,
+        )
+        for name, receiver in prepared.receivers.items()
+    }
 
 
 def _counted(prepared: Preparation, tile: Tile, outside: NDArray[np.bool_]) -> NDArray[np.bool_]:

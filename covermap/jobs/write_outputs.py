@@ -26,6 +26,7 @@ from covermap.planning.dead_zones import NamedPlace, find_dead_zones
 from covermap.planning.neighbourhoods import OUTSIDE_ID, with_outside
 from covermap.planning.not_promised import not_promised
 from covermap.planning.places import Place
+from covermap.planning.second_opinion import opinion_counts
 from covermap.planning.shading import shading_ridges
 from covermap.planning.stock import stock_table
 from covermap.planning.suppression import round_summary
@@ -85,6 +86,7 @@ def write_layers_and_pages(
     areas, table = _apart(counted)
     homes = _homes_record(prepared, counted, public=public)
     coverage.run["homes"] = homes
+    coverage.run["second_opinion"] = opinion_counts(coverage)
     transmitters = _transmitters(prepared, coverage, whole)
     files = [write_transmitters(transmitters, folder)]
     if table is not None:
@@ -125,6 +127,7 @@ def write_layers_and_pages(
         folder,
         {
             "homes": homes,
+            "second_opinion": coverage.run["second_opinion"],
             "warnings": list(warnings),
             "dead_zones": zones["wanted_list"].value_counts().to_dict(),
             "stages_s": {"outputs": round(time.perf_counter() - started, 2)},

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely.geometry import LineString
 
 from covermap.grid.exact_path import GEODESIC
-from covermap.grid.height_above_average import heights_above_average_m
+from covermap.grid.height_above_average import all_heights_above_average_m
 from covermap.propagation.field_curves import contour_km
 from covermap.scenario.records import Station
 from covermap.tables.field_curves import ContourField, read_contour_fields, read_field_curves
@@ -20,7 +20,6 @@ from covermap.terrain import Terrain
 RULE = "noise_limited"
 RULE_SYSTEMS = ("atsc1", "atsc3")  # families of systems that 47 CFR 73.619 is about
 RADIALS = 120
-LEAST_KNOWN = 0.75  # of the radials; the rest take the height of their neighbours
 COLUMNS = ("station_id", "field_dbuvm", "rule")
 
 
@@ -47,8 +46,10 @@ def contours(
     for station in stations:
         if not has_contour(station):
             continue
-        haat_m = whole_circle(azimuth_deg, heights_above_average_m(terrain, station, azimuth_deg))
-        if haat_m is None:
+        haat_m = all_heights_above_average_m(
+            terrain, station.latitude_deg, station.longitude_deg, station.antenna_height_m, azimuth_deg
+        )
+        if np.isnan(haat_m).any():
             warnings.append(
                 f"{station.station_id} has no contour: too little of the ground 3 to 16 km around its mast "
                 "is known."
@@ -69,14 +70,6 @@ def contours(
         lines.append(LineString(np.column_stack([x, y])))
     columns = {name: [row[place] for row in rows] for place, name in enumerate(COLUMNS)}
     return gpd.GeoDataFrame(columns, geometry=lines, crs=crs_wkt), tuple(warnings)
-
-
-def whole_circle(azimuth_deg: NDArray[np.float64], haat_m: NDArray[np.float64]) -> NDArray[np.float64] | None:
-    """Return heights of all radials, those unknown from their neighbours; None where too few are known."""
-    known = ~np.isnan(haat_m)
-    if known.mean() < LEAST_KNOWN:
-        return None
-    return np.interp(azimuth_deg, azimuth_deg[known], haat_m[known], period=360.0)
 
 
 def station_contour_km(

@@ -110,6 +110,14 @@ LAYERS: dict[str, Layer] = {
         Layer(
             "plan_flags", "uint8", None, "", 1, "remarks on the stored plan, a sum of bits; 0 none or unknown"
         ),
+        Layer("tier_second_opinion", *_CLASS, 1, "tier by the model of the second opinion"),
+        Layer(
+            "second_opinion",
+            *_FLOAT,
+            "dB",
+            1,
+            "median field of the limiting service by the second opinion, less the map's",
+        ),
         Layer("field", *_FLOAT, "dB(uV/m)", 1, "median field at 10 m, exceeded for 50 % of time"),
         Layer("field_adjusted", *_FLOAT, "dB(uV/m)", 1, "field with the offsets of calibration added"),
         Layer("ground", *_FLOAT, "m", 1, "elevation at the cell's centre"),

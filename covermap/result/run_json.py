@@ -39,6 +39,7 @@ if TYPE_CHECKING:
 MODEL_EDITIONS = {
     "p1812": "ITU-R P.1812-8",
     "itm": "NTIA ITM 1.2.2",
+    "curves": "47 CFR 73.699",
     "free_space": "ITU-R P.525",
     "clutter_at_the_terminal": "ITU-R P.2108-1",
     "building_entry": "ITU-R P.2109-2",

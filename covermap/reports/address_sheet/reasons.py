@@ -157,7 +157,7 @@ def changes_section(report: AddressReport) -> str:
     words = say.whole_list(report)
     head = [th("If"), th(), th("Needed then"), th(words[0].upper() + words[1:])]
     rows = [
-        f"<tr>{td(text(say.change_words(report, change.key)))}{td(square(change.tier))}"
+        f"<tr>{td(text(say.change_words(report, change)))}{td(square(change.tier))}"
         f"{td(text(_needed(report, change)))}"
         f"{td(chance_number(change.chance_percent), kept=True)}</tr>"
         for change in report.changes

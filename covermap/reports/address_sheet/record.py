@@ -69,6 +69,7 @@ def address_record(report: AddressReport) -> dict[str, Any]:
                 "chance_percent": _number(one.chance_percent),
                 "aims_deg_true": list(one.aims_deg),
                 "needs_filter": one.needs_filter,
+                **({} if one.other_db is None else {"model": one.model, "other_db": _number(one.other_db)}),
             }
             for one in report.changes
         ],

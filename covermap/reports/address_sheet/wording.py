@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 
 from covermap.addresses.changes import HIGHER_M, IN_LEAF_DB, SHIFT_DB
-from covermap.addresses.report import AddressReport, Ports, StationAtPlace, TierPlan
+from covermap.addresses.report import AddressReport, Change, Ports, StationAtPlace, TierPlan
 from covermap.wording import words
 from covermap.wording.language import say as _say
 from covermap.wording.lists import channel_words, list_words, short_list_words, together_words
 from covermap.wording.palette import TIERS
+from covermap.wording.second_opinion import MODELS, more_or_less
 from covermap.wording.words import chance_text, half_up, join
 
 ON_AIM_DEG = 3.0  # nearer to the aim than this is "on the aim"
@@ -256,8 +257,10 @@ def channel_lines(station: StationAtPlace) -> tuple[str, str]:
     return (station.displayed_channel, small) if station.displayed_channel else (small, "")
 
 
-def change_words(report: AddressReport, key: str) -> str:
-    """Return what is changed: 'Everything 3 dB weaker'."""
+def change_words(report: AddressReport, change: Change) -> str:
+    """Return what is changed: 'Everything 3 dB weaker', 'Another model says 5 dB less'."""
+    if change.key == "second_opinion" and change.other_db is not None:
+        return f"Another model ({MODELS[change.model]}) says {more_or_less(change.other_db)}"
     return {
         "weaker_3db": f"Everything {SHIFT_DB:g} dB weaker",
         "stronger_3db": f"Everything {SHIFT_DB:g} dB stronger",
@@ -266,7 +269,7 @@ def change_words(report: AddressReport, key: str) -> str:
             f"Trees in leaf in the way ({IN_LEAF_DB['uhf']:g} dB at UHF, {IN_LEAF_DB['high_vhf']:g} at VHF)"
         ),
         "noisier": "Noise around the antenna one class higher",
-    }[key]
+    }[change.key]
 
 
 def status_words(station: StationAtPlace) -> str:

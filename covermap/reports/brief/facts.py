@@ -16,6 +16,7 @@ from covermap.wording import palette
 from covermap.wording.causes import cause_words
 from covermap.wording.lists import capital, list_words
 from covermap.wording.run_facts import outside_in_words
+from covermap.wording.second_opinion import second_opinion_in_words
 from covermap.wording.words import (
     SMALL_COUNT,
     day_text,
@@ -59,7 +60,7 @@ def brief_facts(
         "tiers": _tiers(coverage, summary.columns, of_homes),
         "bars": _bars(summary.bars),
         "behind": _behind(run, list_name, summary.columns, of_homes, behind, areas, zones, names or {}),
-        "basis": basis_in_words(run, of_homes),
+        "basis": [*basis_in_words(run, of_homes), *second_opinion_in_words(run, list_name)],
         "cautions": list(run.get("cautions", [])),
         "warnings": _warnings(len(run.get("warnings", []))),
     }
