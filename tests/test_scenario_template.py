@@ -50,7 +50,11 @@ def test_commented_defaults_of_the_template_are_the_defaults(tmp_path, inputs):
         body, *after = re.split(r"(?=\n#? ?\[)", rest, maxsplit=1)
         shown = re.sub(r"^# (?=\w+ = )", "", body, flags=re.MULTILINE)
         text = head + f"[{table}]\n" + shown + "".join(after)
-    text = text.replace('calibration = "calibration.toml"', "").replace('antenna_tiers = "tiers.csv"', "")
+    text = (
+        text.replace('second_opinion = "itm"', "")
+        .replace('calibration = "calibration.toml"', "")
+        .replace('antenna_tiers = "tiers.csv"', "")
+    )
     path.write_text(text)
     assert read_scenario(path).settings == plain
 
