@@ -13,8 +13,8 @@ from covermap.result.coverage import Coverage
 from covermap.result.raster_catalogue import CELL_REMARKS, PLAN_REMARKS, layer_of
 from covermap.result.whole_file import write_text
 from covermap.wording.causes import cause_words
-from covermap.wording.palette import KIND_TINTS, SIGNAL_STEPS, SURE_GREYS, TIERS, painted
-from covermap.wording.words import chance_steps
+from covermap.wording.palette import KIND_TINTS, SURE_GREYS, TIERS, painted, signal_steps
+from covermap.wording.words import between, chance_steps
 
 ROOFTOP_TIER = 5  # the class "how sure" opens with
 RELIEF_OPACITY = 0.10
@@ -251,10 +251,9 @@ def _chance_steps() -> list[Step]:
 
 def _field_steps() -> list[Step]:
     """Return ranges of field strength, the lowest first."""
-    ends = [float("inf"), *(float(low) for low, *_ in SIGNAL_STEPS if low is not None)]
     return [
-        (end, f"{words} dB(µV/m)", painted(fill))
-        for (_, words, fill), end in zip(SIGNAL_STEPS[::-1], ends[::-1], strict=True)
+        (float("inf") if upper is None else float(upper), between(lowest, upper, " dB(µV/m)"), painted(fill))
+        for lowest, upper, fill in signal_steps()[::-1]
     ]
 
 

@@ -73,8 +73,7 @@ class Preparation:
     @cached_property
     def receivers(self) -> dict[str, ListReceiver]:
         """Return what works out reception, by wanted list."""
-        options = self.reception_options
-        return {wanted.name: self._receiver(wanted, options) for wanted in self.scenario.wanted}
+        return {wanted.name: self.receiver(wanted) for wanted in self.scenario.wanted}
 
     @cached_property
     def receiver_at_other_default(self) -> ListReceiver:
@@ -90,6 +89,10 @@ class Preparation:
     def one_channel(self) -> NDArray[np.bool_]:
         """Return for each station whether another one is on its channel, as on_one_channel()."""
         return on_one_channel(self.facts)
+
+    def receiver(self, wanted: WantedList) -> ListReceiver:
+        """Return what works out reception of any list of the scenario's stations."""
+        return self._receiver(wanted, self.reception_options)
 
     def _receiver(self, wanted: WantedList, options: ReceptionOptions) -> ListReceiver:
         heights_m = np.asarray(self.heights_m, dtype=np.float64)

@@ -30,7 +30,7 @@ def map_scenario(
     from covermap.jobs.cost import Crew
     from covermap.jobs.memory_and_disk import refuse_what_does_not_fit
     from covermap.jobs.predict import run
-    from covermap.jobs.station_levels import levels_of
+    from covermap.jobs.service_tiers import tiers_of
     from covermap.jobs.write_outputs import write_layers_and_pages
     from covermap.result.result_folder import require_ours, require_writable
     from covermap.scenario import read_scenario
@@ -45,5 +45,5 @@ def map_scenario(
     with executor_of(workers, scheduler, scheduler_without_tls) as executor:
         coverage = run(prepared, folder, store, executor, progress)
     report = progress or (lambda stage, fraction, words: True)
-    levels = levels_of(prepared, store, workers)
-    return write_layers_and_pages(prepared, coverage, report, public=public, levels=levels)
+    alone = tiers_of(prepared, store, workers)
+    return write_layers_and_pages(prepared, coverage, report, public=public, alone=alone)

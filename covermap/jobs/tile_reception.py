@@ -127,6 +127,14 @@ def _second_opinions(
     }
 
 
+def tile_signals(prepared: Preparation, tile: Tile, blocks: list[LossBlock]) -> CellSignals:
+    """Return what arrives at the cells of a tile; not known outside the asked area."""
+    longitude_deg, latitude_deg = (array.ravel() for array in prepared.grid.centres_lonlat(tile))
+    signals = _tile_fields(prepared, blocks, longitude_deg, latitude_deg).signals
+    signals.field_dbuvm[:, :, ~prepared.inside_area(tile).ravel()] = np.nan
+    return signals
+
+
 def _counted(prepared: Preparation, tile: Tile, outside: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Return where fields are tried weaker and stronger: in cells with homes, where homes are known."""
     if prepared.homes is None:

@@ -34,7 +34,7 @@ from covermap.reports.brief import write_brief
 from covermap.reports.fieldwork.survey_files import survey_layers
 from covermap.reports.run_summary import run_in_words
 from covermap.reports.web_map import write_map
-from covermap.reports.web_map.estimate_inputs import StationLevels
+from covermap.reports.web_map.own_list import ServiceTiers
 from covermap.result.coarsened import coarsened
 from covermap.result.coverage import Coverage, open_coverage
 from covermap.result.csv_tables import write_neighbourhoods, write_stock, write_transmitters
@@ -60,14 +60,14 @@ def write_layers_and_pages(
     report: Report,
     *,
     public: bool = False,
-    levels: Callable[[Grid], StationLevels] | None = None,
+    alone: Callable[[Grid], ServiceTiers] | None = None,
 ) -> str:
     """Write tables, GeoPackage and map of a result whose rasters are there; return the summary in words.
 
     prepared : covermap.inputs.preparation.Preparation of the run
     report : told (stage, fraction, words)
     public : leave out homes by cell, small counts and what would reveal them, and the stock
-    levels : returns what the squares of the map's grid receive, for the quick estimate in the map
+    alone : returns the class each service needs by itself in the squares of the map's grid
     """
     scenario: Scenario = prepared.scenario
     folder = coverage.folder
@@ -121,7 +121,7 @@ def write_layers_and_pages(
         )
     )
     report("outputs", 0.7, "map.html")
-    files.append(_write_map(prepared, drawn, whole, relief, areas, zones, shading, levels))
+    files.append(_write_map(prepared, drawn, whole, relief, areas, zones, shading, alone))
     report("outputs", 1.0, "done")
     update_run_json(
         folder,
@@ -244,7 +244,7 @@ def _write_map(
     areas: gpd.GeoDataFrame | None,
     zones: gpd.GeoDataFrame,
     ridges: gpd.GeoDataFrame,
-    levels: Callable[[Grid], StationLevels] | None,
+    alone: Callable[[Grid], ServiceTiers] | None,
 ) -> Path:
     path = coverage.folder / "map.html"
     write_map(
@@ -259,6 +259,6 @@ def _write_map(
         areas=areas,
         zones=zones,
         ridges=ridges,
-        levels=None if levels is None else levels(coverage.grid),
+        alone=None if alone is None else alone(coverage.grid),
     )
     return path

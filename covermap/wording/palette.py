@@ -13,14 +13,21 @@ SURE_GREYS = ("#FFFFFF", "#D6D6D6", "#A6A6A6", "#6E6E6E", "#262626")
 """How sure: over 90 % white, under 30 % black."""
 
 SIGNAL_STEPS = (
-    (90, "90 and more", "#F6ECF3"),
-    (75, "75 to 90", "#DDBFD8"),
-    (60, "60 to 75", "#B68DB6"),
-    (45, "45 to 60", "#8A6294"),
-    (30, "30 to 45", "#5B3F6B"),
-    (None, "under 30", "#2D1E3B"),
+    (90, "#F6ECF3"),
+    (75, "#DDBFD8"),
+    (60, "#B68DB6"),
+    (45, "#8A6294"),
+    (30, "#5B3F6B"),
+    (None, "#2D1E3B"),
 )
-"""One station's field: from, in words, fill. [dB(uV/m)]"""
+"""One station's field: from, fill. [dB(uV/m)]"""
+
+
+def signal_steps() -> list[tuple[int | None, int | None, str]]:
+    """Return one station's field by steps, the highest first: from, up to, fill; None has no end."""
+    uppers = [None, *(lowest for lowest, _ in SIGNAL_STEPS[:-1])]
+    return [(lowest, upper, fill) for (lowest, fill), upper in zip(SIGNAL_STEPS, uppers, strict=True)]
+
 
 FILL_OPACITY = 0.80
 """Opacity of a tier's fill over the relief."""

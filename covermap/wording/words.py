@@ -122,6 +122,15 @@ def percent_whole(share_percent: float | None) -> str:
     return f"{half_up(share_percent)} %"
 
 
+def between(lowest: float | None, upper: float | None, unit: str = "") -> str:
+    """Return a step's range: '90 % and more', '70 to 90 %', 'under 30 %'. lowest None or 0: the last."""
+    if not lowest:
+        return say("number.under", number=f"{upper:g}{unit}")
+    if upper is None:
+        return say("number.and_more", number=f"{lowest:g}{unit}")
+    return say("number.range", low=f"{lowest:g}", high=f"{upper:g}{unit}")
+
+
 def distance(distance_km: float, unit: str = "km") -> str:
     """Return a distance with 0.1 below 10 and whole above; unit is 'km' or 'mi'."""
     value = distance_km / KM_PER_MILE if unit == "mi" else distance_km

@@ -27,12 +27,15 @@ from covermap.result.raster_catalogue import FILLED_GROUND_FLAG, NEAR_MAST_FLAG,
 from covermap.scenario.letters import station_letters
 from covermap.scenario.records import Scenario, Station, WantedList
 from covermap.wording import palette, words
-from covermap.wording.palette import SIGNAL_STEPS, SURE_GREYS
+from covermap.wording.language import messages, say, spoken
+from covermap.wording.lists import channel_words, list_words, short_list_words, together_words
+from covermap.wording.palette import SURE_GREYS, signal_steps
 from covermap.wording.verdicts import AMPLIFIER_CODES, PLAN_FLAGS, amplifier_words, plan_note
 
 DEFAULT_DN = 45.0  # N-units/km, where a scenario has no settings
 CELLS_FROM_ZOOM = 11  # Web Mercator; further out the map shows neighbourhoods where there are any
 FADED_OPACITY = 0.12  # of squares without homes, when the reader fades them
+<<<<<<< HEAD
 LADDER = ("indoors", "wall", "roof", "amplifier", "unsure")  # under 1-3, 4, 5, 6-7, 8
 FLAG_NOTES = (
     (
@@ -49,6 +52,10 @@ FLAG_NOTES = (
         "The elevation has a small gap here, filled in from the ground around it.",
     ),
 )
+=======
+FLAG_NOTES = ((NEAR_MAST_FLAG, "page.flag.near"), (STEEP_RAY_FLAG, "page.flag.steep"))
+WORDS_OF_PAGE = ("page", "number", "language", "list", "lower", "station")  # sections of the messages
+>>>>>>> 7560401 (A list of the reader's own is told what it needs at least, by the run's own reception; the page's words come from the messages)
 
 
 def page_facts(
@@ -70,6 +77,8 @@ def page_facts(
     stations : indices of the stations the page knows; None: those of the wanted lists
     """
     run = coverage.run
+    height_unit = scenario.settings.display.height if scenario.settings is not None else "m"
+    near = words.height(250.0, height_unit)
     shown = _shown_stations(scenario) if stations is None else list(stations)
     grid_facts = grid.facts()
     return {
@@ -100,9 +109,8 @@ def page_facts(
         "has_homes": coverage.has("homes"),
         "has_areas": areas is not None,
         "cells_from_zoom": CELLS_FROM_ZOOM,
-        "estimate": None,
         "declination": _declination(grid, run.get("stations_as_of") or scenario.stations_as_of),
-        "flag_notes": _notes(FLAG_NOTES),
+        "flag_notes": _notes([(flag, say(key, distance=near)) for flag, key in FLAG_NOTES]),
         "plan_notes": _notes([(flag, plan_note(name)) for flag, name in PLAN_FLAGS.items()]),
         "amplifier_words": {value: amplifier_words(code) for value, code in AMPLIFIER_CODES.items()},
         "scenario_file": scenario.path.name,
@@ -130,10 +138,10 @@ def _path_facts(scenario: Scenario) -> dict[str, Any]:
 def _looks() -> dict[str, Any]:
     """Return thresholds, words and colours that the scripts must share with Python."""
     steps = words.chance_steps()
-    below = ["and over", *(f"to {round(lowest)}" for lowest, _ in steps[:-1])]
+    uppers = [None, *(lowest for lowest, _ in steps[:-1])]
     sure = [
-        {"lowest": lowest, "words": _sure_words(lowest, name, upper), "fill": grey}
-        for (lowest, name), upper, grey in zip(steps, below, SURE_GREYS, strict=True)
+        {"lowest": lowest, "words": f"{name}, {words.between(lowest, upper, ' %')}", "fill": grey}
+        for (lowest, name), upper, grey in zip(steps, uppers, SURE_GREYS, strict=True)
     ]
     return {
         "chance_words": [list(row) for row in steps],
@@ -147,17 +155,14 @@ def _looks() -> dict[str, Any]:
         "dot_colour": palette.UNKNOWN_DOT_COLOUR,
         "field_offset_db": FIELD_OFFSET_DB,
         "sure_steps": sure,
-        "signal_steps": [{"lowest": low, "words": text, "fill": fill} for low, text, fill in SIGNAL_STEPS],
-        "ladder": [{"word": word} for word in LADDER],
+        "signal_steps": [
+            {"lowest": low, "words": words.between(low, upper), "fill": fill}
+            for low, upper, fill in signal_steps()
+        ],
+        "words": {
+            key: text for key, text in messages(spoken()).items() if key.split(".")[0] in WORDS_OF_PAGE
+        },
     }
-
-
-def _sure_words(lowest: float, name: str, upper: str) -> str:
-    if lowest == 0.0:
-        return f"{name}, under {upper.removeprefix('to ')} %"
-    return (
-        f"{name}, {round(lowest)} % {upper}" if upper == "and over" else f"{name}, {round(lowest)} {upper} %"
-    )
 
 
 def _tiers(confidence_percent: float, tier_names: Sequence[str] | None) -> list[dict[str, Any]]:
@@ -173,7 +178,7 @@ def _tiers(confidence_percent: float, tier_names: Sequence[str] | None) -> list[
         }
         for look in palette.TIERS
     ]
-    tiers[-1]["mounting"] = f"no antenna is {confidence_percent:g} % sure"
+    tiers[-1]["mounting"] = say("tier.no_antenna", sure=f"{confidence_percent:g} %")
     for tier, name in zip(tiers, tier_names or (), strict=False):
         tier["name"] = name
     for tier in tiers:  # where the name tells of the amplifier, the legend need not
@@ -202,9 +207,10 @@ def _station(coverage: Coverage, scenario: Scenario, station: Station, letter: s
         "service": station.service,
         "mast": scenario.masts.index(station.mast),
         "displayed_channel": station.displayed_channel,
+        "channel_words": channel_words(
+            station.displayed_channel, station.rf_channel, station.frequency_mhz, station.band
+        ),
         "rf_channel": station.rf_channel,
-        "frequency_mhz": station.frequency_mhz,
-        "band": station.band,
         "antenna_height_m": station.antenna_height_m,
         "has_field": coverage.has(f"field/{station.station_id}"),
     }
@@ -236,8 +242,21 @@ def _wanted_list(wanted: WantedList, shown: Sequence[int], summary: WholeSummary
         "name": wanted.name,
         "services": list(wanted.services),
         "needed": wanted.needed,
+        "words": _list_words(wanted),
         "transmitters": [[order[index] for index in group] for group in wanted.transmitters],
         **count_facts(summary.columns),
+    }
+
+
+def _list_words(wanted: WantedList) -> dict[str, str]:
+    """Return a list as the sentences of the page name it; a list of one by its service."""
+    count = len(wanted.services)
+    one = wanted.services[0] if count == 1 else ""
+    return {
+        "subject": one or list_words(count, wanted.needed),
+        "short": one or short_list_words(count, wanted.needed),
+        "short_all": one or short_list_words(count, count),
+        "together": one or together_words(count, wanted.needed),
     }
 
 
@@ -267,5 +286,5 @@ def _declination(grid: PageGrid, as_of: str) -> dict[str, Any] | None:
     return {
         "declination_deg": round(found.declination_deg, 2),
         "on": found.on.isoformat(),
-        "words": f"{whole:.1f}° {side}",
+        "words": say(f"number.declination_{side}", degrees=words.decimal(whole, 1)),
     }

@@ -140,7 +140,7 @@ def _policy(text: str) -> str:
     scripts = " ".join(_digests(re.findall(r"<script>(.*?)</script>", text, re.DOTALL)))
     styles = " ".join(_digests(re.findall(r"<style>(.*?)</style>", text, re.DOTALL)))
     return (
-        f"default-src 'none'; script-src {scripts}; style-src {styles}; img-src data:; worker-src blob:; "
+        f"default-src 'none'; script-src {scripts}; style-src {styles}; img-src data:; "
         "base-uri 'none'; form-action 'none'"
     )
 

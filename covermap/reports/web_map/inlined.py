@@ -12,14 +12,13 @@ from covermap.wording import palette
 LEAFLET_PACKAGE = "XStatic-Leaflet"
 HERE = Path(__file__).parent
 SCRIPTS = (  # in this order: each uses only what stands above it while it is loaded
-    "dom", "state", "words", "geodesy", "decode", "heights", "levels", "cell_layer", "modes",
+    "dom", "state", "words", "geodesy", "decode", "heights", "cell_layer", "modes",
     "picture", "patches", "patterns", "edges", "plates", "majority", "areas", "ridges", "aim_line",
-    "scale", "summary", "wanted", "legend", "lists", "shows", "sheet", "drawing", "skyline", "profile",
-    "cell_values", "card_words", "card_copy", "card", "position", "find", "zones", "table", "print",
-    "keys", "start",
+    "scale", "summary", "own_list", "legend", "lists", "shows", "sheet", "drawing", "skyline", "profile",
+    "cell_values", "card_words", "card_copy", "card", "area_card", "position", "find", "where", "zones",
+    "table", "take", "print", "keys", "start",
 )  # fmt: skip
-WORKER_SCRIPTS = ("estimate", "estimate_worker")  # what the quick estimate's worker is given
-STYLES = ("base", "layout", "parts", "estimate", "card", "table", "print")
+STYLES = ("base", "layout", "parts", "own_list", "card", "table", "print")
 
 
 def leaflet(name: str) -> str:
@@ -36,16 +35,7 @@ def leaflet(name: str) -> str:
 
 def own_script() -> str:
     """Return our scripts as one strict script."""
-    return _joined(SCRIPTS)
-
-
-def worker_script() -> str:
-    """Return the scripts of the quick estimate's worker as one strict script."""
-    return _joined(WORKER_SCRIPTS)
-
-
-def _joined(names: tuple[str, ...]) -> str:
-    parts = [(HERE / "js" / f"{name}.js").read_text(encoding="utf-8") for name in names]
+    parts = [(HERE / "js" / f"{name}.js").read_text(encoding="utf-8") for name in SCRIPTS]
     return '"use strict";\n' + "\n".join(part.replace('"use strict";\n', "", 1) for part in parts)
 
 

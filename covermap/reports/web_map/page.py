@@ -17,12 +17,16 @@ from covermap.errors import InputError
 from covermap.planning.areas import WholeSummary, summarise_whole
 from covermap.planning.places import Place
 from covermap.reports.web_map import inlined
+<<<<<<< HEAD
 from covermap.reports.web_map.estimate_inputs import StationLevels
 from covermap.reports.web_map.facts import page_facts
+=======
+from covermap.reports.web_map.facts import Place, page_facts
+>>>>>>> 7560401 (A list of the reader's own is told what it needs at least, by the run's own reception; the page's words come from the messages)
 from covermap.reports.web_map.folium_page import OfflineMap, OfflinePage, StartPage, rendered
 from covermap.reports.web_map.heights import HeightSource, PageHeights, ResultHeights, page_heights
 from covermap.reports.web_map.layers import packed
-from covermap.reports.web_map.page_estimate import page_estimate
+from covermap.reports.web_map.own_list import ServiceTiers, own_list
 from covermap.reports.web_map.page_grid import PageGrid, page_grid
 from covermap.reports.web_map.still import still_picture
 from covermap.reports.web_map.value_layers import inside_map, outside_area, value_layers
@@ -30,6 +34,7 @@ from covermap.result.coverage import Coverage
 from covermap.result.whole_file import write_text
 from covermap.scenario.records import Scenario
 from covermap.wording import palette
+from covermap.wording.language import say
 from covermap.wording.palette import SIGNAL_STEPS, SURE_GREYS
 
 TEMPLATES = jinja2.Environment(
@@ -54,7 +59,7 @@ def write_map(
     areas: gpd.GeoDataFrame | None = None,
     zones: gpd.GeoDataFrame | None = None,
     ridges: gpd.GeoDataFrame | None = None,
-    levels: StationLevels | None = None,
+    alone: ServiceTiers | None = None,
 ) -> None:
     """Write the interactive map of a result as one HTML file that opens without a network.
 
@@ -73,7 +78,7 @@ def write_map(
     areas : neighbourhoods with their columns, of all lists
     zones : dead and doubtful zones of all lists
     ridges : the ridges that shade homes, of all lists
-    levels : what the quick estimate of a reader's own list is worked out from; None leaves it out
+    alone : the class each service needs by itself, for lists of the reader's own; None leaves them out
 
     Raises
     ------
@@ -87,7 +92,7 @@ def write_map(
             f"{terrain_grey.shape}."
         )
     grid = page_grid(coverage.grid)
-    estimate = None if levels is None else page_estimate(levels, scenario)
+    own = None if alone is None else own_list(alone, scenario)
     source = heights or ResultHeights(coverage)
     facts = page_facts(
         coverage,
@@ -100,14 +105,13 @@ def write_map(
         zones=zones,
         ridges=ridges,
         heights=source,
-        stations=None if estimate is None else estimate.shown,
+        stations=None if own is None else own.shown,
     )
-    if estimate is not None:
-        facts["estimate"] = estimate.facts(grid, facts["masts"])
+    facts["own_list"] = None if own is None else own.facts()
     ground = page_heights(source, grid, facts["masts"])
     facts["heights"] = ground.facts()
     relief = grid.spread(terrain_grey, palette.RELIEF_FLAT_GREY)
-    layers = value_layers(coverage, grid, facts, relief, areas, estimate)
+    layers = value_layers(coverage, grid, facts, relief, areas, own)
     write_text(Path(path), _document(coverage, grid, facts, relief, ground, layers))
 
 
@@ -120,22 +124,20 @@ def _document(
     layers: Iterator[tuple[str, NDArray[np.uint8]]],
 ) -> str:
     page = OfflinePage()
-    page.add_header(f"<title>{jinja2.filters.escape(facts['name'])}: which antenna</title>")
+    page.add_header(f"<title>{jinja2.filters.escape(facts['name'])}: {say('page.title')}</title>")
     page.add_header(f"<style>{inlined.leaflet('leaflet.css')}</style>")
-    fills = tuple(fill for *_, fill in SIGNAL_STEPS)
+    fills = tuple(fill for _, fill in SIGNAL_STEPS)
     page.add_header(f"<style>{inlined.own_style(SURE_GREYS, fills)}</style>")
     page.add_body(_without_script(coverage, grid, facts, relief))
-    page.add_body(TEMPLATES.get_template("page_top.html").render(facts=facts))
+    page.add_body(TEMPLATES.get_template("page_top.html").render(facts=facts, say=say))
     folium_map = OfflineMap(_middle(facts))
     folium_map.add_child(StartPage())
     page.add_child(folium_map)
-    page.add_body(TEMPLATES.get_template("page.html").render(facts=facts))
+    page.add_body(TEMPLATES.get_template("page.html").render(facts=facts, say=say))
     page.add_body(f'<script type="application/json" id="facts">{_json_text(facts)}</script>')
     page.add_body(f'<script type="text/plain" id="layer:heights">{packed(ground.as_bytes())}</script>')
     for name, values in layers:
         page.add_body(f'<script type="text/plain" id="layer:{name}">{packed(values)}</script>')
-    if facts["estimate"] is not None:
-        page.add_body(f'<script type="text/plain" id="worker_source">{inlined.worker_script()}</script>')
     page.add_body(f"<script>{inlined.leaflet('leaflet.js')}</script>")
     page.add_body(f"<script>{inlined.own_script()}</script>")
     return rendered(page)
@@ -164,4 +166,4 @@ def _without_script(
         tier = inside_map(grid, coverage.read(f"{wanted['name']}/tier"), outside)
         png = still_picture(grid, tier, relief, facts["masts"])
         pictures.append({"name": wanted["name"], "base64": base64.b64encode(png).decode("ascii")})
-    return TEMPLATES.get_template("without_script.html").render(facts=facts, pictures=pictures)
+    return TEMPLATES.get_template("without_script.html").render(facts=facts, pictures=pictures, say=say)

@@ -31,6 +31,7 @@ def plan_facts(coverage: Coverage, list_name: str) -> dict[str, Any]:
     causes = coverage.tag_values(f"{list_name}/main_cause", "CAUSES") if "main_cause" in kinds else ()
     return {
         "plan_kinds": kinds,
+        "cause_codes": list(causes),
         "cause_marks": [cause_mark(cause) for cause in causes],
         "causes": [cause_words(cause) for cause in causes],
     }

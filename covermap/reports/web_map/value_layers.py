@@ -19,7 +19,7 @@ from covermap.reports.web_map.layers import (
     two_bytes,
 )
 from covermap.reports.web_map.map_layers import area_layers, counted_homes, zone_layers
-from covermap.reports.web_map.page_estimate import PageEstimate
+from covermap.reports.web_map.own_list import OwnList
 from covermap.reports.web_map.page_grid import PageGrid
 from covermap.reports.web_map.plan_layers import plan_layers
 from covermap.result.coverage import Coverage
@@ -32,7 +32,7 @@ def value_layers(
     facts: dict[str, Any],
     relief: NDArray[np.uint8],
     areas: gpd.GeoDataFrame | None,
-    estimate: PageEstimate | None,
+    own: OwnList | None,
 ) -> Iterator[tuple[str, NDArray[np.uint8]]]:
     """Yield name and bytes of every value layer, one in memory at a time."""
     yield "relief", relief
@@ -43,27 +43,23 @@ def value_layers(
         yield "homes_high", two_bytes(tenths)[1]
         yield "homes_any", counted_homes(grid, tenths)
     yield from area_layers(areas, grid, facts["lists"][0]["name"])
-    yield from _station_layers(coverage, grid, facts, estimate)
+    yield from _station_layers(coverage, grid, facts)
+    if own is not None:
+        yield from own.layers(grid, facts["station_step"])
     outside = outside_area(coverage)
     for wanted in facts["lists"]:
         yield from _list_layers(coverage, grid, wanted, outside, facts["station_step"])
 
 
 def _station_layers(
-    coverage: Coverage, grid: PageGrid, facts: dict[str, Any], estimate: PageEstimate | None
+    coverage: Coverage, grid: PageGrid, facts: dict[str, Any]
 ) -> Iterator[tuple[str, NDArray[np.uint8]]]:
-    """Yield each station's field and, for the estimate, its levels."""
-    step = facts["station_step"]
-    if estimate is not None:
-        yield from estimate.surroundings(grid, step)
+    """Yield each station's field."""
     for station in facts["stations"]:
-        field = None
         if station["has_field"]:
             name = f"field/{station['station_id']}"
-            field = block_middles(grid.spread(field_bytes(coverage.read(name)), UNKNOWN), step)
-            yield name, field
-        if estimate is not None:
-            yield from estimate.level_layers(grid, step, station["station_id"], field)
+            field = grid.spread(field_bytes(coverage.read(name)), UNKNOWN)
+            yield name, block_middles(field, facts["station_step"])
 
 
 def _list_layers(

@@ -14,41 +14,39 @@ function sentence(words) {
 }
 
 function lead_part(cell) {
-  return element("p", { class: "lead" }, together_words(cell),
-    element("b", {}, chance_number(cell.chance_percent)), `, ${chance_in_words(cell.chance_percent)}.`, alone_words(cell));
+  return element("p", { class: "lead" }, together_words(cell), element("b", {}, chance_text(cell.chance_percent)), ".", alone_words(cell));
 }
 
 function aim_part(cell) {
   if (cell.aim_deg == null) return null;
-  return element("div", { class: "aim" }, element("b", {}, `Aim ${cell.aim_deg}°`),
-    element("span", {}, true_and_magnetic(cell.aim_deg)), ...aim_notes(cell).map((words) => small(words)));
+  return element("div", { class: "aim" }, element("b", {}, aim_words(cell)),
+    is_all_round(cell) ? null : element("span", {}, true_and_magnetic(cell.aim_deg)), ...aim_notes(cell).map((words) => small(words)));
 }
 
 function decides_part(cell) {
   const decides = deciding_words(cell);
   const cause = cause_words(cell);
-  if (!decides && !cause) return null;
-  const said = decides && element("p", {}, element("b", {}, decides.name), decides.words);
-  return part("What decides it", said, sentence(without_deciding_words(cell)), sentence(cause));
+  if (!decides && !cause && !enough_words()) return null;
+  return part(say("page.card.decides"), sentence([decides, without_deciding_words(cell), enough_words()].filter(Boolean).join(" ")), sentence(cause));
 }
 
 function one_lower_part(cell) {
   const words = one_lower_words(cell);
-  return words ? part("One class lower keeps", element("p", {}, words)) : null;
+  return words ? part(say("page.card.one_lower"), element("p", {}, words)) : null;
 }
 
 function station_row(station, cell) {
-  const field = cell.field_dbuvm[station.station_id];
+  const cause = station_cause(station, cell);
   return element("div", { class: "station" },
     element("i", {}, station.letter),
     element("span", {}, station.service, small(`${station_numbers(station)}${station_ways(station)}`),
-      station_cause(station, cell) ? small(`Why weaker: ${station_cause(station, cell)}`) : null),
+      cause ? small(say("page.card.why_weaker", { cause })) : null),
     element("em", { class: stronger_carrier(station, cell) ? "weaker" : null }, station_chance_words(station, cell),
-      station.has_field ? small(field == null ? "field unknown" : `${field} dBµV/m`) : null));
+      station.has_field ? small(field_text(station, cell)) : null));
 }
 
 function groups_part(cell, groups) {
-  const made = part("Stations by aim", ...groups.map((group) => element("div", { class: "group" },
+  const made = part(say("page.card.stations"), ...groups.map((group) => element("div", { class: "group" },
     element("b", {}, group_heading(group)), small(group_reasons(cell, group)),
     ...(cell.tier > 8 ? [] : group.stations.map((station) => station_row(station, cell))))));
   made.classList.add("stations_part");
@@ -56,7 +54,7 @@ function groups_part(cell, groups) {
 }
 
 function care_part(cell) {
-  return part("Before you rely on it", sentence(block_note()), ...flag_notes(cell).map(sentence),
+  return part(say("page.care"), sentence(block_note()), ...flag_notes(cell).map(sentence),
     element("p", { class: "small" }, square_words(cell)),
     element("ul", { class: "cautions" }, page.facts.cautions.map((words) => element("li", {}, words))));
 }
@@ -70,7 +68,7 @@ function known_parts(cell) {
     element("p", { class: "small" }, tier.mounting),
     lead_part(cell), aim_part(cell), ...plan_notes(cell).map(sentence),
     decides_part(cell), one_lower_part(cell), groups_part(cell, groups),
-    element("section", { class: "hand_on" }, element("p", {}, ROOF_SENTENCE), ...card_actions(cell)),
+    element("section", { class: "hand_on" }, element("p", {}, say("page.card.roof")), ...card_actions(cell)),
     skyline_part(cell, groups),
     profile_part(cell, decider || groups[0]?.stations[0]),
     care_part(cell),
@@ -79,23 +77,23 @@ function known_parts(cell) {
 
 function unknown_parts(cell) {
   if (cell.tier === OUTSIDE) return outside_parts();
-  return [heading(unknown_square(true), "Unknown"), element("p", { class: "lead" },
-    "A path to a wanted station leaves the elevation data or crosses a gap in it, so nothing can be said here."),
-  groups_part(cell, aim_groups(cell))];
+  return [heading(unknown_square(true), say("page.unknown")), element("p", { class: "lead" }, say("page.card.unknown")),
+    groups_part(cell, aim_groups(cell))];
 }
 
 function outside_parts() {
-  return [heading(element("span", { class: "square outside large" }), "Outside the map"),
-    element("p", { class: "lead" }, "Nothing was computed here.")];
+  return [heading(element("span", { class: "square outside large" }), say("page.outside")),
+    element("p", { class: "lead" }, say("page.card.outside"))];
 }
 
 async function show_card(pixel) {
   await load_heights();
   const cell = await read_cell(pixel);
   page.chosen = { row: pixel.row, col: pixel.col, aim_deg: cell.aim_deg, cell };
-  fill_card(place_text(cell), [estimate_of_square(pixel), ...(cell.tier > 8 ? unknown_parts(cell) : known_parts(cell))]);
+  fill_card(place_text(cell), [own_list_of_square(pixel), ...(cell.tier > 8 ? unknown_parts(cell) : known_parts(cell))]);
   Object.assign(find("#card").dataset, { row: cell.row, col: cell.col, tier: cell.tier });
   open_sheet_for_card();
+  write_link(cell);
   page.cells.redraw();
 }
 
@@ -108,10 +106,10 @@ function show_outside({ lat, lng }) {
 }
 
 function fill_card(place, content) {
-  const close = element("button", { class: "close", type: "button" }, "Close");
+  const close = element("button", { class: "close", type: "button" }, say("page.close"));
   close.addEventListener("click", close_card);
   const card = find("#card");
-  for (const name of ["row", "col", "tier"]) delete card.dataset[name];
+  for (const name of ["row", "col", "tier", "area"]) delete card.dataset[name];
   card.replaceChildren(close, element("p", { class: "small place" }, place), ...content.filter(Boolean));
   find(".found").replaceChildren();
   document.body.classList.add("with_card");
@@ -124,6 +122,7 @@ function close_card() {
   document.body.classList.remove("with_card");
   find("#card").replaceChildren();
   set_sheet("middle");
+  write_link(null);
   page.cells.redraw();
   if (inside) page.map.getContainer().focus({ preventScroll: true });
 }

@@ -1,33 +1,32 @@
-// What the card hands on: its text, a sheet of paper, and the command that reckons the exact place.
+// What the card hands on: its text, a sheet of paper, and the command that computes the exact place.
 "use strict";
 
 function card_text(cell) {
-  const decides = deciding_words(cell);
+  const decides = [deciding_words(cell), without_deciding_words(cell), enough_words()].filter(Boolean).join(" ");
   const lines = [
     `${page.facts.name}: ${place_text(cell)}`, square_words(cell), "",
     `${class_words(cell.tier)}, ${tier_facts(cell.tier).mounting}`,
-    `${together_words(cell)}${chance_number(cell.chance_percent)}, ${chance_in_words(cell.chance_percent)}.${alone_words(cell)}`,
-    ...(cell.aim_deg == null ? [] : [`Aim ${cell.aim_deg}° ${true_and_magnetic(cell.aim_deg)}.`, ...aim_notes(cell)]),
+    `${together_words(cell)}${chance_text(cell.chance_percent)}.${alone_words(cell)}`,
+    ...(cell.aim_deg == null ? [] : [is_all_round(cell) ? `${aim_words(cell)}.` : `${aim_words(cell)} ${true_and_magnetic(cell.aim_deg)}.`, ...aim_notes(cell)]),
     ...plan_notes(cell),
-    decides ? `What decides it: ${decides.name}${decides.words} ${without_deciding_words(cell)}`.trim() : "",
+    decides ? `${say("page.card.decides")}: ${decides}` : "",
     cause_words(cell),
-    cell.tier > 1 ? `One class lower keeps: ${one_lower_words(cell)}` : "", "",
+    cell.tier > 1 ? `${say("page.card.one_lower")}: ${one_lower_words(cell)}` : "", "",
     ...aim_groups(cell).flatMap((group) => [
       `${group_heading(group)}: ${group_reasons(cell, group)}`,
       ...group.stations.map((station) => `  ${station.letter} ${station.service}, ${station_numbers(station)}${station_ways(station)}: ${station_text(station, cell)}`),
     ]), "",
-    ROOF_SENTENCE, block_note(), ...flag_notes(cell), "",
-    page.facts.stations_as_of ? `Stations as of ${date_text(page.facts.stations_as_of)}.` : "The stations have no date.",
+    say("page.card.roof"), block_note(), ...flag_notes(cell), "",
+    stations_date(),
     ...page.facts.cautions.map((words) => `- ${words}`),
   ];
   return lines.filter((line, order) => line !== "" || lines[order - 1] !== "").join("\n").replaceAll("\u00a0", " ");
 }
 
 function station_text(station, cell) {
-  const field = cell.field_dbuvm[station.station_id];
-  const strength = station.has_field ? `, ${field == null ? "field unknown" : `${field} dBµV/m`}` : "";
   const cause = station_cause(station, cell);
-  return `${station_chance_words(station, cell)}${strength}${cause ? `; why weaker: ${cause}` : ""}`;
+  return [`${station_chance_words(station, cell)}${station.has_field ? `, ${field_text(station, cell)}` : ""}`,
+    ...(cause ? [say("page.card.why_weaker", { cause })] : [])].join("; ");
 }
 
 function exact_command(cell) {
@@ -46,24 +45,25 @@ async function hand_over(text, label, holder) {
   box.select();
   try {
     await navigator.clipboard.writeText(text);
-    told.textContent = "Copied.";
+    told.textContent = say("page.copied");
   } catch {
-    told.textContent = "Marked; copy it from here.";
+    told.textContent = say("page.marked");
   }
+}
+
+function button(words, act) {
+  const made = element("button", { type: "button" }, words);
+  made.addEventListener("click", act);
+  return made;
 }
 
 function card_actions(cell) {
   const holder = element("div", { class: "handed" });
-  const action = (words, act) => {
-    const button = element("button", { type: "button" }, words);
-    button.addEventListener("click", act);
-    return button;
-  };
   return [
     element("div", { class: "actions" },
-      action("Copy as text", () => hand_over(card_text(cell), "The card as text", holder)),
-      action("Print this place", () => print_place()),
-      action("Exact command", () => hand_over(exact_command(cell), "Command for this exact place", holder))),
+      button(say("page.card.copy"), () => hand_over(card_text(cell), say("page.card.copy_label"), holder)),
+      button(say("page.card.print"), () => print_place()),
+      button(say("page.card.command"), () => hand_over(exact_command(cell), say("page.card.command_label"), holder))),
     holder,
   ];
 }

@@ -5,109 +5,122 @@ const NEAR_KM = 5; // a named place farther away says nothing about a square
 const ON_AIM_DEG = 3;
 
 function position_text({ latitude_deg, longitude_deg }) {
-  const part_of = (degrees, positive, negative) => `${Math.abs(degrees).toFixed(4)} ${degrees < 0 ? negative : positive}`;
-  return `${part_of(latitude_deg, "N", "S")}, ${part_of(longitude_deg, "E", "W")}`;
+  const part_of = (degrees, positive, negative) => `${decimal(Math.abs(degrees), 4)} ${degrees < 0 ? negative : positive}`;
+  const [north, , east, , south, , west] = say("number.compass").split(" ");
+  return `${part_of(latitude_deg, north, south)}, ${part_of(longitude_deg, east, west)}`;
 }
 
-function place_text(cell) {
+function nearest_name(cell) {
   const near = page.facts.places
     .map((place) => ({ name: place.name, ...geodesic(cell, place) }))
     .sort((one, other) => one.distance_km - other.distance_km)[0];
-  const at = near && near.distance_km < NEAR_KM ? `Near ${near.name}` : position_text(cell);
+  return near && near.distance_km < NEAR_KM ? near.name : null;
+}
+
+function place_text(cell) {
+  const near = nearest_name(cell);
+  const at = near ? say("page.card.near", { name: near }) : position_text(cell);
   if (cell.homes_tenths == null) return at;
-  const homes = cell.homes_tenths / 10;
-  return `${at}, ${homes === 0 ? "no homes" : `${homes_number(homes)} homes`} in this square`;
+  return say("page.card.homes_here", { place: at, homes: homes_text(cell.homes_tenths / 10) });
 }
 
 function surely(percent) {
-  return percent >= page.facts.chance_words[0][0];
+  return percent >= page.facts.confidence_percent;
 }
 
 function together_words(cell) {
-  const { services, needed } = page.list;
-  const count = services.length;
-  const wanted = needed < count ? `At least ${needed} of ${count} wanted` : `${count} of ${count} wanted`;
-  return `${wanted}${count > 1 ? ", together" : ""}${cell.tier === 8 ? ", even from a tall mast" : ""}: `;
+  return `${page.list.words.together}${cell.tier === 8 ? say("page.card.even_tall") : ""}: `;
 }
 
 function alone_words(cell) {
   const count = page.list.services.length;
   if (cell.tier < 8 || count < 2) return "";
-  return ` One by one, ${cell.service_percent.filter(surely).length} of ${count} wanted are expected.`;
+  return ` ${say("page.card.one_by_one", { kept: cell.service_percent.filter(surely).length, all: count, sure: percent_text(page.facts.confidence_percent) })}`;
+}
+
+function magnetic_deg(azimuth_deg) {
+  return whole_degrees(azimuth_deg - page.facts.declination.declination_deg);
 }
 
 function true_and_magnetic(azimuth_deg) {
-  const { declination } = page.facts;
-  const magnetic = declination ? `, ${whole_degrees(azimuth_deg - declination.declination_deg)}° magnetic` : "";
-  return `true${magnetic}`;
+  return page.facts.declination ? say("page.card.true_magnetic", { degrees: magnetic_deg(azimuth_deg) }) : say("page.card.true");
 }
 
 function is_all_round(cell) {
-  return cell.aim_from_deg === 0 && cell.aim_to_deg === 359;
+  return cell.aim_from_deg === 0 && cell.aim_to_deg === 359 && cell.second_aim_deg == null;
+}
+
+function aim_words(cell) {
+  return is_all_round(cell) ? say("page.card.aim_anywhere") : say("page.card.aim", { degrees: cell.aim_deg });
+}
+
+function aim_window_words(cell) {
+  if (cell.aim_from_deg == null) return null;
+  if (is_all_round(cell)) return say("page.card.all_hold", { list: page.list.words.short });
+  if (cell.aim_from_deg === 0 && cell.aim_to_deg === 359) return say("page.card.first_anywhere", { list: page.list.words.short });
+  return say("page.card.window", { from: cell.aim_from_deg, to: cell.aim_to_deg, list: page.list.words.short });
 }
 
 // What stands under the aim: the second antenna, the aims that do as well, the declination.
 function aim_notes(cell) {
-  const notes = [];
-  if (cell.second_aim_deg != null) {
-    notes.push(`A second antenna at ${cell.second_aim_deg}° ${true_and_magnetic(cell.second_aim_deg)}.`);
-  }
-  if (cell.aim_from_deg != null) {
-    notes.push(is_all_round(cell) ? `Any aim keeps ${kept_words()}.`
-      : `Any aim from ${cell.aim_from_deg}° to ${cell.aim_to_deg}° true keeps ${kept_words()}.`);
-  }
   const { declination } = page.facts;
-  if (declination) notes.push(`Declination ${declination.words} at the map's middle, ${date_text(declination.on)}.`);
-  return notes;
+  return [
+    cell.second_aim_deg == null ? null : say("page.card.second", { degrees: cell.second_aim_deg, north: true_and_magnetic(cell.second_aim_deg) }),
+    aim_window_words(cell),
+    declination && !is_all_round(cell) ? say("page.card.declination", { declination: declination.words, date: date_text(declination.on) }) : null,
+  ].filter(Boolean);
 }
 
-function kept_words() {
-  return listed_count_text(page.list);
-}
-
-function letter_of(service) {
-  const station = page.facts.stations.find((one) => one.service === service);
-  return station ? `${station.letter} ${service}` : service;
+// A service with the letters of its stations.
+function service_name(service) {
+  const letters = page.list.transmitters[page.list.services.indexOf(service)].map((index) => page.facts.stations[index].letter);
+  return `${service} (${letters.join(", ")})`;
 }
 
 function class_words(tier) {
   return `${tier} ${tier_facts(tier).name}`;
 }
 
-// The station that decides: its name and what is said of it; null where no single one can be named.
+// The station that decides, and what dropping it would do; null where no single one can be named.
 function deciding_words(cell) {
-  const { services } = page.list;
-  if (services.length === 1) return null;
-  if (cell.tier === 1) {
-    const weakest = services[cell.limiting];
-    return weakest ? { name: letter_of(weakest), words: ": the least sure of them, even here." } : null;
-  }
-  const service = services[cell.deciding];
+  const { services, needed } = page.list;
+  if (services.length === 1 || needed < services.length) return null;
+  const service = services[cell.tier === 1 ? cell.limiting : cell.deciding];
   if (!service) return null;
-  const percent = cell.tier === 8 ? cell.service_percent[cell.deciding] : cell.one_lower_percent[cell.deciding];
-  return {
-    name: letter_of(service),
-    words: `: with ${class_words(cell.tier - 1)} it is the least sure, ${chance_number(percent)}, ${chance_in_words(percent)}.`,
-  };
+  const name = service_name(service);
+  return cell.tier === 1 ? say("page.card.least_sure", { name }) : say("station.decides", { name });
 }
 
 function without_deciding_words(cell) {
   const tier = cell.tier_without_deciding;
-  if (tier == null || cell.tier === 1) return "";
-  if (tier === cell.tier) return cell.tier === 8 ? "Giving it up alone would not make the rest sure." : "Giving it up alone would not change the antenna.";
-  return `Without it the rest needs only ${class_words(tier)}.`;
+  if (tier == null || cell.tier === 1 || !deciding_words(cell)) return "";
+  if (tier < cell.tier) return say("page.card.without_it", { antenna: class_words(tier) });
+  return cell.tier === 8 ? say("page.card.drop_no_use") : say("page.card.drop_same");
+}
+
+function enough_words() {
+  const { services, needed } = page.list;
+  return needed < services.length ? say("page.card.any_enough", { needed }) : "";
 }
 
 function cause_words(cell) {
   const cause = cell.main_cause == null ? null : page.list.causes[cell.main_cause];
-  return cause ? `Why it is hard here: ${cause}.` : "";
+  return cause ? say("page.card.why", { cause }) : "";
 }
 
+// What one class lower keeps, each service alone, and where that is all of them, all together.
 function one_lower_words(cell) {
   if (cell.tier === 1) return "";
   const percents = cell.tier === 8 ? cell.service_percent : cell.one_lower_percent;
-  const kept = page.list.services.filter((_, order) => surely(percents[order]));
-  return `${class_words(cell.tier - 1)}: ${kept.length ? joined(kept) : "none of the wanted surely"}.`;
+  const { services } = page.list;
+  const kept = services.filter((_, order) => surely(percents[order]));
+  const [antenna, sure] = [class_words(cell.tier - 1), percent_text(page.facts.confidence_percent)];
+  if (kept.length < services.length || services.length === 1) {
+    return say(kept.length ? "lower.some" : "lower.none", { antenna, kept: joined(kept), sure });
+  }
+  const { short_all: list } = page.list.words;
+  const each = say("lower.each", { antenna, list, sure });
+  return cell.lower_percent == null ? `${each}.` : say("lower.each_but", { each, list, chance: chance_number(cell.lower_percent) });
 }
 
 // The list's stations by mast, nearest to the aim first.
@@ -122,12 +135,12 @@ function aim_groups(cell) {
 }
 
 function group_heading({ mast, azimuth_deg, distance_km }) {
-  return `${mast.name}, ${whole_degrees(azimuth_deg)}° true, ${distance_text(distance_km)}`;
+  return `${mast.name}, ${say("page.degrees_true", { degrees: whole_degrees(azimuth_deg) })}, ${distance_text(distance_km)}`;
 }
 
 // Why a mast's stations are weaker: off the aim, and what stands in the way.
 function group_reasons(cell, { off_deg, stations }) {
-  const aimed = off_deg == null ? [] : [off_deg < ON_AIM_DEG ? "on the aim" : `${off_deg}° off the aim`];
+  const aimed = off_deg == null ? [] : [off_deg < ON_AIM_DEG ? say("page.card.on_aim") : say("page.card.off_aim", { degrees: off_deg })];
   return [...aimed, path_words(cell, stations[0])].join("; ");
 }
 
@@ -147,7 +160,7 @@ function stronger_carrier(station, cell) {
 // A service's chance stands once, at its strongest carrier; the others say how much weaker they are.
 function station_chance_words(station, cell) {
   const stronger = stronger_carrier(station, cell);
-  return stronger ? `${stronger.by_db} dB weaker than ${stronger.station.letter}` : chance_in_words(station_chance(station, cell));
+  return stronger ? say("page.card.weaker_than", { by: stronger.by_db, letter: stronger.station.letter }) : chance_in_words(station_chance(station, cell));
 }
 
 // Why the station's service is weak here; empty where it is not, or another mast brings it.
@@ -158,7 +171,12 @@ function station_cause(station, cell) {
 
 function station_ways(station) {
   const ways = page.list.transmitters[page.list.services.indexOf(station.service)].length;
-  return ways < 2 ? "" : ways === 2 ? ", either mast" : `, any of ${ways} masts`;
+  return ways < 2 ? "" : `, ${ways === 2 ? say("page.card.either") : say("page.card.any_of", { count: ways })}`;
+}
+
+function field_text(station, cell) {
+  const field = cell.field_dbuvm[station.station_id];
+  return field == null ? say("page.card.field_unknown") : `${field} dBµV/m`;
 }
 
 function plan_notes(cell) {
@@ -169,15 +187,13 @@ function plan_notes(cell) {
 
 function block_note() {
   const step = page.facts.station_step;
-  return step === 1 ? "" : `To keep this file small, each station's signal and chance are those of the middle of ${step} × ${step} squares; antenna, chance of the whole list and aim are of this square.`;
+  return step === 1 ? "" : say("page.card.blocks", { step });
 }
 
 function flag_notes(cell) {
   return page.facts.flag_notes.filter(({ flag }) => cell.flags & flag).map(({ words }) => words);
 }
 
-const ROOF_SENTENCE = "For a typical roof in this square; your site can differ by 10 dB either way.";
-
 function square_words(cell) {
-  return `The square's middle: ${position_text(cell)} (row ${cell.row}, column ${cell.col}).`;
+  return say("page.card.middle", { position: position_text(cell), row: cell.row, col: cell.col });
 }

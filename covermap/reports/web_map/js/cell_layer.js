@@ -91,6 +91,7 @@ function draw_everything(context, view) {
     draw_kinds(context, view);
     draw_patterns(context, view);
     draw_edges(context, view);
+    draw_area_lines(context, view);
   }
   draw_border(context, view);
   if (page.ticks.masts) draw_aim_line(context, view);
@@ -100,6 +101,7 @@ function draw_everything(context, view) {
   if (by_area) draw_area_plates(context, view, plates);
   draw_ridges(context, view, plates);
   if (!by_area) {
+    draw_area_names(context, view, plates);
     draw_places(context, view, plates);
     draw_numbers(context, view, plates);
     draw_kind_marks(context, view, plates);

@@ -61,14 +61,16 @@ async function read_cell(pixel) {
   const cell = { ...cell_under(pixel), tier };
   if (tier > 8) return cell;
   const homes = page.facts.has_homes ? ["homes_low", "homes_high"] : [];
+  const lower = tier > 1 ? [chance_layer(tier - 1)] : [];
   const values = await values_at(pixel, [
-    "flags", ...homes, chance_layer(tier), name("limiting_service"), name("deciding_service"),
+    "flags", ...homes, chance_layer(tier), ...lower, name("limiting_service"), name("deciding_service"),
   ]);
   return {
     ...cell,
     flags: values.flags,
     homes_tenths: page.facts.has_homes ? from_two_bytes(values.homes_low, values.homes_high) : null,
     chance_percent: values[chance_layer(tier)],
+    lower_percent: tier > 1 && values[chance_layer(tier - 1)] !== UNKNOWN ? values[chance_layer(tier - 1)] : null,
     limiting: values[name("limiting_service")],
     deciding: values[name("deciding_service")],
     ...await read_plan(pixel),

@@ -1,27 +1,36 @@
-// Find without a network: place names, neighbourhoods, stations and masts of the map, and positions.
+// Find without a network: place names, neighbourhoods, stations, channels and masts of the map, and positions.
 "use strict";
 
 const MOST_FOUND = 6;
 const POSITION_PX = 12; // cells are shown at least this wide when a place was found
+const SUGGEST_FROM = 2; // letters
 
 // Everything that has a name: places first, then neighbourhoods, masts, and the stations on them.
 function named_things() {
   const { places, masts, stations } = page.facts;
   return [
     ...places.map((place) => ({ ...place, words: place.name })),
-    ...page.list.neighbourhoods.map((area) => ({ ...area, words: `${area.name}, neighbourhood` })),
-    ...masts.map((mast) => ({ ...mast, words: `${mast.name}, mast` })),
+    ...page.list.neighbourhoods.map((area) => ({ ...area, words: say("page.find.neighbourhood", { name: area.name }) })),
+    ...masts.map((mast) => ({ ...mast, words: say("page.find.mast", { name: mast.name }) })),
     ...stations.map((station) => ({
-      ...masts[station.mast], name: station.service, words: `${station.service}, ${station_line(station)}`,
+      ...masts[station.mast], name: station.service, station, words: `${station.service}, ${station_line(station)}`,
     })),
   ];
 }
 
+// The station's number on the set or its RF channel: 5.1, RF 21, rf21.
+function is_channel(thing, wanted) {
+  if (!thing.station) return false;
+  const rf = /^rf\s*(\d+)$/.exec(wanted);
+  return rf ? thing.station.rf_channel === Number(rf[1]) : thing.station.displayed_channel === wanted.replace(",", ".");
+}
+
 function things_called(text) {
   const wanted = text.trim().toLowerCase();
-  const rank = ({ name }) => {
-    const own = name.toLowerCase();
-    return own === wanted ? 0 : own.startsWith(wanted) ? 1 : own.includes(wanted) ? 2 : 3;
+  const rank = (thing) => {
+    const own = thing.name.toLowerCase();
+    if (own === wanted || is_channel(thing, wanted)) return 0;
+    return own.startsWith(wanted) ? 1 : own.includes(wanted) ? 2 : 3;
   };
   const found = named_things().map((thing) => ({ ...thing, rank: rank(thing) })).filter((thing) => thing.rank < 3);
   const best = Math.min(...found.map((thing) => thing.rank));
@@ -42,26 +51,29 @@ function go_to(thing, if_outside) {
   return show_card(pixel);
 }
 
-function go_to_position(position) {
+// A position is told back as it was taken.
+async function go_to_position(position) {
   if (position.trouble) return say_found(position.trouble);
-  return position.outside ? say_found(outside_words(position)) : go_to(position, outside_words(position));
+  if (position.outside) return say_found(outside_words(position));
+  const taken = say(position.turned ? "page.find.taken_turned" : "page.find.taken", { position: position_text(position) });
+  await go_to(position, `${taken} ${outside_words(position)}`);
+  if (pixel_at(L.latLng(position.latitude_deg, position.longitude_deg))) say_found(taken);
+  return null;
 }
 
 function go_to_thing(thing) {
-  return go_to(thing, `${thing.words} is outside the map.`);
+  return go_to(thing, say("page.find.thing_outside", { name: thing.words }));
 }
 
 function not_found_words(text) {
   const example = page.facts.example_position;
-  if (/^[\d\s.,;:°'"′″’”+-]*[NSEW]?[\d\s.,;:°'"′″’”+-]*[NSEW]?$/i.test(text)) {
-    return `“${text}” is no position this map can read. Write latitude and longitude such as ${example}, degrees and minutes such as 44 7.4 N, 36 14.0 W, or easting and northing in metres.`;
-  }
-  return `Nothing on this map is called “${text}”. Try a place, a station, or latitude and longitude such as ${example}.`;
+  if (/^[\d\s.,;:°'"′″’”+-]*[NSEW]?[\d\s.,;:°'"′″’”+-]*[NSEW]?$/i.test(text)) return say("page.find.no_position", { text, example });
+  return say("page.find.nothing", { text, example });
 }
 
 function find_text(text) {
   find(".found").replaceChildren();
-  if (!text.trim()) return say_found(`Type a place, a station, or a position such as ${page.facts.example_position}.`);
+  if (!text.trim()) return say_found(say("page.find.empty", { example: page.facts.example_position }));
   const position = position_of(text);
   if (position) return go_to_position(position);
   const things = things_called(text);
@@ -73,13 +85,19 @@ function find_text(text) {
 function offer(things) {
   const more = things.length - MOST_FOUND;
   find(".found").replaceChildren(
-    ...things.slice(0, MOST_FOUND).map((thing) => {
-      const button = element("button", { type: "button" }, thing.words);
-      button.addEventListener("click", () => go_to_thing(thing));
-      return button;
-    }),
-    ...(more > 0 ? [element("p", {}, `${more} more; type more of the name.`)] : []),
+    ...things.slice(0, MOST_FOUND).map((thing) => button(thing.words, () => {
+      find("#find_text").value = thing.name;
+      go_to_thing(thing);
+    })),
+    ...(more > 0 ? [element("p", {}, say("page.find.more", { count: more }))] : []),
   );
+}
+
+// While typing: what begins or goes on like this; what was said before is cleared.
+function suggest(text) {
+  const things = text.trim().length < SUGGEST_FROM || position_of(text) ? [] : things_called(text);
+  if (things.length) offer(things);
+  else find(".found").replaceChildren();
 }
 
 // On a narrow screen the bar's button opens the box, then searches; an empty box is closed again.
@@ -103,8 +121,13 @@ function close_find() {
 function start_find() {
   const input = find("#find_text");
   find(".find button").addEventListener("click", () => find_text(input.value));
+  input.addEventListener("input", () => suggest(input.value));
   input.addEventListener("keydown", (event) => {
     if (event.key === "Enter") find_text(input.value);
+    else if (event.key === "ArrowDown" && find(".found button")) {
+      find(".found button").focus();
+      event.preventDefault();
+    }
   });
   find("#find_open").addEventListener("click", press_find_open);
 }

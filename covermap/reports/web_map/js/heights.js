@@ -37,12 +37,7 @@ function ground_at({ longitude_deg, latitude_deg }) {
   return north * (1 - p) + south * p;
 }
 
-function height_text(value_m) {
-  const feet = page.facts.height_unit === "ft";
-  return `${thousands(half_up(feet ? value_m * page.facts.feet_per_m : value_m))} ${feet ? "ft" : "m"}`;
-}
-
 // What the reader must know of the drawn ground.
 function heights_note() {
-  return `Ground from heights ${page.facts.heights.spacing_m} m apart, straight between them; no trees or houses.`;
+  return say("page.profile.note", { spacing: height_text(page.facts.heights.spacing_m) });
 }

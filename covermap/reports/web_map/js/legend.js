@@ -2,17 +2,11 @@
 "use strict";
 
 function legend_count(tier) {
-  if (is_estimate()) return estimate_count(tier);
+  if (is_own()) return own_list_count(tier);
   const { homes, land } = page.list;
   const counts = homes || land;
   const count = tier ? counts.by_tier[tier - 1] : counts.unknown;
   return homes ? homes_number(count) : share_number(count);
-}
-
-// Homes of a class by the quick estimate; nothing where it counts none.
-function estimate_count(tier) {
-  const { homes } = page.estimate;
-  return homes ? homes_number(tier ? homes.by_tier[tier - 1] : homes.unknown) : "";
 }
 
 function count_of(tier) {
@@ -27,7 +21,7 @@ function tier_row(tier) {
     renew_picture();
   };
   const row = tick(tier.name, shown, change, tier_square(tier.tier), small(tier.mounting_short), count_of(tier.tier));
-  row.querySelector("input").setAttribute("aria-label", `Show ${tier.tier} ${tier.name}`);
+  row.querySelector("input").setAttribute("aria-label", say("page.legend.show", { name: class_words(tier.tier) }));
   row.classList.toggle("off", !shown);
   return row;
 }
@@ -36,14 +30,17 @@ function plain_row(square, words, count) {
   return element("div", { class: "row" }, element("span", { class: "no_tick" }), square, element("span", {}, words), count);
 }
 
+function counted_words() {
+  return page.list.homes ? say("page.legend.homes") : is_own() ? "" : say("page.legend.land");
+}
+
 function show_legend() {
-  const what = page.list.homes ? "Homes" : is_estimate() ? "" : "Share of land";
   find("#legend").replaceChildren(
-    ...(is_estimate() ? [element("p", { class: "small" }, badge())] : []),
-    element("p", { class: "small ends" }, element("span", {}, "Easiest first"), element("span", {}, what)),
+    ...(is_own() ? [element("p", { class: "small" }, badge(), " ", say("page.own.each"))] : []),
+    element("p", { class: "small ends" }, element("span", {}, say("page.legend.easiest")), element("span", {}, counted_words())),
     ...page.facts.tiers.map(tier_row),
-    plain_row(unknown_square(), "Unknown", count_of(0)),
-    plain_row(element("span", { class: "square outside", "aria-hidden": "true" }), "Outside the map"),
+    plain_row(unknown_square(), say("page.unknown"), count_of(0)),
+    plain_row(element("span", { class: "square outside", "aria-hidden": "true" }), say("page.outside")),
   );
 }
 
@@ -56,8 +53,7 @@ function show_ladder() {
   return ladder.replaceChildren(
     ...page.facts.tiers.map(({ tier }) =>
       element("b", { class: `tier_${tier}` }, tier === 8 ? element("u", {}, "8") : String(tier))),
-    ...page.facts.ladder.map(({ first, last, word }) =>
-      element("span", { class: `from_${first} to_${last}` }, word)),
+    ...["indoors", "wall", "roof", "amplifier", "not_promised"].map((word) => element("span", {}, say(`page.ladder.${word}`))),
   );
 }
 

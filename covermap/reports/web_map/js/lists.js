@@ -1,15 +1,15 @@
-// The wanted stations: the run's lists and, where the page holds the signals, ticks for a list of one's own.
+// The wanted stations: the run's lists and, where the page holds them, ticks for a list of one's own.
 "use strict";
 
+const GROUPED_FROM = 13; // services from which the ticks stand by mast
+
 function station_line(station) {
-  return `${station.letter} ${station_numbers(station)}, ${page.facts.masts[station.mast].name}`;
+  return `${station.letter}, ${station_numbers(station)}, ${page.facts.masts[station.mast].name}`;
 }
 
 // "4.1, RF 21": the number on the set, and the channel it is sent on.
 function station_numbers(station) {
-  const sent = station.rf_channel == null ? `${station.frequency_mhz} MHz` : `RF ${station.rf_channel}`;
-  const vhf = { low_vhf: ", low VHF", high_vhf: ", high VHF" }[station.band] || "";
-  return `${station.displayed_channel ? `${station.displayed_channel}, ` : ""}${sent}${vhf}`;
+  return station.channel_words;
 }
 
 function station_lines(indices) {
@@ -18,33 +18,58 @@ function station_lines(indices) {
 
 function list_choices() {
   const { lists } = page.facts;
-  if (lists.length < 2 && !is_estimate()) return [];
-  return lists.map((list) => choice("list", list.name, list === page.list && !is_estimate(), () => choose_list(list),
-    small(`${listed_count_text(list)}; exact`)));
+  if (lists.length < 2 && !is_own()) return [];
+  return lists.map((list) => choice("list", list.name, list === page.list && !is_own(), () => choose_list(list),
+    small(capital(list.words.subject))));
 }
 
+function service_tick(number) {
+  const { name, stations } = page.facts.own_list.services[number];
+  return tick(name, ticked_now().has(number), (checked) => tick_services([number], checked), null, station_lines(stations));
+}
+
+// Many services stand by mast, each mast with a tick for all of its own.
 function service_ticks() {
-  const chosen = ticked_now();
-  return page.facts.estimate.services.map(({ name, stations }, number) =>
-    tick(name, chosen.has(number), (checked) => tick_service(number, checked), null, station_lines(stations)));
+  const { services } = page.facts.own_list;
+  const numbers = services.map((_, number) => number);
+  if (services.length < GROUPED_FROM) return numbers.map(service_tick);
+  const mast_of = (number) => page.facts.stations[services[number].stations[0]].mast;
+  return page.facts.masts.map((mast, order) => ({ mast, own: numbers.filter((number) => mast_of(number) === order) }))
+    .filter(({ own }) => own.length)
+    .flatMap(({ mast, own }) => {
+      const all = own.every((number) => ticked_now().has(number));
+      const head = tick(mast.name, all, (checked) => tick_services(own, checked), null, small(say("page.lists.of_mast", { count: own.length })));
+      head.classList.add("mast_row");
+      return [head, element("div", { class: "of_mast" }, own.map(service_tick))];
+    });
 }
 
-function estimate_part() {
-  if (!is_estimate()) {
-    return small("Tick others or leave some out: the page then works out a quick estimate and marks it so. The run's own list is exact.");
-  }
+function many_actions() {
+  const numbers = page.facts.own_list.services.map((_, number) => number);
+  if (numbers.length < 4) return null;
+  return element("div", { class: "actions" },
+    button(say("page.lists.all"), () => set_ticked(new Set(numbers))),
+    button(say("page.lists.none"), () => set_ticked(new Set())),
+    ...(is_own() ? [button(say("page.lists.back"), () => choose_list(page.list))] : []));
+}
+
+function own_list_part() {
+  if (!is_own()) return small(say("page.lists.invite"));
   const handed = element("div", { class: "handed" });
-  const copy = element("button", { type: "button" }, "Copy as scenario text");
-  copy.addEventListener("click", () => hand_over(scenario_text(), "This list as scenario text", handed));
-  return element("div", { class: "estimate" }, element("p", { role: "status" }, badge(), " ", estimate_words()),
-    page.ticked.size ? element("p", { class: "small" }, "For exact classes put the list into the scenario and run it again.") : null,
+  const copy = button(say("page.lists.copy"), () => hand_over(scenario_text(), say("page.lists.copy_label"), handed));
+  return element("div", { class: "own_list" }, element("p", { role: "status" }, page.own.tier ? badge() : null, " ", own_list_words()),
+    page.ticked.size ? element("p", { class: "small" }, say("page.lists.exact")) : null,
     page.ticked.size ? element("div", { class: "actions" }, copy) : null, handed);
 }
 
 function left_out_part() {
-  const { left_out } = page.facts.estimate;
-  if (!left_out.length) return null;
-  return small(`Left out, as no antenna here is ${page.facts.confidence_percent}\u00a0% sure of them in any square: ${joined(left_out)}.`);
+  const { left_out } = page.facts.own_list;
+  return left_out.length ? small(say("page.lists.left_out", { sure: percent_text(page.facts.confidence_percent), services: joined(left_out) })) : null;
+}
+
+function without_field_part() {
+  const without = page.facts.stations.filter((station) => !station.has_field).length;
+  return without ? small(say("page.lists.no_fields", { count: without })) : null;
 }
 
 // The ticks keep the focus when the section is drawn again.
@@ -58,13 +83,14 @@ function show_lists() {
     element("li", {}, service, station_lines(transmitters[order]))));
   holder.replaceChildren(
     ...list_choices(),
-    ...(page.facts.estimate ? [estimate_part(), ...service_ticks(), left_out_part()] : [plain()]).filter(Boolean),
+    ...(page.facts.own_list ? [own_list_part(), many_actions(), ...service_ticks(), left_out_part()] : [plain()]).filter(Boolean),
+    ...[without_field_part()].filter(Boolean),
   );
   if (focused >= 0) (boxes()[focused + boxes().length - before] || holder).focus();
 }
 
 function choose_list(list) {
-  no_estimate();
+  no_own_list();
   page.list = list;
   if (!is_mode_there(page.shows)) page.shows = "tier";
   show_panel();

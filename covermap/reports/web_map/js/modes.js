@@ -2,11 +2,11 @@
 "use strict";
 
 const MODES = {
-  tier: { words: "Antenna needed" },
-  sure: { words: "How sure" },
-  decides: { words: "Which station decides", layer: () => `${page.list.name}/deciding_service` },
-  cause: { words: "Why it is hard", layer: () => `${page.list.name}/main_cause` },
-  signal: { words: "One station's signal" },
+  tier: {},
+  sure: {},
+  decides: { layer: () => `${page.list.name}/deciding_service` },
+  cause: { layer: () => `${page.list.name}/main_cause` },
+  signal: {},
 };
 
 function is_mode_there(mode) {
@@ -16,14 +16,14 @@ function is_mode_there(mode) {
   return true;
 }
 
-// A mode of the run's own list only; the quick estimate knows none of it.
+// A mode of the run's own list only; ticks of the reader's own know none of it.
 function is_of_list(mode) {
   return mode === "sure" || mode === "decides" || mode === "cause";
 }
 
-// Promise of the classes shown: those of the run's list, or of the quick estimate.
+// Promise of the classes shown: those of the run's list, or the least ones for the reader's own.
 function tier_bytes() {
-  return page.estimate && page.estimate.tier ? Promise.resolve(page.estimate.tier) : layer(`${page.list.name}/tier`);
+  return page.own && page.own.tier ? Promise.resolve(page.own.tier) : layer(`${page.list.name}/tier`);
 }
 
 function shown_bytes(tier) {

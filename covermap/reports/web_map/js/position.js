@@ -5,7 +5,7 @@ const POSITION_MARKS = /[\u00b0'"\u2032\u2033\u2019\u201d]/g;
 
 // Degrees of one half of a position: 44.123, -36.234, 44 7.38 N, 44\u00b0 7' 22.8" N; null when it is none.
 function degrees_of(text) {
-  const cleaned = text.trim().toUpperCase().replace(/\u2212/g, "-");
+  const cleaned = text.trim().toUpperCase().replace(/\u2212/g, "-").replace(/(\d),(\d)/g, "$1.$2");
   const letters = cleaned.match(/[NSEW]/g) || [];
   const rest = cleaned.replace(/[NSEW]/g, " ").replace(POSITION_MARKS, " ").trim();
   if (letters.length > 1 || !/^[-+]?\d+(\.\d+)?(\s+\d+(\.\d+)?){0,2}$/.test(rest)) return null;
@@ -16,8 +16,15 @@ function degrees_of(text) {
 }
 
 function halves_of(text) {
-  if (/[,;]/.test(text)) return text.split(/[,;]/);
-  return /[NSEW]/i.test(text) ? text.trim().split(/(?<=[NSEW])\s+/i) : text.trim().split(/\s+/);
+  const cleaned = text.trim();
+  if (/;/.test(cleaned)) return cleaned.split(";");
+  const commas = cleaned.split(",");
+  const decimal_commas = !cleaned.includes(".") && /\d,\d/.test(cleaned);
+  if (decimal_commas && commas.length === 4) return [commas.slice(0, 2).join("."), commas.slice(2).join(".")]; // 44,01, -35,66
+  if (decimal_commas && (commas.length === 3 || /\d\s/.test(cleaned))) return halves_of(cleaned.replace(/(\d),(\d)/g, "$1.$2")); // 44,01 -35,66
+  if (commas.length === 2) return commas;
+  if (/^[NSEW]/i.test(cleaned)) return cleaned.split(/\s+(?=[NSEW])/i); // N44.01 W35.66
+  return /[NSEW]/i.test(cleaned) ? cleaned.split(/(?<=[NSEW])\s+/i) : cleaned.split(/\s+/);
 }
 
 // {latitude_deg, longitude_deg}, {trouble: words} where it is nearly one, or null.
@@ -26,12 +33,20 @@ function degrees_position(text) {
   if (halves.length !== 2) return null;
   const [first, second] = halves.map(degrees_of);
   if (!first || !second) return null;
-  if (first.too_many || second.too_many) return { trouble: "Minutes and seconds go up to 59.999…; from 60 on, count a degree more." };
-  const turned = /[EW]/.test(first.letter) || /[NS]/.test(second.letter);
+  if (first.too_many || second.too_many) return { trouble: say("page.position.minutes") };
+  const lettered = /[EW]/.test(first.letter) || /[NS]/.test(second.letter);
+  const plain = !first.letter && !second.letter;
+  const turned = lettered || (plain && is_turned(first.degrees, second.degrees));
   const [latitude_deg, longitude_deg] = (turned ? [second, first] : [first, second]).map((half) => half.degrees);
-  if (Math.abs(latitude_deg) > 90) return { trouble: `No latitude is ${latitude_deg}°: latitude comes first and goes from -90° to 90°.` };
-  if (Math.abs(longitude_deg) > 180) return { trouble: `No longitude is ${longitude_deg}°: it goes from -180° to 180°, west is negative.` };
-  return { latitude_deg, longitude_deg };
+  if (Math.abs(latitude_deg) > 90) return { trouble: say("page.position.latitude", { degrees: latitude_deg }) };
+  if (Math.abs(longitude_deg) > 180) return { trouble: say("page.position.longitude", { degrees: longitude_deg }) };
+  return { latitude_deg, longitude_deg, turned: turned && !lettered };
+}
+
+// Whether two plain numbers lie on the map only with longitude first.
+function is_turned(first_deg, second_deg) {
+  const here = (latitude_deg, longitude_deg) => Math.abs(latitude_deg) <= 90 && pixel_at(L.latLng(latitude_deg, longitude_deg)) !== null;
+  return !here(first_deg, second_deg) && here(second_deg, first_deg);
 }
 
 // Easting and northing in metres: two numbers too large for degrees, easting first unless letters say otherwise.
@@ -57,11 +72,15 @@ function outside_words(position) {
   const grid = page.facts.grid;
   if (position.easting_m != null) {
     const [east_m, south_m] = [grid.west_m + grid.cell_cols * grid.cell_m, grid.north_m - grid.cell_rows * grid.cell_m];
-    const span = (low, high) => `${thousands(half_up(low))} to ${thousands(half_up(high))} m`;
-    return `Easting ${thousands(position.easting_m)} m, northing ${thousands(position.northing_m)} m is outside the map, which reaches from ${span(grid.west_m, east_m)} east and ${span(south_m, grid.north_m)} north in ${grid.crs_name}.`;
+    const span = (low, high) => say("number.range", { low: thousands(half_up(low)), high: thousands(half_up(high)) });
+    return say("page.position.metres_outside", {
+      easting: thousands(position.easting_m), northing: thousands(position.northing_m),
+      east: span(grid.west_m, east_m), north: span(south_m, grid.north_m), system: grid.crs_name,
+    });
   }
   const corners = [[0, 0], [0, grid.cell_cols], [grid.cell_rows, 0], [grid.cell_rows, grid.cell_cols]]
     .map(([row, col]) => place_of_cell(row, col));
-  const ends = (key) => [Math.min, Math.max].map((pick) => pick(...corners.map((corner) => corner[key])).toFixed(2)).join(" to ");
-  return `That position is outside the map, which reaches from latitude ${ends("latitude_deg")} and longitude ${ends("longitude_deg")}.`;
+  const ends = (key) => [Math.min, Math.max].map((pick) => pick(...corners.map((corner) => corner[key])).toFixed(2));
+  const span = (key) => say("number.range", { low: ends(key)[0], high: ends(key)[1] });
+  return say("page.position.outside", { latitude: span("latitude_deg"), longitude: span("longitude_deg") });
 }

@@ -54,11 +54,11 @@ function map_for_paper() {
 function paper_legend() {
   const row = (square, words, count) => element("li", {}, square, element("span", {}, words), element("b", {}, count));
   return element("div", { class: "paper_legend" },
-    element("p", { class: "small ends" }, element("span", {}, "What is needed, easiest first"), element("span", {}, page.list.homes ? "Homes" : "Share of land")),
+    element("p", { class: "small ends" }, element("span", {}, say("page.paper.legend")), element("span", {}, counted_words())),
     element("ul", {},
       page.facts.tiers.map((tier) => row(tier_square(tier.tier), `${tier.name}, ${tier.mounting_short}`, legend_count(tier.tier))),
-      row(unknown_square(), "Unknown", legend_count(0)),
-      row(element("span", { class: "square outside" }), "Outside the map", "")));
+      row(unknown_square(), say("page.unknown"), legend_count(0)),
+      row(element("span", { class: "square outside" }), say("page.outside"), "")));
 }
 
 // What the map's colours mean: the classes, or the key of the mode that is shown, with what its reader chose.
@@ -75,9 +75,8 @@ function paper_key() {
 }
 
 function paper_head() {
-  const as_of = page.facts.stations_as_of ? `Stations as of ${date_text(page.facts.stations_as_of)}.` : "The stations have no date.";
   return element("header", {}, element("h1", {}, page.facts.name),
-    element("p", {}, `What it takes to receive ${listed_count_text(page.list)}, ${page.facts.confidence_percent} % sure. Prediction. ${as_of} One square = ${page.facts.grid.cell_m} m; it is not a house.`));
+    element("p", {}, `${say("page.wish", { list: page.list.words.subject, sure: sure_text() })} ${say("page.prediction")} ${stations_date()} ${say("page.one_square", { size: height_text(page.facts.grid.cell_m) })} ${say("page.no_house")}`));
 }
 
 // The card without what paper cannot do.

@@ -76,11 +76,11 @@ function string_level_m(profile, points, distance_km) {
 // One sentence on a path: clear, or how far the ground rises above the straight line and where.
 function path_words(place, station) {
   const profile = path_profile(place, station);
-  if (!profile.known) return "the ground on the way is not known here";
+  if (!profile.known) return say("page.profile.unknown");
   const highest = highest_ground(profile);
-  if (!highest) return "right beside the mast";
-  if (highest.above_m <= 0) return `in sight: the ground stays ${height_text(-highest.above_m)} or more under the line`;
-  return `ground up to ${height_text(highest.above_m)} above the line, ${distance_text(highest.distance_km)} from here`;
+  if (!highest) return say("page.profile.beside");
+  if (highest.above_m <= 0) return say("page.profile.in_sight", { height: height_text(-highest.above_m) });
+  return say("page.profile.blocked", { height: height_text(highest.above_m), distance: distance_text(highest.distance_km) });
 }
 
 function profile_scales(profile) {
@@ -94,15 +94,15 @@ function profile_scales(profile) {
 }
 
 function profile_axes({ x, y, low_m, high_m }, length_km) {
-  const per_unit = page.facts.height_unit === "ft" ? page.facts.feet_per_m : 1;
-  const per_length = page.facts.distance_unit === "mi" ? 1 / page.facts.km_per_mile : 1;
+  const per_unit = page.units.height === "ft" ? page.facts.feet_per_m : 1;
+  const per_length = page.units.distance === "mi" ? 1 / page.facts.km_per_mile : 1;
   const levels = round_steps(low_m * per_unit, high_m * per_unit, 3).flatMap((level) => [
     drawn("path", { d: `M${PROFILE.left} ${y(level / per_unit).toFixed(1)}H${PROFILE.right}`, stroke: "#D8D2C6" }),
-    drawn_text(PROFILE.left - 5, y(level / per_unit) + 4, `${thousands(level)} ${page.facts.height_unit}`, { anchor: "end" }),
+    drawn_text(PROFILE.left - 5, y(level / per_unit) + 4, `${thousands(level)} ${page.units.height}`, { anchor: "end" }),
   ]);
   const lengths = round_steps(0, length_km * per_length, 4).flatMap((length) => [
     drawn("path", { d: `M${x(length / per_length).toFixed(1)} ${PROFILE.floor}v5`, stroke: INK }),
-    drawn_text(x(length / per_length), PROFILE.floor + 18, length ? String(length) : `0 ${page.facts.distance_unit}`),
+    drawn_text(x(length / per_length), PROFILE.floor + 18, length ? number_text(length) : `0 ${page.units.distance}`),
   ]);
   return [...levels, ...lengths];
 }
@@ -115,7 +115,7 @@ function profile_drawing(profile) {
   const ground = polyline(profile.distance_km.map((distance_km, order) => [x(distance_km), y(profile.ground_m[order])]));
   const posts = [[0, profile.ground_m[0], profile.here_level_m], [profile.length_km, profile.ground_m.at(-1), profile.mast_level_m]];
   const highest = highest_ground(profile);
-  return drawing(`Ground between this square and ${profile.mast.name}`, 0, 140,
+  return drawing(say("page.profile.label", { mast: profile.mast.name }), 0, 140,
     drawn("path", { d: `M${PROFILE.left} ${PROFILE.floor}L${ground}V${PROFILE.floor}Z`, fill: LAND_NEAR, stroke: INK, "stroke-width": 1.2, class: "ground" }),
     ...profile_axes(scales, profile.length_km),
     drawn("path", { d: `M${along((distance_km) => line_level_m(profile, distance_km))}`, fill: "none", stroke: ACCENT, "stroke-width": 1.4, "stroke-dasharray": "6 4", class: "line" }),
@@ -125,18 +125,18 @@ function profile_drawing(profile) {
     highest && highest.above_m > 0 ? drawn("circle", {
       cx: x(highest.distance_km).toFixed(1), cy: y(line_level_m(profile, highest.distance_km) + highest.above_m).toFixed(1),
       r: 4.5, fill: "#FFFFFF", stroke: INK, "stroke-width": 2 }) : null,
-    drawn_text(PROFILE.left, 13, `Here, ${height_text(PROFILE_HERE_M)}`, { anchor: "start", weight: 600 }),
+    drawn_text(PROFILE.left, 13, say("page.profile.here", { height: height_text(PROFILE_HERE_M) }), { anchor: "start", weight: 600 }),
     drawn_text(PROFILE.right, 13, `${profile.mast.name}, ${height_text(profile.station.antenna_height_m)}`, { anchor: "end", weight: 600 }));
 }
 
 function profile_content(place, station) {
   const profile = path_profile(place, station);
-  if (!profile.length_km) return [element("p", {}, "The mast stands here.")];
+  if (!profile.length_km) return [element("p", {}, say("page.profile.mast_here"))];
   const words = path_words(place, station);
-  const sentence = `${words[0].toUpperCase()}${words.slice(1)}. ${distance_text(profile.length_km)}, ${whole_degrees(profile.azimuth_deg)}° true.`;
+  const sentence = `${capital(words)}. ${distance_text(profile.length_km)}, ${say("page.degrees_true", { degrees: whole_degrees(profile.azimuth_deg) })}.`;
   if (!profile.known) return [element("p", {}, sentence)];
   return [profile_drawing(profile), element("p", {}, sentence),
-    small(`Dashed: the straight line; solid: a string pulled tight over the ground. Both sag by the curve of the earth. ${heights_note()}`)];
+    small(`${say("page.profile.lines")} ${heights_note()}`)];
 }
 
 // The part of the card: any station of the page can be chosen.
@@ -145,8 +145,8 @@ function profile_part(cell, first_station) {
   const stations = page.facts.stations;
   const show = (index) => content.replaceChildren(...profile_content(cell, stations[index]));
   const start = Math.max(0, stations.indexOf(first_station));
-  const names = stations.map((one) => `${one.letter} ${one.service}, ${page.facts.masts[one.mast].name}`);
-  const chooser = select("Path to which station", names, start, show);
+  const names = stations.map((one) => `${one.letter}, ${one.service}, ${page.facts.masts[one.mast].name}`);
+  const chooser = select(say("page.profile.which"), names, start, show);
   show(start);
-  return part("Path to a station", chooser, content);
+  return part(say("page.profile.title"), chooser, content);
 }

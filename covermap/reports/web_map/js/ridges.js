@@ -28,8 +28,6 @@ function draw_ridges(context, view, plates) {
 }
 
 function ridge_words(ridge) {
-  const feet = page.facts.height_unit === "ft";
-  const height = half_up(feet ? ridge.above_line_m * page.facts.feet_per_m : ridge.above_line_m);
-  const homes = ridge.homes_shaded == null ? "" : `, ${homes_number(ridge.homes_shaded)} homes`;
-  return `${height} ${feet ? "ft" : "m"} over${homes}`;
+  const homes = ridge.homes_shaded == null ? "" : `, ${say("page.homes", { count: homes_number(ridge.homes_shaded) })}`;
+  return `${say("page.ridge_over", { height: height_text(ridge.above_line_m) })}${homes}`;
 }

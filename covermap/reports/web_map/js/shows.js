@@ -1,19 +1,10 @@
 // The section "Map shows": the modes, each with its key, and the ticks.
 "use strict";
 
-const TICKS = [
-  ["totals", "Neighbourhood totals while zoomed out"],
-  ["numbers", "Numbers"],
-  ["masts", "Masts and aim lines"],
-  ["places", "Place names"],
-  ["ridges", "Ridges that shade homes, with their height over the line of sight"],
-  ["zones", "Dead zones only"],
-  ["edges", "Light lines between squares, for bright light"],
-  ["fade", "Fade squares without homes"],
-];
+const TICKS = ["outlines", "numbers", "masts", "places", "ridges", "zones", "edges", "fade"];
 
 function is_tick_there(name) {
-  if (name === "totals") return areas_can_show();
+  if (name === "outlines") return areas_can_show();
   if (name === "places") return page.facts.places.length > 0;
   if (name === "ridges") return page.list.ridges.length > 0;
   if (name === "zones") return page.list.has_zone && page.list.zones.length > 0;
@@ -23,6 +14,8 @@ function is_tick_there(name) {
 function choose_shows(shows) {
   page.shows = shows;
   show_shows();
+  show_by_area();
+  write_link(page.chosen && page.chosen.cell);
   show_ladder();
   if (!is_wide() && !page.chosen) fit_middle();
   renew_picture();
@@ -40,32 +33,28 @@ function sure_part() {
     renew_picture();
   };
   return [
-    small(`Chance of ${listed_count_text(page.list)} with`),
-    select("With which antenna", names, page.sure_tier - 1, chosen),
+    small(say("page.shows.chance_of", { list: page.list.words.subject })),
+    select(say("page.shows.which_antenna"), names, page.sure_tier - 1, chosen),
     key_of(page.facts.sure_steps),
   ];
 }
 
 function signal_part() {
-  const names = page.facts.stations.map((station) => `${station.letter} ${station.service}, ${station_numbers(station)}`);
+  const names = page.facts.stations.map((station) => `${station.letter}, ${station.service}, ${station_numbers(station)}`);
   const chosen = (index) => {
     page.station = index;
     renew_picture();
   };
   return [
-    small(`Field strength 10 m above ground, half of the time, in dBµV/m${page.facts.station_step > 1
-      ? `; one value for ${page.facts.station_step} × ${page.facts.station_step} squares` : ""}`),
-    select("Which station", names, page.station, chosen),
+    small(`${say("page.shows.field", { height: height_text(10) })}${page.facts.station_step > 1 ? ` ${say("page.blocks", { step: page.facts.station_step })}` : ""}`),
+    select(say("page.shows.which_station"), names, page.station, chosen),
     key_of(page.facts.signal_steps),
   ];
 }
 
 function kinds_part() {
-  const words = page.shows === "decides"
-    ? "The service that is least sure with one class less: without it the antenna would be easiest to change."
-    : "What takes most of the signal, where an amplifier, a tall mast or more is needed.";
   return [
-    small(`${words} Outlines are those of the commonest in 7 × 7 squares.`),
+    small(`${say(`page.shows.${page.shows}_note`)} ${say("page.shows.smoothed")}`),
     element("ul", { class: "key" }, kinds_shown().map(({ mark, words: name }, kind) =>
       element("li", {}, element("i", { class: `kind_${kind % page.facts.kind_tints.length}` }), element("b", {}, mark), name))),
   ];
@@ -74,10 +63,22 @@ function kinds_part() {
 const PARTS = { sure: sure_part, decides: kinds_part, cause: kinds_part, signal: signal_part };
 
 function mode_rows(mode) {
-  const row = choice("shows", MODES[mode].words, page.shows === mode, () => choose_shows(mode));
+  const row = choice("shows", say(`page.mode.${mode}`), page.shows === mode, () => choose_shows(mode));
   if (page.shows !== mode || !PARTS[mode]) return [row];
-  const of_list = is_estimate() && is_of_list(mode) ? [small(`Of the run's list ${page.list.name}, not of your ticks.`)] : [];
+  const of_list = is_own() && is_of_list(mode) ? [small(say("page.shows.of_list", { list: page.list.name }))] : [];
   return [row, element("div", { class: "inset" }, of_list, PARTS[mode]())];
+}
+
+const UNITS = [{ distance: "km", height: "m" }, { distance: "mi", height: "ft" }];
+
+function unit_choices() {
+  return UNITS.map((units) => choice("units", say(`page.units.${units.distance}`), page.units.distance === units.distance, () => {
+    page.units = units;
+    show_shows();
+    show_lists();
+    if (page.chosen) show_card(page.chosen);
+    page.cells.redraw();
+  }));
 }
 
 function show_shows() {
@@ -86,10 +87,12 @@ function show_shows() {
   holder.replaceChildren(
     ...Object.keys(MODES).filter(is_mode_there).flatMap(mode_rows),
     element("hr"),
-    ...TICKS.filter(([name]) => is_tick_there(name)).map(([name, words]) => tick(words, page.ticks[name], (checked) => {
+    ...TICKS.filter(is_tick_there).map((name) => tick(say(`page.tick.${name}`), page.ticks[name], (checked) => {
       page.ticks[name] = checked;
       renew_picture();
     })),
+    element("hr"),
+    ...unit_choices(),
   );
   if (focused) holder.querySelector("input[type=radio]:checked").focus();
 }

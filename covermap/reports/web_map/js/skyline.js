@@ -10,7 +10,6 @@ const SKY_EYE_M = 10; // above the ground, as high as a rooftop antenna
 const SKY_FLOOR = 74;
 const SKY_TOP = 28; // the highest horizon reaches this
 const SKY_LEAST_SPAN_DEG = 3; // a flatter skyline is not stretched further
-const SKY_POINTS = ["N", "NE", "E", "SE", "S", "SW", "W", "NW", "N"];
 
 // Elevation of the horizon in degrees every SKY_STEP_DEG from north; NaN where nothing is known. A line ends
 // where the heights end or have a gap. Geometry over an earth of the median effective radius.
@@ -96,24 +95,23 @@ function sky_aim(aim_deg) {
 function sky_note(angles) {
   const known = angles.map((angle, order) => ({ angle, azimuth_deg: order * SKY_STEP_DEG }))
     .filter(({ angle }) => !Number.isNaN(angle));
-  if (!known.length) return "No heights are known around this square.";
+  if (!known.length) return say("page.sky.unknown");
   const highest = known.reduce((one, other) => (other.angle > one.angle ? other : one));
-  const size = Math.abs(highest.angle).toFixed(1);
-  return `Highest: ${size}° ${highest.angle < 0 ? "below" : "above"} level, at ${highest.azimuth_deg}° true, seen from ${height_text(SKY_EYE_M)} above the ground.`;
+  return say(highest.angle < 0 ? "page.sky.below" : "page.sky.above",
+    { angle: decimal(Math.abs(highest.angle), 1), azimuth: highest.azimuth_deg, height: height_text(SKY_EYE_M) });
 }
 
 // The part of the card; groups are the stations by mast, as the card lists them.
 function skyline_part(cell, groups) {
-  const angles = horizon_deg(cell);
+  const [angles, points] = [horizon_deg(cell), say("number.compass").split(" ")];
   const aims = [cell.aim_deg, cell.second_aim_deg].filter((aim) => aim != null);
   const window_known = aims.length && cell.aim_from_deg != null && !is_all_round(cell);
-  const strip = drawing("Skyline from north over east, south and west, with the stations and the aim", -18, 122,
+  const strip = drawing(say("page.sky.label"), -18, 122,
     ...(window_known ? sky_window(cell.aim_from_deg, cell.aim_to_deg) : []),
     sky_land(angles), ...sky_marks(groups), ...aims.map(sky_aim),
     drawn("path", { d: `M0 ${SKY_FLOOR}H${DRAWING_WIDTH}`, stroke: INK, "stroke-width": 1.5 }),
-    ...SKY_POINTS.map((point, order) => drawn_text(
+    ...[...points, points[0]].map((point, order) => drawn_text(
       Math.min(DRAWING_WIDTH - 6, Math.max(6, (order * DRAWING_WIDTH) / 8)), SKY_FLOOR + 26, point,
       { weight: point.length === 1 ? 700 : 400 })));
-  const blue = window_known ? `. Blue: aims that keep ${kept_words()}` : "";
-  return part(`Skyline from here${blue}`, strip, small(sky_note(angles)));
+  return part(window_known ? say("page.sky.title_blue", { list: page.list.words.short }) : say("page.sky.title"), strip, small(sky_note(angles)));
 }

@@ -1,8 +1,6 @@
 // Puts the page together once the Leaflet map stands.
 "use strict";
 
-const MOST_AT_START_PX = 12;
-
 function show_panel() {
   show_summary();
   show_legend();
@@ -10,27 +8,49 @@ function show_panel() {
   show_ways_on();
   show_lists();
   show_shows();
+  show_by_area();
   if (!is_wide() && !page.chosen) fit_middle();
 }
 
-// The whole map as large as it fits on whole pixels a cell, but at least legible on a phone.
-function first_view() {
-  const { rows, cols } = page.facts.grid;
+// What of the screen the map has to itself: beside the column, above the sheet.
+function free_size() {
   const size = page.map.getSize();
-  const free = { x: size.x, y: is_wide() ? size.y : size.y - parseInt(getComputedStyle(document.documentElement).getPropertyValue("--middle") || 276, 10) };
-  const whole = Math.min(free.x / cols, free.y / rows);
-  const fitting = [...PX_STEPS].reverse().find((px) => px <= whole) || whole;
-  page.map.setMinZoom(zoom_for(Math.min(fitting, whole) * 0.6));
+  const middle = parseInt(getComputedStyle(document.documentElement).getPropertyValue("--middle") || 276, 10);
+  return { x: size.x, y: is_wide() ? size.y : size.y - middle };
+}
+
+// The first and last row and column in which anything is known, or all where nothing is.
+function known_box(tier) {
+  const { rows, cols } = page.facts.grid;
+  let [top, left, bottom, right] = [rows, cols, -1, -1];
+  for (let row = 0, index = 0; row < rows; row++) for (let col = 0; col < cols; col++, index++) {
+    if (tier[index] > 8) continue;
+    [top, bottom] = [Math.min(top, row), row];
+    [left, right] = [Math.min(left, col), Math.max(right, col)];
+  }
+  return bottom < 0 ? [0, 0, rows - 1, cols - 1] : [top, left, bottom, right];
+}
+
+// Fits a box of rows and columns into what is free, with a margin in px.
+function fit_box([top, left, bottom, right], margin) {
+  const free = free_size();
+  const px = Math.min((free.x - 2 * margin) / (right - left + 1), (free.y - 2 * margin) / (bottom - top + 1), MOST_PX);
+  page.map.setView(place_of((top + bottom + 1) / 2, (left + right + 1) / 2), zoom_for(px), { animate: false });
+  if (!is_wide()) page.map.panBy([0, (page.map.getSize().y - free.y) / 2], { animate: false });
+}
+
+// All that is known, as large as it fits.
+function first_view(tier) {
+  const { rows, cols } = page.facts.grid;
+  const free = free_size();
+  page.map.setMinZoom(zoom_for(Math.min(free.x / cols, free.y / rows) * 0.6));
   page.map.setMaxZoom(zoom_for(MOST_PX));
-  const closer = [...PX_STEPS].reverse().find((px) => px <= Math.max(fitting, Math.min(3, 3 * whole))) || fitting;
-  const cell_px = opening_px(Math.min(MOST_AT_START_PX, is_wide() ? fitting : closer), free);
-  page.map.setView(place_of(rows / 2, cols / 2), zoom_for(cell_px), { animate: false });
-  if (!is_wide()) page.map.panBy([0, (size.y - free.y) / 2], { animate: false });
+  fit_box(known_box(tier), is_wide() ? 28 : 10);
 }
 
 function show_trouble(error) {
   find("#three").replaceChildren(element("p", { class: "lead" },
-    "This browser could not unpack the map. A newer one can, and brief.html shows the same result as a picture."),
+    say("page.trouble")),
     small(String(error)));
 }
 
@@ -39,28 +59,34 @@ async function start_page(map) {
   page.map = map;
   page.list = page.facts.lists[0];
   page.ticks.edges = !is_wide();
+  page.units = { distance: page.facts.distance_unit, height: page.facts.height_unit };
   for (const section of document.querySelectorAll("#sheet details")) section.open = section.id === "legend_part";
   start_sheet();
   show_panel();
   map.invalidateSize({ animate: false });
-  first_view();
+  page.map.setView(place_of(page.facts.grid.rows / 2, page.facts.grid.cols / 2), 10, { animate: false });
   page.cells = new CellLayer().addTo(map);
   const holder = map.getContainer();
-  holder.setAttribute("aria-label",
-    "Map. Arrow keys move it, with Shift by one square; plus and minus zoom; Enter reads the square under the centre cross; N goes to the next dead zone; Escape closes the card.");
+  holder.setAttribute("aria-label", say("page.map_label"));
   holder.setAttribute("role", "application");
   holder.tabIndex = 0;
   map.on("click", (event) => {
     const pixel = pixel_at(event.latlng);
-    if (pixel) show_card(pixel);
+    const area = pixel && areas_show() ? area_at(pixel) : null;
+    if (area) show_area_card(area);
+    else if (pixel) show_card(pixel);
     else show_outside(event.latlng);
   });
   start_keys();
   start_find();
   start_table();
   start_print();
+  start_by_area();
+  start_where();
   try {
+    first_view(await tier_bytes());
     await renew_picture();
+    open_link();
     document.body.dataset.ready = "yes";
   } catch (error) {
     show_trouble(error);

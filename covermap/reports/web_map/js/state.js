@@ -10,9 +10,10 @@ const page = {
   sure_tier: 5,
   station: 0, // index into facts.stations, for shows = signal
   hidden: new Set(), // tiers whose tick is off
-  ticks: { totals: true, numbers: true, masts: true, places: true, ridges: false, zones: false, edges: false, fade: false },
+  units: { distance: "km", height: "m" },
+  ticks: { totals: false, outlines: true, numbers: true, masts: true, places: true, ridges: false, zones: false, edges: false, fade: false },
   ticked: null, // numbers of the services ticked, where they are no list of the run
-  estimate: null, // their quick estimate, or what keeps it from being there
+  own: null, // what they need at least, or what keeps it from being there
   density: null, // canvas pixels a screen pixel, where it is not the screen's own
   chosen: null, // {row, col} of the chosen pixel
 };
@@ -33,10 +34,4 @@ function chance_layer(tier) {
 
 function tier_facts(tier) {
   return page.facts.tiers[tier - 1];
-}
-
-function listed_count_text(list) {
-  const count = list.services.length;
-  if (count === 1) return list.services[0];
-  return list.needed < count ? `at least ${list.needed} of ${count} services` : `all ${count} services`;
 }

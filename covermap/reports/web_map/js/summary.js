@@ -1,17 +1,18 @@
 // The three numbers that stand before any click.
 "use strict";
 
+// A small count stands as "under 5": its first word small beside the number.
 function number_row(number, words, range) {
-  const prefix = /^under (.*)$/.exec(number);
-  const shown = prefix ? [element("i", {}, "under "), prefix[1]] : [number];
-  return element("div", {}, element("b", {}, ...shown), element("span", {}, words, range ? element("em", {}, ` (${range})`) : null));
+  const [first, rest] = number === few() || /^\D+ \d/.test(number) ? number.split(/ (?=\d)/) : [null, number];
+  const shown = first ? [element("i", {}, `${first} `), rest] : [rest];
+  return element("div", {}, element("b", {}, ...shown), " ", element("span", {}, words, range ? element("em", {}, ` (${range})`) : null));
 }
 
 function range_text(low, high) {
   if (low == null || high == null) return null;
   const [from, to] = low <= high ? [low, high] : [high, low];
   if (to < page.facts.small_count) return null; // "under 5" says it already
-  return `${from < page.facts.small_count ? homes_number(from || 1) : thousands(two_figures(from))} to ${homes_number(to)}`;
+  return say("number.range", { low: from < page.facts.small_count ? homes_number(from || 1) : thousands(two_figures(from)), high: homes_number(to) });
 }
 
 function few_or(count) {
@@ -19,48 +20,29 @@ function few_or(count) {
 }
 
 function home_rows(homes) {
-  const few = homes.without < page.facts.small_count;
-  const beside = few ? `${homes_number(homes.by_tier[7])} not promised ${listed_count_text(page.list)}` : null;
+  const small_number = homes.without < page.facts.small_count;
+  const beside = small_number ? say("page.three.not_promised", { count: homes_number(homes.by_tier[7]), list: page.list.words.short }) : null;
   return [
-    number_row(few_or(homes.without), "homes get none of the listed services, even from a tall mast",
-      range_text(homes.without_low, homes.without_high) || beside),
-    number_row(homes_number(homes.rooftop_or_more), `of ${homes_number(homes.total)} homes need the roof or more`,
+    number_row(few_or(homes.without), say("page.three.homes_without"), range_text(homes.without_low, homes.without_high) || beside),
+    number_row(homes_number(homes.rooftop_or_more), say("page.three.homes_roof", { count: homes_number(homes.total) }),
       range_text(homes.rooftop_or_more_3db_stronger, homes.rooftop_or_more_3db_weaker)),
-    number_row(homes.unknown === 0 ? "no" : homes_number(homes.unknown), "homes unknown"),
+    number_row(homes.unknown === 0 ? "0" : homes_number(homes.unknown), say("page.three.homes_unknown")),
   ];
 }
 
 function land_rows(land) {
   return [
-    number_row(share_number(land.without), "of the land gets none of the listed services, even from a tall mast"),
-    number_row(share_number(land.rooftop_or_more), "of the land needs the roof or more"),
-    number_row(share_number(land.unknown), "of the land unknown"),
-  ];
-}
-
-function estimate_rows() {
-  const { homes } = page.estimate;
-  const told = element("p", { class: "estimate" }, badge(), " ", estimate_in_short());
-  if (!homes) return [told];
-  const all = homes.by_tier.reduce((sum, count) => sum + count, homes.unknown);
-  const roof = homes.by_tier.slice(4).reduce((sum, count) => sum + count, 0);
-  return [
-    told,
-    number_row(homes_number(roof), `of ${homes_number(all)} homes need the roof or more`),
-    number_row(homes_number(homes.by_tier[7]), "homes cannot be promised them"),
-    number_row(homes.unknown === 0 ? "no" : homes_number(homes.unknown), "homes unknown"),
+    number_row(share_number(land.without), say("page.three.land_without")),
+    number_row(share_number(land.rooftop_or_more), say("page.three.land_roof")),
+    number_row(share_number(land.unknown), say("page.three.land_unknown")),
   ];
 }
 
 function show_summary() {
-  const list = page.list;
-  const as_of = page.facts.stations_as_of ? ` Stations as of ${date_text(page.facts.stations_as_of)}.` : " The stations have no date.";
-  const rows = is_estimate() ? estimate_rows() : list.homes ? home_rows(list.homes) : land_rows(list.land);
-  const wish = is_estimate() ? ticked_words() : listed_count_text(list);
-  find("#three").replaceChildren(...rows,
-    element("p", { class: "small" }, `Prediction.${as_of}`));
-  find("#wish").textContent = `What it takes to receive ${wish}, ${page.facts.confidence_percent}\u00a0%\u00a0sure.`;
-  find("#wish_phone").textContent = `${page.facts.confidence_percent}\u00a0%\u00a0sure of ${wish}. Tap a square to read it.`;
-  const name = page.facts.lists.length > 1 && !is_estimate() ? `${page.facts.name}, ${list.name}` : page.facts.name;
-  find("#bar h1").textContent = name;
+  const { list } = page;
+  find("#three").replaceChildren(...(list.homes ? home_rows(list.homes) : land_rows(list.land)), ...own_list_rows(),
+    element("p", { class: "small" }, `${say("page.prediction")} ${stations_date()}`));
+  find("#wish").textContent = say("page.wish", { list: list.words.subject, sure: sure_text() });
+  find("#wish_phone").textContent = say("page.wish_phone", { list: list.words.subject, sure: sure_text() });
+  find("#bar h1").textContent = page.facts.lists.length > 1 ? `${page.facts.name}, ${list.name}` : page.facts.name;
 }

@@ -4,19 +4,23 @@
 let table_sort = { column: "name", downwards: false };
 
 function count_text(area, count) {
-  if (count == null) return "left blank";
+  if (count == null) return say("page.table.blank");
   return area.of_homes ? homes_number(count) : share_number(count);
 }
 
 function tier_text(tier) {
-  return tier == null ? "unknown" : class_words(tier);
+  return tier == null ? say("number.unknown") : class_words(tier);
 }
 
 function without_text(area) {
-  if (area.without == null) return "left blank";
+  if (area.without == null) return say("page.table.blank");
   if (!area.of_homes) return share_number(area.without);
   const range = range_text(area.without_low, area.without_high);
-  return `${area.without_high === 0 ? "none" : few_or(area.without)}${range ? ` (${range})` : ""}`;
+  return `${area.without_high === 0 ? say("number.none") : few_or(area.without)}${range ? ` (${range})` : ""}`;
+}
+
+function decider_of(area) {
+  return area.deciding_service ? service_name(area.deciding_service) : say("page.table.no_one");
 }
 
 // key, heading, sorted value, text; the first column is the row's heading.
@@ -25,18 +29,19 @@ function table_columns(areas) {
   const what = of_homes ? "homes" : "land";
   const half = `tier_half_of_${what}`;
   const most = `tier_ninety_percent_of_${what}`;
+  const title = (name) => say(`page.table.${name}_${what}`);
   return [
-    ["name", "Neighbourhood", (area) => area.name.toLowerCase(), (area) => area.name],
-    ...(of_homes ? [["total", "Homes", (area) => area.total, (area) => count_text(area, area.total)]] : []),
-    [half, `Half of its ${what} manage with`, (area) => area[half], (area) => tier_text(area[half])],
-    [most, `Nine in ten manage with`, (area) => area[most], (area) => tier_text(area[most])],
-    ["rooftop_or_more", of_homes ? "Homes that need the roof or more" : "Land that needs the roof or more",
+    ["name", say("page.table.neighbourhood"), (area) => area.name.toLowerCase(), (area) => area.name],
+    ...(of_homes ? [["total", say("page.legend.homes"), (area) => area.total, (area) => count_text(area, area.total)]] : []),
+    [half, title("half"), (area) => area[half], (area) => tier_text(area[half])],
+    [most, say("page.table.most"), (area) => area[most], (area) => tier_text(area[most])],
+    ["rooftop_or_more", title("roof"),
       (area) => area.rooftop_or_more, (area) => count_text(area, area.rooftop_or_more)],
-    ["without", of_homes ? "Homes with none of the services" : "Land with none of the services",
+    ["without", title("without"),
       (area) => area.without, without_text],
-    ["unknown", of_homes ? "Homes unknown" : "Land unknown", (area) => area.unknown, (area) => count_text(area, area.unknown)],
-    ["deciding_service", "Decided by", (area) => area.deciding_service, (area) => area.deciding_service || "no one station"],
-    ["aim_deg_true", "Aim, true", (area) => area.aim_deg_true, (area) => (area.aim_deg_true == null ? "none" : `${area.aim_deg_true}°`)],
+    ["unknown", title("unknown"), (area) => area.unknown, (area) => count_text(area, area.unknown)],
+    ["deciding_service", say("page.table.decided"), (area) => area.deciding_service, (area) => decider_of(area)],
+    ["aim_deg_true", say("page.table.aim"), (area) => area.aim_deg_true, (area) => (area.aim_deg_true == null ? say("number.none") : `${area.aim_deg_true}°`)],
   ];
 }
 
@@ -71,34 +76,32 @@ function show_neighbourhoods() {
     columns.map(([, , , text], order) => (order
       ? element("td", {}, text(area)) : element("th", { scope: "row" }, text(area))))));
   find("#areas_table").replaceChildren(
-    element("caption", {}, `Every neighbourhood, ${areas.length} of them. A heading sorts by its column.`),
+    element("caption", {}, say("page.table.every", { count: areas.length })),
     element("thead", {}, element("tr", {}, columns.map(heading_cell))),
     element("tbody", {}, rows),
   );
 }
 
 function classes_table() {
-  const what = page.list.homes ? "Homes" : "Share of land";
   return element("table", {},
-    element("caption", {}, "The whole map, easiest class first"),
-    element("thead", {}, element("tr", {}, ["Class", "Mounting", what].map((words) => element("th", { scope: "col" }, words)))),
+    element("caption", {}, say("page.table.whole")),
+    element("thead", {}, element("tr", {}, [say("page.table.class"), say("page.table.mounting"), counted_words()].map((words) => element("th", { scope: "col" }, words)))),
     element("tbody", {},
       page.facts.tiers.map((tier) => element("tr", {},
         element("th", { scope: "row" }, class_words(tier.tier)), element("td", {}, tier.mounting), element("td", {}, legend_count(tier.tier)))),
-      element("tr", {}, element("th", { scope: "row" }, "Unknown"), element("td", {}, ""), element("td", {}, legend_count(0)))));
+      element("tr", {}, element("th", { scope: "row" }, say("page.unknown")), element("td", {}, ""), element("td", {}, legend_count(0)))));
 }
 
 function open_table() {
-  const close = element("button", { type: "button" }, "Back to the map");
-  close.addEventListener("click", close_table);
+  const close = button(say("page.table.back"), close_table);
   const areas = page.list.neighbourhoods;
   find("#table").replaceChildren(
-    element("div", { class: "table_head" }, element("h2", { id: "table_title" }, `${page.facts.name} as tables`), close),
-    element("p", { class: "small" }, `What it takes to receive ${listed_count_text(page.list)}, ${page.facts.confidence_percent} % sure. A prediction.`),
-    element("div", { class: "table_wide", tabindex: "0", role: "group", "aria-label": "Classes" }, classes_table()),
+    element("div", { class: "table_head" }, element("h2", { id: "table_title" }, say("page.table.title", { name: page.facts.name })), close),
+    element("p", { class: "small" }, `${say("page.wish", { list: page.list.words.subject, sure: sure_text() })} ${say("page.prediction")}`),
+    element("div", { class: "table_wide", tabindex: "0", role: "group", "aria-label": say("page.table.classes") }, classes_table()),
     areas.length
-      ? element("div", { class: "table_wide", tabindex: "0", role: "group", "aria-label": "Neighbourhoods" }, element("table", { id: "areas_table" }))
-      : element("p", {}, "This result has no neighbourhoods."),
+      ? element("div", { class: "table_wide", tabindex: "0", role: "group", "aria-label": say("page.table.neighbourhoods") }, element("table", { id: "areas_table" }))
+      : element("p", {}, say("page.table.no_areas")),
     element("ul", { class: "cautions" }, page.facts.cautions.map((words) => element("li", {}, words))),
   );
   if (areas.length) show_neighbourhoods();
@@ -122,12 +125,8 @@ function start_table() {
 
 // Under the legend: what else can be done with the whole map.
 function show_ways_on() {
-  const button = (words, act) => {
-    const made = element("button", { type: "button" }, words);
-    made.addEventListener("click", act);
-    return made;
-  };
   const { zones } = page.list;
-  find("#ways_on").replaceChildren(button("Read as table", open_table),
-    ...(zones.length ? [button("Next dead zone", next_zone)] : []), button("Print", () => window.print()));
+  find("#ways_on").replaceChildren(button(say("page.table.read"), open_table),
+    ...(zones.length ? [button(say("page.zone.next"), next_zone)] : []), button(say("page.print"), () => window.print()),
+    button(say("page.take.picture"), save_picture), button(say("page.take.table"), save_table));
 }
