@@ -173,10 +173,9 @@ def test_page_forbids_every_request(case):
     _, _, page = case
     rules = dict(rule.strip().split(" ", 1) for rule in page.policy.split(";"))
     assert rules["default-src"] == "'none'"
-    allowed = {"default-src", "script-src", "style-src", "img-src", "worker-src", "base-uri", "form-action"}
+    allowed = {"default-src", "script-src", "style-src", "img-src", "base-uri", "form-action"}
     assert set(rules) == allowed
     assert rules["img-src"] == "data:"
-    assert rules["worker-src"] == "blob:"  # made of the page's own text, never fetched
     assert all(link.startswith(("data:", "#")) for link in page.links)  # pictures, places in the page
     assert not {"link", "iframe", "form", "object"} & set(page.tags)
 
@@ -270,10 +269,10 @@ def test_still_picture_paints_as_the_legend_does(case):
 
 
 def test_scripts_stay_small_and_are_all_used():
-    from covermap.reports.web_map.inlined import SCRIPTS, WORKER_SCRIPTS
+    from covermap.reports.web_map.inlined import SCRIPTS
 
     files = {path.stem: path for path in (PACKAGE / "js").glob("*.js")}
-    assert set(files) == {*SCRIPTS, *WORKER_SCRIPTS}
+    assert set(files) == set(SCRIPTS)
     for path in files.values():
         assert len(path.read_text(encoding="utf-8").splitlines()) <= 300, path.name
 

@@ -70,7 +70,12 @@ def test_card_reads_as_the_raster(wide, case, tier):
     if 1 < tier < 8:
         kept = coverage.read("main/service_chance_one_lower")[:, row, col] >= 90
         names = [name for name, keeps in zip(coverage.services("main"), kept, strict=True) if keeps]
-        assert f": {words.join(names) or 'none of the wanted surely'}." in text
+        if not names:
+            assert "none of them would arrive at 90 %." in text
+        elif len(names) < 3:
+            assert f"{words.join(names)} would still arrive at 90 %, each alone." in text
+        else:
+            assert "each of all three alone is 90 % sure or better; all three together: " in text
 
 
 def test_every_cell_can_be_reached_and_reads_its_own_values(wide, case):
@@ -306,7 +311,7 @@ def test_result_without_homes_gives_shares_of_land(browser, tmp_path):
     text = browser.execute_script("return find('#three').innerText + find('#legend').innerText").replace(
         "\u00a0", " "
     )
-    assert "of the land unknown" in text
+    assert "of the land without a prediction" in text
     assert "Share of land" in text
     assert "homes" not in text
     assert "2 %" in text  # 24 of 1,200 cells are unknown

@@ -56,6 +56,10 @@ def notations():
         "letters": f"{west:.5f} W, {north:.5f} N",
         "minutes": f"{int(north)} {north % 1 * 60:.4f} N, {int(west)} {west % 1 * 60:.4f} W",
         "seconds": f"{sexagesimal(latitude_deg, 'NS')} {sexagesimal(longitude_deg, 'EW')}",
+        "letters in front": f"N{north:.5f} W{west:.5f}",
+        "decimal commas": f"{latitude_deg:.5f} {longitude_deg:.5f}".replace(".", ","),
+        "commas everywhere": f"{latitude_deg:.5f}, {longitude_deg:.5f}".replace(".", ","),
+        "longitude first": f"{longitude_deg:.5f}, {latitude_deg:.5f}",
         "metres": f"{easting_m:.1f} {northing_m:.1f}",
         "metres with letters": f"{northing_m:.0f} N, {easting_m:.0f} E",
         "metres with units": f"{easting_m:.0f} m E, {northing_m:.0f} m N",
@@ -66,11 +70,18 @@ def notations():
 @pytest.mark.parametrize("notation", list(notations()))
 def test_every_notation_of_a_position_opens_its_square(browser, case, size, notation):
     load(browser, case, size)
-    assert search(browser, notations()[notation]) == ""
+    search(browser, notations()[notation])
     row, col = CELL
     assert wait_for(
         browser, f"find('#card').dataset.row === '{row}' && find('#card').dataset.col === '{col}'"
     )
+    longitude_deg, latitude_deg = place_of_cell(*CELL)
+    taken = wait_for(browser, "find('.found').innerText")
+    assert taken.startswith("Taken as ")  # and told back, so that a swapped or misread one is seen
+    if notation == "longitude first":
+        assert "longitude stood first" in taken
+    numbers = [float(part.split()[0]) for part in taken.removeprefix("Taken as ").split(", ")]
+    assert numbers == pytest.approx([abs(latitude_deg), abs(longitude_deg)], abs=1e-3)
 
 
 def test_names_of_places_neighbourhoods_masts_and_stations_are_found(wide):
@@ -79,8 +90,27 @@ def test_names_of_places_neighbourhoods_masts_and_stations_are_found(wide):
     search(wide, "middle")
     assert wait_for(wide, "find('#card').dataset.col >= 12 && find('#card').dataset.col < 24")
     # both masts stand beside the map, and so do their stations
-    assert search(wide, "gamma") == "Gamma, C 4.1, RF 16, Crown {{ 7 * 7 }} is outside the map."
+    assert search(wide, "gamma") == "Gamma, C, 4.1, RF 16, Crown {{ 7 * 7 }} is outside the map."
     assert search(wide, "long") == "Long <i>Rigg</i>, mast is outside the map."
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [("RF 15", ["Beta <b>Bold</b>"]), ("rf16", ["Gamma"]), ("4.1", ["Alpha", "Beta <b>Bold</b>", "Gamma"])],
+)
+def test_channels_find_their_stations(wide, text, found):
+    names = wide.execute_script("return things_called(arguments[0]).map(({name}) => name)", text)
+    assert names == found
+
+
+def test_typing_suggests_and_clears_what_was_said(wide):
+    assert search(wide, "nowhere at all").startswith("Nothing on this map")
+    box = wide.find_element("css selector", "#find_text")
+    box.clear()
+    box.send_keys("we")
+    assert found_text(wide).splitlines() == ["Wester <b>Ward</b>, neighbourhood"]
+    box.send_keys("xyz")
+    assert found_text(wide) == ""
 
 
 def test_several_of_a_name_are_offered_by_buttons(wide):
@@ -96,7 +126,7 @@ def test_several_of_a_name_are_offered_by_buttons(wide):
     ("text", "sentence"),
     [
         ("<b>no</b>", "Nothing on this map is called \u201c<b>no</b>\u201d. Try a place, a station,"),
-        ("10, 20", "That position is outside the map, which reaches from latitude 43.97 to 44.00"),
+        ("10, 20", "Taken as 10.0000 N, 20.0000 E. That position is outside the map, which reaches from"),
         ("95, 10", "No latitude is 95\u00b0: latitude comes first"),
         ("10, 190", "No longitude is 190\u00b0: it goes from -180\u00b0 to 180\u00b0"),
         ("44 61 N, 36 0 W", "Minutes and seconds go up to 59.999\u2026"),

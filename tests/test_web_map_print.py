@@ -64,7 +64,7 @@ def test_paper_holds_legend_date_and_cautions_and_no_controls(browser, case, siz
         assert words in text
     assert "90 % sure" in text
     assert "Stations as of 1 September 2026." in text
-    assert "One square = 100 m; it is not a house." in text
+    assert "One square = 100 m. It is not a house." in text
     assert re.search(r"\d km \([\d.]+ mi\)", text)
     assert all(caution in text for caution in case[0].run["cautions"])
     if of_place:
@@ -126,4 +126,4 @@ def test_paper_has_the_key_of_what_the_map_shows(browser, case):
     ).replace("\u00a0", " ")
     assert text.startswith("How sure")
     assert "5 Rooftop" in text  # the antenna the chance is of
-    assert "expected, 90 % and over" in text
+    assert "expected, 90 % and more" in text

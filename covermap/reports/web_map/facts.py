@@ -33,29 +33,13 @@ from covermap.wording.palette import SURE_GREYS, signal_steps
 from covermap.wording.verdicts import AMPLIFIER_CODES, PLAN_FLAGS, amplifier_words, plan_note
 
 DEFAULT_DN = 45.0  # N-units/km, where a scenario has no settings
-CELLS_FROM_ZOOM = 11  # Web Mercator; further out the map shows neighbourhoods where there are any
 FADED_OPACITY = 0.12  # of squares without homes, when the reader fades them
-<<<<<<< HEAD
-LADDER = ("indoors", "wall", "roof", "amplifier", "unsure")  # under 1-3, 4, 5, 6-7, 8
 FLAG_NOTES = (
-    (
-        NEAR_MAST_FLAG,
-        "Within 250 m of a mast: free space and antenna patterns only, hills and houses left out.",
-    ),
-    (
-        STEEP_RAY_FLAG,
-        "A signal leaves its mast more than 3° below level and the mast's pattern in height is not "
-        "known: the real signal may be weaker.",
-    ),
-    (
-        FILLED_GROUND_FLAG,
-        "The elevation has a small gap here, filled in from the ground around it.",
-    ),
+    (NEAR_MAST_FLAG, "page.flag.near"),
+    (STEEP_RAY_FLAG, "page.flag.steep"),
+    (FILLED_GROUND_FLAG, "page.flag.filled"),
 )
-=======
-FLAG_NOTES = ((NEAR_MAST_FLAG, "page.flag.near"), (STEEP_RAY_FLAG, "page.flag.steep"))
 WORDS_OF_PAGE = ("page", "number", "language", "list", "lower", "station")  # sections of the messages
->>>>>>> 7560401 (A list of the reader's own is told what it needs at least, by the run's own reception; the page's words come from the messages)
 
 
 def page_facts(
@@ -108,7 +92,6 @@ def page_facts(
         "station_step": station_step(grid.cell.size, len(shown)),
         "has_homes": coverage.has("homes"),
         "has_areas": areas is not None,
-        "cells_from_zoom": CELLS_FROM_ZOOM,
         "declination": _declination(grid, run.get("stations_as_of") or scenario.stations_as_of),
         "flag_notes": _notes([(flag, say(key, distance=near)) for flag, key in FLAG_NOTES]),
         "plan_notes": _notes([(flag, plan_note(name)) for flag, name in PLAN_FLAGS.items()]),

@@ -17,12 +17,7 @@ from covermap.errors import InputError
 from covermap.planning.areas import WholeSummary, summarise_whole
 from covermap.planning.places import Place
 from covermap.reports.web_map import inlined
-<<<<<<< HEAD
-from covermap.reports.web_map.estimate_inputs import StationLevels
 from covermap.reports.web_map.facts import page_facts
-=======
-from covermap.reports.web_map.facts import Place, page_facts
->>>>>>> 7560401 (A list of the reader's own is told what it needs at least, by the run's own reception; the page's words come from the messages)
 from covermap.reports.web_map.folium_page import OfflineMap, OfflinePage, StartPage, rendered
 from covermap.reports.web_map.heights import HeightSource, PageHeights, ResultHeights, page_heights
 from covermap.reports.web_map.layers import packed

@@ -18,7 +18,7 @@ function area_sentences(area) {
   const [half, most] = [half_tier(area), area[`tier_ninety_percent_of_${what}`]];
   const cause = area.main_cause ? page.list.causes[page.list.cause_codes.indexOf(area.main_cause)] : null;
   return [
-    half ? say(`page.area.half_${what}`, { antenna: class_words(half) }) : null,
+    half && half !== most ? say(`page.area.half_${what}`, { antenna: class_words(half) }) : null,
     most ? say("page.area.most", { antenna: class_words(most) }) : null,
     area.deciding_service ? say(`page.area.decides_${what}`, { name: service_name(area.deciding_service), share: share_number(area.deciding_share_percent) }) : null,
     cause ? say("page.card.why", { cause }) : null,
@@ -29,7 +29,8 @@ function area_sentences(area) {
 function area_number_words(area) {
   if (!area.of_homes) return say("page.area.of_land", { name: area.name });
   const unknown = area.unknown > 0 ? say("page.area.unknown", { count: homes_number(area.unknown) }) : "";
-  return `${capital(homes_text(area.total || 0))}${unknown}. ${say("page.area.without", { count: without_text(area) })}`;
+  const without = area.without_high === 0 ? "" : ` ${say("page.area.without", { count: without_text(area) })}`;
+  return `${capital(homes_text(area.total || 0))}${unknown}.${without}`;
 }
 
 function show_area_card(area) {

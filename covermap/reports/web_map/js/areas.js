@@ -54,11 +54,11 @@ function outlined(number) {
       const [top, left, bottom, right] = box[own];
       box[own] = [Math.min(top, row), Math.min(left, col), Math.max(bottom, row), Math.max(right, col)];
     }
-    if (col + 1 < cols && number[index + 1] !== own) {
+    if (col + 1 < cols && own >= 0 && number[index + 1] >= 0 && number[index + 1] !== own) {
       outline.moveTo(col + 1, row);
       outline.lineTo(col + 1, row + 1);
     }
-    if (row + 1 < rows && number[index + cols] !== own) {
+    if (row + 1 < rows && own >= 0 && number[index + cols] >= 0 && number[index + cols] !== own) {
       outline.moveTo(col, row + 1);
       outline.lineTo(col + 1, row + 1);
     }
@@ -84,8 +84,8 @@ function stroke_outline(context, view, width, colour) {
 // Over the squares: thin lines that stand out on light and on dark.
 function draw_area_lines(context, view) {
   if (!areas.outline || !page.ticks.outlines || !areas_can_show()) return;
-  stroke_outline(context, view, 2.4, "rgba(251, 249, 245, 0.6)");
-  stroke_outline(context, view, 0.9, "rgba(21, 24, 28, 0.75)");
+  stroke_outline(context, view, 2, "rgba(251, 249, 245, 0.55)");
+  stroke_outline(context, view, 0.8, "rgba(21, 24, 28, 0.7)");
 }
 
 function draw_area_names(context, view, plates) {
@@ -93,6 +93,7 @@ function draw_area_names(context, view, plates) {
   for (const area of most_homes_first()) {
     const [, left, , right] = box_of(area);
     const { x, y } = screen_point(area);
+    if (places_show(view) && is_place(area.name)) continue; // the place itself is named
     if ((right - left + 1) * view.cell_px < NAME_ROOM_PX || !in_view(view, x, y)) continue;
     context.font = `600 13px ${FONT}`;
     const width = context.measureText(area.name).width + 4;

@@ -72,8 +72,18 @@ function draw_masts(context, view, plates) {
   }
 }
 
+const PLACES_FROM_PX = 4; // squares at least this wide, where neighbourhoods have names of their own
+
+function places_show(view) {
+  return page.ticks.places && (view.cell_px >= PLACES_FROM_PX || !areas_can_show() || !page.ticks.outlines);
+}
+
+function is_place(name) {
+  return page.facts.places.some((place) => place.name === name);
+}
+
 function draw_places(context, view, plates) {
-  if (!page.ticks.places) return;
+  if (!places_show(view)) return;
   for (const place of page.facts.places) {
     const { x, y } = screen_point(place);
     if (x < -80 || y < -20 || x > view.width + 80 || y > view.height + 20) continue;

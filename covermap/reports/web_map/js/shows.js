@@ -56,7 +56,7 @@ function kinds_part() {
   return [
     small(`${say(`page.shows.${page.shows}_note`)} ${say("page.shows.smoothed")}`),
     element("ul", { class: "key" }, kinds_shown().map(({ mark, words: name }, kind) =>
-      element("li", {}, element("i", { class: `kind_${kind % page.facts.kind_tints.length}` }), element("b", {}, mark), name))),
+      element("li", {}, element("i", { class: `kind_${kind % page.facts.kind_tints.length}` }), element("b", {}, mark), " ", name))),
   ];
 }
 
