@@ -10,7 +10,7 @@ from small_coverage import GRID, make_scenario, write_small_coverage
 
 from covermap.gis_layers.geopackage import DESCRIPTIONS, write_geopackage
 from covermap.gis_layers.qgis_project import write_qgis_project
-from covermap.gis_layers.raster_styles import cause_in_words, raster_body, raster_names, raster_title
+from covermap.gis_layers.raster_styles import cause_in_words, raster_body, raster_title
 from covermap.result.transmitters import transmitters_layer
 from covermap.wording.columns import alias
 
@@ -41,7 +41,7 @@ def entries(coverage, name):
 
 
 def test_only_the_list_that_has_them_shows_them(coverage):
-    names = set(raster_names(coverage))
+    names = set(coverage.raster_names())
     assert {f"main/{kind}" for kind in KINDS} <= names
     assert {f"few/{kind}" for kind in KINDS}.isdisjoint(names)
 

@@ -73,6 +73,7 @@ _MEANINGS = {
     "system": "Transmission system, which sets the signal-to-noise ratio needed.",
     "required_cn_db": "Carrier-to-noise ratio the system needs, in dB.",
     "as_of": "Date of the row in the station list.",
+    "letter": "By which every page, sheet and layer refers to the station.",
     "homes_decided": "Homes for which the station's service decides, in the first wanted list.",
     "mast": "Name of the structure.",
     "status": "on_air or as the input says.",

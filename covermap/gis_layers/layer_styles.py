@@ -154,16 +154,24 @@ def _cased(line: dict[str, str], level: int) -> str:
     return casing + qml.symbol_layer("SimpleLine", dark | line, level=level)
 
 
+_MAST_NAME = (  # with the letters of the stations a viewer may want, as on every page
+    '"mast" || coalesce(\'  \' || concatenate("letter", group_by:="mast", filter:="use" = \'wanted\', '
+    "concatenator:=' '), '')"
+)
+
+
 def transmitter_style(columns: Sequence[str]) -> LayerStyle:
     """Return the style of the transmitters: a dark triangle with a light edge, one label a mast."""
     marker = {"name": "triangle", "color": qml.rgba(INK_DARK), "outline_color": qml.rgba(INK_LIGHT)}
     marker |= {"outline_width": "0.5", "size": "4", "size_unit": "MM"}
     tip = f"<b>{qml.shown('service')}</b>"
     labelling = ""
-    if {"mast", "station_id"} <= set(columns):
+    if "letter" in columns:
+        tip += f" ({qml.shown('letter')})"
+    if {"mast", "station_id", "letter"} <= set(columns):
         tip += f"<br>{qml.shown('mast')}"
         labelling = qml.labels(
-            'CASE WHEN "station_id" = minimum("station_id", group_by:="mast") THEN "mast" END',
+            f'CASE WHEN "station_id" = minimum("station_id", group_by:="mast") THEN {_MAST_NAME} END',
             ink=INK_DARK, halo=INK_LIGHT, size_pt=9, bold=True, placement=6, distance_mm=1.5,
         )  # fmt: skip
     if {"displayed_channel", "erp_kw"} <= set(columns):

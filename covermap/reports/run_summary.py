@@ -58,12 +58,21 @@ def counts_in_words(columns: pd.Series) -> str:
     low, high = columns.get(f"{prefix}without_low"), columns.get(f"{prefix}without_high")
     if of_homes and low is not None and high is not None and not pd.isna(high) and high >= SMALL_COUNT:
         without = homes_range(float(columns["homes_without"]), float(low), float(high))
-    unknown = number(float(columns[f"{prefix}unknown"]))
-    return (
-        f"of {whole}, {of(INDOORS)} {manage} indoors, {of(OUTDOORS)} {need} a gable or rooftop antenna, "
-        f"{of(AMPLIFIED)} an amplifier or tall mast; {of((8,))} cannot be promised the list by any antenna, "
-        f"{without} {are} expected to get none of it at all; {unknown} {are} unknown."
+    groups = (
+        [
+            (of(INDOORS), f"{manage} indoors"),
+            (of(OUTDOORS), f"{need} a gable or rooftop antenna"),
+            (of(AMPLIFIED), "an amplifier or tall mast"),
+        ],
+        [
+            (of((8,)), "cannot be promised the list by any antenna"),
+            (without, f"{are} expected to get none of it at all"),
+        ],
+        [(number(float(columns[f"{prefix}unknown"])), f"{are} unknown")],
     )
+    nothing = (number(0.0), "0 %")
+    told = [[f"{count} {words}" for count, words in group if count not in nothing] for group in groups]
+    return f"of {whole}, {'; '.join(', '.join(group) for group in told if group)}."
 
 
 def decider_in_words(columns: pd.Series) -> str:

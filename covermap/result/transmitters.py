@@ -10,6 +10,7 @@ import pandas as pd
 
 from covermap.errors import InputError
 from covermap.result.coverage import Coverage
+from covermap.scenario.letters import station_letters
 from covermap.scenario.records import Scenario, Station
 
 
@@ -45,6 +46,8 @@ def transmitters_layer(
     table["ground_terrain_m"] = pd.array(np.round(np.array(ground, dtype=float), 1), dtype="Float64")
     table["ground_filed_m"] = pd.array([station.ground_m for station in scenario.stations], dtype="Float64")
     table["rf_channel"] = pd.array([station.rf_channel for station in scenario.stations], dtype="Int64")
+    letters = station_letters(scenario)
+    table["letter"] = [letters[station.station_id] for station in scenario.stations]
     first = next(iter(scenario.wanted))
     decided = {} if homes_decided is None else _decided_by_station(scenario, first.name, homes_decided)
     table["homes_decided"] = pd.array([decided.get(s.station_id) for s in scenario.stations], dtype="Float64")
@@ -81,6 +84,7 @@ ORDER = (
     "azimuth_pattern",
     "elevation_pattern",
     "source",
+    "letter",
 )
 
 
@@ -90,7 +94,14 @@ def _row(station: Station) -> dict[str, object]:
         name: getattr(station, name)
         for name in ORDER
         if name
-        not in {"ground_terrain_m", "ground_filed_m", "homes_decided", "azimuth_pattern", "elevation_pattern"}
+        not in {
+            "ground_terrain_m",
+            "ground_filed_m",
+            "homes_decided",
+            "azimuth_pattern",
+            "elevation_pattern",
+            "letter",
+        }
     }
     record["azimuth_pattern"] = station.azimuth_pattern.name if station.azimuth_pattern else None
     record["elevation_pattern"] = station.elevation_pattern.name if station.elevation_pattern else None

@@ -47,6 +47,7 @@ _ALIASES = {
     "system": "System",
     "as_of": "As of",
     "homes_decided": "Homes it decides for",
+    "letter": "Letter on maps and sheets",
     "cell_id": "Cell",
     "field_dbuvm": "Field of the limiting service at 10 m, dB(µV/m)",
     "tier_at_50_percent": "Tier at 50 % sure",

@@ -103,10 +103,11 @@ def _three(columns: pd.Series, of_homes: bool) -> list[dict[str, str]]:
             "words": f"{need} an antenna on the roof or more",
             "range": _range_of_shift(columns, f"{prefix}rooftop_or_more", of_homes),
         },
-        _number(columns, f"{prefix}unknown", of_homes)
+        (_number(columns, f"{prefix}unknown", of_homes) if unknown > 0 else {"before": "", "number": "0"})
         | {
             "words": ("homes" if of_homes else "of the land")
-            + (" unknown: the elevation data has a gap there or on the way" if unknown > 0 else " unknown"),
+            + " without a prediction"
+            + (": the elevation data has a gap there or on the way" if unknown > 0 else ""),
             "range": "",
         },
     ]
@@ -211,16 +212,19 @@ def _behind(
     shown = "no" if of_homes and lost == 0 else number(lost)
     heading = f"Not promised {what[0].lower()}{what[1:]}: {shown}{of_what}"
     if lost <= 0:
-        return {"heading": heading, "sentences": []}
-    sentences = _of_areas(areas, list_name)
-    if of_homes:
-        if behind.by_service:
-            deciders = {names.get(service, service): count for service, count in behind.by_service.items()}
-            sentences += _sentence("Deciding station: {}.", deciders)
-        causes = {cause_words(cause): count for cause, count in behind.by_cause.items()}
-        sentences += _sentence("Why it is hard there: {}.", causes)
-        if float(columns["homes_without"]) < SMALL_COUNT:
-            sentences.append("Nearly all of these homes still get some of the listed services.")
+        return {
+            "heading": heading,
+            "sentences": [f"Some antenna is sure enough of {what[0].lower()}{what[1:]}."],
+        }
+    sentences = _of_areas(areas, list_name) if of_homes else []
+    counted = _sentence if of_homes else _share_sentence
+    deciders = {names.get(service, service): count for service, count in behind.by_service.items()}
+    sentences += counted("Deciding station: {}.", deciders)
+    sentences += counted(
+        "Why it is hard there: {}.", {cause_words(cause): count for cause, count in behind.by_cause.items()}
+    )
+    if of_homes and float(columns["homes_without"]) < SMALL_COUNT:
+        sentences.append("Nearly all of these homes still get some of the listed services.")
     return {"heading": heading, "sentences": sentences}
 
 
@@ -250,6 +254,14 @@ def _sentence(words: str, counts: Mapping[Any, float]) -> list[str]:
     named = [(name, count) for name, count in counts.items() if count >= SMALL_COUNT][:MOST_NAMES]
     parts = [f"{name}, {homes_number(count)}" for name, count in named]
     parts[:1] = [f"{part} homes" for part in parts[:1]]
+    return [words.format("; ".join(parts))] if parts else []
+
+
+def _share_sentence(words: str, counts: Mapping[Any, float]) -> list[str]:
+    """Return a sentence with the largest shares of these squares: 'hills in the way, 60 %; noise, 30 %'."""
+    total = sum(counts.values())
+    named = [(name, 100.0 * count / total) for name, count in counts.items() if count > 0.0][:MOST_NAMES]
+    parts = [f"{name}, {percent_whole(share)}" for name, share in named]
     return [words.format("; ".join(parts))] if parts else []
 
 
