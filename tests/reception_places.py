@@ -58,7 +58,7 @@ def with_more(signals, *, field_dbuvm, bearing_deg, frequency_mhz, mast, service
     """Return a place with one more station, not wanted unless a service is named."""
     facts = signals.facts
     more = {name: values[-1:] for name, values in vars(facts).items()}
-    more.update(frequency_mhz=[frequency_mhz], mast=[mast], **columns)
+    more.update(frequency_mhz=[frequency_mhz], mast=[mast], **{"site": [mast], **columns})
     return replace(
         signals,
         facts=StationFacts(**{n: np.concatenate([v, np.array(more[n])]) for n, v in vars(facts).items()}),

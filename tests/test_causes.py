@@ -16,7 +16,7 @@ from covermap.reception.causes import (
     noise_loss_db,
     service_causes,
 )
-from covermap.reception.interference import on_one_channel
+from covermap.reception.channels import on_one_channel
 from covermap.reception.signals import NEEDS_FILTER
 
 OPTIONS = ReceptionOptions()

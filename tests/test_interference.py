@@ -18,7 +18,7 @@ from covermap.reception import (
     chance_by_azimuth,
     receive,
 )
-from covermap.reception.interference import protection_ratio_db
+from covermap.reception.channels import protection_ratio_db
 from covermap.reception.signals import LOST_AT_NIGHT
 
 OPTIONS = ReceptionOptions()
@@ -138,7 +138,8 @@ def test_two_channels_away_nothing_happens():
 def test_interference_widens_the_spread_and_pushes_noise_aside():
     # rooftop with amplifier, 189 MHz, residential: w 0.891, external noise of ITU-R P.372-17 with a
     # deviation of 4.53 dB; s_i of ITU-R P.1812-8 section 4.7 at 100 m: 6 dB and
-    # (0.52 + 0.024 x 0.189) 100^0.28 = 1.905 dB
+    # (0.52 + 0.024 x 0.189) 100^0.28 = 1.905 dB. Another site: correlation 0.25, so C - share I has the variance
+    # s_i^2 (1 + share^2 - 2 x 0.25 share)
     own_db, noise_db = np.hypot(6.0, 1.905), 0.891 * 4.53
     signals = alone(field_for(20.0, 6, frequency_mhz=189.0), 189.0)
     for over_noise_db in (-6.0, 0.0, 6.0, 12.0):
@@ -147,8 +148,31 @@ def test_interference_widens_the_spread_and_pushes_noise_aside():
         ratio = 10.0 ** (over_noise_db / 10.0)
         margin_db, share = 20.0 - 10.0 * np.log10(1.0 + ratio), ratio / (1.0 + ratio)
         assert plan.margins_db[0] == pytest.approx(margin_db, abs=0.01)
-        spread_db = np.hypot(own_db * np.hypot(1.0, share), noise_db * (1.0 - share))
+        path_db = own_db * np.sqrt(1.0 + share**2 - 0.5 * share)
+        spread_db = np.hypot(path_db, noise_db * (1.0 - share))
         assert plan.chance == pytest.approx(NormalDist().cdf(margin_db / spread_db), abs=0.002)
+
+
+@pytest.mark.parametrize(
+    ("mast", "correlation"),
+    [(0, 0.85), (1, 0.25)],  # a neighbour channel of the wanted one's mast, and of another mast
+)
+def test_what_wanted_and_interfering_signals_share_cancels(mast, correlation):
+    # strong signals, so that the margin is one of C / I: variance 2 s_i^2 (1 - correlation), s_i of ITU-R
+    # P.1812-8 section 4.7 at 569 MHz and 100 m: 6 and (0.52 + 0.024 x 0.569) 100^0.28 = 1.938 dB
+    spread_db = np.hypot(6.0, 1.938) * np.sqrt(2.0 * (1.0 - correlation))
+    chances = []
+    for margin_db in np.arange(2.0, 30.0, 1.0):
+        signals = disturbed(alone(105.0), 26.0 - margin_db, apart_mhz=6.0, mast=mast)
+        plan = aim_plan(signals, TIERS[5], 0.0)
+        if plan.interference_db[0] > 20.0:  # by then noise is under 1 % of the interference
+            expected = NormalDist().cdf(plan.margins_db[0] / spread_db)
+            assert plan.chance == pytest.approx(expected, abs=0.004), margin_db
+        chances.append(plan.chance)
+    steps = np.diff(chances)
+    assert steps.min() > -0.001
+    assert steps.max() < 0.13  # no jump: 1 dB of 3.5 dB, at most 0.4 / 3.5
+    assert chances[-1] > 0.998 - 0.003
 
 
 def test_interference_in_decibels_is_what_it_takes_from_the_margin():
@@ -173,7 +197,7 @@ def test_interferer_stands_behind_the_tier_s_own_pattern():
 
 
 def test_turning_away_from_an_interferer_helps():
-    signals = disturbed(alone(field_for(40.0)), -25.0, bearing_deg=30.0)
+    signals = disturbed(alone(field_for(40.0)), -21.0, bearing_deg=30.0)
     plan = best_aim(signals, TIERS[5])
     assert 300.0 < plan.azimuth_deg < 360.0  # away from 30 degrees
     assert plan.chance > aim_plan(signals, TIERS[5], 0.0).chance + 0.01

@@ -26,6 +26,7 @@ def test_keys_left_out_take_the_documented_defaults(tmp_path):
     assert settings.reception.noise_environment == "residential"
     assert settings.reception.tuner_noise_figure_db == 7.0
     assert settings.reception.dead_zone_services == 1
+    assert (settings.reception.home_correlation, settings.reception.site_correlation) == (0.25, 0.85)
     assert (settings.display.distance, settings.display.height) == ("km", "m")
     assert settings.homes is None
 
@@ -98,6 +99,11 @@ EXTRA_CASES = [
         ['found "aut"', '"auto" or a number from 0.5 to 20', "Change"],
     ),
     ("[reception]\ndead_zone_services = 1.5", ["dead_zone_services: found 1.5", "a whole number", "Change"]),
+    ("[reception]\nhome_correlation = 1.0", ["home_correlation: found 1.0", "from 0 to 0.95", "Change"]),
+    (
+        "[reception]\nsite_correlation = 0.2",
+        ["[reception]: found site_correlation 0.2", "home_correlation 0.25", "Give site"],
+    ),
     ('[outputs]\nfield_rasters = "some"', ['found "some"', '"auto", true or false', "Change the value"]),
     ('[display]\ndistance = "miles"', ['[display], distance: found "miles"', "km, mi", "Change"]),
     ("[business]", ['scenario.toml, [business]: the key "prices" is missing', "Add it"]),

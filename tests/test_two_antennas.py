@@ -81,7 +81,9 @@ def test_two_rooftop_antennas_at_one_address():
     plan = aim_plan(ADDRESS, TIERS[5], 40.0, second_azimuth_deg=115.0, joined="combined")
     assert plan.margins_db == pytest.approx((9.4, 7.0, 13.3), abs=0.1)
     assert 100.0 * plan.chances == pytest.approx((93, 86, 98), abs=0.6)
-    assert 100.0 * plan.chance == pytest.approx(84.7, abs=0.5)
+    assert 100.0 * plan.chance == pytest.approx(
+        80.0, abs=0.5
+    )  # integral of those margins over the three factors
     assert [100.0 * bound for bound in plan.chance_bounds] == pytest.approx((78, 86), abs=0.6)
     assert plan.azimuths_deg == (40.0, 115.0)
 

@@ -17,7 +17,7 @@ from covermap.propagation.path_geometry import median_radius_km
 from covermap.propagation.ridges import PATH_CLASSES
 from covermap.reception import Tier, causes
 from covermap.reception.causes import CAUSES, Hindrances
-from covermap.reception.interference import on_one_channel
+from covermap.reception.channels import on_one_channel
 from covermap.reception.required_field import chain_of
 
 

@@ -25,7 +25,7 @@ from covermap.inputs.station_facts import station_facts
 from covermap.planning.homes import Homes
 from covermap.reception import ListReceiver, ReceptionOptions, StationFacts
 from covermap.reception.causes import noise_loss_db
-from covermap.reception.interference import on_one_channel
+from covermap.reception.channels import on_one_channel
 from covermap.reception.tiers import TierTable
 from covermap.scenario import Scenario, check_positions, compare_ground
 from covermap.scenario.records import WantedList
@@ -204,6 +204,8 @@ def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
         external_noise=read_external_noise(),
         tuner_noise_figure_db=reception.tuner_noise_figure_db,
         dead_zone_services=reception.dead_zone_services,
+        home_correlation=reception.home_correlation,
+        site_correlation=reception.site_correlation,
     )
     return Preparation(
         scenario=scenario,

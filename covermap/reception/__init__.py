@@ -9,7 +9,7 @@ from covermap.reception.aim import (
     chance_by_azimuth,
 )
 from covermap.reception.chain import ReceivingChain, receiving_chain
-from covermap.reception.confidence import confidence_bounds, joint_confidence
+from covermap.reception.joint import confidence_bounds, joint_confidence
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.place import PlaceSignals
 from covermap.reception.receive import ListReceiver, receive

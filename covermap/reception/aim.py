@@ -14,8 +14,8 @@ from covermap.reception.confidence import (
     INTERFERENCE_DB,
     MARGIN_DB,
     TOTAL_DEVIATION,
-    confidence_bounds,
 )
+from covermap.reception.joint import confidence_bounds
 from covermap.reception.network import strongest_interferer
 from covermap.reception.normal import normal_share
 from covermap.reception.overload import AMPLIFIER_INPUT, AMPLIFIER_OUTPUT, TUNER, loads_of, overload_of

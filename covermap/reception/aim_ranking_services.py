@@ -3,7 +3,7 @@
 import math
 
 from covermap.propagation.compiling import inner_kernel, lean_kernel
-from covermap.reception.budget import COMMON_RATIO, CROSS_DB, FLOOR_DB, OWN_INVERSE, ROLLOFF
+from covermap.reception.budget import APART_INVERSE, CROSS_DB, FLOOR_DB, HOME_RATIO, ROLLOFF
 from covermap.reception.confidence import CLEAR_DB
 from covermap.reception.normal import POINT, WEIGHT, normal_share
 from covermap.reception.scan import (
@@ -20,6 +20,9 @@ from covermap.reception.scan import (
     set_row,
 )
 
+# Correlation of two services of one site and band that both arrive in half of the homes, given the home's
+# part: of deviations correlated by 0.8, 2 / pi arcsin(0.8). A rank needs no more.
+TOGETHER = 0.59
 NARROWEST = 1e-9  # of a variance, so that it can be divided by
 
 
@@ -34,35 +37,37 @@ def _better_disturbed(count, common, item, deviations, ratios, rows):
 @lean_kernel
 def _better(stage, count, common, group, item, mount, figures, values, aims, rows):
     """Raise row BEST to a transmitter's deviation at a home's common one, where that is greater."""
-    clear_db, own_inverse = values[CLEAR_DB, item], figures[OWN_INVERSE, item]
+    clear_db, inverse = values[CLEAR_DB, item], figures[APART_INVERSE, item]
     rolloff, floor_db = figures[ROLLOFF, item], figures[FLOOR_DB, item]
     cross_db = figures[CROSS_DB + mount, item]
-    shift = figures[COMMON_RATIO, item] * common
+    shift = figures[HOME_RATIO, item] * common
     for number in range(count):
         loss_db = rolloff * aims[stage, SQUARES + group, number]
         loss_db = loss_db if loss_db < floor_db else floor_db
         loss_db = loss_db if loss_db > cross_db else cross_db
-        deviation = (clear_db - loss_db) * own_inverse + shift
+        deviation = (clear_db - loss_db) * inverse + shift
         rows[BEST, number] = deviation if deviation > rows[BEST, number] else rows[BEST, number]
 
 
 @lean_kernel
 def _count_best(count, rows):
-    """Add what row BEST says of one service to the number of services and to its mast's spread."""
+    """Add what row BEST says of one service to the number of services and to its site's spread."""
     for number in range(count):
         best = rows[BEST, number]
         chance = normal_share(best)
         rows[PRODUCT, number] *= chance
         rows[MEAN, number] += chance
-        rows[SPREAD, number] += math.sqrt(chance * (1.0 - chance))
+        alone = chance * (1.0 - chance)
+        rows[VARIANCE, number] += (1.0 - TOGETHER) * alone
+        rows[SPREAD, number] += math.sqrt(alone)
         rows[WORST, number] = best if best < rows[WORST, number] else rows[WORST, number]
 
 
 @lean_kernel
 def _end_site(count, rows):
-    """Add the spread of a mast's services, which come and go together, to the variance of their number."""
+    """Add what the services of a site and band have in common to the variance of the number of services."""
     for number in range(count):
-        rows[VARIANCE, number] += rows[SPREAD, number] * rows[SPREAD, number]
+        rows[VARIANCE, number] += TOGETHER * rows[SPREAD, number] * rows[SPREAD, number]
         rows[SPREAD, number] = 0.0
 
 
@@ -80,7 +85,7 @@ def rank_by_services(stage, count, needed, mount, wanted, figures, home, scan):
     """Rank aims by the number of services: chances multiplied where all are needed, else mean and variance.
 
     Source: normal approximation of the number's distribution at each common deviation, with the half added
-        for whole numbers; services of one mast come and go together.
+        for whole numbers; services of one site and band come and go together in part.
     """
     rows = scan.rows
     set_row(RANK, count, 0.0, rows)
@@ -91,13 +96,13 @@ def rank_by_services(stage, count, needed, mount, wanted, figures, home, scan):
         set_row(MEAN, count, 0.0, rows)
         set_row(SPREAD, count, 0.0, rows)
         set_row(VARIANCE, count, NARROWEST, rows)
-        site = -1
+        shared = -1
         for place in range(wanted.services):
             service = wanted.service_order[place]
             first = wanted.service_start[service]
-            if wanted.site[wanted.by_service[first]] != site:
+            if wanted.shared[wanted.by_service[first]] != shared:
                 _end_site(count, rows)
-                site = wanted.site[wanted.by_service[first]]
+                shared = wanted.shared[wanted.by_service[first]]
             set_row(BEST, count, -LARGEST_DEVIATION, rows)
             for carrier in range(first, wanted.service_start[service + 1]):
                 item = wanted.by_service[carrier]

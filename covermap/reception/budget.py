@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from itertools import pairwise
 from typing import NamedTuple, Protocol
 
 import numpy as np
@@ -14,6 +15,7 @@ from covermap.errors import InputError
 from covermap.propagation.compiling import kernel
 from covermap.reception.bands import band_of
 from covermap.reception.external_noise import noise_location_sd_db
+from covermap.reception.joint import site_part
 from covermap.reception.mount import height_index, mount_losses_db
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.pattern import EITHER, HORIZONTAL, VERTICAL, cross_polar_loss_db, lobe_rolloff
@@ -24,15 +26,19 @@ from covermap.reception.variability import common_sd_db, own_spread_db, predicti
 
 # Rows of the figures of one tier in one kind of surroundings, one column a transmitter.
 NEED_DBUVM = 0  # field of the path that gives margin 0 at the aim
-OWN_INVERSE = 1  # 1 / s_i
-COMMON_RATIO = 2  # s_c / s_i
+# s_a = s_i sqrt(1 - home_correlation), the deviation apart from what all services of a home share
+APART_INVERSE = 1  # 1 / s_a
+HOME_RATIO = 2  # sqrt(home_correlation s_i^2 + s_c^2) / s_a
 TOTAL_INVERSE = 3  # 1 / sqrt(s_i^2 + s_c^2)
 ROLLOFF = 4  # 12 / beamwidth^2
 FLOOR_DB = 5  # front to back
 CROSS_DB = 6  # cross-polar loss at a horizontal mount; the next row: at a vertical one
 SHORT_DB = 8  # what the first tier's antenna, not made for high VHF, would need more there; 0 elsewhere
 NOISE_DB = 9  # the part of s_c that is external noise
-FIGURES = 10
+OWN_DB = 10  # s_i
+COMMON_DB = 11  # s_c
+SITE_SHARE = 12  # what its site and band share, over s_a
+FIGURES = 13
 
 
 class Wanted(Protocol):
@@ -61,8 +67,9 @@ class WantedTransmitters(NamedTuple):
     group_start : (G + 1,), where each group of one mast, band and polarization begins; one aim treats its
         transmitters alike
     group : (W,), each transmitter's group
+    shared : (W,), a number for each site and band, whose transmitters rise and fall together
     by_service : (W,), the transmitters service by service; service_start : (services + 1,), where each begins
-    service_order : (services,), the services in the order of their first transmitter's site
+    service_order : (services,), the services in the order of their first transmitter's site and band
     """
 
     station: NDArray[np.int64]
@@ -74,6 +81,7 @@ class WantedTransmitters(NamedTuple):
     uhf: NDArray[np.bool_]
     group_start: NDArray[np.int64]
     group: NDArray[np.int64]
+    shared: NDArray[np.int64]
     by_service: NDArray[np.int64]
     service_start: NDArray[np.int64]
     service_order: NDArray[np.int64]
@@ -86,14 +94,14 @@ def wanted_transmitters(wanted: Wanted, facts: StationFacts) -> WantedTransmitte
     are needed than there are.
     """
     services = _checked_services(wanted)
+    site = np.asarray(facts.site, np.int64)
     bands = [band_of(float(frequency_mhz)) for frequency_mhz in facts.frequency_mhz]
 
-    def alike(station: int) -> tuple[int, str, int]:
-        return int(facts.mast[station]), bands[station], int(facts.polarization[station])
+    def alike(station: int) -> tuple[int, str, int, int]:
+        return int(site[station]), bands[station], int(facts.mast[station]), int(facts.polarization[station])
 
-    site = np.asarray(facts.site, np.int64)
     pairs = [(station, service) for service, group in enumerate(wanted.transmitters) for station in group]
-    pairs.sort(key=lambda pair: (site[pair[0]], *alike(pair[0]), pair[1], pair[0]))
+    pairs.sort(key=lambda pair: (*alike(pair[0]), pair[1], pair[0]))
     station = np.array([pair[0] for pair in pairs], dtype=np.int64)
     service = np.array([pair[1] for pair in pairs], dtype=np.int64)
     new = [i for i in range(station.size) if i == 0 or alike(station[i]) != alike(station[i - 1])]
@@ -107,6 +115,7 @@ def wanted_transmitters(wanted: Wanted, facts: StationFacts) -> WantedTransmitte
         np.array([bands[index] == "uhf" for index in station]),
         np.array([*new, station.size], dtype=np.int64),
         np.repeat(np.arange(len(new)), np.diff([*new, station.size])).astype(np.int64),
+        np.cumsum([0, *(alike(b)[:2] != alike(a)[:2] for a, b in pairwise(station))]).astype(np.int64),
         np.argsort(service, kind="stable"),
         np.searchsorted(np.sort(service), np.arange(services + 1)).astype(np.int64),
         np.array(list(dict.fromkeys(service.tolist())), dtype=np.int64),
@@ -128,10 +137,12 @@ def _checked_services(wanted: Wanted) -> int:
 
 
 @kernel
-def _fill_spreads(prediction_db, has_land_cover, cell_m, heights_m, frequency_mhz, clutter_m, figures):
+def _fill_spreads(
+    prediction_db, has_land_cover, cell_m, home_correlation, heights_m, frequency_mhz, clutter_m, figures
+):
     """Complete the figures with the spreads in each kind of surroundings.
 
-    heights_m : (T,). figures : (K, T, FIGURES, W); on entry COMMON_RATIO holds s_c.
+    heights_m : (T,). figures : (K, T, FIGURES, W); on entry COMMON_DB is filled.
     """
     kinds, tiers, _, transmitters = figures.shape
     for kind in range(kinds):
@@ -141,9 +152,12 @@ def _fill_spreads(prediction_db, has_land_cover, cell_m, heights_m, frequency_mh
                     prediction_db, has_land_cover, frequency_mhz[item], cell_m, heights_m[tier],
                     clutter_m[kind],
                 )  # fmt: skip
-                common_db = figures[kind, tier, COMMON_RATIO, item]
-                figures[kind, tier, OWN_INVERSE, item] = 1.0 / own_db
-                figures[kind, tier, COMMON_RATIO, item] = common_db / own_db
+                common_db = figures[kind, tier, COMMON_DB, item]
+                apart_db = own_db * math.sqrt(1.0 - home_correlation)
+                home_db = math.sqrt(home_correlation * own_db * own_db + common_db * common_db)
+                figures[kind, tier, OWN_DB, item] = own_db
+                figures[kind, tier, APART_INVERSE, item] = 1.0 / apart_db
+                figures[kind, tier, HOME_RATIO, item] = home_db / apart_db
                 figures[kind, tier, TOTAL_INVERSE, item] = 1.0 / math.hypot(own_db, common_db)
 
 
@@ -171,6 +185,7 @@ def tier_figures(
         prediction_sd_db(options),
         options.has_land_cover,
         float(options.cell_m),
+        float(options.home_correlation),
         np.array([float(tier.height_m) for tier in tiers]),
         frequency_mhz,
         clutter_m,
@@ -195,7 +210,7 @@ def _plain_figures(
     return [
         float(facts.required_cn_db[station]) - chain.cn_minus_field_db,
         math.nan,
-        common_sd_db(tier, frequency_mhz, chain.external_noise_share, options),
+        math.nan,
         math.nan,
         lobe_rolloff(tier.beamwidth_deg[band]),
         0.0 if alike else tier.front_to_back_db[band],
@@ -204,6 +219,9 @@ def _plain_figures(
         short_db,
         chain.external_noise_share
         * noise_location_sd_db(frequency_mhz, options.noise_environment, tier.indoors),
+        math.nan,
+        common_sd_db(tier, frequency_mhz, chain.external_noise_share, options),
+        site_part(options.home_correlation, options.site_correlation),
     ]
 
 

@@ -6,12 +6,13 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from covermap.propagation.compiling import lean_kernel
 from covermap.propagation.free_space import dipole_factor_db
 from covermap.reception.bands import band_of
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, NEED_DBUVM, WantedTransmitters
+from covermap.reception.channels import protection_ratio_db
 from covermap.reception.confidence import CLEAR_DB, UPPER_DB
 from covermap.reception.mount import mount_losses_db
 from covermap.reception.options import ReceptionOptions
@@ -19,20 +20,15 @@ from covermap.reception.pattern import HORIZONTAL, VERTICAL, cross_polar_loss_db
 from covermap.reception.required_field import chain_of
 from covermap.reception.signals import StationFacts
 from covermap.reception.tiers import Tier
-
-# Protection ratios of a channel below and above, wanted over unwanted: 47 CFR 73.620 (before 2024
-# 73.623(c)(2)), from memory. On the channel itself the required C/N counts.
-LOWER_ADJACENT_DB, UPPER_ADJACENT_DB = -28.0, -26.0
-# Share of a channel that may lie over the next one's edge: filed centres lie up to 0.17 MHz off their raster,
-# and the signal leaves as much free at each edge of the channel (common practice, no source).
-EDGE_SHARE = 0.05
+from covermap.reception.variability import own_sd_db
 
 # Rows of the figures of a pair, one column a pair.
 OFFSET_DB = 0  # effective interference over noise = unwanted field + this, both antennas at their best
 PAIR_ROLLOFF = 1
 PAIR_FLOOR_DB = 2
 PAIR_CROSS_DB = 3  # at a horizontal mount; the next row: at a vertical one
-PAIR_FIGURES = 5
+SPARE_DB = 5  # a margin left over interference, aimed alike: what it then takes is lost in one home of 300
+PAIR_FIGURES = 6
 
 # What a pair is at a home: row ROLE of PairArrays.values. One of a network adds inside the window, and
 # interferes outside it.
@@ -49,9 +45,7 @@ HELP = 6  # at a plan, of a network: power as signal, over the need
 PAIR_ROWS = 7
 
 FAINTEST_DB = -20.0  # over noise: fainter interference costs under 0.05 dB
-HARMLESS_DB = 24.0  # margin that interference leaves in any case: under one home in 300 is lost by it
-# the same of a station on the same structure, which rises and falls with the wanted one: nothing is lost
-HARMLESS_ALIKE_DB = 8.0
+SURE_DEVIATIONS = 2.7  # one home in 300
 BESIDE_DB = 10.0  # farther down, a pair does not count beside another one either
 
 
@@ -60,7 +54,8 @@ class Pairs(NamedTuple):
 
     start : (W + 1,), where each transmitter's pairs begin
     station, mast : (P,), of the other station
-    alike : (P,), on the wanted one's structure and polarization: one aim treats both alike
+    shared : (P,), of the wanted one's site and band: both rise and fall together
+    alike : (P,), at its position, in its band and polarization too: one aim treats both alike
     network : (P,), both in one single-frequency network; window_us : within which it adds up
     later_us : (P,), how much later the other one sends
     required_cn_db : (P,), of the wanted transmitter
@@ -71,6 +66,7 @@ class Pairs(NamedTuple):
     start: NDArray[np.int64]
     station: NDArray[np.int64]
     mast: NDArray[np.int64]
+    shared: NDArray[np.bool_]
     alike: NDArray[np.bool_]
     network: NDArray[np.bool_]
     window_us: NDArray[np.float64]
@@ -99,54 +95,11 @@ class PairArrays(NamedTuple):
     some: NDArray[np.bool_]
 
 
-def overlapped_share(
-    wanted_mhz: ArrayLike, wanted_width_mhz: ArrayLike, unwanted_mhz: ArrayLike, unwanted_width_mhz: ArrayLike
-) -> NDArray[np.float64]:
-    """Return how much of an unwanted channel, and so of its power, lies in a wanted one, 0 to 1.
-
-    Centres and widths in MHz, of shapes that go together. Up to 0.05 is the edge of a channel beside: 0.
-    """
-    half_mhz = 0.5 * np.asarray(wanted_width_mhz), 0.5 * np.asarray(unwanted_width_mhz)
-    low_mhz = np.maximum(np.asarray(wanted_mhz) - half_mhz[0], np.asarray(unwanted_mhz) - half_mhz[1])
-    high_mhz = np.minimum(np.asarray(wanted_mhz) + half_mhz[0], np.asarray(unwanted_mhz) + half_mhz[1])
-    share = (high_mhz - low_mhz) / np.asarray(unwanted_width_mhz)
-    return np.where(share > EDGE_SHARE, np.minimum(share, 1.0), 0.0)
-
-
-def on_one_channel(facts: StationFacts) -> NDArray[np.bool_]:
-    """Return for each station (S, S) whether another one's channel is its own or overlaps it."""
-    mhz, width_mhz = np.asarray(facts.frequency_mhz), np.asarray(facts.bandwidth_mhz)
-    return overlapped_share(mhz[:, None], width_mhz[:, None], mhz, width_mhz) > 0.0
-
-
-def protection_ratio_db(
-    wanted_mhz: float,
-    unwanted_mhz: float,
-    bandwidth_mhz: float,
-    required_cn_db: float,
-    unwanted_bandwidth_mhz: float | None = None,
-) -> float:
-    """Return the protection ratio against a station on the channel or beside it, NaN farther off. [dB]
-
-    bandwidth_mhz : of the wanted station, and of the other one where that is not given
-
-    Source: on the channel the required C/N, of the part of the unwanted power that falls into it; beside it
-        47 CFR 73.620 (before 2024 73.623(c)(2)), from memory.
-    """
-    width_mhz = bandwidth_mhz if unwanted_bandwidth_mhz is None else unwanted_bandwidth_mhz
-    share = float(overlapped_share(wanted_mhz, bandwidth_mhz, unwanted_mhz, width_mhz))
-    if share > 0.0:
-        return required_cn_db + 10.0 * math.log10(share)
-    apart_mhz = unwanted_mhz - wanted_mhz
-    if abs(apart_mhz) - 0.5 * (bandwidth_mhz + width_mhz) < 0.5 * bandwidth_mhz:
-        return LOWER_ADJACENT_DB if apart_mhz < 0.0 else UPPER_ADJACENT_DB
-    return math.nan
-
-
 def find_pairs(wanted: WantedTransmitters, facts: StationFacts) -> tuple[Pairs, NDArray[np.float64]]:
     """Return the pairs of a wanted list, and each one's protection ratio less the required C/N, in dB."""
     rows: list[tuple] = []
     start = [0]
+    bands = [band_of(float(frequency_mhz)) for frequency_mhz in facts.frequency_mhz]
     for index in wanted.station:
         for other in range(len(facts.frequency_mhz)):
             required_cn_db = float(facts.required_cn_db[index])
@@ -157,11 +110,14 @@ def find_pairs(wanted: WantedTransmitters, facts: StationFacts) -> tuple[Pairs, 
             if other == index or math.isnan(ratio_db):
                 continue
             network = facts.network[index] >= 0 and facts.network[index] == facts.network[other]
+            shared = facts.site[other] == facts.site[index] and bands[other] == bands[index]
             rows.append(
                 (
                     other,
                     facts.mast[other],
-                    facts.mast[other] == facts.mast[index]
+                    shared,
+                    shared
+                    and facts.mast[other] == facts.mast[index]
                     and facts.polarization[other] == facts.polarization[index],
                     network,
                     facts.window_us[index],
@@ -171,19 +127,20 @@ def find_pairs(wanted: WantedTransmitters, facts: StationFacts) -> tuple[Pairs, 
                 )
             )
         start.append(len(rows))
-    columns = list(zip(*rows, strict=True)) or [()] * 8
+    columns = list(zip(*rows, strict=True)) or [()] * 9
     pairs = Pairs(
         start=np.array(start, dtype=np.int64),
         station=np.array(columns[0], dtype=np.int64),
         mast=np.array(columns[1], dtype=np.int64),
-        alike=np.array(columns[2], dtype=np.bool_),
-        network=np.array(columns[3], dtype=np.bool_),
-        window_us=np.array(columns[4], dtype=np.float64),
-        later_us=np.array(columns[5], dtype=np.float64),
-        required_cn_db=np.array(columns[6], dtype=np.float64),
+        shared=np.array(columns[2], dtype=np.bool_),
+        alike=np.array(columns[3], dtype=np.bool_),
+        network=np.array(columns[4], dtype=np.bool_),
+        window_us=np.array(columns[5], dtype=np.float64),
+        later_us=np.array(columns[6], dtype=np.float64),
+        required_cn_db=np.array(columns[7], dtype=np.float64),
         harmless_db=np.full(len(rows), np.inf),
     )
-    return pairs, np.array(columns[7], dtype=np.float64)
+    return pairs, np.array(columns[8], dtype=np.float64)
 
 
 def with_harmless(pairs: Pairs, figures: NDArray[np.float64], pair_figures: NDArray[np.float64]) -> Pairs:
@@ -195,7 +152,7 @@ def with_harmless(pairs: Pairs, figures: NDArray[np.float64], pair_figures: NDAr
     aside_db = np.maximum(
         figures[..., FLOOR_DB, :], np.maximum(figures[..., CROSS_DB, :], figures[..., CROSS_DB + 1, :])
     )[..., item]
-    spare_db = np.where(pairs.alike, HARMLESS_ALIKE_DB, HARMLESS_DB + aside_db)
+    spare_db = pair_figures[..., SPARE_DB, :] + np.where(pairs.alike, 0.0, aside_db)
     level_db = figures[..., NEED_DBUVM, :][..., item] + pair_figures[..., OFFSET_DB, :] + spare_db
     level_db = np.where(pairs.network, np.inf, level_db)
     return pairs._replace(harmless_db=level_db.max(axis=tuple(range(level_db.ndim - 1))))
@@ -244,10 +201,18 @@ def pair_figures(
                 0.0 if alike else tier.front_to_back_db[band],
                 cross_polar_loss_db(HORIZONTAL, polarization, tier.cross_polar_db),
                 cross_polar_loss_db(VERTICAL, polarization, tier.cross_polar_db),
+                _spare_db(tier, frequency_mhz, bool(pairs.shared[pair]), options),
             ]
     others_mhz = np.asarray(facts.frequency_mhz, np.float64)[pairs.station]
     figures[:, :, OFFSET_DB] -= mount_losses_db(tiers, others_mhz, clutter_m, open_land)
     return figures
+
+
+def _spare_db(tier: Tier, frequency_mhz: float, shared: bool, options: ReceptionOptions) -> float:
+    """Return a margin over interference, of which nothing is left in one home of 300. [dB]"""
+    correlation = options.site_correlation if shared else options.home_correlation
+    apart_db = own_sd_db(tier, frequency_mhz, options) * math.sqrt(2.0 - 2.0 * correlation)
+    return SURE_DEVIATIONS * apart_db
 
 
 def _best_power_db(tier: Tier, facts: StationFacts, station: int) -> float:
@@ -349,7 +314,7 @@ def set_pairs(by_day, height, wanted_figures, figures, pairs, values, work):
                 upper += 10.0 ** ((need_db - clear_db) / 10.0)
                 work.touched[item] = True
             elif role == INTERFERES and over_db > FAINTEST_DB:
-                spare_db = HARMLESS_ALIKE_DB if pairs.alike[pair] else HARMLESS_DB + aside_db
+                spare_db = figures[SPARE_DB, pair] + (0.0 if pairs.alike[pair] else aside_db)
                 work.touched[item] = work.touched[item] or clear_db - over_db < spare_db
             work.values[OVER_NOISE_DB, pair] = over_db
         if upper > 1.0:

@@ -10,20 +10,18 @@ from covermap.propagation.compiling import kernel
 # Rows of an integral's arrays. Points and weights travel in them, with a length the compiler does not
 # know: constants of a known length are unrolled and then not vectorised (163 against 67 ns for two masts).
 PRODUCT = 0
-LEAST = 1
-POINT = 2
-WEIGHT = 3
+POINT = 1
+WEIGHT = 2
 
 
-def integral_points(count: int = 16) -> NDArray[np.float64]:
-    """Return work rows, points and weights for integrals over a standard normal distribution, (4, points).
+def integral_points(count: int = 8) -> NDArray[np.float64]:
+    """Return work rows, points and weights for integrals over a standard normal distribution, (3, points).
 
-    Points that weigh under 1e-6 are left out: the outer two pairs of 16 weigh 3e-7 together, as much as
-    normal_share can be off by.
+    Points that weigh under 1e-6 are left out: that is little more than normal_share can be off by.
     """
     points, weights = np.polynomial.hermite_e.hermegauss(count)
     kept = weights > 1e-6 * weights.sum()
-    rows = np.zeros((4, np.count_nonzero(kept)))
+    rows = np.zeros((3, np.count_nonzero(kept)))
     rows[POINT] = points[kept]
     rows[WEIGHT] = weights[kept] / weights[kept].sum()
     return rows

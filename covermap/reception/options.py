@@ -6,6 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
+# Correlation of two paths' deviations at one home: of any two (clutter and height around the home), and of
+# two from one site in one band (the same ground and air). Judgement; docs/decisions/what_services_share.md.
+HOME_CORRELATION, SITE_CORRELATION = 0.25, 0.85
+
 NoiseTable = Mapping[tuple[str, str], tuple[float, float]]
 
 
@@ -22,6 +26,8 @@ class ReceptionOptions:
         VHF pair is the curve of ITU-R P.372, a missing UHF pair 1 dB outdoors and 3 dB indoors
     tuner_noise_figure_db : of the set
     dead_zone_services : how many services tier 7 must bring for a cell to be no dead zone
+    home_correlation : of the deviations of any two paths to a home
+    site_correlation : the same of two paths from one site in one band
     """
 
     confidence_percent: float = 90.0
@@ -32,6 +38,8 @@ class ReceptionOptions:
     external_noise: NoiseTable = field(default_factory=dict)
     tuner_noise_figure_db: float = 7.0
     dead_zone_services: int = 1
+    home_correlation: float = HOME_CORRELATION
+    site_correlation: float = SITE_CORRELATION
 
     def at_other_default(self) -> ReceptionOptions:
         """Return the same options as if land cover were not known, or were known."""

@@ -8,12 +8,12 @@ from numpy.typing import NDArray
 
 from covermap.propagation.compiling import lean_kernel
 from covermap.reception.budget import (
-    COMMON_RATIO,
+    APART_INVERSE,
     CROSS_DB,
     FLOOR_DB,
-    NOISE_DB,
-    OWN_INVERSE,
+    HOME_RATIO,
     ROLLOFF,
+    SITE_SHARE,
     TOTAL_INVERSE,
     WantedTransmitters,
 )
@@ -21,15 +21,18 @@ from covermap.reception.confidence import (
     BEARING_DEG,
     CHOSEN,
     CLEAR_DB,
-    COMMON_PART,
-    COMMON_RATIO_AIMED,
     DEVIATION,
+    DEVIATION_AIMED,
+    FARTHEST,
     GROUP_START,
+    HOME_PART,
+    HOME_PART_AIMED,
     INDEX_ROWS,
     INTERFERENCE_DB,
     MARGIN_DB,
-    OWN_INVERSE_AIMED,
     SHARE,
+    SITE_PART,
+    SITE_PART_AIMED,
     TOTAL_DEVIATION,
     UPPER_DB,
     VALUE_ROWS,
@@ -55,6 +58,7 @@ from covermap.reception.interference import (
 from covermap.reception.network import best_window
 from covermap.reception.normal import integral_points, normal_share
 from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
+from covermap.reception.spreads import spread_with
 
 # A plan, as numbers.
 CHANCE = 0
@@ -76,8 +80,8 @@ POWER_OF_DB = math.log(10.0) / 10.0  # a level's power is exp(POWER_OF_DB level)
 class HomeArrays(NamedTuple):
     """Work arrays of one home, made once a thread; rows as covermap.reception.confidence names them.
 
-    values : (VALUE_ROWS, W + 1). numbers : (INDEX_ROWS, W + 1)
-    points : the integral over what a home's services share; few_points : a coarse one, for ranking aims
+    values : (VALUE_ROWS + services, W + 1). numbers : (INDEX_ROWS, W + 1)
+    points : the integral over what a home's services share
     disturbing : of the pairs with other stations. trial : (PLAN_COLUMNS,), the plan looked at
     """
 
@@ -95,7 +99,7 @@ def home_arrays(wanted: WantedTransmitters, pairs: Pairs, heights: int) -> HomeA
     if wanted.station.size == wanted.services:  # one transmitter a service: chosen once for all
         index[CHOSEN, wanted.service] = np.arange(wanted.services)
     return HomeArrays(
-        np.zeros((VALUE_ROWS, columns)),
+        np.zeros((VALUE_ROWS + wanted.services, columns)),
         index,
         integral_points(),
         pair_arrays(pairs, heights),
@@ -177,14 +181,13 @@ def pair_powers(pair, shift_db, plan, uhf, pair_figures, values):
 
 @lean_kernel
 def disturbed(item, margin_db, shift_db, plan, uhf, pair_figures, pairs, disturbing):
-    """Return a transmitter's margin with what its pairs add and disturb, in dB, and interference's share.
-
-    The share is I / (N + I), 0 to 1.
+    """Return a transmitter's margin with what its pairs add and disturb, and with what they add alone, in dB,
+    and interference's share of noise and interference, 0 to 1, in all and from its own site and band.
 
     Source: powers of interference, each less its protection ratio, added to the noise; powers of a
         single-frequency network inside its window added to the signal. Common practice, no source.
     """
-    signal, interference = math.exp(POWER_OF_DB * margin_db), 0.0
+    signal, interference, alike = math.exp(POWER_OF_DB * margin_db), 0.0, 0.0
     network = False
     for pair in range(pairs.start[item], pairs.start[item + 1]):
         pair_powers(pair, shift_db, plan, uhf, pair_figures, disturbing.values)
@@ -192,26 +195,12 @@ def disturbed(item, margin_db, shift_db, plan, uhf, pair_figures, pairs, disturb
             network = True
         else:
             interference += disturbing.values[HARM, pair]
+            alike += disturbing.values[HARM, pair] if pairs.shared[pair] else 0.0
     if network:
         signal, interference = best_window(item, signal, interference, pairs, disturbing)
-    return 10.0 * math.log10(signal / (1.0 + interference)), interference / (1.0 + interference)
-
-
-@lean_kernel
-def spread_with(share, own_inverse, common_ratio, noise_db):
-    """Return 1 / s_i and s_c / s_i where interference holds a share of noise and interference.
-
-    noise_db : the part of s_c that is external noise.
-
-    Source: s_i^2 gains (share s_u)^2, with the wanted station's spread for s_u; noise weighs 1 - share. Our
-        own rule.
-    """
-    own_db = 1.0 / own_inverse
-    common_db = common_ratio * own_db
-    own_db *= math.sqrt(1.0 + share * share)
-    rest = 1.0 - share
-    common_db = math.sqrt(max(0.0, common_db * common_db - noise_db * noise_db * (1.0 - rest * rest)))
-    return 1.0 / own_db, common_db / own_db
+    joined_db = 10.0 * math.log10(signal)
+    over = 1.0 + interference
+    return joined_db - 10.0 * math.log10(over), joined_db, interference / over, alike / over
 
 
 @lean_kernel
@@ -243,8 +232,9 @@ def _set_spreads(figures, values):
     """Fill each transmitter's undisturbed spreads and its margin in total standard deviations."""
     for item in range(figures.shape[1]):
         values[TOTAL_DEVIATION, item] = values[MARGIN_DB, item] * figures[TOTAL_INVERSE, item]
-        values[OWN_INVERSE_AIMED, item] = figures[OWN_INVERSE, item]
-        values[COMMON_RATIO_AIMED, item] = figures[COMMON_RATIO, item]
+        values[DEVIATION_AIMED, item] = values[MARGIN_DB, item] * figures[APART_INVERSE, item]
+        values[HOME_PART_AIMED, item] = figures[HOME_RATIO, item]
+        values[SITE_PART_AIMED, item] = figures[SITE_SHARE, item]
         values[INTERFERENCE_DB, item] = 0.0
 
 
@@ -266,17 +256,19 @@ def set_plan(plan, shift_db, figures, pair_figures, wanted, pairs, home):
         alone_db = values[MARGIN_DB, item]
         if not home.disturbing.touched[item] or alone_db == -math.inf:
             continue
-        margin_db, share = disturbed(
+        margin_db, joined_db, share, alike = disturbed(
             item, alone_db, shift_db, plan, wanted.uhf[item], pair_figures, pairs, home.disturbing
         )
-        own_inverse, common_ratio = spread_with(
-            share, figures[OWN_INVERSE, item], figures[COMMON_RATIO, item], figures[NOISE_DB, item]
-        )
+        inverse, home_part, site_part = spread_with(share, alike, item, figures)
         values[MARGIN_DB, item] = margin_db
         values[INTERFERENCE_DB, item] = alone_db - margin_db
-        values[TOTAL_DEVIATION, item] = margin_db * own_inverse / math.sqrt(1.0 + common_ratio * common_ratio)
-        values[OWN_INVERSE_AIMED, item] = own_inverse
-        values[COMMON_RATIO_AIMED, item] = common_ratio
+        # interference never helps, though a spread that cancels out in part may seem to
+        together = math.sqrt(1.0 + home_part * home_part)
+        total = min(margin_db * inverse / together, joined_db * figures[TOTAL_INVERSE, item])
+        values[TOTAL_DEVIATION, item] = total
+        values[DEVIATION_AIMED, item] = total * together
+        values[HOME_PART_AIMED, item] = home_part
+        values[SITE_PART_AIMED, item] = site_part
 
 
 @lean_kernel
@@ -319,20 +311,21 @@ def chance_bound(services, needed, values, index):
 
 @lean_kernel
 def pack_services(wanted, values, index):
-    """Pack the chosen transmitters' margins and shared parts in site order; return the number of sites."""
-    site, service = wanted.site, wanted.service
+    """Pack the chosen transmitters' deviations and shared parts in order; return how many sites and bands."""
+    shared, service = wanted.shared, wanted.service
     packed = 0
     groups = 0
     previous = -1
     for item in range(service.size):
         if index[CHOSEN, service[item]] != item:
             continue
-        if site[item] != previous:
+        if shared[item] != previous:
             index[GROUP_START, groups] = packed
-            previous = site[item]
+            previous = shared[item]
             groups += 1
-        values[DEVIATION, packed] = values[MARGIN_DB, item] * values[OWN_INVERSE_AIMED, item]
-        values[COMMON_PART, packed] = values[COMMON_RATIO_AIMED, item]
+        values[DEVIATION, packed] = min(FARTHEST, max(-FARTHEST, values[DEVIATION_AIMED, item]))
+        values[HOME_PART, packed] = values[HOME_PART_AIMED, item]
+        values[SITE_PART, packed] = values[SITE_PART_AIMED, item]
         packed += 1
     index[GROUP_START, groups] = packed
     return groups

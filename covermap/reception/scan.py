@@ -23,11 +23,19 @@ NEAR = 1
 AIMS_DEG = 0
 SQUARES = 1
 
+# Rows that describe the worst transmitter of some, as a normal deviation: mean, variance without the home's
+# part, the home's and the site's part.
+MEAN_OF = 0
+VARIANCE_OF = 1
+HOME_OF = 2
+SITE_OF = 3
+PARTS = 4
+
+FEW_POINTS = 3  # of the coarse integral
+
 # Rows of ScanArrays.rows, one column an aim.
 RANK = 0
-FIXED = 1
-PRODUCT = 2
-LEAST = 3
+PRODUCT = 1  # at each of the few points
 WORST = 4
 BEST = 5
 MEAN = 6
@@ -35,11 +43,14 @@ VARIANCE = 7
 SPREAD = 8
 SIGNAL = 9
 DISTURBANCE = 10
-WINDOW_SIGNAL = 11  # of the network's window looked at; SIGNAL and DISTURBANCE then hold the best one
-WINDOW_DISTURBANCE = 12
-OWN_SIGNAL = 13  # without the network
-OWN_DISTURBANCE = 14
-SCAN_ROWS = 15
+ALIKE = 11  # the part of DISTURBANCE from the wanted transmitter's own site and band
+WINDOW_SIGNAL = 12  # of the network's window looked at; SIGNAL and DISTURBANCE then hold the best one
+WINDOW_DISTURBANCE = 13
+OWN_SIGNAL = 14  # without the network
+OWN_DISTURBANCE = 15
+SHARED = 16  # PARTS of the worst transmitter of a site and band so far
+OTHER = 20  # PARTS of one more
+SCAN_ROWS = 24
 
 LARGEST_DEVIATION = 100.0
 TIE_WEIGHT = 1e-13  # of the worst margin, where chances are equal to the last digit
@@ -51,15 +62,19 @@ class ScanArrays(NamedTuple):
     aims : (2, 1 + W, CIRCLE_AIMS). rows : (SCAN_ROWS, CIRCLE_AIMS). few_points : a coarse integral
     item : (W + 1,), the transmitters that decide: of each group the worst undisturbed one, and every
         disturbed one; -1 behind the last
-    deviation, ratio : (W, CIRCLE_AIMS), m / s_i and s_c / s_i of the disturbed ones at each aim
+    stand_in : (PARTS, W), what stands for a group's undisturbed ones, before any loss, at its worst one
+    deviation, ratio, site : (W, CIRCLE_AIMS), margin, home's and site's part of the disturbed ones at each
+        aim, as DEVIATION, HOME_PART and SITE_PART of covermap.reception.confidence
     """
 
     aims: NDArray[np.float64]
     rows: NDArray[np.float64]
     few_points: NDArray[np.float64]
     item: NDArray[np.int64]
+    stand_in: NDArray[np.float64]
     deviation: NDArray[np.float64]
     ratio: NDArray[np.float64]
+    site: NDArray[np.float64]
 
 
 def scan_arrays(wanted: WantedTransmitters) -> ScanArrays:
@@ -70,8 +85,10 @@ def scan_arrays(wanted: WantedTransmitters) -> ScanArrays:
     return ScanArrays(
         aims,
         np.empty((SCAN_ROWS, CIRCLE_AIMS)),
-        integral_points(3),
+        integral_points(FEW_POINTS),
         np.full(count + 1, -1),
+        np.empty((PARTS, count)),
+        np.empty((count, CIRCLE_AIMS)),
         np.empty((count, CIRCLE_AIMS)),
         np.empty((count, CIRCLE_AIMS)),
     )

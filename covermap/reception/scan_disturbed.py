@@ -1,8 +1,10 @@
 """What disturbs or joins a transmitter at many aims at once; as covermap.reception.plan.disturbed at one."""
 
+import math
+
 from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.propagation.vector_math import LOG2_OF_10, exp2, log2_positive
-from covermap.reception.budget import COMMON_RATIO, CROSS_DB, FLOOR_DB, NOISE_DB, OWN_INVERSE, ROLLOFF
+from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF, TOTAL_INVERSE
 from covermap.reception.confidence import CLEAR_DB
 from covermap.reception.interference import (
     ARRIVES_US,
@@ -19,9 +21,9 @@ from covermap.reception.interference import (
 )
 from covermap.reception.network import is_inside, may_begin
 from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
-from covermap.reception.plan import spread_with
 from covermap.reception.scan import (
     AIMS_DEG,
+    ALIKE,
     DISTURBANCE,
     OWN_DISTURBANCE,
     OWN_SIGNAL,
@@ -30,6 +32,7 @@ from covermap.reception.scan import (
     WINDOW_DISTURBANCE,
     WINDOW_SIGNAL,
 )
+from covermap.reception.spreads import spread_with
 
 LOG2_OF_DB = LOG2_OF_10 / 10.0  # a level's power is 2^(LOG2_OF_DB level)
 
@@ -45,33 +48,40 @@ def _start_disturbed(stage, count, group, item, mount, figures, values, aims, ro
         loss_db = loss_db if loss_db > cross_db else cross_db
         rows[SIGNAL, number] = exp2(LOG2_OF_DB * (clear_db - loss_db))
         rows[DISTURBANCE, number] = 0.0
+        rows[ALIKE, number] = 0.0
 
 
 @lean_kernel
-def _add_pair(stage, count, row, over_db, pair, mount, pair_figures, pair_values, aims, rows):
-    """Add what a pair, over_db at its best, brings at each aim to a row of powers."""
+def _add_pair(stage, count, row, alike, over_db, pair, mount, pair_figures, pair_values, aims, rows):
+    """Add what a pair, over_db at its best, brings to a row of powers at each aim; alike of it to ALIKE."""
     bearing_deg = pair_values[PAIR_BEARING_DEG, pair]
     rolloff, floor_db = pair_figures[PAIR_ROLLOFF, pair], pair_figures[PAIR_FLOOR_DB, pair]
     cross_db = pair_figures[PAIR_CROSS_DB + mount, pair]
     for number in range(count):
         angle_deg = off_axis_deg(aims[stage, AIMS_DEG, number], bearing_deg)
         loss_db = off_axis_loss_db(angle_deg, rolloff, floor_db, cross_db)
-        rows[row, number] += exp2(LOG2_OF_DB * (over_db - loss_db))
+        power = exp2(LOG2_OF_DB * (over_db - loss_db))
+        rows[row, number] += power
+        rows[ALIKE, number] += alike * power
 
 
 @lean_kernel
-def _end_disturbed(count, item, figures, rows, deviations, ratios):
-    """Fill deviation and ratio of a disturbed transmitter from the powers at each aim, as disturbed()."""
-    own_inverse, common_ratio = figures[OWN_INVERSE, item], figures[COMMON_RATIO, item]
-    noise_db = figures[NOISE_DB, item]
+def _end_disturbed(count, item, figures, scan):
+    """Fill deviation and parts of a disturbed transmitter from the powers at each aim, as set_plan()."""
+    rows, total_inverse = scan.rows, figures[TOTAL_INVERSE, item]
     for number in range(count):
         over_noise = 1.0 + rows[DISTURBANCE, number]
-        margin_db = (log2_positive(rows[SIGNAL, number]) - log2_positive(over_noise)) * (1.0 / LOG2_OF_DB)
-        inverse, ratio = spread_with(
-            rows[DISTURBANCE, number] / over_noise, own_inverse, common_ratio, noise_db
+        joined_db = log2_positive(rows[SIGNAL, number]) * (1.0 / LOG2_OF_DB)
+        margin_db = joined_db - log2_positive(over_noise) * (1.0 / LOG2_OF_DB)
+        inverse, home_part, site_part = spread_with(
+            rows[DISTURBANCE, number] / over_noise, rows[ALIKE, number] / over_noise, item, figures
         )
-        deviations[item, number] = margin_db * inverse
-        ratios[item, number] = ratio
+        together = math.sqrt(1.0 + home_part * home_part)
+        undisturbed = joined_db * total_inverse * together
+        deviation = margin_db * inverse
+        scan.deviation[item, number] = deviation if deviation < undisturbed else undisturbed
+        scan.ratio[item, number] = home_part
+        scan.site[item, number] = site_part
 
 
 @lean_kernel
@@ -108,7 +118,7 @@ def _place_window(stage, count, item, mount, pair_figures, pairs, pair_values, a
                 inside = is_inside(pair, start_us, window_us, pair_values)
                 row = WINDOW_SIGNAL if inside else WINDOW_DISTURBANCE
                 over_db = pair_values[OVER_NEED_DB if inside else OVER_NOISE_DB, pair]
-                _add_pair(stage, count, row, over_db, pair, mount, pair_figures, pair_values, aims, rows)
+                _add_pair(stage, count, row, 0.0, over_db, pair, mount, pair_figures, pair_values, aims, rows)
         _keep_better_window(count, rows)
 
 
@@ -125,8 +135,9 @@ def fill_disturbed(stage, count, item, mount, figures, pair_figures, wanted, pai
         if role in (SILENT, NETWORK) or over_db < FAINTEST_DB:
             continue
         _add_pair(
-            stage, count, DISTURBANCE, over_db, pair, mount, pair_figures, pair_values, scan.aims, scan.rows
-        )
+            stage, count, DISTURBANCE, 1.0 if pairs.shared[pair] else 0.0, over_db, pair, mount, pair_figures,
+            pair_values, scan.aims, scan.rows,
+        )  # fmt: skip
     if network:
         _place_window(stage, count, item, mount, pair_figures, pairs, pair_values, scan.aims, scan.rows)
-    _end_disturbed(count, item, figures, scan.rows, scan.deviation, scan.ratio)
+    _end_disturbed(count, item, figures, scan)

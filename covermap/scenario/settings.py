@@ -210,6 +210,19 @@ class ReceptionSettings(Section):
     antenna_tiers: InputPath | None = None
     tuner_noise_figure_db: float = Field(default=7.0, ge=0.0, le=20.0)
     dead_zone_services: int = Field(default=1, ge=1)
+    home_correlation: float = Field(default=0.25, ge=0.0, le=0.95)
+    site_correlation: float = Field(default=0.85, ge=0.0, le=1.0)
+
+    @model_validator(mode="after")
+    def _check_correlations(self) -> ReceptionSettings:
+        if self.site_correlation < self.home_correlation:
+            raise _wrong(
+                "correlations",
+                "Signals of one site have at least in common what all signals at a home have. Give "
+                "site_correlation a number from home_correlation to 1.",
+                f"site_correlation {self.site_correlation:g}, home_correlation {self.home_correlation:g}",
+            )
+        return self
 
 
 class HomesSettings(Section):

@@ -80,6 +80,10 @@ services = []
 # antenna_tiers = "tiers.csv"     # default: the built-in table, of which tiers.csv is a copy
 # tuner_noise_figure_db = 7
 # dead_zone_services = 1          # a dead zone has less than this many of the services, even from a tall mast
+# What the signals at one home have in common, beyond what the map knows: 0 nothing, 1 they fail together.
+# home_correlation = 0.25         # any two: trees and houses around the home act on all of them; assumed
+# site_correlation = 0.85         # two from one site in one band: the same hills and air; assumed. Lower: a
+                                  # list of many services from one site is less sure
 
 # [homes]                         # points or polygons with a count, or a raster of homes per cell
 # file = "homes.gpkg"
