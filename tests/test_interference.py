@@ -138,8 +138,8 @@ def test_two_channels_away_nothing_happens():
 def test_interference_widens_the_spread_and_pushes_noise_aside():
     # rooftop with amplifier, 189 MHz, residential: w 0.891, external noise of ITU-R P.372-17 with a
     # deviation of 4.53 dB; s_i of ITU-R P.1812-8 section 4.7 at 100 m: 6 dB and
-    # (0.52 + 0.024 x 0.189) 100^0.28 = 1.905 dB. Another site: correlation 0.25, so C - share I has the variance
-    # s_i^2 (1 + share^2 - 2 x 0.25 share)
+    # (0.52 + 0.024 x 0.189) 100^0.28 = 1.905 dB. Another site: correlation 0.25, so that C - share I has the
+    # variance s_i^2 (1 + share^2 - 2 x 0.25 share)
     own_db, noise_db = np.hypot(6.0, 1.905), 0.891 * 4.53
     signals = alone(field_for(20.0, 6, frequency_mhz=189.0), 189.0)
     for over_noise_db in (-6.0, 0.0, 6.0, 12.0):
