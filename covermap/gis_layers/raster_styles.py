@@ -21,7 +21,7 @@ RELIEF_OPACITY = 0.10
 """Of the relief, which is multiplied over the classes: what lies in full shadow keeps 93 % of its colour."""
 RELIEF_BRIGHTER = 76
 """Makes level ground, 180 of 255 under a light at 45 degrees, white: it leaves the colour under it alone."""
-RELIEF_STEEPER = 2
+RELIEF_STEEPER = 4
 CANVAS_GREY = 248
 MULTIPLY = 6  # as QGIS numbers blending
 _READ_CELLS = 1024
@@ -296,14 +296,13 @@ def _grey_ramp() -> str:
 
 def _body(renderer: str, smooth: bool = False, brightness: int = 0, blend: int = 0) -> str:
     """Return the pipe around a renderer; classes and decibels are never smoothed."""
-    zoomed_in = "bilinear" if smooth else "nearestNeighbour"
-    stage = "provider" if smooth else "resamplingFilter"
+    smoothed = 'zoomedInResampler="bilinear" ' if smooth else ""
     return (
-        f'<pipe>\n<provider><resampling enabled="{str(smooth).lower()}" '
-        f'zoomedInResamplingMethod="{zoomed_in}" '
+        '<pipe>\n<provider><resampling enabled="false" zoomedInResamplingMethod="nearestNeighbour" '
         f'zoomedOutResamplingMethod="nearestNeighbour" maxOversampling="2"/></provider>\n{renderer}'
         f'<brightnesscontrast brightness="{brightness}" contrast="0" gamma="1"/>\n'
         '<huesaturation saturation="0" grayscaleMode="0" colorizeOn="0"/>\n'
-        f'<rasterresampler maxOversampling="2"/>\n<resamplingStage>{stage}</resamplingStage>\n</pipe>\n'
+        f'<rasterresampler {smoothed}maxOversampling="2"/>\n'
+        "<resamplingStage>resamplingFilter</resamplingStage>\n</pipe>\n"
         f"<blendMode>{blend}</blendMode>\n"
     )

@@ -28,7 +28,7 @@ from covermap.planning.not_promised import not_promised
 from covermap.planning.places import Place
 from covermap.planning.second_opinion import opinion_counts
 from covermap.planning.shading import shading_ridges
-from covermap.planning.stock import stock_table
+from covermap.planning.stock import parts_of_tier, stock_table
 from covermap.planning.suppression import round_summary
 from covermap.reports.brief import write_brief
 from covermap.reports.fieldwork.survey_files import survey_layers
@@ -50,7 +50,6 @@ from covermap.result.transmitters import transmitters_layer
 from covermap.scenario.records import Scenario
 from covermap.terrain import relief_grey
 
-ROOF_M = 10.0  # mounts above a rooftop's need a mast of their own
 Report = Callable[[str, float, str], bool]
 
 
@@ -199,8 +198,8 @@ def _stock(prepared: Preparation, coverage: Coverage) -> pd.DataFrame | None:
         counted.homes,
         counted.service_area,
         counted.prices,
-        amplified=[tier.tier for tier in prepared.tiers if tier.has_amplifier],
-        masts=[tier.tier for tier in prepared.tiers if tier.height_m > ROOF_M],
+        amplified=[tier.tier for tier in prepared.tiers if "amplifier" in parts_of_tier(tier)],
+        masts=[tier.tier for tier in prepared.tiers if "mast" in parts_of_tier(tier)],
     )
 
 

@@ -19,6 +19,7 @@ from covermap.planning.homes import Homes
 from covermap.planning.prices import ITEMS, Price
 from covermap.planning.results import Results
 from covermap.planning.tally import LAST_INDOOR_REACH, read_results
+from covermap.reception.tiers import Tier
 
 SHIFT_OF = {-3: "3db_weaker", 0: "predicted", 3: "3db_stronger"}
 STOCK_ORDER = (
@@ -26,7 +27,14 @@ STOCK_ORDER = (
     "price_each",
     "hours_each", "cost", "hours",
 )  # fmt: skip
+ROOF_M = 10.0  # mounts above a rooftop's need a mast of their own
 NOT_PROMISED, UNKNOWN, TOTAL = "homes_not_promised", "homes_unknown", "total"
+
+
+def parts_of_tier(tier: Tier) -> list[str]:
+    """Return the items a tier needs beside its antenna, of covermap.planning.prices.ITEMS."""
+    parts = {"amplifier": tier.has_amplifier, "mast": tier.height_m > ROOF_M}
+    return [item for item, needed in parts.items() if needed]
 
 
 def stock_table(

@@ -4,9 +4,10 @@ Words and codes are never written here: each raster carries its own labels, in t
 """
 
 import csv
+import math
 from pathlib import Path
 
-from qgis.core import QgsCoordinateReferenceSystem, QgsRasterLayer
+from qgis.core import QgsCoordinateReferenceSystem, QgsPointXY, QgsRasterLayer
 
 from .result_folder import read_result
 
@@ -47,6 +48,25 @@ class LoadedResult:
             return None
         found, known = layer.dataProvider().sample(place, band)
         return found if known else None
+
+    def height(self, place):
+        """Return the ground at a place in m, bilinear between the middles of squares; None where unknown."""
+        layer = self._raster("ground")
+        if layer is None:
+            return None
+        cell, box = layer.rasterUnitsPerPixelX(), layer.extent()
+        col, row = (place.x() - box.xMinimum()) / cell - 0.5, (place.y() - box.yMinimum()) / cell - 0.5
+        right, up = col - math.floor(col), row - math.floor(row)
+        found = weights = 0.0
+        for dx, share_x in ((0, 1.0 - right), (1, right)):
+            for dy, share_y in ((0, 1.0 - up), (1, up)):
+                x = box.xMinimum() + (math.floor(col) + dx + 0.5) * cell
+                y = box.yMinimum() + (math.floor(row) + dy + 0.5) * cell
+                ground = self.value("ground", QgsPointXY(x, y))
+                if ground is not None:
+                    found += share_x * share_y * ground
+                    weights += share_x * share_y
+        return found / weights if weights >= 0.5 else None
 
     def bands(self, raster):
         """Return how many bands a raster has; 0 where there is none of that name."""
@@ -189,7 +209,7 @@ def results_in(project):
     for node in project.layerTreeRoot().findLayers():
         layer = node.layer()
         path = Path(layer.source().split("|")[0]) if layer is not None else None
-        for folder in (() if path is None else path.parents):
+        for folder in () if path is None else path.parents:
             if (folder / "run.json").is_file() and (folder / "coverage.gpkg").is_file():
                 if folder not in found:
                     found.append(folder)

@@ -20,6 +20,7 @@ from pydantic import BaseModel
 import covermap
 from covermap.constants import RESULT_FORMAT, TIER_NOT_PROMISED
 from covermap.grid.blocks import PHYSICS_VERSION
+from covermap.planning.stock import parts_of_tier
 from covermap.reception.variability import sigma_summary
 from covermap.result.coverage import RUN_FILE, Coverage, grid_record
 from covermap.result.raster_catalogue import LAYERS, OF_GRID, OF_STATION
@@ -219,6 +220,7 @@ def _what_was_asked(scenario: Scenario, prepared: Preparation) -> dict[str, Any]
             for wanted in scenario.wanted
         },
         "tier_names": [tier.name for tier in prepared.tiers.tiers],
+        "parts_of_tiers": {str(tier.tier): parts_of_tier(tier) for tier in prepared.tiers},
         "stations": [station.station_id for station in scenario.stations],
         "carriers": carriers_record(scenario),
         "left_out": dict(scenario.left_out),
