@@ -34,8 +34,8 @@ MAY_IMPORT = {
 EVERYONE = {"errors", "constants", "kernel_cache", "linked_kernels", "numba_linking"}
 PLUGIN = PACKAGE / "qgis_plugin"  # stands alone: QGIS loads it under another name, beside its own Python
 PLUGIN_MAY_IMPORT = {
-    "collections", "csv", "json", "os", "pathlib", "qgis", "queue", "shutil", "signal", "subprocess", "sys",
-    "tempfile", "threading",
+    "collections", "csv", "hashlib", "html", "json", "math", "os", "osgeo", "pathlib", "processing", "qgis",
+    "queue", "shutil", "signal", "subprocess", "sys", "tempfile", "threading",
 }  # fmt: skip
 PHYSICS_MAY_IMPORT = {
     "__future__", "cmath", "collections", "covermap", "dataclasses", "functools", "itertools", "llvmlite",

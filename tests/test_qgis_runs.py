@@ -17,8 +17,8 @@ from covermap.cli import main
 
 pytestmark = pytest.mark.qgis
 ALGORITHMS = {
-    "check_inputs", "predict_needs", "place_sheet", "compare_results", "shortlist_relays",
-    "calibrate_readings", "open_result",
+    "check_inputs", "check_layers", "predict_needs", "predict_from_layers", "antenna_for_points",
+    "place_sheet", "compare_results", "shortlist_relays", "calibrate_readings", "open_result",
 }  # fmt: skip
 
 
@@ -38,7 +38,7 @@ def moved(demo, tmp_path_factory):
     return Path(shutil.copytree(demo.parent / "out", tmp_path_factory.mktemp("moved") / "else where"))
 
 
-def test_seven_algorithms_are_listed(qgis):
+def test_the_algorithms_are_listed(qgis):
     listed = qgis.process("list").stdout
     assert {name for name in ALGORITHMS if f"covermap:{name}" in listed} == ALGORITHMS
     assert listed.count("covermap:") == len(ALGORITHMS)
@@ -127,7 +127,7 @@ project.addMapLayers([stations, homes, wards])
 context = QgsProcessingContext()
 context.setProject(project)
 feedback = QgsProcessingFeedback()
-algorithm = QgsApplication.processingRegistry().algorithmById("covermap:predict_needs").create()
+algorithm = QgsApplication.processingRegistry().algorithmById("covermap:predict_from_layers").create()
 parameters = {
     "ELEVATION": [given["elevation"]], "LAND_COVER": given["land_cover"], "STATIONS": stations,
     "FIELD_ERP": "power", "WANTED": given["wanted"], "CELL_M": 1000, "CHANNEL_PLAN": "us_6mhz",
@@ -136,7 +136,7 @@ parameters = {
     "OUTPUT": given["output"], "LOAD": True,
 }
 results, done = algorithm.run(parameters, context, feedback)
-answer.update(done=done, log=feedback.textLog(), progress=feedback.progress())
+answer.update(done=done, log=feedback.textLog(), progress=feedback.progress(), results=results)
 answer["groups"] = [g.name() for g in project.layerTreeRoot().children()[0].children()] if done else []
 answer["titles"] = [child.name() for child in project.layerTreeRoot().children()]
 """
@@ -172,6 +172,7 @@ def test_a_run_from_layers_equals_the_run_from_the_scenario(qgis, demo, tmp_path
     answer = qgis.script(FROM_LAYERS, given)
     assert answer["done"], answer["log"]
     assert answer["progress"] == pytest.approx(100.0)
+    assert str(folder / ".covermap_store") in answer["log"]  # said, not left beside the folder in silence
     assert answer["titles"][0] == "from_layers"
     assert set(answer["groups"]) == {"What is needed", "Why", "Stations", "Cells and rasters", "Relief"}
     one, other = covermap.open_coverage(folder / "out"), covermap.open_coverage(folder / "from_layers")

@@ -82,6 +82,12 @@ def add_tables(
         database.execute("UPDATE gpkg_contents SET last_change = ?", (stamp,))
 
 
+def add_styles(path: Path, styles: Iterable[LayerStyle]) -> None:
+    """Add the styles that QGIS opens layers with to a GeoPackage that has none yet."""
+    with closing(sqlite3.connect(path)) as database, database:
+        _add_styles(database, styles, utc_timestamp())
+
+
 def _add_aliases(database: sqlite3.Connection, columns: Mapping[str, Sequence[str]]) -> None:
     for statement in (_EXTENSIONS, _DATA_COLUMNS, _CONSTRAINTS):
         database.execute(statement)

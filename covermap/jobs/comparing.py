@@ -29,6 +29,7 @@ def compare_results(before: Path, after: Path, output: Path | None = None, *, ov
 
     Raises InputError when they cannot be compared or the output folder is not ours; nothing is written then.
     """
+    from covermap.gis_layers.answer_styles import style_changes
     from covermap.reports.comparison import write_comparison
     from covermap.result.result_folder import require_own_record, require_writable
     from covermap.wording.words import path_in_words
@@ -38,6 +39,7 @@ def compare_results(before: Path, after: Path, output: Path | None = None, *, ov
     require_own_record(folder, "changes.json", overwrite)
     require_writable(folder)
     sentences = write_comparison(changes(*opened), *opened, folder)
+    style_changes(folder / "changes.gpkg")
     return "\n".join(
         [
             *sentences,

@@ -12,7 +12,7 @@ from covermap.result.whole_file import whole_file
 FOLDER_IN_ZIP = "covermap_plugin"
 """Name under which QGIS loads the plugin; that of the package itself would stand in its way."""
 
-SUFFIXES = (".py", ".txt", ".svg")
+SUFFIXES = (".html", ".png", ".py", ".svg", ".txt")
 _MOMENT = (2020, 1, 1, 0, 0, 0)  # of every file, so that equal contents make equal zips
 
 

@@ -14,6 +14,7 @@ def shortlist_relays(
 
     Raises InputError without a finished result with homes; nothing is written then.
     """
+    from covermap.gis_layers.answer_styles import style_relays
     from covermap.jobs.relays import relays
     from covermap.reports.relay_list import write_relays
     from covermap.result.coverage import open_coverage
@@ -28,6 +29,8 @@ def shortlist_relays(
     require_writable(folder)
     found = relays(scenario, workers=workers)
     sentences = write_relays(found, coverage.run.get("cautions", []), scenario.name, folder)
+    if len(found.sites):
+        style_relays(folder / "relays.gpkg")
     return "\n".join(
         [
             *sentences,

@@ -3,14 +3,9 @@
 import tempfile
 from pathlib import Path
 
-from qgis.core import (
-    QgsProcessing,
-    QgsProcessingOutputString,
-    QgsProcessingParameterFeatureSource,
-    QgsProcessingParameterFolderDestination,
-)
+from qgis.core import QgsProcessing, QgsProcessingParameterFeatureSource
 
-from .algorithm import CovermapAlgorithm
+from .algorithm import CovermapAlgorithm, page_in
 from .layer_files import write_readings
 
 
@@ -29,16 +24,15 @@ class CalibrateReadings(CovermapAlgorithm):
         self.add_scenario()
         self.add(
             QgsProcessingParameterFeatureSource(
-                "READINGS", "Readings", [QgsProcessing.TypeVectorAnyGeometry, QgsProcessing.TypeVector]
+                "READINGS",
+                "Readings",
+                [QgsProcessing.SourceType.TypeVectorAnyGeometry, QgsProcessing.SourceType.TypeVector],
             ),
             "A layer or table with the columns of a readings file; the selection, filters and unsaved edits "
             "count. Points without latitude_deg and longitude_deg columns give their position.",
         )
-        self.add(
-            QgsProcessingParameterFolderDestination("OUTPUT", "Folder for the calibration"),
-            "New, empty, or of an earlier calibration.",
-        )
-        self.addOutput(QgsProcessingOutputString("SUMMARY", "Summary"))
+        self.add_folder("Folder for the calibration", "New, empty, or of an earlier calibration.")
+        self.add_page()
 
     def processAlgorithm(self, parameters, context, feedback):
         """Write the readings as a file and run the command."""
@@ -49,4 +43,4 @@ class CalibrateReadings(CovermapAlgorithm):
             readings = Path(temporary) / "readings.csv"
             write_readings(source, readings, context.transformContext())
             summary = self.run_covermap(["calibrate", scenario, str(readings), "--output", folder], feedback)
-        return {"OUTPUT": folder, "SUMMARY": summary}
+        return {"OUTPUT": folder, "SUMMARY": summary, "PAGE": page_in(folder)}

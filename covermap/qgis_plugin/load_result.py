@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from qgis.core import QgsLayerTreeGroup, QgsLayerTreeLayer, QgsProject
+from qgis.core import QgsLayerTreeGroup, QgsLayerTreeLayer, QgsProject, QgsVectorLayer
 
 from .result_folder import PROJECT_FILE, ResultError, read_result
 
@@ -31,6 +31,15 @@ def load_result(folder, project):
     for name in sorted(groups, key=_place):
         added += _copy_group(groups[name], group, project)
     return added
+
+
+def load_layer(source, title, project):
+    """Add one layer to a project in the style its file holds; return it, None where there is none."""
+    layer = QgsVectorLayer(source, title, "ogr") if source else None
+    if layer is None or not layer.isValid():
+        return None
+    project.addMapLayer(layer)
+    return layer
 
 
 def _place(name):

@@ -17,12 +17,14 @@ class OpenResult(CovermapAlgorithm):
 
     def flags(self):
         """Return the flags: layers join a project in the main thread only."""
-        return super().flags() | QgsProcessingAlgorithm.FlagNoThreading
+        return super().flags() | QgsProcessingAlgorithm.Flag.FlagNoThreading
 
     def initAlgorithm(self, config=None):
         """Declare parameters and outputs."""
         self.add(
-            QgsProcessingParameterFile("RESULT", "Result folder", behavior=QgsProcessingParameterFile.Folder),
+            QgsProcessingParameterFile(
+                "RESULT", "Result folder", behavior=QgsProcessingParameterFile.Behavior.Folder
+            ),
             "The folder that holds run.json and coverage.gpkg.",
         )
         self.addOutput(QgsProcessingOutputNumber("LAYERS", "Layers loaded"))

@@ -151,7 +151,9 @@ class PlaceDock(QgsDockWidget):
             for service, chance, _, lower, cause in self.answer.get("services", ()):
                 columns = [_percent(chance), _percent(lower), cause]
                 self.services.addTopLevelItem(QTreeWidgetItem([service, *columns]))
-            self.mark.show(self.place, () if all_around(self.answer) else self.answer.get("aims_deg_true", ()))
+            self.mark.show(
+                self.place, () if all_around(self.answer) else self.answer.get("aims_deg_true", ())
+            )
         self._enable()
 
     def _enable(self):

@@ -1,13 +1,8 @@
 """Algorithm: the sheet for one place."""
 
-from qgis.core import (
-    QgsCoordinateReferenceSystem,
-    QgsProcessingOutputString,
-    QgsProcessingParameterFolderDestination,
-    QgsProcessingParameterPoint,
-)
+from qgis.core import QgsCoordinateReferenceSystem, QgsProcessingParameterPoint
 
-from .algorithm import CovermapAlgorithm
+from .algorithm import CovermapAlgorithm, page_in
 
 
 class PlaceSheet(CovermapAlgorithm):
@@ -27,11 +22,8 @@ class PlaceSheet(CovermapAlgorithm):
             QgsProcessingParameterPoint("PLACE", "Place"),
             "Click on the map, or type x,y [EPSG:code]. Any CRS.",
         )
-        self.add(
-            QgsProcessingParameterFolderDestination("OUTPUT", "Folder for the sheet"),
-            "The sheet is written there.",
-        )
-        self.addOutput(QgsProcessingOutputString("SUMMARY", "Summary"))
+        self.add_folder("Folder for the sheet", "The sheet is written there.")
+        self.add_page()
 
     def processAlgorithm(self, parameters, context, feedback):
         """Run the command."""
@@ -42,4 +34,4 @@ class PlaceSheet(CovermapAlgorithm):
         summary = self.run_covermap(
             ["address", scenario, f"--at={at}", "--output", folder, "--progress", "json"], feedback
         )
-        return {"OUTPUT": folder, "SUMMARY": summary}
+        return {"OUTPUT": folder, "SUMMARY": summary, "PAGE": page_in(folder, "address_*.html")}

@@ -1,21 +1,25 @@
-"""The Processing provider: its name, icon and seven algorithms."""
+"""The Processing provider: its name, icon and algorithms."""
 
 from pathlib import Path
 
 from qgis.core import QgsProcessingProvider
 from qgis.PyQt.QtGui import QIcon
 
+from .antenna_for_points import AntennaForPoints
 from .calibrate_readings import CalibrateReadings
-from .check_inputs import CheckInputs
+from .check_inputs import CheckInputs, CheckLayers
 from .compare_results import CompareResults
 from .open_result import OpenResult
 from .place_sheet import PlaceSheet
-from .predict_needs import PredictNeeds
+from .predict_needs import PredictFromLayers, PredictNeeds
 from .shortlist_relays import ShortlistRelays
 
 ALGORITHMS = (
     CheckInputs,
+    CheckLayers,
     PredictNeeds,
+    PredictFromLayers,
+    AntennaForPoints,
     PlaceSheet,
     CompareResults,
     ShortlistRelays,

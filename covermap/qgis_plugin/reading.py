@@ -7,6 +7,7 @@ import csv
 import math
 from pathlib import Path
 
+from osgeo import gdal
 from qgis.core import QgsCoordinateReferenceSystem, QgsPointXY, QgsRasterLayer
 
 from .result_folder import read_result
@@ -86,6 +87,14 @@ class LoadedResult:
             return next((step.label for step in steps if value <= step.value), "")
         return ""
 
+    def code(self, raster, tag, value):
+        """Return the code that a value stands for by a tag of its raster, such as CAUSES; None without."""
+        layer = self._raster(raster)
+        if layer is None or value is None:
+            return None
+        codes = (gdal.Open(layer.source()).GetMetadataItem(tag) or "").split("|")
+        return codes[value] if value < len(codes) else None
+
     def at(self, place, list_name):
         """Return what a list needs at a place, a dict; see answer_at().
 
@@ -119,7 +128,7 @@ def answer_at(result, place, list_name):
     -------
     dict: status (ok | unknown | outside), tier, tier_name, chance_percent, chance_words,
         aims_deg_true, aim_range_deg (first and last that keep the list, None where unknown),
-        deciding_service, limiting_service, main_cause, amplifier, remarks, price,
+        deciding_service, limiting_service, main_cause (words), cause_code, amplifier, remarks, price,
         services [(service, chance, words, chance one class lower, cause)],
         services_by_class [(class, how many services)]
     """
@@ -150,6 +159,7 @@ def answer_at(result, place, list_name):
         "deciding_service": word("deciding_service"),
         "limiting_service": word("limiting_service"),
         "main_cause": word("main_cause"),
+        "cause_code": result.code(f"{list_name}/main_cause", "CAUSES", value("main_cause")),
         "amplifier": word("amplifier"),
         "remarks": _remarks(result, place, list_name),
         "price": result.price(list_name, tier, len(aims) > 1),

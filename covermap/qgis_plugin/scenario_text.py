@@ -46,6 +46,26 @@ def relative_path(path, folder):
         return Path(path).as_posix()
 
 
+def lists_of(text):
+    """Return name -> services of further wanted lists, one a line: its name, a colon, its services.
+
+    Raises ValueError for a line that is none.
+    """
+    found = {}
+    for line in filter(str.strip, text.splitlines()):
+        name, _, services = (part.strip() for part in line.partition(":"))
+        plain = bool(name) and all(letter.isalnum() or letter in "-_" for letter in name)
+        if not plain or not services_of(services):
+            raise ValueError(
+                f"Further wanted lists, line {line.strip()!r}: write a name of letters and digits, a colon, "
+                "and services separated by semicolons."
+            )
+        if name == "main" or name in found:
+            raise ValueError(f"Further wanted lists: {name!r} is taken; give each list a name of its own.")
+        found[name] = services_of(services)
+    return found
+
+
 def services_of(text):
     """Return the services of a text that separates them by semicolons or lines."""
     parts = text.replace("\n", ";").split(";")
