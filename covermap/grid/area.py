@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from covermap.errors import InputError
 from covermap.grid.frame import Grid, Tile, to_wgs84
-from covermap.scenario.vector_file import read_vector_file
+from covermap.scenario.vector_file import lies_on_earth, made_valid, read_vector_file
 from covermap.terrain.extent import covered_part
 
 MOST_POLYGONS = 100_000
@@ -42,14 +42,13 @@ def read_area(settings: GridSettings) -> geopandas.GeoSeries | None:
     if path is None:
         return None
     shapes = read_vector_file(path, "[grid] area", most=MOST_POLYGONS).geometry
-    shapes = shapes[~(shapes.isna() | shapes.is_empty)]
-    shapes = shapes[np.isfinite(shapes.bounds).all(axis=1)]
+    shapes = shapes[lies_on_earth(shapes)]
     if shapes.empty:
         raise InputError(f"[grid] area: {path} holds no shape. It needs at least one polygon.")
     kinds = sorted(set(shapes.geom_type) - {"Polygon", "MultiPolygon"})
     if kinds:
         raise InputError(f"[grid] area: {path} holds {', '.join(kinds)}. It must hold polygons only.")
-    return shapes.make_valid()
+    return made_valid(shapes)
 
 
 def box_ring(bounds_deg: Bounds) -> Rim:

@@ -74,7 +74,8 @@ def _asked_bounds(
     west, south, east, north = (float(value) for value in bounds)
     if not all(map(math.isfinite, (west, south, east, north))) or south >= north or west == east:
         raise InputError(
-            f"{source}: {bounds} is no box. It needs west, south, east, north with south < north."
+            f"{source}: {west:g}, {south:g}, {east:g}, {north:g} is no box. "
+            "It needs west, south, east, north with south < north."
         )
     if max(-south, north) > LIMIT_LATITUDE_DEG:
         raise InputError(

@@ -14,7 +14,7 @@ from covermap.errors import InputError
 from covermap.grid.frame import Grid
 from covermap.scenario.csv_dialect import column_name
 from covermap.scenario.point_table import is_table, read_point_table
-from covermap.scenario.vector_file import MOST_FEATURES, read_vector_file
+from covermap.scenario.vector_file import FARTHEST, MOST_FEATURES, read_vector_file
 
 REPAIR_AREA_SHARE = 0.01  # a repair that moves more of the area than this is for a person
 
@@ -50,8 +50,8 @@ def find_column(frame: gpd.GeoDataFrame, name: str, key: str, path: Path) -> str
 
 
 def usable_places(geometry: NDArray[Any]) -> NDArray[np.bool_]:
-    """Return which geometries lie somewhere: not missing, not empty, all coordinates finite."""
-    return np.asarray(np.isfinite(shapely.bounds(geometry)).all(axis=-1))
+    """Return which geometries lie somewhere: not missing, not empty, all coordinates on Earth."""
+    return np.asarray((np.abs(shapely.bounds(geometry)) <= FARTHEST).all(axis=-1))
 
 
 def usable_polygons(
@@ -69,7 +69,10 @@ def usable_polygons(
     repaired: list[int] = []
     left_out: list[str] = []
     for row, (shape, placed) in enumerate(zip(geometry, usable_places(geometry), strict=True)):
-        polygon, reason = _valid_polygon(shape) if placed else (None, "it has no geometry")
+        try:
+            polygon, reason = _valid_polygon(shape) if placed else (None, "it has no geometry")
+        except shapely.errors.ShapelyError as error:
+            polygon, reason = None, f"invalid beyond repair ({error})"
         if polygon is None:
             left_out.append(f"feature {row + 1}: {reason}")
             continue

@@ -5,11 +5,17 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
 from covermap.errors import InputError
 
 if TYPE_CHECKING:
     import geopandas
 
+FARTHEST = 2e8  # of a projected coordinate, in any unit: five times around the Earth in metres
+FARTHEST_DEG = 540.0
 MOST_FEATURES = 10_000_000  # more points than the addresses of most countries
 
 
@@ -52,6 +58,26 @@ def read_vector_file(
     if frame.crs is None:
         raise InputError(f"{where}: no CRS is declared, and none is guessed. Declare it in the file.")
     return frame
+
+
+def lies_on_earth(shapes: geopandas.GeoSeries) -> NDArray[np.bool_]:
+    """Return which geometries of a layer lie somewhere: not missing or empty, coordinates that can be."""
+    bounds = shapely.bounds(np.asarray(shapes.array, dtype=object))
+    reach = np.abs(bounds)
+    if shapes.crs.is_geographic:
+        return np.asarray((reach <= (FARTHEST_DEG, 90.5, FARTHEST_DEG, 90.5)).all(axis=1))
+    return np.asarray((reach <= FARTHEST).all(axis=1))
+
+
+def made_valid(shapes: geopandas.GeoSeries) -> geopandas.GeoSeries:
+    """Return polygons made valid; those that cannot be are left away."""
+    usable, valid = np.ones(len(shapes), dtype=bool), np.empty(len(shapes), dtype=object)
+    for number, shape in enumerate(shapes.array):
+        try:
+            valid[number] = shape if shape.is_valid else shapely.make_valid(shape)
+        except shapely.errors.ShapelyError:
+            usable[number] = False
+    return type(shapes)(valid[usable], crs=shapes.crs)
 
 
 def _short(error: Exception) -> str:

@@ -17,6 +17,7 @@ from covermap.terrain.raster_file import declared_crs, open_raster, read_rows, r
 from covermap.terrain.space import TerrainSpace, release
 
 UNKNOWN_CLASS = 255  # in LandCover.layer: no class known here
+LARGEST_CODE = 2**31  # of a cell; beyond it no class is listed, and a float would not fit a whole number
 
 
 class ClassTable(Protocol):
@@ -108,7 +109,7 @@ def _read_classes(
     for window in read_windows(dataset):
         raw = read_rows(dataset, path, window)
         void = np.ma.getmaskarray(raw) | ~np.isfinite(raw.data)
-        values = np.where(void, 0, raw.data).astype(np.int64)
+        values = np.clip(np.where(void, 0, raw.data), -LARGEST_CODE, LARGEST_CODE).astype(np.int64)
         found = order[np.minimum(np.searchsorted(codes, values, sorter=order), codes.size - 1)]
         listed = codes[found] == values
         unlisted.update(np.unique(values[~listed & ~void]).tolist())

@@ -104,6 +104,7 @@ def declared_crs(dataset: rasterio.DatasetReader, path: Path) -> str:
 
 
 def _check_corners(dataset: rasterio.DatasetReader, path: Path, crs: pyproj.CRS) -> None:
+    """Raise InputError where the corners cannot belong to the CRS, or are no place on Earth in it."""
     left, bottom, right, top = dataset.bounds
     corners = f"x {left:.6g} to {right:.6g}, y {bottom:.6g} to {top:.6g}"
     reach_x, reach_y = max(abs(left), abs(right)), max(abs(bottom), abs(top))
@@ -116,6 +117,13 @@ def _check_corners(dataset: rasterio.DatasetReader, path: Path, crs: pyproj.CRS)
         raise InputError(
             f"{path.name} says it is projected ({crs.name}), but it runs over {corners}.\n"
             "  These look like degrees: write the CRS it was made in (often EPSG:4326) into the file."
+        )
+    to_wgs84 = pyproj.Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
+    x, y = (side.ravel() for side in np.meshgrid(np.linspace(left, right, 3), np.linspace(bottom, top, 3)))
+    if not np.isfinite(to_wgs84.transform(x, y)).all():
+        raise InputError(
+            f"{path.name}: its edges ({corners}) are no places on Earth in its CRS ({crs.name}).\n"
+            "  Write the CRS and the corners it was made with into the file."
         )
 
 

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from covermap.errors import InputError
-from covermap.scenario.vector_file import read_vector_file
+from covermap.scenario.vector_file import lies_on_earth, made_valid, read_vector_file
 from covermap.terrain.land_cover_file import UNKNOWN_CLASS, LandCover
 from covermap.terrain.layer import RasterLayer, crs_from_wkt
 from covermap.terrain.lookup import fill_classes_along, fill_heights_along
@@ -52,6 +52,13 @@ class _Frame:
         unit = self.cell_m / self.crs.axis_info[0].unit_conversion_factor
         return Affine(unit, 0.0, self.x_min, 0.0, -unit, self.y_max)
 
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """Return x_min, y_min, x_max, y_max, a cell wider on every side."""
+        unit = self.transform.a
+        x_max, y_min = self.x_min + self.cols * unit, self.y_max - self.rows * unit
+        return self.x_min - unit, y_min - unit, x_max + unit, self.y_max + unit
+
     def coarser(self, factor: int, pad_cells: int) -> _Frame:
         """Return the frame with cells `factor` times as long, pad_cells of them added on every side."""
         unit = self.transform.a * factor
@@ -73,10 +80,10 @@ def zones_from_polygons(
     Raises InputError if the layer cannot be read, is empty, has no CRS or holds no polygon.
     """
     frame = _frame_over(elevation)
-    polygons = _read_polygons(path).to_crs(frame.crs)
-    sea = _rasterize(polygons, frame, all_touched=False)
     factor, pad = _distance_scale(frame, padded=True)
     coarse = frame.coarser(factor, pad)
+    polygons = _read_polygons(path).to_crs(frame.crs).clip_by_rect(*coarse.bounds)
+    sea = _rasterize(polygons, frame, all_touched=False)
     near_sea = _within_coast(_rasterize(polygons, coarse, all_touched=True), coarse.cell_m)
     if not near_sea.any():
         return None, (
@@ -152,22 +159,21 @@ def _heights_on(frame: _Frame, elevation: Sequence[RasterLayer]) -> NDArray[np.f
 def _read_polygons(path: Path) -> geopandas.GeoSeries:
     frame = read_vector_file(path, "[terrain] sea", most=MOST_POLYGONS)
     shapes = frame.geometry
-    shapes = shapes[shapes.notna() & ~shapes.is_empty]
-    shapes = shapes[np.isfinite(shapes.bounds).all(axis=1)]
+    shapes = shapes[lies_on_earth(shapes)]
     areas = shapes[shapes.geom_type.isin(["Polygon", "MultiPolygon"])]
     if len(areas) == 0:
         raise InputError(
             f"{path.name}: found no polygon among {len(frame)} features.\n"
             "  [terrain] sea is a layer of polygons over the sea; a line does not say which side it is."
         )
-    areas = areas.make_valid()
+    areas = made_valid(areas)
     # long straight edges in degrees are curves in a projected CRS
     return areas.segmentize(0.05) if areas.crs.is_geographic else areas
 
 
 def _rasterize(polygons: geopandas.GeoSeries, frame: _Frame, all_touched: bool) -> NDArray[np.bool_]:
     burnt = rasterio.features.rasterize(
-        [shape for shape in polygons if not shape.is_empty],
+        [shape for shape in polygons if shape is not None and not shape.is_empty],
         out_shape=(frame.rows, frame.cols),
         transform=frame.transform,
         fill=0,
