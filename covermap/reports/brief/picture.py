@@ -1,9 +1,9 @@
-"""The still map of the brief: tiers over relief, numbers, masts, places and a scale bar."""
+"""Still maps for paper: squares over relief, numbers, masts, places and a scale bar."""
 
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -58,20 +58,39 @@ def brief_picture(
 
     tier, outside, relief : shape (rows, cols) of the grid; distance_unit : 'km' or 'mi', named first
     """
-    rows, cols = _cropped(~outside)
-    shown = np.where(outside, np.uint8(OUTSIDE), tier)[rows, cols]
-    height, width = shown.shape
+    shown = np.where(outside, np.uint8(OUTSIDE), tier)
+
+    def paint(rows: slice, cols: slice, px: int) -> tuple[NDArray[np.uint8], list[tuple[int, float, float]]]:
+        small = shown[rows, cols]
+        return painted_tiers(small, relief[rows, cols], px), number_places(small, px)
+
+    return still_map(grid, ~outside, paint, labels, distance_unit)
+
+
+def still_map(
+    grid: Grid,
+    inside: NDArray[np.bool_],
+    paint: Callable[[slice, slice, int], tuple[NDArray[np.uint8], list[tuple[int, float, float]]]],
+    labels: Sequence[Label],
+    distance_unit: str = "km",
+) -> Picture:
+    """Return a map cut to the cells inside, with names and a scale bar.
+
+    paint : given rows, columns and pixels a cell it returns the RGB picture of these cells and the numbers
+        that stand on it: number, x and y in pixels
+    """
+    rows, cols = _cropped(inside)
+    height, width = inside[rows, cols].shape
     css = min(WIDTH_CSS_PX / width, TALLEST_CSS_PX / height)
     skip = max(1, round(1.0 / (css * SHARPNESS)))
     px = max(1, round(css * SHARPNESS * skip))
-    small = shown[::skip, ::skip]
-    painted = painted_tiers(small, relief[rows, cols][::skip, ::skip], px)
+    painted, numbers = paint(slice(rows.start, rows.stop, skip), slice(cols.start, cols.stop, skip), px)
     metres_a_pixel = grid.cell_m * skip / px
     x_min, y_max = grid.x_min + cols.start * grid.cell_m, grid.y_max - rows.start * grid.cell_m
     points = [
         (label, (label.x - x_min) / metres_a_pixel, (y_max - label.y) / metres_a_pixel) for label in labels
     ]
-    png = _drawn(painted, number_places(small, px), points, metres_a_pixel, distance_unit)
+    png = _drawn(painted, numbers, points, metres_a_pixel, distance_unit)
     return Picture(png, round(width * css), round(height * css))
 
 

@@ -3,22 +3,28 @@
 from __future__ import annotations
 
 from covermap.planning.changes import Comparison
-from covermap.wording.words import homes_number, join
+from covermap.wording.words import homes_number, join, plural
 
 
 def comparison_in_words(comparison: Comparison) -> list[str]:
     """Return the sentences of a comparison: what must be read first, each list, notes."""
-    sentences = [f"Not only the stations changed: {' '.join(comparison.first)}"] if comparison.first else []
+    sentences = [first_in_words(comparison)] if comparison.first else []
     for name in comparison.lists:
-        sentences += _list_in_words(comparison, name)
+        sentences += list_in_words(comparison, name)
     return [*sentences, *comparison.notes]
 
 
-def _list_in_words(comparison: Comparison, name: str) -> list[str]:
+def first_in_words(comparison: Comparison) -> str:
+    """Return what is not comparable."""
+    return f"Not only the stations changed: {' '.join(comparison.first)}"
+
+
+def list_in_words(comparison: Comparison, name: str) -> list[str]:
+    """Return the sentences of one list; what did not happen is left out."""
     counts = comparison.counts(name)
 
     def of(change: str) -> str:
-        cells = f"{int(counts.cells[change]):,} squares"
+        cells = plural(int(counts.cells[change]), "square")
         if comparison.homes is None:
             return cells
         homes = homes_number(float(counts.homes[change]))
@@ -28,8 +34,10 @@ def _list_in_words(comparison: Comparison, name: str) -> list[str]:
         f'List "{name}": {of("harder")} need a harder antenna than before, {of("easier")} an easier one; '
         f"{of('same')} the same."
     ]
-    if counts.cells["unknown now"] or counts.cells["known now"]:
-        sentences.append(f"{of('unknown now')} became unknown, {of('known now')} became known.")
+    for change, words in (("unknown now", "no longer known"), ("known now", "newly known")):
+        count = int(counts.cells[change])
+        if count:
+            sentences.append(f"{plural(count, 'square')} {'is' if count == 1 else 'are'} {words}.")
     what = "homes" if comparison.homes is not None else "squares"
     moved = [
         f"{service} {homes_number(lost)} lose, {homes_number(gained)} gain"

@@ -12,19 +12,22 @@ import jinja2
 import numpy as np
 import pandas as pd
 import pyogrio
+import pyproj
 import rasterio.features
 import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
 
 from covermap.planning.changes import CHANGES, EASIER, HARDER, Comparison, by_neighbourhood
+from covermap.reports.brief.picture import Label
 from covermap.reports.comparison.picture import change_picture
-from covermap.reports.comparison.words import comparison_in_words
+from covermap.reports.comparison.words import comparison_in_words, first_in_words
 from covermap.result.coverage import Coverage
 from covermap.result.csv_tables import write_csv
 from covermap.result.whole_file import whole_file, write_text
+from covermap.wording.language import say
 from covermap.wording.run_facts import dates_of_stations
-from covermap.wording.words import homes_number
+from covermap.wording.words import day_text, homes_number, path_in_words
 
 TEMPLATES = jinja2.Environment(
     loader=jinja2.FileSystemLoader(Path(__file__).parent),
@@ -50,7 +53,7 @@ def write_comparison(comparison: Comparison, before: Coverage, after: Coverage, 
     )
     table = _table(comparison, after)
     write_csv(table, folder / "changes.csv")
-    _write_page(comparison, before, after, table, sentences, folder / "changes.html")
+    _write_page(comparison, before, after, table, folder / "changes.html")
     record = {
         "before": {"run_id": before.run.get("run_id"), "name": before.run.get("name")},
         "after": {"run_id": after.run.get("run_id"), "name": after.run.get("name")},
@@ -152,33 +155,84 @@ def _write_page(
     before: Coverage,
     after: Coverage,
     table: pd.DataFrame,
-    sentences: list[str],
     path: Path,
 ) -> None:
+    labels = _labels(comparison, after)
     lists = []
     for name, of_list in comparison.lists.items():
-        png = change_picture(comparison, of_list.change)
-        rows = table[table["wanted_list"] == name]
+        picture = change_picture(comparison, of_list.change, labels)
         lists.append(
             {
                 "name": name,
-                "base64": base64.b64encode(png).decode("ascii"),
-                "rows": _page_rows(rows),
+                "base64": base64.b64encode(picture.png).decode("ascii"),
+                "width": picture.width_px,
+                "three": _three(comparison, name),
+                "areas": _area_rows(table[table["wanted_list"] == name]),
+                "services": _service_rows(comparison, name),
                 "counted": "homes" if comparison.homes is not None else "km²",
+                "counted_services": "homes" if comparison.homes is not None else "squares",
             }
         )
     facts = {
         "title": after.run.get("name") or "this area",
         "before": _run_in_words(before),
         "after": _run_in_words(after),
-        "sentences": sentences,
+        "first": first_in_words(comparison) if comparison.first else "",
+        "notes": list(comparison.notes),
         "lists": lists,
         "cautions": after.run.get("cautions", []),
     }
     write_text(path, TEMPLATES.get_template("changes.html").render(facts=facts))
 
 
-def _page_rows(rows: pd.DataFrame) -> list[dict[str, str]]:
+def _labels(comparison: Comparison, after: Coverage) -> list[Label]:
+    """Return masts and neighbourhoods of the later result, in the grid's CRS."""
+    labels = []
+    stations = after.folder / "transmitters.csv"
+    if stations.is_file():
+        rows = pd.read_csv(stations, dtype={"mast": str}).drop_duplicates("mast")
+        to_grid = pyproj.Transformer.from_crs("EPSG:4326", comparison.grid.crs, always_xy=True)
+        x, y = to_grid.transform(rows["longitude_deg"].to_numpy(), rows["latitude_deg"].to_numpy())
+        places = zip(rows["mast"], x, y, strict=True)
+        labels += [Label(str(name), east, north, is_mast=True) for name, east, north in places]
+    try:
+        areas = after.areas(next(iter(comparison.lists))).to_crs(comparison.grid.crs_wkt)
+    except ValueError:  # InputError: no neighbourhoods
+        return labels
+    points = areas.geometry.representative_point()
+    named = zip(areas["neighbourhood_name"], points, strict=True)
+    return [*labels, *(Label(str(name), point.x, point.y) for name, point in named)]
+
+
+def _three(comparison: Comparison, name: str) -> list[dict[str, str]]:
+    """Return the numbers of one list: harder, easier, newly and no longer known; nothing where none."""
+    counts = comparison.counts(name)
+    of_homes = comparison.homes is not None
+    rows = []
+    for change, words in (
+        ("harder", "need a harder antenna than before"),
+        ("easier", "need an easier one"),
+        ("unknown now", "are no longer known"),
+        ("known now", "are newly known"),
+    ):
+        count = float(counts.homes[change] if of_homes else counts.cells[change])
+        if count > 0.0 or change in ("harder", "easier"):
+            number = homes_number(count) if count > 0.0 else "0"
+            rows.append({"number": number, "words": f"{'homes' if of_homes else 'squares'} {words}"})
+    return rows
+
+
+def _service_rows(comparison: Comparison, name: str) -> list[dict[str, str]]:
+    """Return the services that some gained or lost, most lost first."""
+    moved = {s: pair for s, pair in comparison.lists[name].services.items() if any(pair)}
+    ordered = sorted(moved.items(), key=lambda item: (-item[1][1], -item[1][0]))
+    return [
+        {"name": service, "lost": homes_number(lost), "gained": homes_number(gained)}
+        for service, (gained, lost) in ordered
+    ]
+
+
+def _area_rows(rows: pd.DataFrame) -> list[dict[str, str]]:
     """Return the neighbourhoods where something changed, most harder first."""
     if "neighbourhood_name" not in rows.columns:
         return []
@@ -197,5 +251,6 @@ def _page_rows(rows: pd.DataFrame) -> list[dict[str, str]]:
 
 
 def _run_in_words(coverage: Coverage) -> str:
-    as_of = dates_of_stations(coverage.run) or "an unknown date"
-    return f"{coverage.run.get('name')}, run {coverage.run.get('run_id')}, stations as of {as_of}"
+    as_of = " to ".join(day_text(day) for day in dates_of_stations(coverage.run).split(" to ") if day)
+    run = f"{coverage.run.get('name')}, run {coverage.run.get('run_id')}"
+    return f"{path_in_words(coverage.folder)} ({run}), stations as of {as_of or say('number.no_date')}"
