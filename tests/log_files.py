@@ -45,12 +45,12 @@ def write_log(path, rows):
 
 def simulated_log(rng, *, mean_db, stations=8, sessions=1, station_sd=1.2, session_sd=0.6, reading_sd=0.5,
                   threshold_dbm=-200.0, ceiling_dbm=200.0, weakest_dbm=-75.0, span_db=25.0):  # fmt: skip
-    """Rows of a log with a known mean; pictures are lost and readings clip at the two limits."""
+    """Rows of a log with a known mean over sessions; pictures are lost and readings clip at two limits."""
     of_station = rng.normal(0.0, station_sd, stations)
     levels = rng.uniform(weakest_dbm, weakest_dbm + span_db, stations)
     rows = []
     for session in range(sessions):
-        shift = rng.normal(0.0, session_sd) if sessions > 1 else 0.0
+        shift = rng.normal(0.0, session_sd)
         for station in range(stations):
             truth = levels[station], levels[station] + mean_db + of_station[station] + shift
             shown = [truth[which] + rng.normal(0.0, reading_sd) for which in (0, 1, 1, 0)]

@@ -1,15 +1,17 @@
 """Comparison logs: known truths are found, lost pictures are not dropped, every fault has its sentence."""
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from log_files import PLAIN, UHF_CHANNELS, abba, simulated_log, write_log
+from scipy import stats
 
 from covermap import InputError, antenna_test
 from covermap.measurements.antenna_test import _figure_warnings
 from covermap.measurements.censored_mean import band_mean
-from covermap.measurements.paired import Level, antenna_level
+from covermap.measurements.paired import Level, antenna_level, masts_by_bearing
 from covermap.measurements.percent_scale import fit_percent_scale
 from covermap.measurements.tier_row import KnownGain, measured_gains, tier_table_csv
 from covermap.tables import read_tiers
@@ -18,11 +20,35 @@ from covermap.tables import read_tiers
 def test_mean_of_six_stations_is_the_t_interval():
     # By hand: mean 1.90, sd 0.672, t(5) 2.571: 2.571 x 0.672 / sqrt(6) = 0.705
     values = [2.1, 1.4, 2.8, 0.9, 1.9, 2.3]
-    mean = band_mean(values, values, list("abcdef"), ["one"] * 6)
+    mean = band_mean(values, values, list("abcdef"), ["one"] * 6, session_sd_db=0.0)
     assert mean.mean_db == pytest.approx(1.90, abs=0.005)
     assert mean.high_db - mean.mean_db == pytest.approx(0.705, abs=0.005)
     assert mean.station_sd_db == pytest.approx(0.672, abs=0.002)
     assert (mean.stations, mean.freedom) == (6, pytest.approx(5.0))
+
+
+def test_one_session_holds_what_another_would_change():
+    # by hand: standard error 0.672 / sqrt(6) = 0.274; with 0.6 for another day sqrt(0.274^2 + 0.6^2) = 0.660;
+    # freedom by Satterthwaite 5 (0.660 / 0.274)^4 = 167, t = 1.974: 1.302
+    values = [2.1, 1.4, 2.8, 0.9, 1.9, 2.3]
+    mean = band_mean(values, values, list("abcdef"), ["one"] * 6)
+    assert mean.standard_error_db == pytest.approx(0.660, abs=0.002)
+    assert mean.reach_db == pytest.approx(1.302, abs=0.005)
+    assert mean.assumed_session_sd_db == 0.6
+    assert math.isnan(mean.session_sd_db)
+
+
+def test_stations_of_two_masts_share_what_their_mast_does():
+    # four stations at +1 and four at -1 by mast: what they share counts as two values, not as eight
+    values = [1.1, 0.9, 1.0, 1.0, -1.1, -0.9, -1.0, -1.0]
+    apart = band_mean(values, values, list("abcdefgh"), ["one"] * 8, session_sd_db=0.0)
+    shared = band_mean(
+        values, values, list("abcdefgh"), ["one"] * 8, ["east"] * 4 + ["west"] * 4, session_sd_db=0.0
+    )
+    assert apart.reach_db < 1.0  # t(7) 2.36 x 1.07 / sqrt(8) = 0.89
+    assert shared.reach_db > 1.5  # sd 1 of a mast over two of them, t(5) 2.57 x 0.71 = 1.8
+    assert shared.mast_sd_db == pytest.approx(1.0, abs=0.3)
+    assert shared.masts == 2
 
 
 def test_percent_steps_behind_attenuators_give_decibels_a_point():
@@ -143,9 +169,10 @@ def sentences(tmp_path, rows):
 
 def test_a_good_log_has_a_verdict_and_no_doubt_but_its_one_session(tmp_path):
     test = antenna_test(write_log(tmp_path / "log.csv", good_rows()))
-    assert test.verdict == "array against dipole: better at UHF, likely about 3 dB; at this site."
+    # 3 dB with hardly any spread; another day, 0.6 dB, makes it +- 1.2
+    assert test.verdict == "array against dipole: better at UHF, likely 2 to 4 dB; at this site."
     assert len(test.warnings) == 1
-    assert "one session" in test.warnings[0]
+    assert "one session; that another day would differ by 0.6 dB" in test.warnings[0]
     assert test.unreadable == ()
     assert test.noise_db < 0.5
 
@@ -322,7 +349,9 @@ def test_a_known_reference_makes_a_tier_row_with_its_uncertainty(tmp_path):
     gains = measured_gains(test, "array", {"uhf": KnownGain(7.5, 1.0)})
     mean = test.bands[0].mean
     assert gains["uhf"].gain_dbd == pytest.approx(7.5 + mean.mean_db)
-    assert gains["uhf"].uncertainty_db == pytest.approx(math.hypot(1.0, mean.standard_error_db))
+    # Student's t of the difference's freedom in the place of 1.96
+    widened_db = mean.standard_error_db * stats.t.ppf(0.975, mean.freedom) / 1.96
+    assert gains["uhf"].uncertainty_db == pytest.approx(math.hypot(1.0, widened_db), rel=1e-4)
     path = tmp_path / "tiers.csv"
     path.write_text(tier_table_csv(test, "array", 5, gains), "utf-8")
     table = read_tiers(path)
@@ -339,3 +368,68 @@ def test_pairs_that_say_nothing_are_counted(tmp_path):
     test = antenna_test(write_log(tmp_path / "log.csv", rows))
     assert test.bands[0].unknown == 1
     assert any("say nothing" in sentence for sentence in _figure_warnings(test.pairs, test.bands))
+
+
+def test_mer_says_which_is_better_and_never_a_gain(tmp_path):
+    rows = [
+        row | {"scale": "MER_dB", "value": str(32 if row["antenna_id"] == "array" else 20)}
+        for row in good_rows(8)
+    ]
+    test = antenna_test(write_log(tmp_path / "log.csv", rows))
+    (figure,) = test.bands
+    assert figure.mean is None
+    assert figure.ordinal[:2] == (8, 0)
+    assert "MER says how clean a signal is, not how strong" in test.verdict
+    with pytest.raises(InputError, match="no band with a figure"):
+        measured_gains(test, "array", {"uhf": KnownGain(7.5, 1.0)})
+
+
+@pytest.mark.parametrize(
+    ("how", "sd_db"),
+    [({}, 0.6), ({"remounted": True}, 1.0), ({"note": "remounted after lunch"}, 1.0)],
+)
+def test_another_mounting_changes_more_than_another_day(tmp_path, how, sd_db):
+    rows = good_rows(note=how.pop("note", ""))
+    test = antenna_test(write_log(tmp_path / "log.csv", rows), **how)
+    assert test.bands[0].mean.assumed_session_sd_db == sd_db
+
+
+def test_bearings_that_follow_each_other_are_one_mast():
+    def reading(station, bearing_deg):
+        return SimpleNamespace(station=station, bearing_deg=bearing_deg)
+
+    found = masts_by_bearing(
+        [reading("a", 359.0), reading("b", 1.0), reading("c", 3.5), reading("d", 90.0), reading("e", None)]
+    )
+    assert found["a"] == found["b"] == found["c"] != found["d"]
+    assert "e" not in found
+
+
+def unsettled_rows():
+    rng = np.random.default_rng(4)
+    return [
+        row
+        for index in range(6)
+        for row in abba(
+            f"S{index}",
+            [-60.0 + (rng.normal(0.0, 2.5) if which else 0.0) for which in (0, 1, 1, 0)],
+            12 * index,
+            rf_channel=UHF_CHANNELS[index],
+        )
+    ]
+
+
+def test_a_figure_that_is_not_settled_says_what_to_read_next(tmp_path):
+    alone = [row for row in abba("S9", [-60.0] * 4, 90, rf_channel="30") if row["antenna_id"] == "dipole"]
+    lost = abba("S8", [None] * 4, 100, rf_channel="31")
+    text = " ".join(antenna_test(write_log(tmp_path / "log.csv", unsettled_rows() + alone + lost)).notes)
+    assert "To settle array, UHF: read S9 with both antennas" in text
+    assert "read S8 again with an attenuator less or more" in text
+    assert "another day, the same stations would narrow" in text or "more stations" in text
+    settled = " ".join(antenna_test(write_log(tmp_path / "log.csv", good_rows())).notes)
+    assert "To settle" not in settled
+
+
+def test_a_band_with_too_few_stations_says_how_many_more(tmp_path):
+    text = " ".join(antenna_test(write_log(tmp_path / "log.csv", good_rows(3))).notes)
+    assert "To settle array, UHF: read 1 more station of the band with both antennas" in text

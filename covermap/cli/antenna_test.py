@@ -31,6 +31,7 @@ def _known_gain(
 @click.argument("log", type=click.Path(path_type=Path))
 @options.output
 @click.option("--channel-plan", default="us_6mhz", show_default=True, help="Turns rf_channel into a band.")
+@click.option("--remounted", is_flag=True, help="The answer must hold for antennas mounted anew.")
 @click.option(
     "--tier-table", type=click.Path(path_type=Path), help="Write a tier table with the measured gains."
 )
@@ -49,6 +50,7 @@ def command(
     log: Path,
     output: Path | None,
     channel_plan: str,
+    remounted: bool,
     tier_table: Path | None,
     known_gain: dict[str, tuple[float, float]],
     candidate: str | None,
@@ -67,6 +69,7 @@ def command(
             log,
             output,
             channel_plan=channel_plan,
+            remounted=remounted,
             tier_table=tier_table,
             known_gain=known_gain,
             candidate=candidate,

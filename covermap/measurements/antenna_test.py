@@ -11,51 +11,18 @@ from scipy import stats
 
 from covermap.constants import BANDS
 from covermap.errors import InputError
-from covermap.measurements.censored_mean import FEWEST_STATIONS, BandMean, band_mean
+from covermap.measurements.band_result import BAND_WORDS, BandResult
+from covermap.measurements.censored_mean import (
+    FEWEST_STATIONS,
+    REMOUNTED_SD_DB,
+    SESSION_SD_DB,
+    band_mean,
+)
 from covermap.measurements.comparison_log import ComparisonLog, read_comparison_log, require_readings
 from covermap.measurements.log_doubts import chance_words, choose_reference, doubts, explained_by
+from covermap.measurements.next_readings import next_readings
 from covermap.measurements.paired import PairedDifference, Pairs, paired_differences
 from covermap.measurements.percent_scale import PercentScale, percent_scales
-
-BAND_WORDS = {"low_vhf": "low VHF", "high_vhf": "high VHF", "uhf": "UHF"}
-
-
-@dataclass(frozen=True)
-class BandResult:
-    """One figure: a candidate against the reference, in one band, on one scale of one set.
-
-    mean : None where it is not enough; ordinal : better and worse stations and the chance of such a split
-        were the antennas equal (sign test), for percent scales without decibels
-    unknown : pairs in which both antennas were lost or saturated
-    """
-
-    candidate: str
-    reference: str
-    band: str
-    device: str
-    kind: str
-    mean: BandMean | None
-    stations: int
-    left_out: int
-    unknown: int
-    ordinal: tuple[int, int, float] | None = None
-
-    @property
-    def verdict(self) -> str:
-        """Return the figure in words, without the site."""
-        band = BAND_WORDS[self.band]
-        if self.ordinal is not None:
-            return _ordinal_words(band, *self.ordinal)
-        if self.mean is None:
-            return f"not enough at {band} ({self.stations} stations, at least {FEWEST_STATIONS})"
-        low, high = round(self.mean.low_db), round(self.mean.high_db)
-        if self.mean.low_db > 0.0:
-            return f"better at {band}, likely {_span(max(low, 0), high)}"
-        if self.mean.high_db < 0.0:
-            return f"worse at {band}, likely {_span(max(-high, 0), -low)}"
-        return f"no difference shown at {band} ({low:+d} to {high:+d} dB)".replace("+0", "0").replace(
-            "-0", "0"
-        )
 
 
 @dataclass(frozen=True)
@@ -101,7 +68,9 @@ class AntennaTest:
         return f"{candidate} against {self.reference}{by}: {'; '.join(parts)}; at this site."
 
 
-def antenna_test(log: str | Path | ComparisonLog, channel_plan: str = "us_6mhz") -> AntennaTest:
+def antenna_test(
+    log: str | Path | ComparisonLog, channel_plan: str = "us_6mhz", *, remounted: bool = False
+) -> AntennaTest:
     """Compare the antennas of a log, per band.
 
     Parameters
@@ -110,6 +79,9 @@ def antenna_test(log: str | Path | ComparisonLog, channel_plan: str = "us_6mhz")
         A CSV with a row a reading; docs/fieldwork.md lists the columns.
     channel_plan : str
         Turns rf_channel into a band.
+    remounted : bool
+        Whether the answer must hold for antennas mounted anew: another session then changes 1.0 dB instead
+        of 0.6. A note of the log that says "remounted" does the same.
 
     Returns
     -------
@@ -124,8 +96,10 @@ def antenna_test(log: str | Path | ComparisonLog, channel_plan: str = "us_6mhz")
 
     Notes
     -----
-    The unit is one station in one session. Lost pictures are censored below, saturated readings above; they
-    are never dropped. Different sets and scales are never put into one figure.
+    The unit is one station in one session. The interval holds what another session would change, and what
+    the stations of one mast (one bearing) share. MER is never a gain: it only says which is better. Lost
+    pictures are censored below, saturated readings above; they are never dropped. Different sets and scales
+    are never put into one figure.
     """
     if not isinstance(log, ComparisonLog):
         log = read_comparison_log(log, channel_plan)
@@ -141,14 +115,14 @@ def antenna_test(log: str | Path | ComparisonLog, channel_plan: str = "us_6mhz")
             "and scale, so nothing can be compared. Look at session_id, device_id and scale.\n"
             + "\n".join(more[:3])
         )
-    bands = _bands(pairs)
+    bands = _bands(pairs, REMOUNTED_SD_DB if remounted or log.remounted else SESSION_SD_DB)
     warnings = [*log.warnings, *sentences, *more, *_figure_warnings(pairs, bands)]
-    notes = [*notes, _noise_words(pairs), *_plan_words(log)]
+    notes = [*notes, _noise_words(pairs), *_plan_words(log), *next_readings(log.readings, pairs, bands)]
     told = tuple(dict.fromkeys(warnings))
     return AntennaTest(log, reference, pairs, tuple(bands), tuple(notes), told, tuple(scales.values()))
 
 
-def _bands(pairs: Pairs) -> list[BandResult]:
+def _bands(pairs: Pairs, session_sd_db: float) -> list[BandResult]:
     """Return a figure for each candidate, set, scale and band, bands in order of frequency."""
     results = []
     everything = [*pairs.differences, *pairs.ordinal]
@@ -160,7 +134,7 @@ def _bands(pairs: Pairs) -> list[BandResult]:
                 for part in (pairs.differences, pairs.ordinal)
             )
             if in_db or by_order:
-                results.append(_figure(key, band, in_db, by_order))
+                results.append(_figure(key, band, in_db, by_order, session_sd_db))
     return results
 
 
@@ -169,6 +143,7 @@ def _figure(
     band: str,
     in_db: Sequence[PairedDifference],
     by_order: Sequence[PairedDifference],
+    session_sd_db: float,
 ) -> BandResult:
     candidate, reference, device, kind = key
     used = [p for p in (in_db or by_order) if not p.left_out]
@@ -180,6 +155,8 @@ def _figure(
             [p.high_db for p in told],
             [p.station for p in told],
             [p.session for p in told],
+            [p.mast for p in told],
+            session_sd_db,
         )
     return BandResult(
         candidate, reference, band, device, kind, mean,
@@ -201,20 +178,6 @@ def _sign_test(pairs: Sequence[PairedDifference]) -> tuple[int, int, float]:
     return better, worse, chance
 
 
-def _ordinal_words(band: str, better: int, worse: int, chance: float) -> str:
-    if better + worse < FEWEST_STATIONS:
-        return f"not enough at {band} ({better + worse} stations, at least {FEWEST_STATIONS})"
-    shown = f"{better} of {better + worse} stations higher"
-    if chance >= 0.05:
-        return f"no difference shown at {band} ({shown})"
-    word = "better" if better > worse else "worse"
-    return f"{word} at {band} ({shown}; how many dB is not known)"
-
-
-def _span(low: int, high: int) -> str:
-    return f"about {high} dB" if low == high else f"{low} to {high} dB"
-
-
 def _figure_warnings(pairs: Pairs, bands: Sequence[BandResult]) -> list[str]:
     sentences = []
     for result in bands:
@@ -230,7 +193,9 @@ def _figure_warnings(pairs: Pairs, bands: Sequence[BandResult]) -> list[str]:
             )
         if result.mean is not None and math.isnan(result.mean.session_sd_db):
             sentences.append(
-                f"{where}: one session; how far another day would differ is not in the interval."
+                f"{where}: one session; that another day would differ by "
+                f"{result.mean.assumed_session_sd_db:g} dB (standard deviation) is assumed and in the "
+                f"interval."
             )
     keys = dict.fromkeys((p.candidate, p.device, p.kind) for p in pairs.differences)
     for key in keys:

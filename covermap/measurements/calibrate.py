@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from covermap.inputs.calibration import Calibration, TrustedOffset, prediction_fingerprint
+from covermap.measurements.mixed_model import fit_mixed
 from covermap.measurements.offsets import (
     FEWEST_POINTS,
     Judgement,
     Offset,
     fit_offsets,
-    fitted_spread_db,
     judge,
     point_count,
 )
@@ -99,7 +99,8 @@ class CalibrationReport:
         ]
         if not math.isnan(judgement.before_db):
             lines.append(
-                f"Points left out in turn are predicted within {judgement.before_db:.1f} dB without offsets, "
+                f"Neighbourhoods left out in turn are predicted within {judgement.before_db:.1f} dB without "
+                "offsets, "
                 f"{judgement.after_db:.1f} dB with them."
             )
         lines += [
@@ -131,7 +132,8 @@ def calibrate(
     Returns
     -------
     CalibrationReport
-        .offsets per mast and band, .judgement with the leave-one-out errors, .refused, .calibration.
+        .offsets per mast and band, .judgement with the errors where neighbourhoods are left out, .refused,
+        .calibration.
 
     Raises
     ------
@@ -160,9 +162,10 @@ def report(
 ) -> CalibrationReport:
     """Return the report of residuals already worked out; see calibrate."""
     points = by_point(residuals)
-    spread_db = fitted_spread_db(points, default_db)
-    offsets = fit_offsets(points, spread_db)
-    judgement = judge(points, spread_db)
+    model = fit_mixed(points, default_db)
+    spread_db = model.spread.total_db
+    offsets = fit_offsets(model)
+    judgement = judge(model)
     calibration = None
     if not judgement.refused:
         calibration = _calibration(scenario, readings, points, offsets, judgement)

@@ -1,4 +1,4 @@
-"""The mean of paired differences over stations and sessions, some of them known only by a bound."""
+"""The mean of paired differences over masts, stations and sessions, some of them known only by a bound."""
 
 from __future__ import annotations
 
@@ -15,6 +15,10 @@ FEWEST_STATIONS = 4  # common practice, no source: under this many a band has no
 LOWEST_SD_DB, HIGHEST_SD_DB = 0.05, 30.0
 DRAWS = 256  # fixed quasi-random points for the chance of bounds that share a station or session
 CONFIDENCE = 0.95
+SESSION_SD_DB = 0.6  # judgement: what another day with the antennas as they are mounted would change
+REMOUNTED_SD_DB = 1.0  # judgement: the same where they are mounted anew
+MAST_SD_DB = 1.0  # judgement: what the stations of one mast, on one bearing, share
+PRIOR_FREEDOM = 4.0  # judgement: these count as if so many degrees of freedom had shown them
 STEP_DB = 0.1  # of the numerical curvature
 
 Floats = NDArray[np.float64]
@@ -24,8 +28,9 @@ Floats = NDArray[np.float64]
 class BandMean:
     """A mean difference with its 95 % interval.
 
-    station_sd_db : spread between stations, all that is not shared by a session; session_sd_db : between
-        sessions, NaN where one session cannot tell
+    station_sd_db : spread between stations, all that is not shared by a session or mast; session_sd_db :
+        between sessions, NaN where one session cannot tell; mast_sd_db : between masts, NaN with one
+    assumed_session_sd_db : what one session leaves open and the interval holds all the same; else 0
     censored : how many of the values are only bounds
     """
 
@@ -40,6 +45,23 @@ class BandMean:
     sessions: int
     values: int
     censored: int
+    mast_sd_db: float = math.nan
+    masts: int = 1
+    assumed_session_sd_db: float = 0.0
+
+    @property
+    def reach_db(self) -> float:
+        """Return half the interval. [dB]"""
+        return 0.5 * (self.high_db - self.low_db)
+
+
+class _Part(NamedTuple):
+    """One random effect: which values share it (n x n), its degrees of freedom, its prior sd (NaN none)."""
+
+    name: str
+    shared: Floats
+    freedom: float
+    prior_sd_db: float
 
 
 class _Design(NamedTuple):
@@ -47,9 +69,7 @@ class _Design(NamedTuple):
 
     low: Floats
     high: Floats
-    parts: list[Floats]
-    freedoms: list[int]
-    tells_sessions: bool
+    parts: list[_Part]
     draws: Floats
 
     @property
@@ -62,15 +82,20 @@ def band_mean(
     high_db: Sequence[float],
     stations: Sequence[str],
     sessions: Sequence[str],
+    masts: Sequence[str] | None = None,
+    session_sd_db: float = SESSION_SD_DB,
 ) -> BandMean | None:
-    """Mean over stations and sessions with its 95 % interval.
+    """Mean over masts, stations and sessions with its 95 % interval, which another session should keep to.
 
     Parameters
     ----------
     low_db, high_db : sequence of float, shape (n,)
         Bounds of each difference; equal where it is known, one infinite where it is censored. [dB]
-    stations, sessions : sequence of str, shape (n,)
-        Where each belongs.
+    stations, sessions, masts : sequence of str, shape (n,)
+        Where each belongs; without masts, or with one, no effect of masts is looked for.
+    session_sd_db : float
+        What another session would change, used whole where there is one session, and as a prior worth
+        PRIOR_FREEDOM degrees of freedom where there are several; 0 for this session alone. [dB]
 
     Returns
     -------
@@ -78,53 +103,77 @@ def band_mean(
 
     Notes
     -----
-    difference = mean + station + session + error, each normal. Without censoring and with one value a
-    station this is the t interval of the values. Otherwise the restricted likelihood is maximised (a
-    censored value enters with the chance of its bound: the Tobit likelihood), and degrees of freedom are
-    Satterthwaite's.
+    difference = mean + mast + station + session + error, each normal. Without censoring, with one value a
+    station, one mast and session_sd_db 0, this is the t interval of the values. Otherwise the restricted
+    likelihood is maximised (a censored value enters with the chance of its bound: the Tobit likelihood),
+    and degrees of freedom are Satterthwaite's.
     """
     known = ~(np.isinf(low_db) & np.isinf(high_db))
     low, high = (np.asarray(side, dtype=np.float64)[known] for side in (low_db, high_db))
     station = np.unique(np.asarray(stations)[known], return_inverse=True)[1]
     session = np.unique(np.asarray(sessions)[known], return_inverse=True)[1]
+    of_mast = np.zeros(low.size, dtype=int)
+    if masts is not None:
+        of_mast = np.unique(np.asarray(masts)[known], return_inverse=True)[1]
     exact = low == high
     station_count = int(station.max(initial=-1)) + 1
     if station_count < FEWEST_STATIONS or exact.sum() < FEWEST_STATIONS - 1:
         return None
-    design = _design(low, high, station, session)
+    design = _design(low, high, (station, session, of_mast), session_sd_db)
     mean_db, sd_db = _most_likely(design)
-    error_db = _standard_error(design, mean_db, sd_db)
-    freedom = _freedom(design, sd_db)
+    shown_db = _standard_error(design, mean_db, sd_db)
+    assumed_db = session_sd_db if session.max() == 0 else 0.0
+    error_db = math.hypot(shown_db, assumed_db)
+    freedom = _freedom(design, sd_db) * (error_db / shown_db) ** 4  # Satterthwaite: what is assumed is known
+    of = {part.name: float(sd) for part, sd in zip(design.parts, sd_db, strict=True)}
     reach_db = float(stats.t.ppf((1.0 + CONFIDENCE) / 2.0, freedom)) * error_db
     return BandMean(
         mean_db, mean_db - reach_db, mean_db + reach_db, error_db, freedom,
-        station_sd_db=float(sd_db[0]),
-        session_sd_db=float(sd_db[1]) if design.tells_sessions else math.nan,
+        station_sd_db=of["station"], session_sd_db=of.get("session", math.nan),
         stations=station_count, sessions=int(session.max()) + 1,
         values=low.size, censored=int((~exact).sum()),
+        mast_sd_db=of.get("mast", math.nan), masts=int(of_mast.max()) + 1, assumed_session_sd_db=assumed_db,
     )  # fmt: skip
 
 
-def _design(low: Floats, high: Floats, station: NDArray, session: NDArray) -> _Design:
-    """Return which effects the values can tell apart: station always; session and error where repeated."""
+def _design(
+    low: Floats, high: Floats, belongs: tuple[NDArray, NDArray, NDArray], session_sd_db: float
+) -> _Design:
+    """Return which effects the values can tell apart: station always; session, mast and error where shared.
+
+    belongs : station, session and mast of each value, as numbers from 0
+    """
     count = low.size
-    same_station = (station[:, None] == station[None, :]).astype(float)
-    same_session = (session[:, None] == session[None, :]).astype(float)
-    stations, sessions = int(station.max()) + 1, int(session.max()) + 1
-    parts, freedoms = [same_station], [stations - 1]
-    tells_sessions = bool(sessions > 1 and same_session.sum() > count)
-    if tells_sessions:
-        parts.append(same_session)
-        freedoms.append(sessions - 1)
-    if same_station.sum() > count:
-        parts.append(np.eye(count))
-        freedoms.append(max(count - sum(freedoms) - 1, 1))
+    prior_sd_db = (math.nan, session_sd_db or math.nan, MAST_SD_DB)
+    parts = []
+    for name, of, sd_db in zip(("station", "session", "mast"), belongs, prior_sd_db, strict=True):
+        same = (of[:, None] == of[None, :]).astype(float)
+        groups = int(of.max()) + 1
+        if name == "station" or (groups > 1 and same.sum() > count):
+            freedom = groups - 1 + (0.0 if math.isnan(sd_db) else PRIOR_FREEDOM)
+            parts.append(_Part(name, same, freedom, sd_db))
+    if parts[0].shared.sum() > count:
+        left = count - 1 - sum(int(of.max()) for of in belongs)
+        parts.append(_Part("error", np.eye(count), float(max(left, 1)), math.nan))
     draws = stats.norm.ppf(stats.qmc.Sobol(max(count, 1), scramble=True, rng=1).random(DRAWS))
-    return _Design(low, high, parts, freedoms, tells_sessions, draws)
+    return _Design(low, high, parts, draws)
 
 
 def _covariance(design: _Design, sd_db: Floats) -> Floats:
-    return sum(sd**2 * part for sd, part in zip(sd_db, design.parts, strict=True))
+    total = np.zeros((design.low.size, design.low.size))
+    for sd, part in zip(sd_db, design.parts, strict=True):
+        total += sd**2 * part.shared
+    return total
+
+
+def _surprise_of_prior(design: _Design, sd_db: Floats) -> float:
+    """Return minus the log of the priors: of variances, scaled inverse chi-square."""
+    total = 0.0
+    for sd, part in zip(sd_db, design.parts, strict=True):
+        if not math.isnan(part.prior_sd_db):
+            ratio = (part.prior_sd_db / sd) ** 2
+            total += 0.5 * PRIOR_FREEDOM * (ratio - math.log(ratio))
+    return total
 
 
 def _log_likelihood(design: _Design, mean_db: float, sd_db: Floats) -> float:
@@ -180,7 +229,8 @@ def _most_likely(design: _Design) -> tuple[float, Floats]:
     def cost(point: Floats) -> float:
         sd_db = np.exp(point[1:])
         log_likelihood = _log_likelihood(design, point[0], sd_db)
-        return -log_likelihood + 0.5 * math.log(_precision(design, sd_db)[1])
+        spread = 0.5 * math.log(_precision(design, sd_db)[1])
+        return -log_likelihood + spread + _surprise_of_prior(design, sd_db)
 
     start = np.array([known.mean(), *[math.log(start_sd / math.sqrt(len(design.parts)))] * len(design.parts)])
     found = optimize.minimize(
@@ -202,6 +252,6 @@ def _standard_error(design: _Design, mean_db: float, sd_db: Floats) -> float:
 def _freedom(design: _Design, sd_db: Floats) -> float:
     """Return Satterthwaite's degrees of freedom of the mean's variance."""
     weights, _ = _precision(design, sd_db)
-    shares = [sd**2 * weights @ part @ weights for sd, part in zip(sd_db, design.parts, strict=True)]
-    whole = sum(shares)
-    return float(whole**2 / sum(share**2 / df for share, df in zip(shares, design.freedoms, strict=True)))
+    shares = [sd**2 * weights @ part.shared @ weights for sd, part in zip(sd_db, design.parts, strict=True)]
+    spent = sum(share**2 / part.freedom for share, part in zip(shares, design.parts, strict=True))
+    return float(sum(shares) ** 2 / spent)

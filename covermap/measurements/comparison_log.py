@@ -33,6 +33,7 @@ REQUIRED = (
     ("session_id",), ("antenna_id",), ("rf_channel", "frequency_mhz"), ("device_id",), ("scale",), ("value",)
 )  # fmt: skip
 ATTENUATOR_NOTE = re.compile(r"attenuat\w*\s*:?\s*-?(\d+(?:\.\d+)?)\s*db", re.IGNORECASE)
+REMOUNTED_NOTE = re.compile(r"re-?mounted|mounted anew", re.IGNORECASE)
 SATURATED_NOTE = re.compile(r"overload|saturat|clipp", re.IGNORECASE)
 
 
@@ -80,6 +81,11 @@ class ComparisonLog:
     unreadable: tuple[str, ...]
     warnings: tuple[str, ...]
     channel_plan: str
+
+    @property
+    def remounted(self) -> bool:
+        """Return whether a note says that antennas were mounted anew between sessions."""
+        return any(REMOUNTED_NOTE.search(r.note) for r in self.readings)
 
     @property
     def sites(self) -> tuple[str, ...]:

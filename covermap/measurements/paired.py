@@ -5,16 +5,17 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import optimize, stats
 
 from covermap.measurements.comparison_log import LogReading
 from covermap.measurements.percent_scale import EDGE_PERCENT, PercentScale
-from covermap.measurements.scales import LEVEL
+from covermap.measurements.scales import LEVEL, MER
 
 REPEAT_SD_DB = 0.7  # judgement: spread of repeats where the log has none
+SAME_MAST_DEG = 3.0  # judgement: stations whose bearings follow each other so closely share a mast
 FEWEST_FOR_BAND = 3  # decoded readings in a band that give its own lowest decodable value
 
 Scales = Mapping[tuple[str, str], PercentScale]
@@ -42,6 +43,7 @@ class PairedDifference:
     reference_db : mean of the reference readings, NaN where it is not exact
     off_aim_deg : the larger angle of the two antennas off the station's bearing, NaN unknown
     left_out : why it is not part of the default estimate; empty if it is
+    mast : stations within SAME_MAST_DEG of bearing have one label; empty where no bearing is given
     """
 
     session: str
@@ -57,6 +59,7 @@ class PairedDifference:
     off_aim_deg: float
     readings: int
     left_out: str
+    mast: str = ""
 
     @property
     def is_exact(self) -> bool:
@@ -155,7 +158,10 @@ def difference(candidate: Level, reference: Level) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class Pairs:
-    """Paired differences of a log and the spread of repeats in it; ordinal holds percent pairs without dB."""
+    """Paired differences of a log and the spread of repeats in it.
+
+    ordinal : those of MER, and of percent without dB
+    """
 
     differences: tuple[PairedDifference, ...]
     ordinal: tuple[PairedDifference, ...]
@@ -186,6 +192,7 @@ def paired_differences(
     }
     sd_db, freedom = repeat_sd_db(list(levels.values()))
     used_sd_db = sd_db if freedom and sd_db > 0.0 else REPEAT_SD_DB
+    masts = masts_by_bearing(readings)
     found, ordinal = [], []
     for key, by_antenna in groups.items():
         if reference not in by_antenna:
@@ -199,7 +206,8 @@ def paired_differences(
                 one, other = (
                     antenna_level(levels[(*key, name)], used_sd_db) for name in (antenna, reference)
                 )
-                found.append(_pair(key, antenna, reference, both, one, other, reason))
+                pair = _pair(key, antenna, reference, both, one, other, reason)
+                found.append(replace(pair, mast=masts.get(key[1], "")))
             else:
                 one, other = (_ordinal_level(part) for part in both)
                 ordinal.append(_pair(key, antenna, reference, both, one, other, reason))
@@ -208,7 +216,32 @@ def paired_differences(
 
 def _is_ordinal(key: tuple[str, str, str, str], by_antenna: Mapping, scales: Scales) -> bool:
     first = next(iter(by_antenna.values()))[0]
+    if first.scale.kind == MER:
+        return True  # how clean a signal is, which no gain can be read from
     return first.scale.is_percent and (key[2], key[3]) not in scales
+
+
+def masts_by_bearing(readings: Sequence[LogReading]) -> dict[str, str]:
+    """Return station -> label of its mast: bearings in a row within SAME_MAST_DEG of the next are one.
+
+    Stations without a bearing are left out.
+    """
+    bearing_deg: dict[str, float] = {}
+    for reading in readings:
+        if reading.bearing_deg is not None:
+            bearing_deg.setdefault(reading.station, reading.bearing_deg % 360.0)
+    order = sorted(bearing_deg, key=lambda station: bearing_deg[station])
+    label, before, masts = "", math.nan, {}
+    for station in order:
+        if not bearing_deg[station] - before <= SAME_MAST_DEG:
+            label = f"{bearing_deg[station]:.0f} degrees"
+        before = bearing_deg[station]
+        masts[station] = label
+    first, last = order[:1], order[-1:]
+    if order and bearing_deg[first[0]] + 360.0 - bearing_deg[last[0]] <= SAME_MAST_DEG:
+        over_north = masts[last[0]]  # across north, first and last are neighbours
+        masts = {station: masts[first[0]] if name == over_north else name for station, name in masts.items()}
+    return masts
 
 
 def _ordinal_level(rows: Sequence[LogReading]) -> Level:

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 from covermap.constants import BANDS
 from covermap.errors import InputError
-from covermap.measurements.antenna_test import AntennaTest, BandResult
+from covermap.measurements.antenna_test import AntennaTest
+from covermap.measurements.band_result import BandResult
 from covermap.measurements.scales import LEVEL
 from covermap.tables import load_table
 
@@ -27,8 +28,11 @@ class KnownGain:
 
 @dataclass(frozen=True)
 class MeasuredGain:
-    """A candidate's gain in a band. uncertainty_db : one standard deviation, both sources "
-    "added in squares."""
+    """A candidate's gain in a band.
+
+    uncertainty_db : 1.96 of it are the 95 % interval: the reference's standard uncertainty, and that of the
+        difference widened by Student's t for its degrees of freedom, added in squares
+    """
 
     gain_dbd: float
     uncertainty_db: float
@@ -57,7 +61,7 @@ def measured_gains(
             reference = known[band]
             gains[band] = MeasuredGain(
                 reference.gain_dbd + result.mean.mean_db,
-                math.hypot(reference.uncertainty_db, result.mean.standard_error_db),
+                math.hypot(reference.uncertainty_db, result.mean.reach_db / NORMAL_95),
                 result.stations,
             )
     if not gains:

@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from covermap.errors import InputError
-from covermap.measurements.antenna_test import BAND_WORDS, AntennaTest, BandResult
+from covermap.measurements.antenna_test import AntennaTest
+from covermap.measurements.band_result import BAND_WORDS, BandResult
 from covermap.measurements.percent_readings import percent_scales_csv
 from covermap.measurements.tier_row import KnownGain, measured_gains, tier_table_csv
 from covermap.reports.fieldwork import page as html

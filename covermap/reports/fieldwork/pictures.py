@@ -15,7 +15,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from covermap.constants import BANDS
-from covermap.measurements.antenna_test import BAND_WORDS, AntennaTest, BandResult
+from covermap.measurements.antenna_test import AntennaTest
+from covermap.measurements.band_result import BAND_WORDS, BandResult
 from covermap.measurements.calibrate import CalibrationReport
 from covermap.measurements.paired import PairedDifference
 from covermap.measurements.residuals import Residual
