@@ -2,10 +2,9 @@
 
 simulate_readings.py DEM.tif [--sets 150]      prints the table of docs/validation.md
 
-The model behind calibrate is a Gaussian process with exponential covariance. Here what the prediction misses is
-fractal: a surface of midpoint displacement over the elevation model (roughness of its own, so no one range), a
-slope of the residual with the terrain's own relief, and Laplace noise of each house. Houses stand where people
-would drive: in streets, or one by one.
+The model behind calibrate is a Gaussian process with exponential covariance. Here what the prediction
+misses is fractal (a surface of power law, so of no one range), goes with the terrain's own relief, and each
+house has Laplace noise. Houses stand where people would drive: in streets, or one by one.
 """
 
 from __future__ import annotations
