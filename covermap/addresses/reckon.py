@@ -230,7 +230,7 @@ def _notes(site: Site, asked: Asked, place: Place) -> tuple[str, ...]:
     listed = [place.paths[index] for group in site.wanted.transmitters for index in group]
     if any(path.status == "near" for path in listed):
         notes.append(
-            "Within 250 m of a mast: free space and antenna patterns only, hills and houses left out."
+            "Within 250 m of a mast: closer than the calculation is made for; the real signal may differ."
         )
     steep = [
         path.station.service

@@ -18,6 +18,7 @@ from covermap.grid.cell_paths import CellPaths, cell_paths
 from covermap.grid.frame import Grid, Tile
 from covermap.grid.loss_block import LossBlock, as_stored
 from covermap.grid.march import march
+from covermap.grid.near_mast import model_begins_km
 from covermap.grid.path_terrain import PathTerrain
 from covermap.grid.radials import make_radials
 from covermap.propagation.compiling import kernel
@@ -32,9 +33,9 @@ __all__ = ["BlockRequest", "LossBlock", "as_stored", "compute_block", "compute_b
 
 # Raise by one whenever a block's numbers move (tests/test_blocks.py tells): stored blocks are then
 # computed anew.
-PHYSICS_VERSION = 2
+PHYSICS_VERSION = 3
 MODELS = ("p1812", "itm", "free_space")
-LONGEST_STEP_M = 100.0  # paths begin at 250 m, and a path needs two steps
+LONGEST_STEP_M = 100.0  # a path needs two steps; one of less than that is taken over two
 SHORTEST_SLANT_KM = 0.001  # our own: free space has no value at no distance
 
 
@@ -98,8 +99,8 @@ def compute_blocks(request: BlockRequest, tiles: Sequence[Tile], terrain: PathTe
     """Return the path losses from a mast to the cells of several tiles, which share the march.
 
     Each radial that has cells in any of the tiles is followed once. A cell takes its nearest radial and
-    step, whatever the tiles; its path ends at the height of its own centre. Within 250 m of the mast the
-    loss is free space over the slant distance, without spread (the model's limit, ITU-R P.1812-8 section 1).
+    step, whatever the tiles; its path ends at the height of its own centre. Within 100 m of the mast (250 m
+    by the irregular terrain model) the loss is free space over the slant distance, without spread.
     Unknown (NaN) are cells beyond reach_km and those whose path touches unknown ground.
 
     Raises InputError for a model, a step or time percentages that blocks cannot have.
@@ -114,13 +115,12 @@ def compute_blocks(request: BlockRequest, tiles: Sequence[Tile], terrain: PathTe
         request.reach_km,
         request.profile_step_m / 1000.0,
     )
-    cells = cell_paths(radials, request.grid, tiles, terrain)
+    begins_km = model_begins_km(request.model)
+    cells = cell_paths(radials, request.grid, tiles, terrain, begins_km)
     losses = CellLosses.unknown(len(request.frequencies), len(request.heights_m), cells.near.size)
     near = cells.near & cells.in_reach
-    losses.path_class[near & ~np.isnan(cells.ground_m)] = CLEAR
-    by_free_space = request.model == "free_space"
-    _fill_free_space(request, cells, terrain, cells.in_reach if by_free_space else near, losses)
-    if not by_free_space:
+    _fill_free_space(request, cells, terrain, cells.in_reach & (cells.distance_km < begins_km), losses)
+    if begins_km < math.inf:
         march(
             radials,
             cells,
@@ -131,6 +131,7 @@ def compute_blocks(request: BlockRequest, tiles: Sequence[Tile], terrain: PathTe
             n0=request.n0,
             losses=losses,
         )
+    losses.path_class[near & ~np.isnan(cells.ground_m)] = CLEAR
     return _split(tiles, losses, near)
 
 

@@ -26,7 +26,7 @@ class CellPaths:
     near : within 250 m of the mast
     in_reach : within the radials' reach
     radial, step : the nearest radial and step
-    order : the cells whose path is marched (known, in reach, not near), by radial, then by step
+    order : the cells whose path is marched (known, in reach, far enough), by radial, then by step
     first : shape (radials + 1,), where each radial begins in order
     """
 
@@ -40,8 +40,13 @@ class CellPaths:
     first: NDArray[np.int64]
 
 
-def cell_paths(radials: Radials, grid: Grid, tiles: Sequence[Tile], terrain: PathTerrain) -> CellPaths:
-    """Return the cells of tiles as ends of paths from a mast. No cell's answer depends on the others."""
+def cell_paths(
+    radials: Radials, grid: Grid, tiles: Sequence[Tile], terrain: PathTerrain, begins_km: float
+) -> CellPaths:
+    """Return the cells of tiles as ends of paths from a mast. No cell's answer depends on the others.
+
+    begins_km : cells closer to the mast are not marched
+    """
     places = [grid.centres_lonlat(tile) for tile in tiles]
     longitude_deg = np.concatenate([longitude.ravel() for longitude, _ in places])
     latitude_deg = np.concatenate([latitude.ravel() for _, latitude in places])
@@ -50,7 +55,8 @@ def cell_paths(radials: Radials, grid: Grid, tiles: Sequence[Tile], terrain: Pat
     radial, step = radials.nearest(geometry)
     near = geometry.distance_km < NEAR_MAST_KM
     in_reach = geometry.distance_km <= radials.reach_km
-    marched = np.flatnonzero(in_reach & ~near & ~np.isnan(ground_m))
+    far_enough = geometry.distance_km >= begins_km
+    marched = np.flatnonzero(in_reach & far_enough & ~np.isnan(ground_m))
     by_step, _ = counting_sort(step, marched, radials.steps + 1)
     order, first = counting_sort(radial, by_step, radials.count)
     return CellPaths(ground_m, geometry.distance_km, near, in_reach, radial, step, order, first)

@@ -10,6 +10,7 @@ import pyproj
 from numpy.typing import NDArray
 
 from covermap.constants import ITM_CLIMATES, NEAR_MAST_KM
+from covermap.grid.near_mast import model_begins_km
 from covermap.propagation.free_space import free_space_loss_db
 from covermap.propagation.itm.loss import itm_median_loss_db
 from covermap.propagation.itm.path import ItmGround
@@ -114,13 +115,13 @@ def exact_loss(
 ) -> ExactLoss:
     """Return the loss of one path at 50 % of locations.
 
-    model : p1812, itm (which needs itm beside) or free_space. Within 250 m of the mast the loss is free
-        space over the slant distance.
+    model : p1812, itm (which needs itm beside) or free_space. Where the model does not begin yet
+        (model_begins_km) the loss is free space over the slant distance.
     """
     tx_level_m = profile.ground_m[0] + tx_height_m
     rx_level_m = profile.ground_m[-1] + rx_height_m
     near = profile.length_km < NEAR_MAST_KM
-    if near or model == "free_space":
+    if profile.length_km < model_begins_km(model):
         length_km = max(profile.length_km, SHORTEST_KM)
         loss_db = free_space_loss_db(length_km, tx_level_m, rx_level_m, frequency_mhz / 1000.0)
         departure = math.degrees(math.atan2((rx_level_m - tx_level_m) / 1000.0, length_km))

@@ -25,7 +25,7 @@ class LossBlock:
         NaN where the loss is
     departure_deg : float32 (rows, cols), elevation at the mast of the ray to the lowest mount: towards
         the cell where the path is clear, else towards the mast's horizon; NaN where unknown
-    near : bool (rows, cols), within 250 m of the mast, where the loss is free space
+    near : bool (rows, cols), within 250 m of the mast, closer than the model is made for
     path_class : uint8 (rows, cols), what stands in the way to the lowest mount at 600 MHz, over bare ground:
         index into covermap.propagation.ridges.PATH_CLASSES; 0 near the mast, 255 unknown
     smooth_earth : bool (rows, cols), where an interferer's path was taken over smooth earth, or None; not
