@@ -9,11 +9,14 @@ since another process or version may still be running from it.
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import hashlib
 import os
 import shutil
+import tempfile
 import time
+import warnings
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
@@ -46,8 +49,6 @@ def in_own_cache(decorate: Callable[[Any], Any]) -> Callable[[Any], Any]:
     """
 
     def decorator(function: Any) -> Any:
-        if os.environ.get("NUMBA_CACHE_DIR"):
-            return decorate(function)
         before = CONFIG.CACHE_DIR
         CONFIG.CACHE_DIR = str(cache_folder())  # read when a kernel is declared, not when compiled
         try:
@@ -60,19 +61,39 @@ def in_own_cache(decorate: Callable[[Any], Any]) -> Callable[[Any], Any]:
 
 @cache
 def cache_folder() -> Path:
-    """Return the folder: beside the package where that can be written, else in the user's own cache.
+    """Return the folder: NUMBA_CACHE_DIR's, else one beside the package, else in the user's own cache.
 
-    Notes that it is used; where it is new, folders of earlier states are pruned.
+    Notes that it is used; where it is new, folders of earlier states are pruned. Where none of them can be
+    written, kernels are kept for this process alone, with a warning: every run then compiles for a minute.
     """
+    named = os.environ.get("NUMBA_CACHE_DIR")
     made = "" if is_linked() else "_plain"
-    folder = _parent() / f"{FOLDER_PREFIX}{source_digest(PACKAGE)}{made}"
-    with contextlib.suppress(OSError):  # a cache that cannot be kept costs time, nothing else
-        if folder.is_dir():
-            _mark_used(folder)
-        else:
-            folder.mkdir(parents=True, exist_ok=True)
+    folder = Path(named) if named else _parent() / f"{FOLDER_PREFIX}{source_digest(PACKAGE)}{made}"
+    try:
+        is_new = not folder.is_dir()
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError as error:
+        return _of_this_process(folder, error)
+    with contextlib.suppress(OSError):  # a folder that cannot be marked or pruned costs room, nothing else
+        if is_new and not named:
             prune(folder)
+        elif not named:
+            _mark_used(folder)
     return folder
+
+
+def _of_this_process(folder: Path, error: OSError) -> Path:
+    """Return a folder that goes when the process ends."""
+    warnings.warn(
+        f"Compiled kernels cannot be kept in {folder} ({error.strerror}): each run compiles for a minute or "
+        "more. Name a folder you may write to in the environment variable NUMBA_CACHE_DIR.",
+        stacklevel=2,
+    )
+    own = tempfile.mkdtemp(prefix="covermap_kernels_")
+    atexit.register(shutil.rmtree, own, ignore_errors=True)
+    return Path(own)
 
 
 def _parent() -> Path:
