@@ -10,6 +10,7 @@ import click
 from covermap.cli import options
 from covermap.cli.errors import errors_as_exit_status
 from covermap.cli.progress import progress_on_stderr
+from covermap.cli.terminal import say
 
 
 @click.command("address")
@@ -78,5 +79,5 @@ def command(
                 progress=report,
             )
         for remark in found.remarks:
-            click.echo(remark, err=True)
-        click.echo(found.text)
+            say(remark, err=True)
+        say(found.text)

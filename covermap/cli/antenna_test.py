@@ -9,6 +9,7 @@ import click
 
 from covermap.cli import options
 from covermap.cli.errors import errors_as_exit_status
+from covermap.cli.terminal import say
 
 GAIN = re.compile(r"(low_vhf|high_vhf|uhf)=([+-]?\d+(?:\.\d+)?)(?:\+-(\d+(?:\.\d+)?))?")
 
@@ -75,4 +76,4 @@ def command(
             candidate=candidate,
             like_tier=tier,
         )
-        click.echo(summary)
+        say(summary)

@@ -8,6 +8,7 @@ import click
 
 from covermap.cli import options
 from covermap.cli.errors import errors_as_exit_status
+from covermap.cli.terminal import say
 
 
 @click.command("calibrate")
@@ -37,6 +38,4 @@ def command(
     from covermap import jobs
 
     with errors_as_exit_status():
-        click.echo(
-            jobs.calibrate_scenario(scenario, readings, output, percent_scales=percent_scales, public=public)
-        )
+        say(jobs.calibrate_scenario(scenario, readings, output, percent_scales=percent_scales, public=public))

@@ -6,6 +6,7 @@ import click
 
 from covermap.cli import options
 from covermap.cli.errors import errors_as_exit_status
+from covermap.cli.terminal import say
 
 
 @click.command("changes")
@@ -22,4 +23,4 @@ def command(before: Path, after: Path, output: Path | None, overwrite: bool) -> 
     from covermap import jobs
 
     with errors_as_exit_status():
-        click.echo(jobs.compare_results(before, after, output, overwrite=overwrite))
+        say(jobs.compare_results(before, after, output, overwrite=overwrite))

@@ -6,6 +6,7 @@ import click
 
 from covermap.cli import options
 from covermap.cli.errors import errors_as_exit_status
+from covermap.cli.terminal import say
 
 
 @click.command("check")
@@ -36,4 +37,4 @@ def command(
             scheduler=scheduler,
             scheduler_without_tls=scheduler_without_tls,
         )
-        click.echo(report.in_words())
+        say(report.in_words())

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from covermap.cli.errors import errors_as_exit_status
+from covermap.cli.terminal import say
 
 
 @click.command("demo")
@@ -19,4 +20,4 @@ def command(folder: Path) -> None:
     from covermap import jobs
 
     with errors_as_exit_status():
-        click.echo(jobs.write_demo(folder))
+        say(jobs.write_demo(folder))

@@ -3,29 +3,30 @@
 from __future__ import annotations
 
 import os
-import re
+import signal
 import sys
 import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Any, NoReturn
 
-import click
-
+from covermap.cli.terminal import say, shortened
 from covermap.errors import CovermapError, InputError
 
 INPUT_IS_WRONG = 2
 FAILED_WHILE_RUNNING = 1
 INTERRUPTED = 130
-LONGEST_LINE = 600  # letters; a file that is no text has lines without end
+ASK_TO_STOP = ("SIGTERM", "SIGHUP")  # of a system that shuts down, a scheduler of jobs, a closed terminal
 
 
 @contextmanager
 def errors_as_exit_status() -> Iterator[None]:
-    """Turn InputError into status 2, other failures into 1 and Ctrl+C into 130, one message each."""
+    """Turn InputError into status 2, other failures into 1 and being stopped into 130, one message each."""
     try:
-        yield
+        with _stopped_as_by_the_keyboard():
+            yield
     except InputError as error:
-        _leave(f"{error}\nNothing was written.", INPUT_IS_WRONG)
+        _leave("\n".join([str(error), *_written(error)]), INPUT_IS_WRONG)
     except CovermapError as error:
         _leave(str(error), FAILED_WHILE_RUNNING)
     except KeyboardInterrupt:
@@ -42,13 +43,27 @@ def errors_as_exit_status() -> Iterator[None]:
         )
 
 
-def _leave(message: str, status: int) -> None:
-    click.echo("\n".join(_printable(line) for line in message.split("\n")), err=True)
+@contextmanager
+def _stopped_as_by_the_keyboard() -> Iterator[None]:
+    """Let a request to stop end the command as Ctrl+C does; one that is ignored, as below nohup, stays so."""
+
+    def stop(_number: int, _frame: Any) -> None:
+        raise KeyboardInterrupt
+
+    asked = [getattr(signal, name) for name in ASK_TO_STOP if hasattr(signal, name)]
+    before = {one: signal.signal(one, stop) for one in asked if signal.getsignal(one) == signal.SIG_DFL}
+    try:
+        yield
+    finally:
+        for one, handler in before.items():
+            signal.signal(one, handler)
+
+
+def _written(error: InputError) -> list[str]:
+    """Return what a command that refuses an input has written: what the error notes, else nothing."""
+    return getattr(error, "__notes__", []) or ["Nothing was written."]
+
+
+def _leave(message: str, status: int) -> NoReturn:
+    say("\n".join(shortened(line) for line in message.split("\n")), err=True)
     sys.exit(status)
-
-
-def _printable(line: str) -> str:
-    """Return a line without what a terminal would obey, its middle left out when it has no end."""
-    line = re.sub(r"[\x00-\x1f\x7f-\x9f]", "\N{REPLACEMENT CHARACTER}", line.replace("\t", " "))
-    half = LONGEST_LINE // 2
-    return line if len(line) <= LONGEST_LINE else f"{line[:half]} ... {line[-half:]}"

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from covermap.cli.errors import errors_as_exit_status
+from covermap.cli.terminal import say
 
 
 @click.command("fieldwork")
@@ -32,7 +33,7 @@ def command(
     from covermap import jobs
 
     with errors_as_exit_status():
-        click.echo(
+        say(
             jobs.prepare_fieldwork(
                 result, output, reports=reports, list_name=list_name, count=points, public=public
             )

@@ -7,6 +7,7 @@ import importlib
 import click
 
 import covermap
+from covermap.cli.terminal import write_what_it_can
 
 # command -> (module, one line for --help); the module is imported only when its command runs
 COMMANDS = {
@@ -60,3 +61,4 @@ def main() -> None:
 
     Start with:  covermap demo demo  then  covermap map demo/scenario.toml
     """
+    write_what_it_can()

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from covermap.cli.errors import errors_as_exit_status
+from covermap.cli.terminal import say
 
 
 @click.command("new")
@@ -25,4 +26,4 @@ def command(folder: Path, elevation: tuple[Path, ...], stations: Path | None) ->
     from covermap import jobs
 
     with errors_as_exit_status():
-        click.echo(jobs.write_new(folder, list(elevation), stations))
+        say(jobs.write_new(folder, list(elevation), stations))

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from covermap.cli.errors import errors_as_exit_status
+from covermap.cli.terminal import say
 
 
 @click.command("path")
@@ -24,5 +25,5 @@ def command(cases: Path, profiles: Path, as_json: bool) -> None:
     with errors_as_exit_status():
         results = jobs.path_losses(cases, profiles)
         for fault in results.faults:
-            click.echo(fault, err=True)
+            say(fault, err=True)
         click.echo(results.as_json() if as_json else results.as_csv(), nl=False)

@@ -8,6 +8,8 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+from covermap.cli.terminal import printable
+
 # told the stage, the fraction of it that is done, and words about it; False stops the run
 Progress = Callable[[str, float, str], bool]
 
@@ -65,6 +67,7 @@ def _json_lines() -> Progress:
 @contextmanager
 def _living_line() -> Iterator[Progress]:
     from rich.console import Console
+    from rich.text import Text
 
     console = Console(stderr=True, highlight=False)
     clock = _Clock()
@@ -77,7 +80,8 @@ def _living_line() -> Iterator[Progress]:
             left = clock.seconds_left(stage, fraction)
             tail = "" if left is None else f"   {left:.0f} s left"
             text = f"{stage.capitalize():<10} {words}   {100 * fraction:.0f} %{tail}"
-            status.update(f"{text}   (safe to stop with Ctrl+C; the same command carries on)")
+            text = printable(f"{text}   (safe to stop with Ctrl+C; the same command carries on)")
+            status.update(Text(text))  # as it is: a name in brackets is no markup
             return True
 
         yield report

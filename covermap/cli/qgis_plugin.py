@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from covermap.cli.errors import errors_as_exit_status
+from covermap.cli.terminal import say
 
 
 @click.command("qgis-plugin")
@@ -18,4 +19,4 @@ def command(file: Path) -> None:
     from covermap import jobs
 
     with errors_as_exit_status():
-        click.echo(jobs.write_qgis_plugin(file))
+        say(jobs.write_qgis_plugin(file))

@@ -6,6 +6,7 @@ import click
 
 from covermap.cli import options
 from covermap.cli.errors import errors_as_exit_status
+from covermap.cli.terminal import say
 
 
 @click.command("relays")
@@ -22,4 +23,4 @@ def command(scenario: Path, output: Path | None, workers: int | None, overwrite:
     from covermap import jobs
 
     with errors_as_exit_status():
-        click.echo(jobs.shortlist_relays(scenario, output, workers=workers, overwrite=overwrite))
+        say(jobs.shortlist_relays(scenario, output, workers=workers, overwrite=overwrite))
