@@ -34,7 +34,7 @@ def add_plan_rasters(coverage, list_name="main", seed=3):
         "main_cause": np.where(hard, rng.integers(0, len(CAUSES), GRID.shape), 255).astype(np.uint8),
         "amplifier": np.where(known, rng.integers(1, 4, GRID.shape), 255).astype(np.uint8),
         "tier_without_deciding": np.where(known, np.maximum(tier.astype(int) - 1, 1), 255).astype(np.uint8),
-        "plan_flags": np.where(known, rng.choice(SUMS, GRID.shape), 0).astype(np.uint8),
+        "plan_flags": np.where(known, rng.choice(SUMS, GRID.shape), 255).astype(np.uint8),
     }
     with RasterSet(coverage.folder, GRID, services=SERVICES, tags={"CAUSES": "|".join(CAUSES)}) as rasters:
         for kind, array in arrays.items():

@@ -101,7 +101,7 @@ def test_xarray_reads_only_what_is_asked_for(coverage, largest_read):
     pytest.importorskip("xarray")
     data = coverage.to_xarray(["main/tier", "main/tier_chance", "ground"])
     assert largest_read[0] == 1
-    part = data["main/tier_chance"].isel(y=slice(20, 10, -2), x=slice(3, 9)).sel(tier=5)
+    part = data["tier_chance"].sel(list="main").isel(y=slice(20, 10, -2), x=slice(3, 9)).sel(tier=5)
     assert part.values.shape == (5, 6)
     assert largest_read[0] <= 10 * 6
     known = coverage.read("main/tier_chance")[4, 20:10:-2, 3:9]

@@ -24,13 +24,22 @@ from covermap.jobs.predict import run
 from covermap.jobs.run_session import RunSession
 from covermap.scenario import read_scenario
 
-pytest.importorskip("distributed")
+Client = pytest.importorskip("distributed").Client
 
 
 @pytest.fixture(scope="module")
 def cluster(tmp_path_factory):
     """A scheduler and two workers, each a process on loopback: (address, worker processes)."""
-    folder = tmp_path_factory.mktemp("cluster")
+    yield from started_cluster(tmp_path_factory.mktemp("cluster"))
+
+
+@pytest.fixture
+def lone_cluster(tmp_path):
+    """The same for one test alone, which kills a worker."""
+    yield from started_cluster(tmp_path)
+
+
+def started_cluster(folder):
     port_file = folder / "scheduler.json"
     loopback = ["--host", "127.0.0.1", "--dashboard-address", "127.0.0.1:0"]
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
@@ -48,6 +57,8 @@ def cluster(tmp_path_factory):
     worker = ["--scheduler-file", str(port_file), "--no-nanny", "--nthreads", "1"]
     workers = [start(f"worker_{number}", *worker, "--name", str(number)) for number in range(2)]
     address = json.loads(port_file.read_text())["address"]
+    with Client(address, timeout=60, set_as_default=False) as client:
+        client.wait_for_workers(2, timeout=60)
     yield address, workers
     for process in (*workers, scheduler):
         process.kill()
@@ -68,29 +79,56 @@ def raster_bytes(folder):
     return found
 
 
-def test_a_worker_killed_in_the_middle_changes_nothing(cluster, scenario):
-    address, workers = cluster
+@pytest.mark.parametrize("stage", ["paths", "reception"])
+def test_a_worker_killed_while_it_holds_tasks_changes_nothing(lone_cluster, scenario, stage):
+    """It is halted first, so that what the scheduler gave it is its own until the kill."""
+    address, workers = lone_cluster
     prepared = prepare(read_scenario(scenario))
     folder = scenario.parent
     here = run(prepared, folder / "here", folder / "store_here", Threads(2), None)
-    told = []
-
-    def kill_one(stage, fraction, words):
-        if not told:
-            workers[0].send_signal(signal.SIGKILL)
-        told.append((stage, fraction))
-        return True
+    told, held = [], []
 
     with executor_of(None, address) as executor:
-        executor._client.wait_for_workers(2, timeout=60)
+        client = executor._client
+        client.wait_for_workers(2, timeout=60)
+        at = next(
+            at for at, told_of in client.scheduler_info()["workers"].items() if told_of["name"] in (0, "0")
+        )
+
+        def kill_one(now, fraction, words):
+            told.append((now, fraction))
+            if now == stage and not held and client.processing()[at]:
+                workers[0].send_signal(signal.SIGSTOP)
+                held.extend(client.processing()[at])
+                if held:
+                    workers[0].send_signal(signal.SIGKILL)
+                else:  # it had just handed in the last it had
+                    workers[0].send_signal(signal.SIGCONT)
+            return True
+
         there = run(prepared, folder / "there", folder / "store_there", executor, kill_one)
-    workers[0].wait(timeout=10)
+        assert held, "the worker was never seen with a task"
+        assert at not in client.run_on_scheduler(known_workers)
+        begun_again = client.run_on_scheduler(taken_back, held)
+    assert begun_again, "no task of the dead worker was ever begun on another"
+    assert workers[0].wait(timeout=10) == -signal.SIGKILL
     assert there.run["blocks"] == here.run["blocks"]
-    assert [fraction for stage, fraction in told if stage == "paths"][-1] == 1.0
-    assert [fraction for stage, fraction in told if stage == "reception"][-1] == 1.0
+    assert [fraction for now, fraction in told if now == "paths"][-1] == 1.0
+    assert [fraction for now, fraction in told if now == "reception"][-1] == 1.0
     assert raster_bytes(folder / "there") == raster_bytes(folder / "here")
     blocks = sorted(path.name for path in (folder / "store_here").rglob("*.block"))
     assert blocks == sorted(path.name for path in (folder / "store_there").rglob("*.block"))
+
+
+def known_workers(dask_scheduler):
+    return list(dask_scheduler.workers)
+
+
+def taken_back(held, dask_scheduler):
+    """Return which of some tasks the scheduler took from their worker before they were done."""
+    moves = dask_scheduler.transition_log
+    ends = [(move.key, move.finish) for move in moves if move.start == "processing" and move.key in held]
+    return [key for key, finish in ends if finish != "memory"]
 
 
 def test_check_counts_the_threads_of_the_workers(cluster, scenario):

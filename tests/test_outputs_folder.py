@@ -1,12 +1,10 @@
 """Output folders: files whole or absent, ours replaced, foreign ones never touched."""
 
-import json
-
 import pytest
 
 from covermap.errors import InputError
-from covermap.result.result_folder import relative_names, remove_earlier_result, require_ours
-from covermap.result.whole_file import TEMPORARY_FOLDER, remove_files, whole_file, whole_files, write_text
+from covermap.result.result_folder import relative_names, require_ours
+from covermap.result.whole_file import TEMPORARY_FOLDER, whole_file, whole_files, write_text
 
 
 def test_a_file_appears_only_when_it_is_whole(tmp_path):
@@ -39,27 +37,6 @@ def test_of_several_files_all_appear_or_none(tmp_path):
 def test_text_keeps_its_line_ends_and_its_letters(tmp_path):
     write_text(tmp_path / "x.txt", "Ås\nb\r\n")
     assert (tmp_path / "x.txt").read_bytes() == "Ås\nb\r\n".encode()
-
-
-def test_only_listed_files_inside_the_folder_are_removed(tmp_path):
-    folder, outside = tmp_path / "out", tmp_path / "mine.txt"
-    (folder / "rasters").mkdir(parents=True)
-    for path in (folder / "rasters" / "old.tif", folder / "keep.csv", folder / "notes.txt", outside):
-        path.write_text("x")
-    remove_files(folder, ["rasters/old.tif", "keep.csv", "../mine.txt", "never.tif"], keep=["keep.csv"])
-    assert sorted(path.name for path in folder.rglob("*")) == ["keep.csv", "notes.txt"]
-    assert outside.exists()
-
-
-def test_an_earlier_result_goes_as_its_record_lists_it(tmp_path):
-    (tmp_path / "map.html").write_text("old")
-    (tmp_path / "notes.txt").write_text("mine")
-    remove_earlier_result(tmp_path, keep=[])
-    assert (tmp_path / "map.html").exists()  # without a record nothing is ours
-    record = {"result_format": 0, "files": ["map.html", "run.json", 5]}
-    (tmp_path / "run.json").write_text(json.dumps(record))
-    remove_earlier_result(tmp_path, keep=[])
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["notes.txt", "run.json"]
 
 
 def test_a_new_empty_or_unfinished_folder_and_our_own_are_accepted(tmp_path):

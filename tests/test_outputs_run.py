@@ -132,21 +132,6 @@ def test_shares_of_tiers_and_unknown_sum_to_one_hundred(run, coverage):
     assert tier_share_percent(coverage, "main") == run["tier_share_percent"]["main"]
 
 
-def test_the_next_run_removes_what_only_the_last_one_wrote(run, coverage, demo):
-    assert "rasters/few/tier.tif" in run["files"]
-    update_run_json(coverage.folder, {}, files=[coverage.folder / "map.html"])
-    (coverage.folder / "map.html").write_text("old")
-    (coverage.folder / "notes.txt").write_text("mine")
-    prepared = prepared_for(demo)
-    one_list = vars(prepared.scenario) | {"wanted": prepared.scenario.wanted[:1]}
-    prepared.scenario = Scenario(**one_list)
-    write_run_json(coverage.folder, prepared, COUNTS, 1.0)
-    assert not (coverage.folder / "map.html").exists()
-    assert not (coverage.folder / "rasters" / "few").exists()
-    assert (coverage.folder / "rasters" / "main" / "tier.tif").exists()
-    assert (coverage.folder / "notes.txt").exists()
-
-
 def test_an_update_merges_and_adds(run, coverage):
     changed = update_run_json(
         coverage.folder, {"stages_s": {"map": 2.0}, "warnings": ["more", "a doubt"], "homes": {"total": 5.0}}

@@ -1,6 +1,9 @@
 """The public door: every promised name is there, and answers as the parts behind it do."""
 
+import ast
 import importlib
+from dataclasses import replace
+from pathlib import Path
 from types import ModuleType
 
 import geopandas as gpd
@@ -13,8 +16,18 @@ from tests.test_commands import write_demo
 
 
 def test_every_public_name_resolves():
+    assert sorted(covermap.__all__) == sorted(covermap._WHERE)
     for name in covermap.__all__:
         assert callable(getattr(covermap, name))
+
+
+def test_type_checkers_read_the_names_that_python_loads():
+    tree = ast.parse(Path(covermap.__file__).read_text("utf-8"))
+    for_types = next(node for node in tree.body if isinstance(node, ast.If))
+    assert for_types.test.id == "TYPE_CHECKING"
+    read = {alias.name: node.module for node in for_types.body for alias in node.names}
+    assert read == covermap._WHERE
+    assert (Path(covermap.__file__).parent / "py.typed").is_file()
 
 
 def test_a_public_name_stays_what_it_is_once_its_module_is_loaded():
@@ -53,6 +66,44 @@ def test_required_field_of_a_tier_that_is_not_there():
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory):
     return covermap.read_scenario(write_demo(tmp_path_factory.mktemp("door") / "demo"))
+
+
+@pytest.fixture(scope="module")
+def mapped(demo):
+    """What map_scenario writes of the demo, and what it says."""
+    folder = demo.path.parent / "mapped"
+    return folder, covermap.map_scenario(demo.path, folder, workers=2)
+
+
+def files_below(folder):
+    return {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
+
+
+def test_predict_and_write_outputs_are_together_what_map_scenario_is(demo, mapped):
+    folder, said = mapped
+    other = demo.path.parent / "predicted"
+    coverage = covermap.predict(demo, other, workers=2)
+    assert not (other / "map.html").exists()
+    (other / "notes.txt").write_text("mine")
+    words = covermap.write_outputs(coverage, workers=2)
+    assert words == said.replace(str(folder), str(other))
+    assert files_below(other) == files_below(folder) | {"notes.txt"}
+
+
+def test_write_outputs_of_an_opened_result_asks_for_its_scenario(demo, mapped):
+    opened = covermap.open_coverage(mapped[0])
+    with pytest.raises(covermap.InputError, match=r"write_outputs\(coverage, read_scenario"):
+        covermap.write_outputs(opened)
+    before = files_below(mapped[0])
+    assert covermap.write_outputs(opened, demo, workers=2) == mapped[1]
+    assert files_below(mapped[0]) == before
+
+
+def test_write_outputs_refuses_another_scenario(demo, mapped):
+    surer = demo.settings.reception.model_copy(update={"confidence_percent": 80.0})
+    other = replace(demo, settings=demo.settings.model_copy(update={"reception": surer}))
+    with pytest.raises(covermap.InputError, match="predicted from other inputs"):
+        covermap.write_outputs(covermap.open_coverage(mapped[0]), other)
 
 
 def test_field_at_gives_a_row_a_point_and_station(demo):

@@ -11,7 +11,8 @@ from small_coverage import GRID, make_scenario, write_small_coverage
 
 from covermap.gis_layers.geopackage import DESCRIPTIONS, write_geopackage
 from covermap.gis_layers.qgis_project import GROUPS, write_qgis_project
-from covermap.gis_layers.raster_styles import raster_body, tier_attributes, write_raster_styles
+from covermap.gis_layers.raster_attributes import tier_attributes
+from covermap.gis_layers.raster_styles import raster_body, write_raster_styles
 from covermap.result.coverage import Coverage
 from covermap.result.transmitters import transmitters_layer
 from covermap.wording.palette import TIERS

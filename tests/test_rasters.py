@@ -37,17 +37,14 @@ def coverage(tmp_path_factory):
         ("few/service_chance_one_lower", "uint8", 255, "%", 2),
         ("field/alpha-1", "float32", np.nan, "dB(uV/m)", 1),
         ("ground", "float32", np.nan, "m", 1),
-        ("flags", "uint8", None, None, 1),
+        ("flags", "uint8", 255, None, 1),
         ("homes", "float32", np.nan, "homes", 1),
     ],
 )
 def test_type_nodata_unit_and_place_are_read_back(coverage, name, dtype, nodata, unit, bands):
     with rasterio.open(coverage.path(name)) as dataset:
         assert dataset.dtypes == (dtype,) * bands
-        if nodata is None:
-            assert dataset.nodata is None
-        else:
-            assert dataset.nodata == pytest.approx(nodata, nan_ok=True)
+        assert dataset.nodata == pytest.approx(nodata, nan_ok=True)
         assert dataset.units == (unit,) * bands
         assert pyproj.CRS(dataset.crs).to_epsg() == 32625
         assert tuple(dataset.transform)[:6] == (100.0, 0.0, 259_000.0, 0.0, -100.0, 4_876_000.0)

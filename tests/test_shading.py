@@ -65,4 +65,6 @@ def test_the_wall_shades_the_homes_behind_it_and_not_those_before(found):
 
 
 def test_columns_are_the_promised_ones(found):
-    assert [*found.columns] == ["ridge_id", "service", "above_line_m", "homes_shaded", "geometry"]
+    assert [*found.columns] == [
+        "ridge_id", "wanted_list", "station_id", "service", "above_line_m", "homes_shaded", "geometry"
+    ]  # fmt: skip

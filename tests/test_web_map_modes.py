@@ -21,7 +21,7 @@ SIZES = pytest.mark.parametrize("size", [NARROW, WIDE], ids=["narrow", "wide"])
 
 def make_ridges():
     places = [shapely.Point(GRID.x_min + 1000.0 * step, GRID.y_max - 900.0) for step in (1, 2)]
-    names = {"ridge_id": ["main-1", "main-2"], "service": ["Alpha", "Gamma"]}
+    names = {"ridge_id": ["main-1", "main-2"], "wanted_list": "main", "service": ["Alpha", "Gamma"]}
     return gpd.GeoDataFrame(
         {**names, "above_line_m": [42.4, 7.0], "homes_shaded": [120.0, 2.0]}, geometry=places, crs=GRID.crs
     )

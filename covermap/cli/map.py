@@ -7,6 +7,7 @@ import click
 from covermap.cli import options
 from covermap.cli.errors import errors_as_exit_status
 from covermap.cli.progress import progress_on_stderr
+from covermap.cli.terminal import say
 
 
 @click.command("map")
@@ -19,6 +20,7 @@ from covermap.cli.progress import progress_on_stderr
 @options.progress
 @options.overwrite
 @options.public
+@options.also
 def command(
     scenario: Path,
     output: Path | None,
@@ -29,6 +31,7 @@ def command(
     progress: str,
     overwrite: bool,
     public: bool,
+    also: tuple[str, ...],
 ) -> None:
     """Predict the antenna needed in every cell of SCENARIO.
 
@@ -48,6 +51,7 @@ def command(
                 scheduler_without_tls=scheduler_without_tls,
                 overwrite=overwrite,
                 public=public,
+                also=also,
                 progress=report,
             )
-        click.echo(summary)
+        say(summary)

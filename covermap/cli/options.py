@@ -37,6 +37,12 @@ progress = click.option(
     show_default=True,
     help="How to tell progress on stderr; json: one {stage, fraction, seconds_left} a line.",
 )
+also = click.option(
+    "--also",
+    type=click.Choice(["parquet"]),
+    multiple=True,
+    help="Write the layers in this format too, all cells among them (parquet: needs covermap[parquet]).",
+)
 overwrite = click.option("--overwrite", is_flag=True, help="Write into a folder that is not ours.")
 public = click.option(
     "--public",

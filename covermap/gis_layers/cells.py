@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -12,6 +12,7 @@ import shapely
 from numpy.typing import NDArray
 
 from covermap.constants import TIER_COUNT, TIER_NOT_PROMISED, UNKNOWN_UINT8
+from covermap.grid.frame import Tile
 from covermap.planning.results import read_cells
 from covermap.result.coverage import Coverage
 from covermap.result.raster_catalogue import AIM_UNKNOWN
@@ -26,7 +27,7 @@ def cell_count(coverage: Coverage) -> int:
 
 
 def cells_layer(
-    coverage: Coverage, list_name: str, carriers: Mapping[str, Sequence[str]]
+    coverage: Coverage, list_name: str, carriers: Mapping[str, Sequence[str]], band: Tile | None = None
 ) -> gpd.GeoDataFrame:
     """Return one square a cell of the asked area for one wanted list.
 
@@ -34,6 +35,7 @@ def cells_layer(
     ----------
     coverage : the result; at most MOST_CELLS cells are meant to be written
     carriers : service -> ids of the stations that carry it
+    band : rows of the grid, as wide as it is, whose cells are wanted; None is all of them
 
     Returns
     -------
@@ -44,7 +46,7 @@ def cells_layer(
     main_cause are there only where the result has these rasters.
     """
     grid = coverage.grid
-    row, col = _cells_inside(coverage)
+    row, col = _cells_inside(coverage, coverage.grid.bands() if band is None else [band])
 
     def of(kind: str) -> NDArray:
         return read_cells(coverage, f"{list_name}/{kind}", row, col)
@@ -69,7 +71,7 @@ def cells_layer(
         "homes": _real(read_cells(coverage, "homes", row, col), 3)
         if coverage.has("homes")
         else _missing(row.size),
-        "flags": read_cells(coverage, "flags", row, col).astype(np.int64) if coverage.has("flags") else 0,
+        "flags": _flags(coverage, row, col),
     }
     left, top = grid.x_min + col * grid.cell_m, grid.y_max - row * grid.cell_m
     return gpd.GeoDataFrame(
@@ -77,10 +79,10 @@ def cells_layer(
     )
 
 
-def _cells_inside(coverage: Coverage) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return row and col of the cells of the asked area, in the order of the grid."""
+def _cells_inside(coverage: Coverage, bands: Iterable[Tile]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return row and col of the cells of the asked area in some bands, in the order of the grid."""
     parts = []
-    for band in coverage.grid.bands():
+    for band in bands:
         row, col = np.nonzero(coverage.inside_area(band))
         parts.append(np.stack([row + band.row, col]))
     row, col = np.concatenate(parts, axis=1)
@@ -143,6 +145,11 @@ def _names(services: Sequence[str], index: NDArray) -> pd.api.extensions.Extensi
     """Return service names by index, missing where the index is none."""
     table = np.array([*services, None], dtype=object)
     return pd.array(table[np.where(index < len(services), index, len(services))], dtype="string")
+
+
+def _flags(coverage: Coverage, row: NDArray, col: NDArray) -> pd.api.extensions.ExtensionArray:
+    flags = read_cells(coverage, "flags", row, col) if coverage.has("flags") else np.zeros_like(row)
+    return _whole(flags, flags == UNKNOWN_UINT8)
 
 
 def _whole(values: NDArray, unknown: NDArray) -> pd.api.extensions.ExtensionArray:

@@ -25,6 +25,7 @@ GEOPACKAGE_VERSION = "1.2"  # what older GIS still open
 DESCRIPTIONS = {
     "neighbourhoods": "What the homes of each neighbourhood need; one row a neighbourhood and wanted list.",
     "tier_areas": tier_areas.DESCRIPTION,
+    "tier_totals": "Exact land and homes by wanted list and tier, counted from the rasters.",
     "transmitters": "Transmitters as understood from the input.",
     "cells": cells.DESCRIPTION,
     "dead_zones": dead_zones.DESCRIPTION,
@@ -42,6 +43,7 @@ def write_geopackage(
     folder: Path,
     *,
     more: Mapping[str, gpd.GeoDataFrame] | None = None,
+    tables: Mapping[str, pd.DataFrame] | None = None,
     most_cells: int = cells.MOST_CELLS,
 ) -> Path:
     """Write coverage.gpkg into a folder and return its path.
@@ -53,6 +55,7 @@ def write_geopackage(
     transmitters : of transmitters_layer()
     folder : where the file goes; it appears there when it is whole
     more : further layers by name (dead_zones, ridges, survey_points, contours); empty ones are left out
+    tables : tables without geometry by name (tier_totals)
     most_cells : above so many cells a list the layer `cells` is absent, and run_metadata says so
     """
     path = Path(folder) / GEOPACKAGE_FILE
@@ -70,6 +73,8 @@ def write_geopackage(
         absent = _write_cells(writer, scenario, coverage, most_cells)
         if areas is None:
             absent["neighbourhoods"] = "the scenario names no neighbourhoods"
+        for layer, table in (tables or {}).items():
+            writer.write_table(layer, table)
         writer.write_table("run_metadata", _metadata(coverage.run, absent))
         styles = [
             style
@@ -120,14 +125,16 @@ class _Writer:
     def write_table(self, layer: str, table: pd.DataFrame) -> None:
         """Write a table without geometry."""
         self.columns[layer] = list(table.columns)
-        pyogrio.write_dataframe(table, self.path, layer=layer, driver="GPKG")
+        told = {"DESCRIPTION": f"{DESCRIPTIONS[layer]} {self.cautions}"} if layer in DESCRIPTIONS else {}
+        pyogrio.write_dataframe(table, self.path, layer=layer, driver="GPKG", layer_options=told)
 
 
 def _write_cells(writer: _Writer, scenario: Scenario, coverage: Coverage, most_cells: int) -> dict[str, str]:
     """Write the layer cells, or return why it is absent."""
     count = cells.cell_count(coverage)
     if count > most_cells:
-        return {"cells": f"{count} cells are more than {most_cells}; the rasters hold them"}
+        reason = f"{count} cells are more than {most_cells}; the rasters hold them"
+        return {"cells": f"{reason}, and map --also parquet writes them to parquet/cells.parquet"}
     for list_name in coverage.lists:
         writer.write(
             "cells", cells.cells_layer(coverage, list_name, carriers(scenario, list_name)), "Polygon"

@@ -56,6 +56,7 @@ METADATA_DEFINITION = "http://www.geopackage.org/spec121/#extension_metadata"
 METADATA_STANDARD = "http://mrcc.com/qgis.dtd"  # the name under which QGIS looks for its layer metadata
 SCHEMA_DEFINITION = "http://www.geopackage.org/spec121/#extension_schema"
 GEOMETRY_COLUMN = "geom"
+DATE_COLUMNS = frozenset({"as_of", "stations_as_of"})
 
 
 def utc_timestamp(moment: datetime | None = None) -> str:
@@ -80,6 +81,23 @@ def add_tables(
         _add_aliases(database, columns)
         _add_styles(database, styles, stamp)
         database.execute("UPDATE gpkg_contents SET last_change = ?", (stamp,))
+        _declare_dates(database, columns)
+
+
+def _declare_dates(database: sqlite3.Connection, columns: Mapping[str, Sequence[str]]) -> None:
+    """Declare columns of days as DATE, which a GeoPackage keeps as the same text (OGC 12-128r14, table 1).
+
+    The library that wrote them knows moments and texts only; www.sqlite.org/lang_altertable.html, section 7,
+    changes a declaration so where the content stays.
+    """
+    database.execute("PRAGMA writable_schema = ON")
+    for layer, names in columns.items():
+        for name in DATE_COLUMNS.intersection(names):
+            database.execute(
+                "UPDATE sqlite_master SET sql = replace(sql, ?, ?) WHERE type = 'table' AND name = ?",
+                (f'"{name}" TEXT', f'"{name}" DATE', layer),
+            )
+    database.execute("PRAGMA writable_schema = RESET")
 
 
 def add_styles(path: Path, styles: Iterable[LayerStyle]) -> None:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from xml.sax.saxutils import escape, quoteattr
+from xml.sax.saxutils import quoteattr
 
 import numpy as np
 
+from covermap.constants import UNKNOWN_UINT8
 from covermap.gis_layers.qml import document
+from covermap.gis_layers.raster_attributes import code_attributes, tier_attributes
 from covermap.result.coverage import Coverage
 from covermap.result.raster_catalogue import CELL_REMARKS, PLAN_REMARKS, layer_of
 from covermap.result.whole_file import write_text
@@ -66,17 +68,32 @@ _AIM_COLOURS = (
 
 
 def write_raster_styles(coverage: Coverage) -> list[Path]:
-    """Write the .qml of each raster, and for tiers the names GDAL reads; return the paths."""
+    """Write the .qml of each raster, and of coded ones the names GDAL reads; return the paths."""
     written = []
     for name in coverage.raster_names():
         path = coverage.path(name)
         write_text(path.with_suffix(".qml"), document(raster_body(coverage, name)))
         written.append(path.with_suffix(".qml"))
-        if layer_of(name).kind == "tier":
+        attributes = _attributes(coverage, name)
+        if attributes is not None:
             sidecar = path.with_name(path.name + ".aux.xml")
-            write_text(sidecar, tier_attributes(coverage.tier_names))
+            write_text(sidecar, attributes)
             written.append(sidecar)
     return written
+
+
+def _attributes(coverage: Coverage, name: str) -> str | None:
+    """Return the attribute table of a coded raster; None for one of numbers."""
+    layer = layer_of(name)
+    bands = layer.bands or len(coverage.services(name.split("/")[0]))
+    if _is_tier(layer.kind):
+        return tier_attributes(coverage.tier_names, bands)
+    entries = _entries(coverage, name, layer.kind)
+    return code_attributes(entries, bands) if entries else None
+
+
+def _is_tier(kind: str) -> bool:
+    return kind.startswith("tier") and kind != "tier_chance"
 
 
 def raster_title(coverage: Coverage, name: str) -> str:
@@ -153,7 +170,7 @@ def raster_body(coverage: Coverage, name: str) -> str:
 
 def _entries(coverage: Coverage, name: str, kind: str) -> list[tuple[int, str, str]]:
     """Return value, label and colour of a raster of classes; none for rasters of numbers."""
-    if kind.startswith("tier") and kind != "tier_chance":
+    if _is_tier(kind):
         return tier_entries(coverage.tier_names)
     if kind in ("limiting_service", "deciding_service"):
         return _numbered(coverage.services(name.split("/")[0]))
@@ -184,7 +201,7 @@ def _remarks(coverage: Coverage, name: str, said: Sequence[tuple[int, str]]) -> 
     for tile in coverage.grid.tiles(_READ_CELLS):
         found.update(int(value) for value in np.unique(coverage.read(name, tile)))
     entries = [(0, "no remark", "#FFFFFF")]
-    for index, value in enumerate(sorted(found - {0})):
+    for index, value in enumerate(sorted(found - {0, UNKNOWN_UINT8})):
         words = ", ".join(words for bit, words in said if value & bit)
         entries.append((value, words, KIND_TINTS[index % len(KIND_TINTS)]))
     return entries
@@ -212,30 +229,6 @@ def tier_entries(tier_names: Sequence[str]) -> list[tuple[int, str, str]]:
         (look.number, f"{look.number} {name}", look.painted)
         for look, name in zip(TIERS, tier_names, strict=True)
     ]
-
-
-def tier_attributes(tier_names: Sequence[str]) -> str:
-    """Return the GDAL sidecar of a tier raster: category names, and an attribute table with the mountings."""
-    names = ["", *(f"{look.number} {name}" for look, name in zip(TIERS, tier_names, strict=True))]
-    categories = "".join(f"      <Category>{escape(name)}</Category>\n" for name in names)
-    # GDAL's raster attribute tables: types 0 whole number, 2 text; usages 5 the value, 2 its name, 0 anything
-    fields = "".join(
-        f'      <FieldDefn index="{index}"><Name>{name}</Name><Type>{kind}</Type>'
-        f"<Usage>{usage}</Usage></FieldDefn>\n"
-        for index, (name, kind, usage) in enumerate(
-            [("VALUE", 0, 5), ("TIER_NAME", 2, 2), ("MOUNTING", 2, 0), ("INDOORS", 2, 0)]
-        )
-    )
-    rows = "".join(
-        f'      <Row index="{look.number - 1}"><F>{look.number}</F><F>{escape(name)}</F>'
-        f"<F>{escape(look.mounting)}</F><F>{'yes' if look.number <= 3 else 'no'}</F></Row>\n"
-        for look, name in zip(TIERS, tier_names, strict=True)
-    )
-    return (
-        f'<PAMDataset>\n  <PAMRasterBand band="1">\n    <CategoryNames>\n{categories}    </CategoryNames>\n'
-        f'    <GDALRasterAttributeTable tableType="thematic">\n{fields}{rows}'
-        "    </GDALRasterAttributeTable>\n  </PAMRasterBand>\n</PAMDataset>\n"
-    )
 
 
 def _chance_steps() -> list[Step]:

@@ -21,7 +21,8 @@ SMALLEST_PATCH_CELLS = 3
 BLOCK_CELLS = 2048
 DESCRIPTION = (
     f"Areas of one tier. Patches under {SMALLEST_PATCH_CELLS} cells have joined their most common neighbour; "
-    "rasters and counts of homes by neighbourhood stay as computed. Unknown is left out."
+    "rasters and counts of homes by neighbourhood stay as computed, so do not add these areas up: the exact "
+    "sums by tier stand in the table tier_totals. Unknown is left out."
 )
 
 

@@ -117,10 +117,17 @@ def _auto_crs(bounds_deg: Bounds) -> pyproj.CRS:
         and north <= UTM_NORTH_DEG
     ):
         return pyproj.CRS.from_epsg((32600 if south + north >= 0.0 else 32700) + zone)
-    latitude = round((south + north) / 2.0, 2)
-    return pyproj.CRS.from_proj4(
-        f"+proj=laea +lat_0={latitude:g} +lon_0={round(middle, 2):g} +x_0=0 +y_0=0 +datum=WGS84 +units=m"
+    return _local_crs(round((south + north) / 2.0, 2), round(middle, 2))
+
+
+def _local_crs(latitude_deg: float, longitude_deg: float) -> pyproj.CRS:
+    """Return an equal-area CRS around a place, under a name that GIS show in place of "unknown"."""
+    crs = pyproj.CRS.from_proj4(
+        f"+proj=laea +lat_0={latitude_deg:g} +lon_0={longitude_deg:g} +x_0=0 +y_0=0 +datum=WGS84 +units=m"
     )
+    north, east = "N" if latitude_deg >= 0 else "S", "E" if longitude_deg >= 0 else "W"
+    place = f"{abs(latitude_deg):g} {north} {abs(longitude_deg):g} {east}"
+    return pyproj.CRS.from_json_dict(crs.to_json_dict() | {"name": f"WGS 84 / equal area around {place}"})
 
 
 def _wrapped(longitude_deg: float) -> float:

@@ -127,7 +127,7 @@ def check_scenario(
     store: Path | None = None,
     scheduler: str | None = None,
     scheduler_without_tls: bool = False,
-):
+) -> CheckReport:
     """Return a CheckReport: what was understood, what looks wrong, what a run will cost.
 
     scheduler : of dask.distributed, whose workers would compute in place of this machine's threads

@@ -1,8 +1,17 @@
-"""`covermap map`: everything of a scenario, predicted and written."""
+"""`covermap map`: everything of a scenario, predicted and written, and its second half alone."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Collection
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from covermap.result.coverage import Coverage
+    from covermap.scenario.records import Scenario
+
+# told the stage, the fraction of it that is done, and words about it; False stops the run
+Progress = Callable[[str, float, str], bool]
 
 
 def map_scenario(
@@ -15,26 +24,40 @@ def map_scenario(
     scheduler_without_tls: bool = False,
     overwrite: bool = False,
     public: bool = False,
-    progress=None,
+    also: Collection[str] = (),
+    progress: Progress | None = None,
 ) -> str:
     """Predict and write everything of a scenario; return the summary in words.
 
-    public : leave out homes by cell, small counts and what would reveal them
-
+    output : result folder; default as the scenario says. An earlier result in it is replaced when the new one
+        is whole; whatever fails before leaves it as it was
+    workers : threads; default one a core
+    store : folder of path losses already computed; default .covermap_store beside the scenario
     scheduler : of dask.distributed, whose workers compute in place of this machine's threads
+    scheduler_without_tls : also take a tcp:// scheduler on another machine
+    overwrite : write into a folder that holds files of others; they stay
+    public : leave out homes by cell, small counts and what would reveal them
+    also : formats that layers are written in beside the GeoPackage: 'parquet' (needs pyarrow)
+    progress : told (stage, fraction, words); returning False stops the run
 
-    Raises InputError when an input is wrong or the output folder is not ours; nothing is written then.
+    Raises InputError when an input is wrong, the output folder is not ours or another run writes there; then
+    nothing is written. Raises CovermapError when a disk is full or the folder was removed.
     """
     from covermap.grid.cluster import executor_of
     from covermap.inputs.preparation import prepare, store_folder
     from covermap.jobs.cost import Crew
     from covermap.jobs.memory_and_disk import refuse_what_does_not_fit
-    from covermap.jobs.predict import run
+    from covermap.jobs.predict import write_rasters
     from covermap.jobs.service_tiers import tiers_of
     from covermap.jobs.write_outputs import write_layers_and_pages
+    from covermap.reports.run_summary import run_in_words
+    from covermap.result import open_coverage
+    from covermap.result.exports import require_formats
+    from covermap.result.new_result import new_result
     from covermap.result.result_folder import require_ours, require_writable
     from covermap.scenario import read_scenario
 
+    require_formats(also)
     scenario = read_scenario(scenario_path)
     folder = Path(output or scenario.output)
     require_ours(folder, overwrite)
@@ -42,8 +65,69 @@ def map_scenario(
     prepared = prepare(scenario, store)
     crew = Crew(workers, on_cluster=scheduler is not None)
     refuse_what_does_not_fit(prepared, folder, store_folder(scenario, store), crew)
-    with executor_of(workers, scheduler, scheduler_without_tls) as executor:
-        coverage = run(prepared, folder, store, executor, progress)
     report = progress or (lambda stage, fraction, words: True)
-    alone = tiers_of(prepared, store, workers)
-    return write_layers_and_pages(prepared, coverage, report, public=public, alone=alone)
+    with new_result(folder) as new:
+        with executor_of(workers, scheduler, scheduler_without_tls) as executor:
+            coverage = write_rasters(prepared, new, store, executor, progress, public=public)
+        alone = tiers_of(prepared, store, workers)
+        whole = write_layers_and_pages(prepared, coverage, report, public=public, also=also, alone=alone)
+    return run_in_words(open_coverage(folder), whole)
+
+
+def write_outputs(
+    coverage: Coverage,
+    scenario: Scenario | None = None,
+    *,
+    store: Path | None = None,
+    workers: int | None = None,
+    progress: Progress | None = None,
+) -> str:
+    """Write tables, layers and pages of a predicted result into its folder; return the summary in words.
+
+    The result is replaced whole: what another write_outputs() or map wrote there before goes.
+
+    Parameters
+    ----------
+    coverage : Coverage
+        Of predict(), or open_coverage() of a folder with the same scenario's result.
+    scenario : Scenario, optional
+        What the result was predicted from; predict() tells it with the coverage, a folder does not.
+    store : path, optional
+        Folder of path losses already computed; default .covermap_store beside the scenario.
+    workers : int, optional
+        Threads; default one a core.
+    progress : callable, optional
+        Told (stage, fraction, words).
+
+    Raises
+    ------
+    InputError
+        If the scenario is not told or not what the result was predicted from, or the result is public.
+    """
+    from covermap.errors import InputError
+    from covermap.inputs.preparation import prepare
+    from covermap.jobs.service_tiers import tiers_of
+    from covermap.jobs.write_outputs import write_layers_and_pages
+    from covermap.reports.run_summary import run_in_words
+    from covermap.result import open_coverage
+    from covermap.result.new_result import new_result
+    from covermap.result.run_json import copy_prediction, run_id_of
+
+    scenario = scenario or coverage.scenario
+    if scenario is None:
+        raise InputError(
+            f"{coverage.folder} does not tell where its scenario stands. "
+            "Write write_outputs(coverage, read_scenario('scenario.toml'))."
+        )
+    if coverage.run.get("public"):
+        raise InputError(f"{coverage.folder} is a public result, without what its layers are counted from.")
+    if run_id_of(scenario) != coverage.run["run_id"]:
+        raise InputError(
+            f"{coverage.folder} was predicted from other inputs than {scenario.path} has now. Predict again."
+        )
+    prepared = prepare(scenario, store)
+    report = progress or (lambda stage, fraction, words: True)
+    with new_result(coverage.folder) as new:
+        copied = copy_prediction(coverage, new)
+        whole = write_layers_and_pages(prepared, copied, report, alone=tiers_of(prepared, store, workers))
+    return run_in_words(open_coverage(coverage.folder), whole)

@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 from numba.core.event import install_timer
 
+from covermap.constants import UNKNOWN_UINT8
 from covermap.grid.cluster import executor_of
 from covermap.grid.executor import Executor
 from covermap.grid.frame import Tile
@@ -24,8 +25,9 @@ from covermap.jobs.run_session import RunSession
 from covermap.jobs.second_opinion import second_blocks
 from covermap.jobs.tile_reception import TileResult, receive_tile
 from covermap.result.coverage import Coverage, open_coverage
+from covermap.result.new_result import new_result
+from covermap.result.raster_catalogue import OUTSIDE_FLAG, TELLS_OF_HOMES
 from covermap.result.rasters import RasterSet
-from covermap.result.result_folder import begun
 from covermap.result.run_counts import RunCounts
 from covermap.result.run_json import write_run_json
 from covermap.scenario import Scenario
@@ -45,7 +47,7 @@ def predict(
     scheduler: str | None = None,
     progress: Progress | None = None,
 ) -> Coverage:
-    """Predict the antenna every cell needs and write rasters and run.json as it goes.
+    """Predict the antenna every cell needs: rasters and run.json, in the place of an earlier result.
 
     Parameters
     ----------
@@ -66,7 +68,9 @@ def predict(
     Raises
     ------
     InputError
-        If an input is wrong; then nothing is written.
+        If an input is wrong, or another run writes into the same folder; then nothing is written.
+    CovermapError
+        If a disk is full or the folder was removed. An earlier result is then as it was.
     """
     with executor_of(workers, scheduler) as executor:
         return run(prepare(scenario, store), Path(output or scenario.output), store, executor, progress)
@@ -80,21 +84,44 @@ def run(
     progress: Progress | None,
 ) -> Coverage:
     """Predict from inputs already read; see predict."""
+    with new_result(output) as folder:
+        write_rasters(prepared, folder, store, executor, progress)
+    coverage = open_coverage(output)
+    coverage.scenario = prepared.scenario
+    return coverage
+
+
+def write_rasters(
+    prepared: Preparation,
+    folder: Path,
+    store: str | Path | None,
+    executor: Executor,
+    progress: Progress | None,
+    *,
+    public: bool = False,
+) -> Coverage:
+    """Write rasters and run.json into a new folder; return them open for reading.
+
+    public : rasters that tell where homes are stand in memory alone, and run.json tells rounded totals
+    """
     report = progress or (lambda stage, fraction, words: True)
     counts = RunCounts()
-    blocks = Store(store_folder(prepared.scenario, store))
-    session = RunSession(prepared, blocks)
-    with begun(output):
-        with compile_times(counts), reception_compiled_beside() as compiling:
-            with timed(counts, "paths"):
-                compute_paths(session, executor, report, counts)
-                compiling.wait()
-            stations = {station.station_id: station.station_id for station in prepared.scenario.stations}
-            rasters = RasterSet(output, prepared.grid, stations=stations, workers=executor.threads_here)
-            with timed(counts, "reception"), rasters:
-                _receive_all(session, rasters, executor, report, counts)
-        write_run_json(output, prepared, counts, peak_memory_mb())
-    return open_coverage(output)
+    session = RunSession(prepared, Store(store_folder(prepared.scenario, store)))
+    with compile_times(counts), reception_compiled_beside() as compiling:
+        with timed(counts, "paths"):
+            compute_paths(session, executor, report, counts)
+            compiling.wait()
+        rasters = RasterSet(
+            folder,
+            prepared.grid,
+            stations={station.station_id: station.station_id for station in prepared.scenario.stations},
+            workers=executor.threads_here,
+            only_in_memory=TELLS_OF_HOMES if public else (),
+        )
+        with timed(counts, "reception"), rasters:
+            _receive_all(session, rasters, executor, report, counts)
+    run = write_run_json(folder, prepared, counts, peak_memory_mb(), public=public)
+    return Coverage(folder, run, rasters.in_memory)
 
 
 @contextmanager
@@ -152,7 +179,8 @@ def writes_field_rasters(prepared: Preparation) -> bool:
 def _write_tile(prepared: Preparation, rasters: RasterSet, result: TileResult) -> None:
     tile = result.tile
     rasters.write("ground", tile, result.ground_m)
-    rasters.write("flags", tile, result.flags)
+    unknown = np.isnan(result.ground_m) & ((result.flags & OUTSIDE_FLAG) == 0)
+    rasters.write("flags", tile, np.where(unknown, UNKNOWN_UINT8, result.flags))
     if prepared.homes is not None:
         rasters.write("homes", tile, prepared.homes.window(tile))
         if prepared.homes.without_roof is not None:

@@ -135,7 +135,7 @@ def _usable(channel: Channel) -> bool:
 
 
 def _fields(
-    prepared: Preparation, sites: Sites, frequency_mhz: float, cells: NDArray, workers: int | None
+    prepared: Preparation, sites: Sites, frequency_mhz: float, cells: NDArray[np.int64], workers: int | None
 ) -> NDArray[np.float32]:
     """Return the field of a relay at each site in each of the cells (N, 2): wanted, unwanted; (C, 2, N).
 
@@ -187,7 +187,7 @@ def _fields(
     return np.stack(list(run_tasks(of_site, range(sites.row.size), workers)))
 
 
-def _within(tile: Tile, cells: NDArray) -> NDArray[np.bool_]:
+def _within(tile: Tile, cells: NDArray[np.int64]) -> NDArray[np.bool_]:
     return (
         (cells[:, 0] >= tile.row)
         & (cells[:, 0] < tile.row + tile.rows)

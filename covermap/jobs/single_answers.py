@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -80,7 +81,7 @@ def required_field(
 
 def _built_in_tier(number: int) -> Tier:
     """Return a tier of the built-in table. Raises InputError for a number that is no antenna."""
-    tiers = read_tiers().tiers
+    tiers: Sequence[Tier] = read_tiers().tiers
     if not 1 <= number <= len(tiers):
         raise InputError(f"tier is {number}; antennas are tiers 1 to {len(tiers)}.")
     return tiers[number - 1]

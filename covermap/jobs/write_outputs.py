@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -15,6 +15,7 @@ import pyproj
 from numpy.typing import NDArray
 
 from covermap.bearings import declination
+from covermap.gis_layers.cells_parquet import CELLS_FILE, write_cells_parquet
 from covermap.gis_layers.geopackage import DESCRIPTIONS, write_geopackage
 from covermap.gis_layers.qgis_project import write_qgis_project
 from covermap.gis_layers.raster_styles import write_raster_styles
@@ -30,22 +31,18 @@ from covermap.planning.second_opinion import opinion_counts
 from covermap.planning.shading import shading_ridges
 from covermap.planning.stock import parts_of_tier, stock_table
 from covermap.planning.suppression import round_summary
+from covermap.planning.tier_totals import tier_totals
 from covermap.reports.brief import write_brief
 from covermap.reports.fieldwork.survey_files import survey_layers
-from covermap.reports.run_summary import run_in_words
 from covermap.reports.web_map import write_map
 from covermap.reports.web_map.own_list import ServiceTiers
 from covermap.result.coarsened import coarsened
-from covermap.result.coverage import Coverage, open_coverage
+from covermap.result.coverage import Coverage
 from covermap.result.csv_tables import write_neighbourhoods, write_stock, write_transmitters
-from covermap.result.public import (
-    drop_homes_by_cell,
-    public_areas,
-    public_homes,
-    public_ridges,
-    public_zones,
-)
+from covermap.result.exports import PARQUET, write_geoparquet
+from covermap.result.public import public_areas, public_homes, public_ridges, public_totals, public_zones
 from covermap.result.run_json import homes_record, update_run_json
+from covermap.result.stac_item import write_stac_item
 from covermap.result.transmitters import transmitters_layer
 from covermap.scenario.records import Scenario
 from covermap.terrain import relief_grey
@@ -59,13 +56,15 @@ def write_layers_and_pages(
     report: Report,
     *,
     public: bool = False,
+    also: Collection[str] = (),
     alone: Callable[[Grid], ServiceTiers] | None = None,
-) -> str:
-    """Write tables, GeoPackage and map of a result whose rasters are there; return the summary in words.
+) -> dict[str, WholeSummary]:
+    """Write tables, GeoPackage and pages of a result whose rasters are there; return its summary by list.
 
     prepared : covermap.inputs.preparation.Preparation of the run
     report : told (stage, fraction, words)
     public : leave out homes by cell, small counts and what would reveal them, and the stock
+    also : formats that layers are written in beside the GeoPackage, of result.exports.FORMATS
     alone : returns the class each service needs by itself in the squares of the map's grid
     """
     scenario: Scenario = prepared.scenario
@@ -78,10 +77,12 @@ def write_layers_and_pages(
     shading = _ridges(prepared, coverage)
     stock = None if public else _stock(prepared, coverage)
     behind = not_promised(coverage, coverage.lists[0])
+    totals = tier_totals(coverage, coverage.tier_names)
     if public:
         whole = {name: round_summary(summary) for name, summary in whole.items()}
         counted, zones, shading = public_areas(counted), public_zones(zones), public_ridges(shading)
-        drop_homes_by_cell(coverage)
+        totals = public_totals(totals)
+        coverage = Coverage(folder, coverage.run)  # without the rasters in memory, which tell of homes
     areas, table = _apart(counted)
     homes = _homes_record(prepared, counted, public=public)
     coverage.run["homes"] = homes
@@ -100,9 +101,12 @@ def write_layers_and_pages(
         "survey_points": survey_layers(coverage),
         "contours": lines,
     }
-    files.append(write_geopackage(scenario, coverage, areas, transmitters, folder, more=more))
+    tables = {"tier_totals": totals}
+    files.append(write_geopackage(scenario, coverage, areas, transmitters, folder, more=more, tables=tables))
     files += write_raster_styles(coverage)
     files.append(write_qgis_project(coverage, DESCRIPTIONS))
+    if PARQUET in also:
+        files += _parquet(scenario, coverage)
     drawn = coarsened(coverage)
     relief = relief_grey(drawn.read("ground"), drawn.grid.cell_m)
     report("outputs", 0.6, "brief.html")
@@ -121,6 +125,7 @@ def write_layers_and_pages(
     )
     report("outputs", 0.7, "map.html")
     files.append(_write_map(prepared, drawn, whole, relief, areas, zones, shading, alone))
+    files.append(write_stac_item(coverage, [*files, *map(coverage.path, coverage.raster_names())]))
     report("outputs", 1.0, "done")
     update_run_json(
         folder,
@@ -133,7 +138,16 @@ def write_layers_and_pages(
         },
         files,
     )
-    return run_in_words(open_coverage(folder), whole)
+    return whole
+
+
+def _parquet(scenario: Scenario, coverage: Coverage) -> list[Path]:
+    """Write every layer as GeoParquet, and all cells where they are too many for the GeoPackage."""
+    folder = coverage.folder / PARQUET
+    files = write_geoparquet(coverage, folder)
+    if folder / CELLS_FILE not in files:
+        files.append(write_cells_parquet(scenario, coverage, folder))
+    return files
 
 
 def _transmitters(

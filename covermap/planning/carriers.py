@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from covermap.constants import UNKNOWN_UINT8
 from covermap.grid.frame import Tile
 from covermap.planning.results import Results, read_cells
 
@@ -80,7 +81,8 @@ def needs_high_vhf(results: Results, list_name: str, tile: Tile) -> NDArray[np.b
     where the stored plan brings a listed service (chance of 50 % or more) from a station there.
     """
     if results.has(f"{list_name}/plan_flags"):
-        return (results.read(f"{list_name}/plan_flags", tile).ravel() & OWN_HIGH_VHF_FLAG) > 0
+        flags = results.read(f"{list_name}/plan_flags", tile).ravel()
+        return (flags != UNKNOWN_UINT8) & ((flags & OWN_HIGH_VHF_FLAG) > 0)
     if sites_of(results) is None:
         return None
     chance_percent = results.read(f"{list_name}/service_chance", tile)

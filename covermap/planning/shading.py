@@ -25,7 +25,7 @@ MOST_PATHS = 800  # exact paths a list, a few milliseconds each; beyond, a sampl
 BIN_M = 500.0  # places of one ridge nearer than this are one piece of it
 RX_HEIGHT_M = 10.0
 SHORTEST_KM = 0.25  # the model's limit
-COLUMNS = ("ridge_id", "service", "above_line_m", "homes_shaded")
+COLUMNS = ("ridge_id", "wanted_list", "station_id", "service", "above_line_m", "homes_shaded")
 
 
 @dataclass(frozen=True)
@@ -56,6 +56,8 @@ def shading_ridges(
     rows.sort(key=lambda row: -row[1])
     found = {
         "ridge_id": [f"{list_name}-{number}" for number in range(1, len(rows) + 1)],
+        "wanted_list": [list_name] * len(rows),
+        "station_id": [shade.station_id for shade, _ in rows],
         "service": [shade.service for shade, _ in rows],
         "above_line_m": [round(shade.above_line_m, 1) for shade, _ in rows],
         "homes_shaded": [round(homes, 1) for _, homes in rows],

@@ -9,7 +9,8 @@ from typing import Any
 import pandas as pd
 
 from covermap.planning.areas import HOMES_PREFIX, LAND_PREFIX, WholeSummary
-from covermap.result.coverage import RUN_FILE, Coverage
+from covermap.result.coverage import Coverage
+from covermap.result.result_folder import RUN_FILE
 from covermap.wording.run_facts import outside_in_words
 from covermap.wording.words import (
     SMALL_COUNT,

@@ -26,7 +26,7 @@ class CoarsenedCoverage(Coverage):
     """
 
     def __init__(self, coverage: Coverage, factor: int) -> None:
-        super().__init__(coverage.folder, coverage.run)
+        super().__init__(coverage.folder, coverage.run, coverage._in_memory)
         self.factor = factor
         fine = coverage.grid
         self.grid = dataclasses.replace(
@@ -39,7 +39,7 @@ class CoarsenedCoverage(Coverage):
         if not self.has(name):
             raise InputError(f"{self.folder}: there is no raster {name!r} in this result.")
         asked = self._window(window) or Window(0, 0, self.grid.cols, self.grid.rows)
-        with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), rasterio.open(self.path(name)) as dataset:
+        with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), rasterio.open(self._source(name)) as dataset:
             bands = self._sums(dataset, asked) if name in SUMMED else self._picks(dataset, asked)
         return bands if layer.stacked else bands[0]
 

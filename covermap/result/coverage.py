@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +15,7 @@ from rasterio.windows import Window
 from covermap.constants import RESULT_FORMAT, TIER_COUNT, UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.grid.frame import Grid, Tile
+from covermap.result.new_result import settle
 from covermap.result.raster_catalogue import (
     AIM_UNKNOWN,
     LAYERS,
@@ -22,16 +23,20 @@ from covermap.result.raster_catalogue import (
     OF_STATION,
     OUTSIDE_FLAG,
     RASTERS_FOLDER,
+    bits_of,
     layer_of,
     raster_path,
 )
+from covermap.result.result_folder import RUN_FILE
 from covermap.wording.palette import TIERS
 
 if TYPE_CHECKING:
     import geopandas as gpd
     import xarray
+    from rasterio.io import MemoryFile
 
-RUN_FILE = "run.json"
+    from covermap.scenario.records import Scenario
+
 GEOPACKAGE_FILE = "coverage.gpkg"
 
 Cells = tuple[slice, slice] | Tile | None
@@ -43,12 +48,32 @@ class Coverage:
     folder : the output folder
     run : the content of run.json (while a run is being written: what will become it); needs the keys
         grid, wanted and result_format
+    in_memory : rasters by name that stand on no disk, from RasterSet
+    scenario : what the result was predicted from, where predict() just did so
     """
 
-    def __init__(self, folder: Path, run: dict[str, Any]) -> None:
+    scenario: Scenario | None = None
+
+    def __init__(
+        self, folder: Path, run: dict[str, Any], in_memory: Mapping[str, MemoryFile] | None = None
+    ) -> None:
         self.folder = Path(folder)
         self.run = run
+        self._in_memory = dict(in_memory or {})
         self.grid = grid_from_record(run["grid"])
+
+    def __repr__(self) -> str:
+        size = f"{self.grid.rows} x {self.grid.cols} squares of {self.grid.cell_m:g} m"
+        name = self.run.get("name") or "result"
+        return (
+            f"<Coverage {name!r}: {size}, {self.grid.crs.name}, lists {', '.join(self.lists)}; {self.folder}>"
+        )
+
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows: a small map of the first list, land and homes by tier."""
+        from covermap.result.coverage_html import coverage_html
+
+        return coverage_html(self)
 
     @property
     def lists(self) -> tuple[str, ...]:
@@ -80,7 +105,7 @@ class Coverage:
 
     def has(self, name: str) -> bool:
         """Return whether the result holds a raster of this name."""
-        return self.path(name).is_file()
+        return name in self._in_memory or self.path(name).is_file()
 
     @property
     def field_stations(self) -> tuple[str, ...]:
@@ -108,13 +133,13 @@ class Coverage:
         layer = layer_of(name)
         if not self.has(name):
             raise InputError(f"{self.folder}: there is no raster {name!r} in this result.")
-        with rasterio.open(self.path(name)) as dataset:
-            bands = dataset.read(window=self._window(window))
+        with rasterio.open(self._source(name)) as dataset:
+            bands: np.ndarray = dataset.read(window=self._window(window))
         return bands if layer.stacked else bands[0]
 
     def tag_values(self, name: str, tag: str) -> tuple[str, ...]:
         """Return the parts of a raster's tag that lists names ('SERVICES', 'CAUSES'); none without it."""
-        with rasterio.open(self.path(name)) as dataset:
+        with rasterio.open(self._source(name)) as dataset:
             text = dataset.tags().get(tag, "")
         return tuple(text.split("|")) if text else ()
 
@@ -122,7 +147,8 @@ class Coverage:
         """Return which cells of a tile lie in the asked area, bool, shape (rows, cols)."""
         if not self.has("flags"):
             return np.ones((tile.rows, tile.cols), dtype=bool)
-        return (self.read("flags", tile) & OUTSIDE_FLAG) == 0
+        inside: np.ndarray = (bits_of(self.read("flags", tile)) & OUTSIDE_FLAG) == 0
+        return inside
 
     def coordinates(self) -> tuple[np.ndarray, np.ndarray]:
         """Return the centres of the columns and of the rows in the grid's CRS, from west and north. [m]"""
@@ -132,8 +158,8 @@ class Coverage:
         return x, y
 
     def to_xarray(self, names: Sequence[str] | None = None) -> xarray.Dataset:
-        """Return rasters as an xarray Dataset; see covermap.result.exports.to_xarray()."""
-        from covermap.result.exports import to_xarray
+        """Return rasters as an xarray Dataset; see covermap.result.dataset.to_xarray()."""
+        from covermap.result.dataset import to_xarray
 
         return to_xarray(self, names)
 
@@ -219,6 +245,11 @@ class Coverage:
             "col": col,
         }
 
+    def _source(self, name: str) -> Path | str:
+        """Return what GDAL opens for a raster."""
+        held = self._in_memory.get(name)
+        return self.path(name) if held is None else held.name
+
     def _layer(self, layer: str, reason: str) -> gpd.GeoDataFrame:
         """Return a layer of coverage.gpkg, or say why it is not there."""
         import geopandas as gpd
@@ -247,6 +278,7 @@ def open_coverage(output: str | Path) -> Coverage:
         If the folder holds no finished result, or one of another result format.
     """
     folder = Path(output)
+    settle(folder)
     path = folder / RUN_FILE
     if not path.is_file():
         raise InputError(
@@ -263,7 +295,18 @@ def open_coverage(output: str | Path) -> Coverage:
             f"{path}: result_format is {found}, this version reads {RESULT_FORMAT}. "
             "Open it with the version that wrote it, or run covermap map again."
         )
-    return Coverage(folder, run)
+    try:
+        coverage = Coverage(folder, run)
+        services = [coverage.services(name) for name in coverage.lists]
+    except (KeyError, TypeError, AttributeError, ValueError) as error:
+        raise _not_whole(path, f"{type(error).__name__}: {error}") from error
+    if not services:
+        raise _not_whole(path, "no wanted list")
+    return coverage
+
+
+def _not_whole(path: Path, found: str) -> InputError:
+    return InputError(f"{path}: not what a finished run writes ({found}). Run covermap map again.")
 
 
 def grid_record(grid: Grid) -> dict[str, Any]:
@@ -279,5 +322,6 @@ def grid_record(grid: Grid) -> dict[str, Any]:
 
 
 def grid_from_record(record: dict[str, Any]) -> Grid:
-    """Return the grid that grid_record() wrote."""
-    return Grid(**record)
+    """Return the grid that grid_record() wrote. Raises KeyError, TypeError or ValueError otherwise."""
+    numbers = {name: float(record[name]) for name in ("cell_m", "x_min", "y_max")}
+    return Grid(str(record["crs_wkt"]), **numbers, rows=int(record["rows"]), cols=int(record["cols"]))

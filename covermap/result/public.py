@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-import json
+from typing import Any
 
 import geopandas as gpd
+import pandas as pd
 
 from covermap.planning.suppression import ROUNDED_TO, rounded, suppress_areas, suppress_counts
-from covermap.result.coverage import RUN_FILE, Coverage
-from covermap.result.whole_file import write_text
 
-HOME_RASTERS = ("homes", "homes_without_roof")
-WHERE_HOMES_ARE = (  # filled only where homes are, so they tell the cells with homes
-    "tier_3db_weaker", "tier_3db_stronger", "dead_zone_chance_3db_weaker", "dead_zone_chance_3db_stronger",
-)  # fmt: skip
 NOTE = (
     "Made for the public: no homes by cell, counts under 5 and what would reveal them are left blank, "
     f"totals are rounded to {ROUNDED_TO:g}."
@@ -40,20 +35,19 @@ def public_ridges(ridges: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(table, geometry=ridges.geometry.to_numpy(), crs=ridges.crs)
 
 
-def drop_homes_by_cell(coverage: Coverage) -> None:
-    """Remove the rasters of homes, and round what run.json says of them."""
-    path = coverage.folder / RUN_FILE
-    run = json.loads(path.read_text(encoding="utf-8"))
-    of_lists = [f"{name}/{kind}" for name in coverage.lists for kind in WHERE_HOMES_ARE]
-    for name in (*HOME_RASTERS, *of_lists):
-        raster = coverage.path(name)
-        for one in (raster, raster.with_suffix(".qml")):
-            one.unlink(missing_ok=True)
-        run["files"] = [one for one in run.get("files", []) if not one.endswith(f"/{name}.tif")]
-    run |= {"public": True, "homes": public_homes(run.get("homes"))}
-    run["cautions"] = [*(one for one in run.get("cautions", []) if one != NOTE), NOTE]
-    coverage.run.update(run)
-    write_text(path, json.dumps(run, indent=2, ensure_ascii=False) + "\n")
+def public_totals(totals: pd.DataFrame) -> pd.DataFrame:
+    """Return land and homes by tier with homes rounded, as the brief tells them."""
+    homes = [count if pd.isna(count) else rounded(float(count)) for count in totals["homes"]]
+    return totals.assign(homes=pd.array(homes, dtype="Float64"))
+
+
+def public_record(run: dict[str, Any]) -> dict[str, Any]:
+    """Return the content of a public result's run.json: rounded totals, and a note among the cautions."""
+    return run | {
+        "public": True,
+        "homes": public_homes(run.get("homes")),
+        "cautions": [*run.get("cautions", []), NOTE],
+    }
 
 
 def public_homes(record: dict | None) -> dict | None:

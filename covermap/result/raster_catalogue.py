@@ -33,10 +33,16 @@ PLAN_REMARKS = (
     (64, "an interferer's path over smooth earth"),
 )
 """Bits of plan_flags and what each says of the stored plan."""
+AMPLIFIER_CODES = ((1, "helps"), (2, "does nothing"), (3, "harms"))
 RASTERS_FOLDER = "rasters"
 OF_STATION = ("field", "field_adjusted")
 OF_GRID = frozenset({"ground", "flags", "homes", "homes_without_roof"})
 """Rasters that stand alone, for no list and no station."""
+TELLS_OF_HOMES = frozenset({
+    "homes", "homes_without_roof",
+    "tier_3db_weaker", "tier_3db_stronger", "dead_zone_chance_3db_weaker", "dead_zone_chance_3db_stronger",
+})  # fmt: skip
+"""Kinds that tell where homes are: counts, or values only where there are some. None of them is public."""
 
 
 @dataclass(frozen=True)
@@ -46,6 +52,8 @@ class Layer:
     kind : last part of the raster's name, or 'field' or 'field_adjusted' for rasters/field/STATION_ID.tif
     nodata : value of unknown cells; None where every cell has a value
     bands : number of bands; 0 means one band a service of the list
+    codes : what each value stands for, where that is the same in every result
+    is_sum : whether values are sums of the codes
     """
 
     kind: str
@@ -54,6 +62,8 @@ class Layer:
     unit: str
     bands: int
     meaning: str
+    codes: tuple[tuple[int, str], ...] = ()
+    is_sum: bool = False
 
     @property
     def of_list(self) -> bool:
@@ -105,11 +115,9 @@ LAYERS: dict[str, Layer] = {
             "station that interferes most with the deciding service, one tier lower; a place in STATIONS",
         ),
         Layer("service_interferer", *_STATION, 0, "the same for each service with the stored plan"),
-        Layer("amplifier", *_CLASS, 1, "masthead amplifier: 1 helps, 2 does nothing, 3 harms"),
+        Layer("amplifier", *_CLASS, 1, "what a masthead amplifier does", AMPLIFIER_CODES),
         Layer("tier_without_deciding", *_CLASS, 1, "tier of the list without its deciding service"),
-        Layer(
-            "plan_flags", "uint8", None, "", 1, "remarks on the stored plan, a sum of bits; 0 none or unknown"
-        ),
+        Layer("plan_flags", *_CLASS, 1, "remarks on the stored plan, a sum; 0 none", PLAN_REMARKS, True),
         Layer("tier_second_opinion", *_CLASS, 1, "tier by the model of the second opinion"),
         Layer(
             "second_opinion",
@@ -121,14 +129,7 @@ LAYERS: dict[str, Layer] = {
         Layer("field", *_FLOAT, "dB(uV/m)", 1, "median field at 10 m, exceeded for 50 % of time"),
         Layer("field_adjusted", *_FLOAT, "dB(uV/m)", 1, "field with the offsets of calibration added"),
         Layer("ground", *_FLOAT, "m", 1, "elevation at the cell's centre"),
-        Layer(
-            "flags",
-            "uint8",
-            None,
-            "",
-            1,
-            "sum of 1 near a mast, 2 steep ray without pattern, 4 outside, 8 filled ground",
-        ),
+        Layer("flags", *_CLASS, 1, "remarks on the cell, a sum; 0 none", CELL_REMARKS, True),
         Layer("homes", *_FLOAT, "homes", 1, "homes in the cell"),
         Layer("homes_without_roof", *_FLOAT, "homes", 1, "those of them that may use no roof"),
     )
@@ -156,6 +157,11 @@ def raster_path(folder: Path, name: str) -> Path:
     """Return the path of a raster below the rasters folder. Raises InputError for an unknown name."""
     layer_of(name)
     return Path(folder) / f"{name}.tif"
+
+
+def bits_of(values: np.ndarray) -> np.ndarray:
+    """Return sums of remarks with none where they are unknown."""
+    return np.where(values == UNKNOWN_UINT8, np.uint8(0), values)
 
 
 def as_layer_array(layer: Layer, array: np.ndarray) -> np.ndarray:

@@ -6,15 +6,18 @@ import contextlib
 import os
 import shutil
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
+from typing import Any
 
 import numpy as np
 import rasterio
 import rasterio.shutil
+from rasterio.io import MemoryFile
 from rasterio.windows import Window
 
+from covermap.constants import UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.grid.executor import run_tasks
 from covermap.grid.frame import Grid, Tile
@@ -56,6 +59,9 @@ class RasterSet:
         STATIONS
     tags : text tags for every file, such as run_id
     workers : threads that make the finished files, several rasters at once
+    only_in_memory : kinds that are written to no disk, not even for a moment; they end with the process
+
+    After finish(), `in_memory` holds those by name, for Coverage.
     """
 
     def __init__(
@@ -67,7 +73,10 @@ class RasterSet:
         stations: Mapping[str, str] | None = None,
         tags: Mapping[str, str] | None = None,
         workers: int = 1,
+        only_in_memory: Collection[str] = (),
     ) -> None:
+        self.only_in_memory = frozenset(only_in_memory)
+        self.in_memory: dict[str, MemoryFile] = {}
         self.workers = workers
         self.folder = Path(output) / RASTERS_FOLDER
         self.grid = grid
@@ -145,6 +154,8 @@ class RasterSet:
 
         Raises CovermapError when the disk is full; then, as after any error, no raster is renamed.
         """
+        for name in self.in_memory:
+            self._open.pop(name).close()
         finals = list(run_tasks(self._finish_one, list(self._open), self.workers))
         for whole, path in finals:
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -183,31 +194,38 @@ class RasterSet:
         return layer.bands or len(self._list_services(name))
 
     def _create(self, name: str, layer: Layer) -> rasterio.io.DatasetWriter:
-        """Open the temporary file of a raster and describe its bands."""
-        path = raster_path(self._temporary, name)
-        path.parent.mkdir(parents=True, exist_ok=True)
-        dataset = rasterio.open(
-            path,
-            "w",
-            driver="GTiff",
-            width=self.grid.cols,
-            height=self.grid.rows,
-            count=self._band_count(name, layer),
-            dtype=layer.dtype,
-            nodata=layer.nodata,
-            crs=rasterio.crs.CRS.from_wkt(self.grid.crs_wkt),
-            transform=self.grid.transform,
-            tiled=True,
-            blockxsize=TILE_BLOCK_CELLS,
-            blockysize=TILE_BLOCK_CELLS,
-            interleave="band",
-            compress="deflate",
-            zlevel=1,
-            sparse_ok=True,
-            bigtiff="if_safer",
-        )
+        """Open the unfinished raster, a file or memory, and describe its bands."""
+        profile = self._profile(name, layer)
+        if layer.kind in self.only_in_memory:
+            self.in_memory[name] = MemoryFile(ext=".tif")
+            dataset = self.in_memory[name].open(**profile)
+        else:
+            path = raster_path(self._temporary, name)
+            path.parent.mkdir(parents=True, exist_ok=True)
+            dataset = rasterio.open(path, "w", **profile)
         self._describe(dataset, name, layer)
         return dataset
+
+    def _profile(self, name: str, layer: Layer) -> dict[str, Any]:
+        """Return what GDAL must know to make an unfinished raster."""
+        return {
+            "driver": "GTiff",
+            "width": self.grid.cols,
+            "height": self.grid.rows,
+            "count": self._band_count(name, layer),
+            "dtype": layer.dtype,
+            "nodata": layer.nodata,
+            "crs": rasterio.crs.CRS.from_wkt(self.grid.crs_wkt),
+            "transform": self.grid.transform,
+            "tiled": True,
+            "blockxsize": TILE_BLOCK_CELLS,
+            "blockysize": TILE_BLOCK_CELLS,
+            "interleave": "band",
+            "compress": "deflate",
+            "zlevel": 1,
+            "sparse_ok": True,
+            "bigtiff": "if_safer",
+        }
 
     def _describe(self, dataset: rasterio.io.DatasetWriter, name: str, layer: Layer) -> None:
         """Set tags, band names, units and, for tiers, the colour table."""
@@ -261,7 +279,7 @@ def list_arrays(reception: ListReception) -> dict[str, np.ndarray]:
         "service_interferer": reception.service_interferer,
         "amplifier": reception.amplifier,
         "tier_without_deciding": reception.tier_without_deciding,
-        "plan_flags": reception.plan_flags,
+        "plan_flags": np.where(reception.tier == UNKNOWN_UINT8, UNKNOWN_UINT8, reception.plan_flags),
     }
 
 

@@ -1,20 +1,18 @@
-"""The output folder: whether it is ours, and what of an earlier run goes."""
+"""The output folder: whether it is ours and can be written to."""
 
 from __future__ import annotations
 
 import json
-import shutil
 import tempfile
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
 from covermap.errors import InputError
-from covermap.result.coverage import RUN_FILE
-from covermap.result.whole_file import TEMPORARY_FOLDER, remove_files
+from covermap.result.whole_file import TEMPORARY_FOLDER
 
-BEGUN = "begun"
+RUN_FILE = "run.json"
+JOURNAL_FILE = "exchange.json"  # in TEMPORARY_FOLDER while a result takes the place of an earlier one
 
 
 def require_ours(folder: Path, overwrite: bool = False) -> None:
@@ -28,7 +26,7 @@ def require_ours(folder: Path, overwrite: bool = False) -> None:
         raise InputError(f"{folder} is a file, not a folder. Name another output folder.")
     if overwrite or not folder.exists() or read_record(folder) is not None:
         return
-    if (folder / TEMPORARY_FOLDER / BEGUN).exists():
+    if (folder / TEMPORARY_FOLDER / JOURNAL_FILE).exists():
         return
     foreign = sorted(path.name for path in folder.iterdir() if not _is_unfinished(path))
     if foreign:
@@ -36,20 +34,6 @@ def require_ours(folder: Path, overwrite: bool = False) -> None:
             f"{folder} holds files that are not a covermap result, for example {foreign[0]}. Name another "
             "folder, or add --overwrite: files that are not results stay as they are."
         )
-
-
-@contextmanager
-def begun(folder: Path) -> Iterator[None]:
-    """Mark a result folder as one that a run of ours has begun, until its run.json stands there.
-
-    So a run that was killed may go on in it. What an earlier one left unfinished goes.
-    """
-    unfinished = Path(folder) / TEMPORARY_FOLDER
-    shutil.rmtree(unfinished, ignore_errors=True)
-    unfinished.mkdir(parents=True)
-    (unfinished / BEGUN).touch()
-    yield
-    shutil.rmtree(unfinished, ignore_errors=True)
 
 
 def require_own_record(folder: Path, record: str, overwrite: bool = False) -> None:
@@ -94,14 +78,6 @@ def read_record(folder: Path) -> dict[str, Any] | None:
     except (OSError, ValueError):
         return None
     return run if isinstance(run, dict) and "result_format" in run else None
-
-
-def remove_earlier_result(folder: Path, keep: Iterable[str]) -> None:
-    """Remove the files an earlier run.json lists, except `keep` (relative, forward slashes)."""
-    record = read_record(folder)
-    if record is not None:
-        listed = [name for name in record.get("files", []) if isinstance(name, str)]
-        remove_files(folder, listed, keep=[*keep, RUN_FILE])
 
 
 def relative_names(folder: Path, paths: Iterable[Path]) -> list[str]:

@@ -6,6 +6,7 @@ import hashlib
 import json
 import os
 import platform
+import shutil
 from collections.abc import Iterable, Iterator
 from importlib import metadata
 from pathlib import Path
@@ -22,9 +23,10 @@ from covermap.constants import RESULT_FORMAT, TIER_NOT_PROMISED
 from covermap.grid.blocks import PHYSICS_VERSION
 from covermap.planning.stock import parts_of_tier
 from covermap.reception.variability import sigma_summary
-from covermap.result.coverage import RUN_FILE, Coverage, grid_record
+from covermap.result.coverage import Coverage, grid_record
+from covermap.result.public import public_record
 from covermap.result.raster_catalogue import LAYERS, OF_GRID, OF_STATION
-from covermap.result.result_folder import relative_names, remove_earlier_result
+from covermap.result.result_folder import RUN_FILE, relative_names
 from covermap.result.whole_file import write_text
 from covermap.scenario.records import Scenario
 from covermap.scenario.sites import site_names
@@ -51,11 +53,9 @@ READ_BYTES = 2**20
 
 
 def write_run_json(
-    output: Path, prepared: Preparation, counts: RunCounts, peak_memory_mb: float
+    output: Path, prepared: Preparation, counts: RunCounts, peak_memory_mb: float, *, public: bool = False
 ) -> dict[str, Any]:
     """Write run.json of a result whose rasters are finished; return its content.
-
-    Files of an earlier result in the folder go, except those written now.
 
     Parameters
     ----------
@@ -64,6 +64,7 @@ def write_run_json(
         reception_options, warnings)
     counts : with computed and read (blocks), stages_s, and compile_s where it was measured
     peak_memory_mb : greatest resident memory of the process
+    public : tell rounded totals of homes only
     """
     output = Path(output)
     scenario: Scenario = prepared.scenario
@@ -78,9 +79,21 @@ def write_run_json(
     run["tier_share_percent"] = {name: tier_share_percent(coverage, name) for name in coverage.lists}
     run["tier_share_percent_at_other_sigma"] = _at_other_sigma(prepared, counts)
     run["files"] = relative_names(output, _rasters_of(coverage, scenario))
-    remove_earlier_result(output, keep=run["files"])
+    if public:
+        run = public_record(run)
     _write(output, run)
     return run
+
+
+def copy_prediction(coverage: Coverage, folder: Path) -> Coverage:
+    """Give a new folder the rasters and the run.json of a result, without what was derived from them."""
+    names = [coverage.path(name).relative_to(coverage.folder).as_posix() for name in coverage.raster_names()]
+    for name in names:
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(coverage.folder / name, folder / name)
+    run = coverage.run | {"files": sorted(names)}
+    _write(folder, run)
+    return Coverage(folder, run)
 
 
 def update_run_json(output: Path, changes: dict[str, Any], files: Iterable[Path] = ()) -> dict[str, Any]:
@@ -278,7 +291,7 @@ def _rasters_of(coverage: Coverage, scenario: Scenario) -> list[Path]:
     """Return the raster files of the result that exist."""
     names = [*sorted(OF_GRID), *(f"{kind}/{s.station_id}" for kind in OF_STATION for s in scenario.stations)]
     names += [f"{name}/{layer.kind}" for name in coverage.lists for layer in LAYERS.values() if layer.of_list]
-    return [coverage.path(name) for name in names if coverage.has(name)]
+    return [coverage.path(name) for name in names if coverage.path(name).is_file()]
 
 
 def _write(output: Path, run: dict[str, Any]) -> None:

@@ -43,7 +43,7 @@ def whole_files(paths: Iterable[Path]) -> Iterator[list[Path]]:
     finally:
         for folder in {temporary.parent for temporary in temporaries}:
             shutil.rmtree(folder, ignore_errors=True)
-        _drop_empty({path.parent / TEMPORARY_FOLDER for path in paths})
+        drop_empty({path.parent / TEMPORARY_FOLDER for path in paths})
 
 
 def write_text(path: Path, text: str) -> None:
@@ -52,24 +52,12 @@ def write_text(path: Path, text: str) -> None:
         handle.write(text)
 
 
-def remove_files(folder: Path, names: Iterable[str], keep: Iterable[str] = ()) -> None:
-    """Remove the named files of an earlier run from `folder`, except `keep`; other files stay.
-
-    names : paths relative to folder with forward slashes, as run.json lists them under `files`;
-        a name that points outside the folder is left alone
-    """
-    folder = Path(folder).resolve()
-    for name in set(names) - set(keep):
-        path = (folder / name).resolve()
-        if path.is_relative_to(folder) and path.is_file():
-            path.unlink()
-            _drop_empty({path.parent} - {folder})
-
-
 def files_below(folder: Path) -> list[Path]:
     """Return the files below a folder, sorted, without unfinished ones."""
     return sorted(
-        path for path in Path(folder).rglob("*") if path.is_file() and TEMPORARY_FOLDER not in path.parts
+        path
+        for path in Path(folder).rglob("*")
+        if path.is_file() and TEMPORARY_FOLDER not in path.relative_to(folder).parts
     )
 
 
@@ -81,8 +69,8 @@ def _temporary(path: Path, number: int) -> Path:
     return folder / path.name
 
 
-def _drop_empty(folders: Iterable[Path]) -> None:
-    """Remove folders that are empty."""
+def drop_empty(folders: Iterable[Path]) -> None:
+    """Remove those of some folders that are empty, in the order they come in."""
     for folder in folders:
         try:
             folder.rmdir()

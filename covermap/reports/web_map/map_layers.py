@@ -7,6 +7,7 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pyproj
 import rasterio.features
 from affine import Affine
@@ -46,7 +47,7 @@ def ridge_facts(ridges: gpd.GeoDataFrame | None, list_name: str) -> list[dict[st
     """Return the ridges that shade most homes of a list, most first, with their places in WGS 84 degrees."""
     if ridges is None or not len(ridges):
         return []
-    rows = ridges[ridges["ridge_id"].str.startswith(f"{list_name}-")].head(MOST_RIDGES)
+    rows = ridges[ridges["wanted_list"] == list_name].head(MOST_RIDGES)
     places = rows.geometry.to_crs("EPSG:4326")
     return [
         {
@@ -54,7 +55,7 @@ def ridge_facts(ridges: gpd.GeoDataFrame | None, list_name: str) -> list[dict[st
             "longitude_deg": round(place.x, 6),
             "service": str(row["service"]),
             "above_line_m": float(row["above_line_m"]),
-            "homes_shaded": None if np.isnan(row["homes_shaded"]) else float(row["homes_shaded"]),
+            "homes_shaded": None if pd.isna(row["homes_shaded"]) else float(row["homes_shaded"]),
         }
         for (_, row), place in zip(rows.iterrows(), places, strict=True)
     ]

@@ -12,6 +12,7 @@ from covermap.errors import InputError
 from covermap.reports.web_map.layers import UNKNOWN, two_bytes
 from covermap.reports.web_map.page_grid import PageGrid
 from covermap.result.coverage import Coverage
+from covermap.result.raster_catalogue import bits_of
 from covermap.wording.causes import cause_mark, cause_words
 
 ANGLES = ("second_aim", "aim_from", "aim_to")  # whole degrees, -1 none
@@ -51,7 +52,8 @@ def plan_layers(
             for order, causes in enumerate(values):
                 yield f"{list_name}/{kind}_{order}", grid.spread(causes, UNKNOWN)
         else:
-            yield f"{list_name}/{kind}", grid.spread(values, 0 if kind == FLAGS else UNKNOWN)
+            shown = bits_of(values) if kind == FLAGS else values
+            yield f"{list_name}/{kind}", grid.spread(shown, 0 if kind == FLAGS else UNKNOWN)
 
 
 def _has(coverage: Coverage, name: str) -> bool:

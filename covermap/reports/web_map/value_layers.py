@@ -23,7 +23,7 @@ from covermap.reports.web_map.own_list import OwnList
 from covermap.reports.web_map.page_grid import PageGrid
 from covermap.reports.web_map.plan_layers import plan_layers
 from covermap.result.coverage import Coverage
-from covermap.result.raster_catalogue import OUTSIDE_FLAG
+from covermap.result.raster_catalogue import OUTSIDE_FLAG, bits_of
 
 
 def value_layers(
@@ -36,7 +36,7 @@ def value_layers(
 ) -> Iterator[tuple[str, NDArray[np.uint8]]]:
     """Yield name and bytes of every value layer, one in memory at a time."""
     yield "relief", relief
-    yield "flags", grid.spread(coverage.read("flags"), 0)
+    yield "flags", grid.spread(bits_of(coverage.read("flags")), 0)
     if facts["has_homes"]:
         tenths = grid.spread(homes_tenths(coverage.read("homes")), 0)
         yield "homes_low", two_bytes(tenths)[0]
@@ -87,7 +87,7 @@ def _list_layers(
 
 def outside_area(coverage: Coverage) -> NDArray[np.bool_]:
     """Return which cells lie beyond the asked area."""
-    return (coverage.read("flags") & OUTSIDE_FLAG) > 0
+    return (bits_of(coverage.read("flags")) & OUTSIDE_FLAG) > 0
 
 
 def inside_map(grid: PageGrid, tier: NDArray[np.uint8], outside: NDArray[np.bool_]) -> NDArray[np.uint8]:
