@@ -28,3 +28,4 @@ ITM_CLIMATES = (
     "maritime_temperate_land",
     "maritime_temperate_sea",
 )
+SILENT_DBUVM = -300.0  # field of a station that is not there

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.addresses.site import Site
-from covermap.constants import NEAR_MAST_KM, UNKNOWN_UINT8
+from covermap.constants import NEAR_MAST_KM, SILENT_DBUVM, UNKNOWN_UINT8
 from covermap.grid.exact_path import ExactLoss, PointProfile, point_profile, station_loss
 from covermap.grid.fields import (
     TIME_RULES,
@@ -20,6 +20,7 @@ from covermap.grid.fields import (
     unwanted_field,
     wanted_field,
 )
+from covermap.inputs.stations_that_count import of_everything
 from covermap.propagation import Profile, path_class
 from covermap.propagation.path_geometry import INLAND_ZONE
 from covermap.propagation.ridges import PATH_CLASSES
@@ -100,7 +101,8 @@ def _station_path(
 ) -> StationPath:
     prediction = site.scenario.settings.prediction
     if profile.length_km > prediction.reach_km:
-        return _unreached(station, profile, heights_m)
+        silent = of_everything(site.scenario, site.wanted)
+        return _unreached(station, profile, heights_m, SILENT_DBUVM if silent else math.nan)
     smooth = _by_smooth_earth(station, profile)
     along = _flat(profile) if smooth else profile
     other_percent = TIME_RULES[prediction.time_rule][0]
@@ -193,16 +195,18 @@ def _without_clutter(profile: PointProfile) -> PointProfile:
     return replace(profile, clutter_m=np.zeros_like(profile.clutter_m))
 
 
-def _unreached(station: Station, profile: PointProfile, heights_m: Sequence[float]) -> StationPath:
-    nothing = dict.fromkeys(heights_m, math.nan)
+def _unreached(
+    station: Station, profile: PointProfile, heights_m: Sequence[float], arriving_dbuvm: float
+) -> StationPath:
+    nothing, arriving = dict.fromkeys(heights_m, math.nan), dict.fromkeys(heights_m, arriving_dbuvm)
     return StationPath(
         station,
         profile,
         OUT_OF_REACH,
         median_dbuvm=nothing,
-        wanted_dbuvm=nothing,
-        unwanted_dbuvm=nothing,
-        by_day_dbuvm=nothing,
+        wanted_dbuvm=arriving,
+        unwanted_dbuvm=arriving,
+        by_day_dbuvm=arriving,
         adjustment_db=0.0,
         obstacle_db=nothing,
         without_clutter_db=math.nan,

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from covermap.addresses.paths import PATH_HEIGHT_M, StationPath
 from covermap.addresses.report import Night, TierPlan
 from covermap.addresses.site import Site
-from covermap.constants import TIER_NOT_PROMISED
+from covermap.constants import SILENT_DBUVM, TIER_NOT_PROMISED
 from covermap.reception import (
     AimPlan,
     PlaceSignals,
@@ -25,7 +25,6 @@ from covermap.reception import (
 )
 from covermap.scenario.records import Station, WantedList
 
-SILENT_DBUVM = -300.0
 MOST_SERVICES = 250  # reception tells up to 254 apart
 
 Shift = Callable[[Station], float]

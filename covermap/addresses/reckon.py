@@ -12,7 +12,7 @@ import numpy as np
 
 from covermap.addresses.amplifier import amplifier_effect, ports
 from covermap.addresses.at_place import stations_at_place
-from covermap.addresses.changes import changes, heights_to_compute_m, without_each
+from covermap.addresses.changes import SHIFT_DB, changes, heights_to_compute_m, without_each
 from covermap.addresses.high_vhf import high_vhf_of
 from covermap.addresses.paths import PATH_HEIGHT_M, mount_heights_m, station_paths
 from covermap.addresses.plans import (
@@ -23,6 +23,7 @@ from covermap.addresses.plans import (
     as_aimed,
     night_of,
     question,
+    some_facts,
     tier_plans,
 )
 from covermap.addresses.report import AddressReport, CellValue, SunAt, TierPlan
@@ -31,6 +32,7 @@ from covermap.addresses.skyline import skyline
 from covermap.addresses.why import cause_of, interference_cause_of, mast_paths, obstacles
 from covermap.bearings import declination, sun_position
 from covermap.grid.fields import STEEP_RAY_DEG
+from covermap.inputs.stations_that_count import heard
 from covermap.propagation.path_geometry import median_radius_km
 from covermap.reception import AimPlan
 from covermap.scenario.letters import station_letters
@@ -56,7 +58,8 @@ def reckon(
     cell : what the map's cell says. A point on unknown ground, or with a service of which no station's path
     is known, is unknown and says why; its stations are listed all the same.
     """
-    scenario, place = site.scenario, _place(site, asked)
+    place = _heard(_place(site, asked))
+    site, scenario = place.site, place.site.scenario
     ground_m = _ground_m(site, asked)
     reason = _unknown_reason(site, asked, place, ground_m)
     prediction = scenario.settings.prediction
@@ -173,6 +176,19 @@ def _place(site: Site, asked: Asked) -> Place:
         float(site.terrain.clutter_height_m(*where)[0]),
         bool(site.terrain.open_land(*where)[0]),
     )
+
+
+def _heard(place: Place) -> Place:
+    """Return the place with the stations whose fields there can matter: few, where many are in reach."""
+    fields = [(*path.unwanted_dbuvm.values(), *path.by_day_dbuvm.values()) for path in place.paths]
+    greatest_dbuvm = np.max(np.array(fields), axis=1) + SHIFT_DB
+    site = place.site
+    scenario = heard(site.scenario, greatest_dbuvm, site.tiers, site.options)
+    number = {station.station_id: index for index, station in enumerate(site.scenario.stations)}
+    stays = [number[station.station_id] for station in scenario.stations]
+    wanted = next(wanted for wanted in scenario.wanted if wanted.name == site.wanted.name)
+    heard_site = replace(site, scenario=scenario, facts=some_facts(site.facts, stays), wanted=wanted)
+    return replace(place, site=heard_site, paths=tuple(place.paths[index] for index in stays))
 
 
 def _ground_m(site: Site, asked: Asked) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -22,6 +23,7 @@ from covermap.inputs.calibration import Calibration, read_calibration
 from covermap.inputs.counted import CountedInputs, read_counted_inputs
 from covermap.inputs.path_requests import PATH_HEIGHT_M, path_requests
 from covermap.inputs.station_facts import station_facts
+from covermap.inputs.stations_that_count import at_places, in_grid, named_carriers, without_carriers
 from covermap.planning.homes import Homes
 from covermap.reception import ListReceiver, ReceptionOptions, StationFacts
 from covermap.reception.causes import noise_loss_db
@@ -29,8 +31,9 @@ from covermap.reception.channels import on_one_channel
 from covermap.reception.tiers import TierTable
 from covermap.scenario import Scenario, check_positions, compare_ground
 from covermap.scenario.records import WantedList
+from covermap.scenario.settings import Settings
 from covermap.tables import read_external_noise, read_tiers
-from covermap.terrain import Terrain, check_area, check_masts, read_terrain
+from covermap.terrain import Terrain, check_area, check_masts, look_at_terrain, read_terrain
 
 SAMPLED_ROWS = 100  # of squares whose ground is looked at before a run; as many columns
 
@@ -145,6 +148,29 @@ class Preparation:
             for of_request, outside in zip(only, beyond, strict=True)
         )
 
+    def at(self, latitude_deg: float, longitude_deg: float) -> Preparation:
+        """Return what concerns one place: the stations that can matter there, and their paths."""
+        scenario = at_places(
+            self.scenario, [(latitude_deg, longitude_deg)], self.tiers, self.reception_options
+        )
+        requests, station_request, station_frequency = path_requests(
+            scenario, self.terrain, self.grid, self.heights_m
+        )
+        return replace(
+            self,
+            scenario=scenario,
+            requests=requests,
+            station_request=station_request,
+            station_frequency=station_frequency,
+        )
+
+    @cached_property
+    def silent_beyond_reach(self) -> NDArray[np.bool_]:
+        """Return, by station, whether only lists of everything want it, if any: beyond its reach it is not
+        there, where a service that a list names is unknown."""
+        named = named_carriers(self.scenario)
+        return np.array([index not in named for index in range(len(self.scenario.stations))])
+
     def inside_area(self, tile: Tile) -> NDArray[np.bool_]:
         """Return which cells of a tile lie in the asked area, shape (rows, cols)."""
         return area_mask(self.grid, tile, self.area)
@@ -161,7 +187,7 @@ def store_folder(scenario: Scenario, store: str | Path | None) -> Path:
 
 
 def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
-    """Read everything a run needs and cross-check it.
+    """Read everything a map needs and cross-check it; stations that cannot matter are left out.
 
     store : folder of path losses, beside which terrain goes that does not fit in memory; default
         .covermap_store beside the scenario
@@ -169,44 +195,68 @@ def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
     Raises InputError when an input is wrong, with what would be right.
     """
     settings = scenario.settings
-    terrain = read_terrain(settings, folder=store_folder(scenario, store))
-    warnings = list(scenario.warnings)
-    check_positions(scenario.stations, terrain.bounds_deg)
-    warnings += check_masts(terrain, _masts(scenario))
-    if settings.prediction.model == "itm" and terrain.has_land_cover:
-        warnings.append(
-            '[prediction] model = "itm" knows terrain alone: trees and buildings of the land cover take '
-            "nothing from fields at 10 m and above."
-        )
-    warnings += terrain.warnings
-    warnings += _ground_warnings(scenario, terrain)
-    grid = make_grid(settings.grid, terrain.bounds_deg, terrain.rims_deg)
-    area = map_outline(grid, settings.grid, terrain.elevation)
+    outline = look_at_terrain(settings)
+    whole = outline.whole
+    check_positions(scenario.stations, whole.bounds_deg)
+    grid = make_grid(settings.grid, whole.bounds_deg, whole.rims_deg)
+    tiers, options = read_tiers(settings.reception.antenna_tiers), _options(settings, grid)
+    scenario = in_grid(scenario, grid, tiers, options)
+    corners = grid.corners_lonlat()
+    needed = outline.around(
+        *(np.concatenate(pair) for pair in zip(corners, _positions(scenario), strict=True))
+    )
+    terrain = read_terrain(settings, folder=store_folder(scenario, store), outline=needed)
+    scenario, beyond = _on_terrain(scenario, terrain)
+    warnings = [*scenario.warnings, *beyond, *_terrain_warnings(scenario, terrain)]
+    area = map_outline(grid, settings.grid, whole.elevation)
     warnings += check_area(terrain, *_squares_of_area(grid, area))
-    tiers = read_tiers(settings.reception.antenna_tiers)
+    counted = read_counted_inputs(settings, terrain, grid, area)
+    return _preparation(scenario, terrain, grid, area, tiers, options, counted, warnings)
+
+
+def prepare_places(scenario: Scenario, places_deg: Sequence[tuple[float, float]]) -> Preparation:
+    """Read what the paths to some places need: elevation where they run, no homes.
+
+    places_deg : (latitude, longitude) of each, none for anywhere; Preparation.at() then leaves out what
+        cannot matter at one
+
+    Raises InputError when an input is wrong, with what would be right.
+    """
+    settings = scenario.settings
+    outline = look_at_terrain(settings)
+    whole = outline.whole
+    check_positions(scenario.stations, whole.bounds_deg)
+    grid = make_grid(settings.grid, whole.bounds_deg, whole.rims_deg)
+    tiers, options = read_tiers(settings.reception.antenna_tiers), _options(settings, grid)
+    if places_deg:
+        scenario = at_places(scenario, places_deg, tiers, options)
+        latitude_deg, longitude_deg = np.array(places_deg, dtype=np.float64).T
+        corners = zip((longitude_deg, latitude_deg), _positions(scenario), strict=True)
+        outline = outline.around(*(np.concatenate(pair) for pair in corners))
+    terrain = read_terrain(settings, outline=outline, on_demand=True)
+    scenario, beyond = _on_terrain(scenario, terrain)
+    warnings = [*scenario.warnings, *beyond, *_terrain_warnings(scenario, terrain)]
+    area = map_outline(grid, settings.grid, whole.elevation)
+    return _preparation(scenario, terrain, grid, area, tiers, options, CountedInputs(), warnings)
+
+
+def _preparation(
+    scenario: Scenario,
+    terrain: Terrain,
+    grid: Grid,
+    area: shapely.Geometry | None,
+    tiers: TierTable,
+    options: ReceptionOptions,
+    counted: CountedInputs,
+    warnings: Sequence[str],
+) -> Preparation:
     heights_m = tuple(
         sorted({PATH_HEIGHT_M} | {t.height_m for t in tiers.tiers if t.height_m >= PATH_HEIGHT_M})
     )
     requests, station_request, station_frequency = path_requests(scenario, terrain, grid, heights_m)
-    counted = read_counted_inputs(settings, terrain, grid, area)
-    warnings += counted.warnings
-    calibration = None
-    if settings.prediction.calibration is not None:
-        calibration = read_calibration(settings.prediction.calibration)
-        warnings += calibration.doubts(scenario)
-    reception = settings.reception
-    options = ReceptionOptions(
-        confidence_percent=reception.confidence_percent,
-        prediction_error_db=reception.prediction_error_db,
-        has_land_cover=terrain.has_land_cover,
-        cell_m=grid.cell_m,
-        noise_environment=reception.noise_environment,
-        external_noise=read_external_noise(),
-        tuner_noise_figure_db=reception.tuner_noise_figure_db,
-        dead_zone_services=reception.dead_zone_services,
-        home_correlation=reception.home_correlation,
-        site_correlation=reception.site_correlation,
-    )
+    path = scenario.settings.prediction.calibration
+    calibration = None if path is None else read_calibration(path)
+    doubts = () if calibration is None else calibration.doubts(scenario)
     return Preparation(
         scenario=scenario,
         terrain=terrain,
@@ -219,9 +269,48 @@ def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
         station_frequency=station_frequency,
         reception_options=options,
         counted=counted,
-        warnings=tuple(grouped(warnings)),
+        warnings=tuple(grouped((*warnings, *counted.warnings, *doubts))),
         calibration=calibration,
     )
+
+
+def _options(settings: Settings, grid: Grid) -> ReceptionOptions:
+    reception = settings.reception
+    return ReceptionOptions(
+        confidence_percent=reception.confidence_percent,
+        prediction_error_db=reception.prediction_error_db,
+        has_land_cover=settings.terrain.land_cover is not None,
+        cell_m=grid.cell_m,
+        noise_environment=reception.noise_environment,
+        external_noise=read_external_noise(),
+        tuner_noise_figure_db=reception.tuner_noise_figure_db,
+        dead_zone_services=reception.dead_zone_services,
+        home_correlation=reception.home_correlation,
+        site_correlation=reception.site_correlation,
+    )
+
+
+def _positions(scenario: Scenario) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return longitude and latitude of the stations in degrees."""
+    stations = scenario.stations
+    return np.array([s.longitude_deg for s in stations]), np.array([s.latitude_deg for s in stations])
+
+
+def _on_terrain(scenario: Scenario, terrain: Terrain) -> tuple[Scenario, list[str]]:
+    """Return the scenario whose lists of everything hold what stands on known ground, and a sentence."""
+    longitude_deg, latitude_deg = _positions(scenario)
+    beyond = np.isnan(terrain.elevation_m(longitude_deg, latitude_deg))
+    beyond |= np.isnan(terrain.ground_m(longitude_deg, latitude_deg))
+    narrowed = without_carriers(scenario, beyond)
+    lists = zip(scenario.wanted, narrowed.wanted, strict=True)
+    lost = {service for one, other in lists for service in set(one.services) - set(other.services)}
+    if not lost:
+        return narrowed, []
+    names = sorted(lost)
+    return narrowed, [
+        f"{len(lost)} service(s) in reach (such as {', '.join(names[:3])}) are not in a list of "
+        "everything: the elevation does not reach their masts. Add elevation there to have them predicted."
+    ]
 
 
 def _squares_of_area(
@@ -242,13 +331,24 @@ def _squares_of_area(
 
 
 def _masts(scenario: Scenario) -> list[tuple[str, float, float, bool]]:
-    """Return label, latitude, longitude and whether a wanted service stands there, one a position."""
-    wanted = {index for wanted in scenario.wanted for group in wanted.transmitters for index in group}
+    """Return label, latitude, longitude and whether a list names a service there, one a position."""
+    wanted = named_carriers(scenario)
     places: dict[tuple[str, float, float], bool] = {}
     for index, station in enumerate(scenario.stations):
         key = (station.mast, station.latitude_deg, station.longitude_deg)
         places[key] = places.get(key, False) or index in wanted
     return [(*key, has_wanted) for key, has_wanted in places.items()]
+
+
+def _terrain_warnings(scenario: Scenario, terrain: Terrain) -> list[str]:
+    """Return what the terrain leaves in doubt. Raises InputError where it does not reach a named mast."""
+    warnings = [*check_masts(terrain, _masts(scenario))]
+    if scenario.settings.prediction.model == "itm" and terrain.has_land_cover:
+        warnings.append(
+            '[prediction] model = "itm" knows terrain alone: trees and buildings of the land cover take '
+            "nothing from fields at 10 m and above."
+        )
+    return [*warnings, *terrain.warnings, *_ground_warnings(scenario, terrain)]
 
 
 def _ground_warnings(scenario: Scenario, terrain: Terrain) -> list[str]:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, timezone
 from pathlib import Path
 
@@ -17,9 +18,8 @@ from covermap.constants import UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.grid.fields import TIME_RULES
 from covermap.grid.frame import Tile
-from covermap.grid.store import Store
-from covermap.inputs.preparation import Preparation, prepare
-from covermap.jobs.path_stage import tile_blocks
+from covermap.inputs.preparation import Preparation, prepare_places
+from covermap.jobs.path_stage import computed_blocks
 from covermap.jobs.tile_reception import TileResult, receive_tile
 from covermap.reception import sigma_summary
 from covermap.reception.signals import DIPLEXED, LOST_AT_NIGHT, MAY_OVERLOAD, NEEDS_FILTER, OWN_HIGH_VHF
@@ -31,7 +31,6 @@ from covermap.scenario import Scenario
 from covermap.scenario.coordinates import HIGHEST_LATITUDE_DEG
 from covermap.tables.field_curves import read_field_curves
 
-TILE_CELLS = 128  # the tiles of a map, so that its stored blocks serve here
 SUN_HOURS = (9, 12, 15)  # local times at which the sheet tells where the sun stands
 
 
@@ -39,17 +38,22 @@ SUN_HOURS = (9, 12, 15)  # local times at which the sheet tells where the sun st
 class AddressBook:
     """A scenario read once for any number of addresses.
 
-    coverage : the finished result of this very scenario, None where there is none; then cells are computed,
-        a tile at a time, through the store
+    prepared : for all places the book was opened for
+    chosen : name of the wanted list
+    coverage : the finished result of this very scenario, None where there is none; then a cell is computed
+        by the same sweep, alone
     """
 
     prepared: Preparation
-    site: Site
-    store: Store
+    chosen: str
     coverage: Coverage | None
     basis: tuple[str, ...]
     cautions: tuple[str, ...]
-    _tiles: dict[Tile, TileResult] = field(default_factory=dict)
+
+    @property
+    def site(self) -> Site:
+        """Return what all addresses are computed from, every station that counts at any of them."""
+        return _site(self.prepared, self.chosen)
 
     def report(
         self,
@@ -76,60 +80,63 @@ class AddressBook:
             on=day,
             sun_at=sun_times(day, longitude_deg, utc_offset_h),
         )
-        return reckon(self.site, asked, self.cell(latitude_deg, longitude_deg), self.basis, self.cautions)
+        here = self.prepared.at(latitude_deg, longitude_deg)
+        cell = self._cell(here, latitude_deg, longitude_deg)
+        return reckon(_site(here, self.chosen), asked, cell, self.basis, self.cautions)
 
     def cell(self, latitude_deg: float, longitude_deg: float) -> CellValue:
         """Return what the map's cell says at a place."""
-        where = self.prepared.grid.cell_at(latitude_deg, longitude_deg)
+        return self._cell(self.prepared.at(latitude_deg, longitude_deg), latitude_deg, longitude_deg)
+
+    def _cell(self, here: Preparation, latitude_deg: float, longitude_deg: float) -> CellValue:
+        site = _site(here, self.chosen)
+        where = here.grid.cell_at(latitude_deg, longitude_deg)
         source = "computed" if self.coverage is None else "result"
         if where is None:
             return CellValue("outside", source)
         if self.coverage is not None:
-            return _from_result(self.coverage, self.site, *where)
-        return _from_tile(self._tile(*where), self.site, *where)
-
-    def _tile(self, row: int, col: int) -> TileResult:
-        tile = next(
-            tile
-            for tile in self.prepared.grid.tiles(TILE_CELLS)
-            if tile.row <= row < tile.row + tile.rows and tile.col <= col < tile.col + tile.cols
-        )
-        if tile not in self._tiles:
-            blocks = tile_blocks(self.prepared, self.store, tile)
-            self._tiles[tile] = receive_tile(self.prepared, tile, blocks)
-        return self._tiles[tile]
+            return _from_result(self.coverage, site, *where)
+        tile = Tile(*where, 1, 1)
+        return _from_tile(receive_tile(here, tile, computed_blocks(here, tile)), site, *where)
 
 
 def open_book(
-    scenario: Scenario, *, wanted: str | None = None, store: str | Path | None = None
+    scenario: Scenario, places_deg: Sequence[tuple[float, float]] = (), *, wanted: str | None = None
 ) -> AddressBook:
-    """Read a scenario for its addresses.
+    """Read what the addresses of a scenario need, and nothing that lies beside their paths.
 
+    places_deg : (latitude, longitude) of each place that will be asked for; default anywhere
     wanted : name of the wanted list, default the first
 
-    Raises InputError when an input is wrong or there is no such list.
+    Raises InputError when an input is wrong, a position is none, or there is no such list.
     """
+    for latitude_deg, longitude_deg in places_deg:
+        _check_position(latitude_deg, longitude_deg)
     chosen = next((w for w in scenario.wanted if wanted in (None, w.name)), None)
     if chosen is None:
         names = ", ".join(w.name for w in scenario.wanted)
         raise InputError(f"The scenario has no wanted list {wanted!r}; it has {names}.")
-    prepared = prepare(scenario)
-    site = Site(
-        scenario=scenario,
+    prepared = prepare_places(scenario, places_deg)
+    cautions = list(scenario_cautions(scenario))
+    if prepared.calibration is not None:
+        cautions.append(prepared.calibration.in_words())
+    return AddressBook(
+        prepared, chosen.name, _finished_result(scenario), basis_sentences(prepared), tuple(cautions)
+    )
+
+
+def _site(prepared: Preparation, chosen: str) -> Site:
+    """Return what an address is computed from."""
+    curves = prepared.scenario.settings.prediction.second_opinion == "curves"
+    return Site(
+        scenario=prepared.scenario,
         terrain=prepared.terrain,
         tiers=prepared.tiers,
         facts=prepared.facts,
         options=prepared.reception_options,
         calibration=prepared.calibration,
-        wanted=chosen,
-        curves=read_field_curves() if scenario.settings.prediction.second_opinion == "curves" else None,
-    )
-    folder = Path(store) if store else scenario.path.parent / ".covermap_store"
-    cautions = list(scenario_cautions(scenario))
-    if prepared.calibration is not None:
-        cautions.append(prepared.calibration.in_words())
-    return AddressBook(
-        prepared, site, Store(folder), _finished_result(scenario), basis_sentences(prepared), tuple(cautions)
+        wanted=next(wanted for wanted in prepared.scenario.wanted if wanted.name == chosen),
+        curves=read_field_curves() if curves else None,
     )
 
 
@@ -189,10 +196,8 @@ def address(
     InputError
         If an input is wrong, the position is no position, or there is no such list.
     """
-    _check_position(latitude_deg, longitude_deg)
-    return open_book(scenario, wanted=wanted, store=store).report(
-        latitude_deg, longitude_deg, label=label, on=on
-    )
+    book = open_book(scenario, [(latitude_deg, longitude_deg)], wanted=wanted)
+    return book.report(latitude_deg, longitude_deg, label=label, on=on)
 
 
 def sun_times(day: date, longitude_deg: float, utc_offset_h: float | None = None) -> tuple[datetime, ...]:

@@ -59,7 +59,8 @@ def write_address_sheets(
     writes = output is not None or not as_json
     if writes:
         require_writable(folder)
-    book = open_book(scenario, wanted=wanted, store=store)
+    places_deg = [(one.latitude_deg, one.longitude_deg) for one in listed.addresses]
+    book = open_book(scenario, places_deg, wanted=wanted)
     reports = []
     for done, one in enumerate(listed.addresses, start=1):
         reports.append(_report(book, one, on, utc_offset_h))
@@ -74,7 +75,7 @@ def write_address_sheets(
             reports,
             folder,
             dn=scenario.settings.prediction.dn,
-            with_clutter=book.site.terrain.has_land_cover,
+            with_clutter=book.prepared.terrain.has_land_cover,
             as_list=addresses is not None,
             left_out=listed.left_out,
             pdf=pdf,

@@ -54,6 +54,7 @@ def check(
     Raises InputError when an input is wrong or the run does not fit this machine.
     """
     prepared = prepare(scenario, store)
+    scenario = prepared.scenario
     folder = store_folder(scenario, store)
     crew = Crew(workers) if cluster_threads is None else Crew(cluster_threads, on_cluster=True)
     refuse_what_does_not_fit(prepared, scenario.output, folder, crew)

@@ -185,7 +185,7 @@ def _march_points(request: BlockRequest, cells: float) -> float:
     """Return how many profile points the radials of a mast pass on the way to its cells, roughly.
 
     Each group of tiles is marched to anew, from the mast: on the average as wide as a square seen from any
-    side, 4 / pi times its side. At least each radial is followed once.
+    side, 4 / pi times its side. At least each radial that has a cell is followed to it once.
     """
     step_km = request.profile_step_m / 1000.0
     place = request.latitude_deg, request.longitude_deg
@@ -193,7 +193,21 @@ def _march_points(request: BlockRequest, cells: float) -> float:
     side_cells = TILE_CELLS * TILES_A_MARCH
     wide_steps = 4.0 / math.pi * side_cells * request.grid.cell_m / request.profile_step_m
     by_groups = cells / side_cells**2 * radials.count / (2.0 * math.pi) * wide_steps
-    return max(by_groups, radials.count * radials.steps / 2.0)
+    return max(by_groups, radials.count * _marched_steps(request))
+
+
+def _marched_steps(request: BlockRequest) -> float:
+    """Return how many steps a radial has to its last cell, those without a cell counting 0, from a sample."""
+    grid = request.grid
+    row, col = (
+        np.unique(np.linspace(0, n - 1, SAMPLED_ROWS).astype(np.int64)) for n in (grid.rows, grid.cols)
+    )
+    place = request.latitude_deg, request.longitude_deg
+    seen = mast_geometry(*place, *grid.lonlat_of(*(axis.ravel() for axis in np.meshgrid(row, col))))
+    reached = seen.distance_km <= request.reach_km
+    farthest_km = np.zeros(360)
+    np.maximum.at(farthest_km, seen.azimuth_deg[reached].astype(np.int64) % 360, seen.distance_km[reached])
+    return float(farthest_km.mean() * 1000.0 / request.profile_step_m)
 
 
 def _reception_core_s_a_cell(prepared: Preparation) -> float:

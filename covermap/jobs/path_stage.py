@@ -7,7 +7,7 @@ from functools import partial
 
 import numpy as np
 
-from covermap.grid.blocks import BlockRequest, LossBlock, compute_blocks
+from covermap.grid.blocks import BlockRequest, LossBlock, as_stored, compute_block, compute_blocks
 from covermap.grid.executor import Executor
 from covermap.grid.frame import Grid, Tile
 from covermap.grid.smooth_earth import completed_by_smooth_earth
@@ -56,9 +56,19 @@ def tile_blocks(prepared: Preparation, store: Store, tile: Tile) -> list[LossBlo
 
     From the store; blocks lost meanwhile are computed again.
     """
+    blocks = [stored_block(store, request, tile, prepared.terrain) for request in prepared.requests]
+    return _completed(prepared, tile, blocks)
+
+
+def computed_blocks(prepared: Preparation, tile: Tile) -> list[LossBlock]:
+    """Return the same as tile_blocks without a store: for a few cells, of which no map is made."""
+    blocks = [as_stored(compute_block(request, tile, prepared.terrain)) for request in prepared.requests]
+    return _completed(prepared, tile, blocks)
+
+
+def _completed(prepared: Preparation, tile: Tile, blocks: list[LossBlock]) -> list[LossBlock]:
     longitude_deg, latitude_deg = prepared.grid.centres_lonlat(tile)
     known = ~np.isnan(prepared.terrain.ground_m(longitude_deg, latitude_deg))
-    blocks = [stored_block(store, request, tile, prepared.terrain) for request in prepared.requests]
     return [
         completed_by_smooth_earth(block, request, tile, known, frequencies)
         for block, request, frequencies in zip(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from covermap.constants import UNKNOWN_UINT8
+from covermap.constants import SILENT_DBUVM, UNKNOWN_UINT8
 from covermap.grid.blocks import LossBlock
 from covermap.grid.fields import (
     STEEP_RAY_DEG,
@@ -162,7 +162,9 @@ def _tile_fields(
     wanted, unwanted, median_at = (
         np.empty((len(stations), heights, cells), dtype=np.float32) for _ in range(3)
     )
-    raw, obstacle_db, null_db = (np.empty((len(stations), cells), dtype=np.float32) for _ in range(3))
+    raw, adjusted, obstacle_db, null_db = (
+        np.empty((len(stations), cells), dtype=np.float32) for _ in range(4)
+    )
     path_class = np.empty((len(stations), cells), dtype=np.uint8)
     bearing_deg, distance_km = (
         np.empty((int(prepared.facts.mast.max()) + 1, cells), dtype=np.float32) for _ in range(2)
@@ -191,6 +193,11 @@ def _tile_fields(
         median_at[index] = median
         wanted[index] = wanted_field(median, spread_db, prepared.scenario.settings.prediction.time_rule)
         unwanted[index] = unwanted_field(median, spread_db)
+        adjusted[index] = median[0]
+        if prepared.silent_beyond_reach[index]:
+            beyond = seen.distance_km > prepared.requests[request].reach_km
+            for field_dbuvm in (wanted, unwanted, median_at):
+                field_dbuvm[index, :, beyond] = SILENT_DBUVM
         if block.smooth_earth is not None:
             smooth_earth |= block.smooth_earth.ravel()
         steep = departure_deg < STEEP_RAY_DEG
@@ -213,4 +220,4 @@ def _tile_fields(
         distance_km=distance_km,
     )
     hindrances = Hindrances(obstacle_db, path_class, null_db, prepared.terrain.has_land_cover)
-    return _TileFields(signals, raw, median_at[:, 0].copy(), flags, hindrances, smooth_earth)
+    return _TileFields(signals, raw, adjusted, flags, hindrances, smooth_earth)

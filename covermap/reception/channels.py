@@ -39,23 +39,23 @@ def on_one_channel(facts: StationFacts) -> NDArray[np.bool_]:
 
 def protection_ratio_db(
     wanted_mhz: float,
-    unwanted_mhz: float,
+    unwanted_mhz: ArrayLike,
     bandwidth_mhz: float,
     required_cn_db: float,
-    unwanted_bandwidth_mhz: float | None = None,
-) -> float:
-    """Return the protection ratio against a station on the channel or beside it, NaN farther off. [dB]
+    unwanted_bandwidth_mhz: ArrayLike | None = None,
+) -> NDArray[np.float64]:
+    """Return the protection ratio against stations on the channel or beside it, NaN farther off. [dB]
 
-    bandwidth_mhz : of the wanted station, and of the other one where that is not given
+    bandwidth_mhz : of the wanted station, and of the other ones where that is not given
 
     Source: on the channel the required C/N, of the part of the unwanted power that falls into it; beside it
         47 CFR 73.620 (before 2024 73.623(c)(2)), from memory.
     """
-    width_mhz = bandwidth_mhz if unwanted_bandwidth_mhz is None else unwanted_bandwidth_mhz
-    share = float(overlapped_share(wanted_mhz, bandwidth_mhz, unwanted_mhz, width_mhz))
-    if share > 0.0:
-        return required_cn_db + 10.0 * math.log10(share)
-    apart_mhz = unwanted_mhz - wanted_mhz
-    if abs(apart_mhz) - 0.5 * (bandwidth_mhz + width_mhz) < 0.5 * bandwidth_mhz:
-        return LOWER_ADJACENT_DB if apart_mhz < 0.0 else UPPER_ADJACENT_DB
-    return math.nan
+    width_mhz = np.asarray(bandwidth_mhz if unwanted_bandwidth_mhz is None else unwanted_bandwidth_mhz)
+    share = overlapped_share(wanted_mhz, bandwidth_mhz, unwanted_mhz, width_mhz)
+    apart_mhz = np.asarray(unwanted_mhz) - wanted_mhz
+    beside = np.abs(apart_mhz) - 0.5 * (bandwidth_mhz + width_mhz) < 0.5 * bandwidth_mhz
+    beside_db = np.where(apart_mhz < 0.0, LOWER_ADJACENT_DB, UPPER_ADJACENT_DB)
+    with np.errstate(divide="ignore"):
+        on_channel_db = required_cn_db + 10.0 * np.log10(share)
+    return np.where(share > 0.0, on_channel_db, np.where(beside, beside_db, math.nan))

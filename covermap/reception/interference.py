@@ -14,6 +14,7 @@ from covermap.reception.bands import band_of
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, NEED_DBUVM, WantedTransmitters
 from covermap.reception.channels import protection_ratio_db
 from covermap.reception.confidence import CLEAR_DB, UPPER_DB
+from covermap.reception.distinct import distinct_rows
 from covermap.reception.mount import mount_losses_db
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.pattern import HORIZONTAL, VERTICAL, cross_polar_loss_db, lobe_rolloff
@@ -97,50 +98,42 @@ class PairArrays(NamedTuple):
 
 def find_pairs(wanted: WantedTransmitters, facts: StationFacts) -> tuple[Pairs, NDArray[np.float64]]:
     """Return the pairs of a wanted list, and each one's protection ratio less the required C/N, in dB."""
-    rows: list[tuple] = []
-    start = [0]
-    bands = [band_of(float(frequency_mhz)) for frequency_mhz in facts.frequency_mhz]
+    frequency_mhz, width_mhz, required_cn_db, window_us, delay_us = (
+        np.asarray(values, np.float64)
+        for values in (
+            facts.frequency_mhz, facts.bandwidth_mhz, facts.required_cn_db, facts.window_us, facts.delay_us
+        )
+    )  # fmt: skip
+    others, ratios_db, start = [], [], [0]
     for index in wanted.station:
-        for other in range(len(facts.frequency_mhz)):
-            required_cn_db = float(facts.required_cn_db[index])
-            ratio_db = protection_ratio_db(
-                float(facts.frequency_mhz[index]), float(facts.frequency_mhz[other]),
-                float(facts.bandwidth_mhz[index]), required_cn_db, float(facts.bandwidth_mhz[other]),
-            )  # fmt: skip
-            if other == index or math.isnan(ratio_db):
-                continue
-            network = facts.network[index] >= 0 and facts.network[index] == facts.network[other]
-            shared = facts.site[other] == facts.site[index] and bands[other] == bands[index]
-            rows.append(
-                (
-                    other,
-                    facts.mast[other],
-                    shared,
-                    shared
-                    and facts.mast[other] == facts.mast[index]
-                    and facts.polarization[other] == facts.polarization[index],
-                    network,
-                    facts.window_us[index],
-                    facts.delay_us[other] - facts.delay_us[index],
-                    required_cn_db,
-                    ratio_db - required_cn_db,
-                )
-            )
-        start.append(len(rows))
-    columns = list(zip(*rows, strict=True)) or [()] * 9
+        ratio_db = protection_ratio_db(
+            frequency_mhz[index], frequency_mhz, width_mhz[index], required_cn_db[index], width_mhz
+        )
+        ratio_db[index] = math.nan
+        beside = np.flatnonzero(~np.isnan(ratio_db))
+        others.append(beside)
+        ratios_db.append(ratio_db[beside])
+        start.append(start[-1] + beside.size)
+    own = np.repeat(np.asarray(wanted.station, np.int64), np.diff(start))
+    other = np.concatenate([np.empty(0, np.int64), *others]).astype(np.int64)
+    mast, polarization, network, site = (
+        np.asarray(values, np.int64) for values in (facts.mast, facts.polarization, facts.network, facts.site)
+    )
+    band = np.array([band_of(mhz) for mhz in frequency_mhz.tolist()])
+    shared = (site[other] == site[own]) & (band[other] == band[own])
     pairs = Pairs(
         start=np.array(start, dtype=np.int64),
-        station=np.array(columns[0], dtype=np.int64),
-        mast=np.array(columns[1], dtype=np.int64),
-        shared=np.array(columns[2], dtype=np.bool_),
-        alike=np.array(columns[3], dtype=np.bool_),
-        network=np.array(columns[4], dtype=np.bool_),
-        window_us=np.array(columns[5], dtype=np.float64),
-        later_us=np.array(columns[6], dtype=np.float64),
-        required_cn_db=np.array(columns[7], dtype=np.float64),
-        harmless_db=np.full(len(rows), np.inf),
+        station=other,
+        mast=mast[other],
+        shared=shared,
+        alike=shared & (mast[other] == mast[own]) & (polarization[other] == polarization[own]),
+        network=(network[own] >= 0) & (network[own] == network[other]),
+        window_us=window_us[own],
+        later_us=delay_us[other] - delay_us[own],
+        required_cn_db=required_cn_db[own],
+        harmless_db=np.full(other.size, np.inf),
     )
-    return pairs, np.array(columns[8], dtype=np.float64)
+    return pairs, np.concatenate([np.empty(0), *ratios_db]) - required_cn_db[own]
 
 
 def with_harmless(pairs: Pairs, figures: NDArray[np.float64], pair_figures: NDArray[np.float64]) -> Pairs:
@@ -184,25 +177,21 @@ def pair_figures(
 ) -> NDArray[np.float64]:
     """Return the figures of each kind of surroundings, tier and pair, shape (K, T, PAIR_FIGURES, P)."""
     pairs, ratio_db = find_pairs(wanted, facts)
+    own = np.repeat(np.asarray(wanted.station, np.int64), np.diff(pairs.start))
     figures = np.empty((clutter_m.size, len(tiers), PAIR_FIGURES, pairs.station.size))
-    item = np.repeat(np.arange(wanted.station.size), np.diff(pairs.start))
+    sent, as_sent = distinct_rows(facts.frequency_mhz, facts.polarization)
+    needed, as_needed = distinct_rows(facts.frequency_mhz, facts.bandwidth_mhz)
     for number, tier in enumerate(tiers):
-        for pair, other in enumerate(pairs.station):
-            index = int(wanted.station[item[pair]])
-            frequency_mhz = float(facts.frequency_mhz[index])
-            chain = chain_of(tier, frequency_mhz, float(facts.bandwidth_mhz[index]), options, joined)
-            best_db = _best_power_db(tier, facts, int(other)) - _best_power_db(tier, facts, index)
-            other_mhz, polarization = float(facts.frequency_mhz[other]), int(facts.polarization[other])
-            band = band_of(other_mhz)
-            alike = math.isnan(tier.beamwidth_deg[band])
-            figures[:, number, :, pair] = [
-                best_db + chain.cn_minus_field_db + ratio_db[pair],
-                lobe_rolloff(tier.beamwidth_deg[band]),
-                0.0 if alike else tier.front_to_back_db[band],
-                cross_polar_loss_db(HORIZONTAL, polarization, tier.cross_polar_db),
-                cross_polar_loss_db(VERTICAL, polarization, tier.cross_polar_db),
-                _spare_db(tier, frequency_mhz, bool(pairs.shared[pair]), options),
-            ]
+        of_other = np.array([_as_disturber(tier, mhz, int(way)) for mhz, way in sent])[as_sent]
+        need_db = np.array(
+            [chain_of(tier, mhz, width, options, joined).cn_minus_field_db for mhz, width in needed]
+        )
+        spare_db = np.array(
+            [[_spare_db(tier, mhz, shared, options) for mhz, _ in needed] for shared in (False, True)]
+        )
+        figures[:, number, :SPARE_DB] = of_other[pairs.station].T
+        figures[:, number, OFFSET_DB] += need_db[as_needed][own] + ratio_db - of_other[own, OFFSET_DB]
+        figures[:, number, SPARE_DB] = spare_db[pairs.shared.astype(int), as_needed[own]]
     others_mhz = np.asarray(facts.frequency_mhz, np.float64)[pairs.station]
     figures[:, :, OFFSET_DB] -= mount_losses_db(tiers, others_mhz, clutter_m, open_land)
     return figures
@@ -215,9 +204,17 @@ def _spare_db(tier: Tier, frequency_mhz: float, shared: bool, options: Reception
     return SURE_DEVIATIONS * apart_db
 
 
-def _best_power_db(tier: Tier, facts: StationFacts, station: int) -> float:
-    frequency_mhz = float(facts.frequency_mhz[station])
-    return tier.directivity_dbd[band_of(frequency_mhz)] + dipole_factor_db(frequency_mhz)
+def _as_disturber(tier: Tier, frequency_mhz: float, polarization: int) -> tuple[float, ...]:
+    """Return the figures of a pair as far as the other station alone decides them; OFFSET_DB its power."""
+    band = band_of(frequency_mhz)
+    alike = math.isnan(tier.beamwidth_deg[band])
+    return (
+        tier.directivity_dbd[band] + dipole_factor_db(frequency_mhz),
+        lobe_rolloff(tier.beamwidth_deg[band]),
+        0.0 if alike else tier.front_to_back_db[band],
+        cross_polar_loss_db(HORIZONTAL, polarization, tier.cross_polar_db),
+        cross_polar_loss_db(VERTICAL, polarization, tier.cross_polar_db),
+    )
 
 
 @lean_kernel

@@ -12,6 +12,7 @@ from covermap.propagation.compiling import lean_kernel
 from covermap.propagation.free_space import dipole_factor_db
 from covermap.reception.bands import band_of
 from covermap.reception.chain import FRONT_LOSS_DB, cable_loss_db
+from covermap.reception.distinct import distinct_rows
 from covermap.reception.mount import mount_losses_db
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.pattern import HORIZONTAL, VERTICAL, cross_polar_loss_db, lobe_rolloff
@@ -63,24 +64,12 @@ def loads_of(
     options: ReceptionOptions,
 ) -> Loads:
     """Return what decides overload for every tier and station; K kinds of surroundings."""
-    stations = len(facts.frequency_mhz)
-    figures = np.empty((clutter_m.size, len(tiers), LOAD_FIGURES, stations))
     bands = [band_of(float(frequency_mhz)) for frequency_mhz in facts.frequency_mhz]
+    figures = np.empty((clutter_m.size, len(tiers), LOAD_FIGURES, len(bands)))
+    sent, as_sent = distinct_rows(facts.frequency_mhz, facts.polarization)
     for number, tier in enumerate(tiers):
-        gain_db = tier.amplifier_gain_db if tier.has_amplifier else 0.0
-        for station, band in enumerate(bands):
-            frequency_mhz = float(facts.frequency_mhz[station])
-            polarization = int(facts.polarization[station])
-            cable_db = cable_loss_db(frequency_mhz, tier.cable_m)
-            figures[:, number, :, station] = [
-                tier.gain_dbd[band] + dipole_factor_db(frequency_mhz),
-                lobe_rolloff(tier.beamwidth_deg[band]),
-                0.0 if math.isnan(tier.beamwidth_deg[band]) else tier.front_to_back_db[band],
-                cross_polar_loss_db(HORIZONTAL, polarization, tier.cross_polar_db),
-                cross_polar_loss_db(VERTICAL, polarization, tier.cross_polar_db),
-                gain_db - cable_db - tier.passive_loss_db,
-                own_sd_db(tier, frequency_mhz, options),
-            ]
+        of_sent = np.array([_as_load(tier, mhz, int(way), options) for mhz, way in sent])
+        figures[:, number] = of_sent[as_sent].T
     figures[:, :, POWER_DB] -= mount_losses_db(
         tiers, np.asarray(facts.frequency_mhz, np.float64), clutter_m, open_land
     )
@@ -99,6 +88,23 @@ def loads_of(
         np.asarray(facts.mast, np.int64),
         np.array([band == "uhf" for band in bands]),
         risk_db.max(axis=(0, 1)),
+    )
+
+
+def _as_load(
+    tier: Tier, frequency_mhz: float, polarization: int, options: ReceptionOptions
+) -> tuple[float, ...]:
+    """Return the figures of a station as a load of a tier's installation, at its mount."""
+    band = band_of(frequency_mhz)
+    gain_db = tier.amplifier_gain_db if tier.has_amplifier else 0.0
+    return (
+        tier.gain_dbd[band] + dipole_factor_db(frequency_mhz),
+        lobe_rolloff(tier.beamwidth_deg[band]),
+        0.0 if math.isnan(tier.beamwidth_deg[band]) else tier.front_to_back_db[band],
+        cross_polar_loss_db(HORIZONTAL, polarization, tier.cross_polar_db),
+        cross_polar_loss_db(VERTICAL, polarization, tier.cross_polar_db),
+        gain_db - cable_loss_db(frequency_mhz, tier.cable_m) - tier.passive_loss_db,
+        own_sd_db(tier, frequency_mhz, options),
     )
 
 

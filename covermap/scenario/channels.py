@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, cached_property
 
 from covermap.errors import InputError
 from covermap.scenario.suggestions import nearest
@@ -44,7 +44,7 @@ class ChannelPlan:
     name: str
     channels: dict[str, Channel]
 
-    @property
+    @cached_property
     def span(self) -> str:
         """Return the channels in use, as "2 to 36"."""
         current = [channel.label for channel in self.channels.values() if channel.use == "current"]

@@ -59,13 +59,36 @@ def _existing(path: Path, info: ValidationInfo) -> Path:
     return absolute
 
 
-def _one_or_many(value: object) -> object:
-    return [value] if isinstance(value, str | Path) else value
+def _rasters(value: object, info: ValidationInfo) -> object:
+    """Return the paths of rasters: a folder is all rasters in it, a pattern (* ? [) all files it fits."""
+    found: list[object] = []
+    for one in [value] if isinstance(value, str | Path) else value if isinstance(value, list) else []:
+        path = _absolute(Path(one), info) if isinstance(one, str | Path) else one
+        if isinstance(path, Path) and path.is_dir():
+            inside = sorted(file for file in path.iterdir() if file.suffix.lower() in RASTER_SUFFIXES)
+            found += inside or _no_rasters(str(one), "a folder without a raster in it")
+        elif isinstance(path, Path) and set("*?[") & set(path.name) and not path.exists():
+            fitting = sorted(path.parent.glob(path.name)) if path.parent.is_dir() else []
+            found += fitting or _no_rasters(str(one), "a pattern that no file fits")
+        else:
+            found.append(one)
+    return found if isinstance(value, str | Path | list) else value
 
 
+def _no_rasters(text: str, what: str) -> list[object]:
+    raise PydanticCustomError(
+        "no_rasters",
+        "It is {what}. Name rasters, a folder of them, or a pattern such as tiles/*.tif.",
+        {"what": what, "found": f'"{text}"'},
+    )
+
+
+RASTER_SUFFIXES = (
+    ".tif", ".tiff", ".vrt", ".hgt", ".img", ".asc", ".bil", ".dem", ".dt0", ".dt1", ".dt2", ".flt", ".grd",
+)  # fmt: skip
 InputPath = Annotated[Path, AfterValidator(_existing)]
 OutputPath = Annotated[Path, AfterValidator(_absolute)]
-InputPaths = Annotated[list[InputPath], BeforeValidator(_one_or_many)]
+InputPaths = Annotated[list[InputPath], BeforeValidator(_rasters)]
 Longitude = Annotated[float, Field(ge=-180.0, le=180.0)]
 Latitude = Annotated[float, Field(ge=-85.0, le=85.0)]
 

@@ -83,24 +83,21 @@ def _list(
     if len(services) < len(found):
         twice = ", ".join(service for service in services if found.count(service) > 1)
         warnings.append(f"{where}: {twice} is named more than once; counted once.")
-    if len(services) > MOST_SERVICES:
+    if max(len(settings.services), settings.at_least or 0) > MOST_SERVICES:
         raise InputError(
-            f"{where}: found {len(services)} services. A list may hold {MOST_SERVICES}. Shorten it."
+            f"{where}: found {max(len(settings.services), settings.at_least or 0)} services. A list may hold "
+            f"{MOST_SERVICES}. Shorten it."
         )
     if settings.at_least is not None and settings.at_least > len(services):
         raise InputError(
             f"{where}, at_least: found {settings.at_least}, but the list has {len(services)} services. "
             f"It must be from 1 to {len(services)}. Change the value."
         )
-    carriers = tuple(
-        tuple(
-            index
-            for index, station in enumerate(stations)
-            if station.service == service and station.use == "wanted"
-        )
-        for service in services
-    )
-    return WantedList(name, services, carriers, settings.at_least)
+    carriers: dict[str, list[int]] = {service: [] for service in services}
+    for index, station in enumerate(stations):
+        if station.use == "wanted" and station.service in carriers:
+            carriers[station.service].append(index)
+    return WantedList(name, services, tuple(map(tuple, carriers.values())), settings.at_least)
 
 
 def _service(where: str, entry: str, services: tuple[str, ...], stations: Sequence[Station]) -> str:

@@ -1,8 +1,8 @@
 """terrain: elevation, land cover and sea as one Terrain value. It opens rasters; it knows no physics."""
 
 from covermap.terrain.checks import check_area, check_masts
-from covermap.terrain.read import read_terrain
+from covermap.terrain.read import look_at_terrain, read_terrain
 from covermap.terrain.relief import relief_grey
 from covermap.terrain.terrain import Terrain
 
-__all__ = ["Terrain", "check_area", "check_masts", "read_terrain", "relief_grey"]
+__all__ = ["Terrain", "check_area", "check_masts", "look_at_terrain", "read_terrain", "relief_grey"]

@@ -15,6 +15,8 @@ from covermap.terrain.terrain import Terrain
 
 MOSTLY_UNKNOWN_SHARE = 0.5  # judgement: a raster turned in the grid leaves corners unknown
 
+MOST_NAMED = 5  # masts of which each is told
+
 Mast = tuple[str, float, float, bool]  # label, latitude_deg, longitude_deg, has a wanted service
 
 
@@ -47,11 +49,14 @@ def check_masts(terrain: Terrain, masts: Sequence[Mast]) -> tuple[str, ...]:
     wanted = [mast for mast in lost if mast[3]]
     if wanted:
         raise InputError(_refusal(terrain, wanted))
-    return tuple(
+    sentences = [
         f"{_reaches_not(terrain, mast)} It has no wanted service; "
         "its interference is taken over smooth earth."
-        for mast in lost
-    )
+        for mast in lost[:MOST_NAMED]
+    ]
+    if len(lost) > MOST_NAMED:
+        sentences.append(f"The same holds for {len(lost) - MOST_NAMED} more masts without a wanted service.")
+    return tuple(sentences)
 
 
 def check_area(
@@ -108,7 +113,9 @@ def _refusal(terrain: Terrain, masts: Sequence[Mast]) -> str:
         advice = f"Add tiles covering {tiles} under\n  [terrain] elevation, or remove the station."
     else:
         advice = "Is its position right? Correct it, or remove the station."
-    others = ", ".join(mast[0] for mast in masts[1:])
+    others = ", ".join(mast[0] for mast in masts[1 : MOST_NAMED + 1])
+    if len(masts) > MOST_NAMED + 1:
+        others += f" and {len(masts) - MOST_NAMED - 1} more"
     return f"{_reaches_not(terrain, masts[0])}\n  A path needs terrain all the way. {advice}" + (
         f"\n  The same holds for {others}." if others else ""
     )

@@ -1,19 +1,20 @@
-"""One elevation file -> a layer of heights in metres, or one clear error."""
+"""One elevation file: where its cells lie, and a window of them in metres, or one clear error."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import rasterio
 from numpy.typing import NDArray
 from rasterio.enums import ColorInterp
+from rasterio.windows import Window
 
 from covermap.errors import InputError
 from covermap.terrain.layer import RasterLayer
-from covermap.terrain.raster_file import READ_CELLS, declared_crs, open_raster, read_rows, read_windows
-from covermap.terrain.space import TerrainSpace, release
+from covermap.terrain.raster_file import declared_crs, open_raster, read_rows
 from covermap.terrain.vertical import metres_per_unit, vertical_remark
 
 VOID_CODES = (
@@ -24,38 +25,87 @@ LOWEST_M, HIGHEST_M = -600.0, 9000.0  # the Dead Sea shore and the highest summi
 WRONG_UNIT_SHARE = 0.01  # above this share of impossible heights it is the unit that is wrong, not the cells
 
 
-def read_elevation_file(
-    path: Path, unit: str | None = None, space: TerrainSpace | None = None
-) -> tuple[RasterLayer, tuple[str, ...]]:
-    """Read one elevation raster of any CRS and unit.
+@dataclass(frozen=True, eq=False)
+class ElevationFile:
+    """An elevation file that was looked at, not yet read.
 
-    Parameters
-    ----------
+    outline : where its cells lie; the array has the file's shape and no heights
+    metres : length of its unit of height; warnings : what is worth doubting, a sentence each
+    """
+
+    path: Path
+    outline: RasterLayer
+    metres: float
+    warnings: tuple[str, ...]
+
+
+class HeightDoubts:
+    """Heights of one file that cannot be on Earth, counted while it is read; they become unknown."""
+
+    def __init__(self, name: str) -> None:
+        self._name = name
+        self._impossible = self._known = 0
+        self._lowest, self._highest = np.inf, -np.inf
+
+    def void_impossible(self, heights_m: NDArray[np.float32]) -> None:
+        """Turn heights that cannot be on Earth into NaN and count them."""
+        wrong = (heights_m < LOWEST_M) | (heights_m > HIGHEST_M)
+        self._known += int(np.count_nonzero(~np.isnan(heights_m)))
+        if wrong.any():
+            self._impossible += int(np.count_nonzero(wrong))
+            self._lowest = min(self._lowest, float(heights_m[wrong].min()))
+            self._highest = max(self._highest, float(heights_m[wrong].max()))
+            heights_m[wrong] = np.nan
+
+    @property
+    def all_void(self) -> bool:
+        """Return whether no height was found at all."""
+        return self._known == 0
+
+    def in_words(self) -> tuple[str, ...]:
+        """Return a warning when there are some; raises InputError when there are many."""
+        if self._impossible == 0:
+            return ()
+        found = (
+            f"{self._impossible} of {self._known} cells lie between {self._lowest:.6g} and "
+            f"{self._highest:.6g} m"
+        )
+        if self._impossible > WRONG_UNIT_SHARE * self._known:
+            raise InputError(
+                f"{self._name}: {found}; ground lies between {LOWEST_M:.0f} and {HIGHEST_M:.0f} m.\n"
+                "  Set [terrain] elevation_unit if the heights are not in metres, or the file's nodata value."
+            )
+        return (f"{self._name}: {found}, which no ground does: taken as unknown.",)
+
+
+def look_at_elevation_file(path: Path, unit: str | None = None) -> ElevationFile:
+    """Look at one elevation raster of any CRS and unit, without reading its heights.
+
     path : anything GDAL reads, one band of heights
     unit : unit of the heights where the file names none ("m", "ft", "us-ft", "dm", "cm"); None is metres
-    space : where the heights are kept; default in memory as far as they fit
 
-    Returns
-    -------
-    layer, warnings
-        float32 heights in m, NaN where unknown; what is worth doubting, a sentence each.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be read whole, has no CRS, is rotated, is a picture, or its heights cannot be.
+    Raises InputError if the file is missing, has no CRS, is rotated, or is a picture.
     """
     with open_raster(path) as dataset:
         crs_wkt = declared_crs(dataset, path)
         _refuse_pictures(dataset, path)
-        factor, warnings = metres_per_unit(dataset, path, unit)
-        remark = vertical_remark(dataset, path)
-        heights_m = (space or TerrainSpace()).array(dataset.height, dataset.width, np.float32)
-        _fill_heights(dataset, path, factor, heights_m)
-        transform = dataset.transform
-    impossible = _void_impossible(heights_m, path)
-    layer = RasterLayer(path.name, heights_m, transform, crs_wkt)
-    return layer, (*warnings, *remark, *impossible)
+        metres, warnings = metres_per_unit(dataset, path, unit)
+        warnings += vertical_remark(dataset, path)
+        no_heights = np.broadcast_to(np.float32(np.nan), dataset.shape)
+        outline = RasterLayer(path.name, no_heights, dataset.transform, crs_wkt)
+    return ElevationFile(path, outline, metres, warnings)
+
+
+def read_heights(
+    file: ElevationFile, dataset: rasterio.DatasetReader, window: Window, doubts: HeightDoubts
+) -> NDArray[np.float32]:
+    """Return the heights of a window of an opened elevation file, NaN unknown. [m]
+
+    Raises InputError when the window cannot be read.
+    """
+    heights_m = _height_reader(dataset, file.metres)(read_rows(dataset, file.path, window))
+    doubts.void_impossible(heights_m)
+    return heights_m
 
 
 def _refuse_pictures(dataset: rasterio.DatasetReader, path: Path) -> None:
@@ -75,13 +125,6 @@ def _refuse_pictures(dataset: rasterio.DatasetReader, path: Path) -> None:
         )
 
 
-def _fill_heights(dataset: rasterio.DatasetReader, path: Path, factor: float, out: NDArray) -> None:
-    to_metres = _height_reader(dataset, factor)
-    for window in read_windows(dataset):
-        out[window.toslices()] = to_metres(read_rows(dataset, path, window))
-        release(out)
-
-
 def _height_reader(
     dataset: rasterio.DatasetReader, factor: float
 ) -> Callable[[np.ma.MaskedArray], NDArray[np.float32]]:
@@ -99,31 +142,3 @@ def _height_reader(
         return np.clip(heights_m, -1e30, 1e30).astype(np.float32)
 
     return to_metres
-
-
-def _void_impossible(heights_m: NDArray[np.float32], path: Path) -> tuple[str, ...]:
-    """Turn heights that cannot be on Earth into NaN; return a warning, or raise when there are many."""
-    impossible = known = 0
-    lowest, highest = np.inf, -np.inf
-    step = max(1, READ_CELLS // heights_m.shape[1])
-    for row in range(0, heights_m.shape[0], step):
-        block = heights_m[row : row + step]
-        wrong = (block < LOWEST_M) | (block > HIGHEST_M)
-        known += int(np.count_nonzero(~np.isnan(block)))
-        if wrong.any():
-            impossible += int(np.count_nonzero(wrong))
-            lowest = min(lowest, float(block[wrong].min()))
-            highest = max(highest, float(block[wrong].max()))
-            block[wrong] = np.nan
-        release(heights_m)
-    if known == 0:
-        raise InputError(f"{path.name}: every cell is void; there is no height in it. Give another file.")
-    if impossible == 0:
-        return ()
-    found = f"{impossible} of {known} cells lie between {lowest:.6g} and {highest:.6g} m"
-    if impossible > WRONG_UNIT_SHARE * known:
-        raise InputError(
-            f"{path.name}: {found}; ground lies between {LOWEST_M:.0f} and {HIGHEST_M:.0f} m.\n"
-            "  Set [terrain] elevation_unit if the heights are not in metres, or the file's nodata value."
-        )
-    return (f"{path.name}: {found}, which no ground does: taken as unknown.",)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Protocol
 
 import numpy as np
 import pyproj
@@ -36,6 +37,18 @@ def transformer_from_wgs84(crs_wkt: str) -> pyproj.Transformer | None:
     return pyproj.Transformer.from_crs(_WGS84, crs, always_xy=True)
 
 
+class Blocks(Protocol):
+    """Cells that are read when they are first asked for."""
+
+    def bring(self, col: Floats, row: Floats) -> None:
+        """Read the cells around positions, in cells from the outer corner."""
+        ...
+
+    def digest(self) -> str:
+        """Return a name of what would be read."""
+        ...
+
+
 @dataclass(frozen=True)
 class RasterLayer:
     """A north-aligned raster.
@@ -45,6 +58,7 @@ class RasterLayer:
     transform : (col, row) of outer cell corners to x, y of the CRS; without rotation
     crs_wkt : the CRS of x and y
     filled : places in the flattened array, sorted, whose height comes from the cells around them
+    blocks : what reads cells when they are asked for; None where all of them are there
     """
 
     name: str
@@ -52,6 +66,12 @@ class RasterLayer:
     transform: Affine
     crs_wkt: str
     filled: NDArray[np.int64] | None = None
+    blocks: Blocks | None = None
+
+    def bring(self, col: Floats, row: Floats) -> None:
+        """Make sure that the cells around positions, and on lines between knots, have been read."""
+        if self.blocks is not None:
+            self.blocks.bring(col, row)
 
     @property
     def is_geographic(self) -> bool:
@@ -153,7 +173,12 @@ class RasterLayer:
         return float(longitude), float(latitude)
 
     def digest(self) -> str:
-        """Return the SHA-256 of the cells, where they lie and their CRS; the file's name does not count."""
+        """Return the SHA-256 of the cells, where they lie and their CRS; the file's name does not count.
+
+        Of cells read on demand, the digest of the files' names, sizes and times.
+        """
+        if self.blocks is not None:
+            return self.blocks.digest()
         sha = hashlib.sha256()
         sha.update(repr((self.array.shape, self.array.dtype.str, tuple(self.transform)[:6])).encode())
         sha.update(self.crs_wkt.encode())

@@ -38,6 +38,7 @@ def heights_at(layers: Sequence[RasterLayer], longitude_deg: ArrayLike, latitude
         if unknown.size == 0:
             break
         col, row = layer.positions(longitude.ravel()[unknown], latitude.ravel()[unknown])
+        layer.bring(col, row)
         found = np.full(unknown.size, np.nan)
         fill_bilinear_at(layer.array, col, row, found)
         heights_m[unknown] = found
@@ -50,6 +51,7 @@ def classes_at(
     """Return the uint8 value of the cell at each place; `outside` where the layer has none."""
     longitude, latitude = _broadcast(longitude_deg, latitude_deg)
     col, row = layer.positions(longitude.ravel(), latitude.ravel())
+    layer.bring(col, row)
     classes = np.empty(longitude.size, dtype=np.uint8)
     fill_nearest_at(layer.array, col, row, np.uint8(outside), classes)
     return classes.reshape(longitude.shape)
@@ -69,6 +71,7 @@ def fill_heights_along(
     out[...] = np.nan
     for layer in layers:
         col, row = layer.line_positions(longitude_deg, latitude_deg)
+        layer.bring(col, row)
         if fill_bilinear_along(layer.array, col, row, steps_per_knot, out) == 0:
             break
 
@@ -84,6 +87,7 @@ def fill_classes_along(
 ) -> None:
     """Write values[class] of the cells that lines run through into out, `outside` beyond the layer."""
     col, row = layer.line_positions(longitude_deg, latitude_deg)
+    layer.bring(col, row)
     fill_nearest_along(layer.array, values, values.dtype.type(outside), col, row, steps_per_knot, out)
 
 

@@ -6,13 +6,14 @@ import math
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
 import pyproj
 import rasterio
 from rasterio.errors import NotGeoreferencedWarning, RasterioError, RasterioIOError
-from rasterio.windows import Window
+from rasterio.windows import Window, intersect
 
 from covermap.errors import InputError
 
@@ -32,7 +33,19 @@ def open_raster(
     Raises InputError when the file is missing, is no raster, has no place on Earth, is rotated, or has more
     than most_cells.
     """
-    if not path.exists():
+    # left alone, GDAL would keep up to a twentieth of the machine's memory of what was read
+    with (
+        rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES),
+        opened_raster(path, what, most_cells, may_be_rotated=may_be_rotated) as dataset,
+    ):
+        yield dataset
+
+
+def opened_raster(
+    path: Path, what: str = "[terrain]", most_cells: float = MOST_CELLS, *, may_be_rotated: bool = False
+) -> rasterio.DatasetReader:
+    """Return a raster opened for reading, for the caller to close; see open_raster."""
+    if not str(path).startswith("/vsi") and not path.exists():
         raise InputError(f"{path.name} is not there: {path}.\n  Correct the path under {what}.")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", NotGeoreferencedWarning)  # said below, as an error
@@ -43,11 +56,19 @@ def open_raster(
                 f"{path.name} ({what}) cannot be read as a raster: {str(error).rstrip('.')}.\n"
                 "  Is it complete, and a format GDAL reads?"
             ) from error
-    # left alone, GDAL would keep up to a twentieth of the machine's memory of what was read
-    with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), dataset:
+    try:
         _check_size(dataset, path, what, most_cells)
         _check_transform(dataset, path, may_be_rotated)
-        yield dataset
+    except InputError:
+        dataset.close()
+        raise
+    return dataset
+
+
+@lru_cache(maxsize=64)
+def crs_of_wkt(crs_wkt: str) -> pyproj.CRS:
+    """Return the CRS of a WKT text; tiles share one."""
+    return pyproj.CRS.from_wkt(crs_wkt)
 
 
 def _check_size(dataset: rasterio.DatasetReader, path: Path, what: str, most_cells: float) -> None:
@@ -95,7 +116,7 @@ def declared_crs(dataset: rasterio.DatasetReader, path: Path) -> str:
             "  Write the CRS it was made in into the file (as an EPSG code)."
         )
     crs_wkt = str(dataset.crs.to_wkt())
-    crs = pyproj.CRS.from_wkt(crs_wkt)
+    crs = crs_of_wkt(crs_wkt)
     horizontal = crs.sub_crs_list[0] if crs.is_compound else crs
     if not (horizontal.is_geographic or horizontal.is_projected):
         raise InputError(f"{path.name}: its CRS {crs.name!r} is neither projected nor in degrees.")
@@ -127,8 +148,8 @@ def _check_corners(dataset: rasterio.DatasetReader, path: Path, crs: pyproj.CRS)
         )
 
 
-def read_windows(dataset: rasterio.DatasetReader) -> Iterator[Window]:
-    """Yield windows of about READ_CELLS that cover a raster and follow the blocks of its file."""
+def read_windows(dataset: rasterio.DatasetReader, part: Window | None = None) -> Iterator[Window]:
+    """Yield windows of about READ_CELLS that cover a raster or a part of it and follow the file's blocks."""
     block_rows, block_cols = dataset.block_shapes[0]
     cols = dataset.width
     if block_cols < dataset.width:
@@ -136,7 +157,11 @@ def read_windows(dataset: rasterio.DatasetReader) -> Iterator[Window]:
     rows = _multiple(READ_CELLS // cols, block_rows)
     for row in range(0, dataset.height, rows):
         for col in range(0, dataset.width, cols):
-            yield Window(col, row, min(cols, dataset.width - col), min(rows, dataset.height - row))
+            window = Window(col, row, min(cols, dataset.width - col), min(rows, dataset.height - row))
+            if part is None:
+                yield window
+            elif intersect(window, part):
+                yield window.intersection(part)
 
 
 def _multiple(size: int, of: int) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,11 +11,12 @@ import numpy as np
 
 from covermap.errors import InputError
 from covermap.tables.land_cover import read_land_cover_table
-from covermap.terrain.elevation_file import read_elevation_file
+from covermap.terrain.elevation_file import look_at_elevation_file
 from covermap.terrain.extent import height_range_m
 from covermap.terrain.land_cover_file import ClassTable, LandCover, read_land_cover_file
-from covermap.terrain.layer import RasterLayer
-from covermap.terrain.mosaic import join_aligned
+from covermap.terrain.layer import Floats, RasterLayer
+from covermap.terrain.mosaic import Mosaic, join_aligned, read_mosaic
+from covermap.terrain.on_demand import BlocksOnDemand
 from covermap.terrain.space import TerrainSpace
 from covermap.terrain.terrain import Terrain
 from covermap.terrain.voids import fill_small_voids
@@ -24,10 +25,70 @@ from covermap.terrain.zones import SEA, SEA_SURFACE_M, zones_from_polygons, zone
 if TYPE_CHECKING:
     from covermap.scenario.settings import Settings, TerrainSettings
 
+_BOX_POINTS = 33  # along each side of a box in degrees, whose sides bend in a projection
 _SEA_SAMPLE = 200  # rows and columns of the zone raster at which the sea's height is looked at
 
 
-def read_terrain(settings: Settings, table: ClassTable | None = None, folder: Path | None = None) -> Terrain:
+@dataclass(frozen=True, eq=False)
+class TerrainOutline:
+    """The elevation as it was found, before its heights are read.
+
+    elevation, bare_earth : tiles of one grid together, the finest first; warnings : a sentence each
+    """
+
+    elevation: tuple[Mosaic, ...]
+    bare_earth: tuple[Mosaic, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def whole(self) -> Terrain:
+        """Return where the elevation lies: its bounds and rim. It knows no height."""
+        return Terrain(tuple(mosaic.outline for mosaic in self.elevation))
+
+    def around(self, longitude_deg: Floats, latitude_deg: Floats) -> TerrainOutline:
+        """Return the part that holds the whole degrees around places in WGS 84; all where none lies there.
+
+        Whole degrees, so that a station more does not make other paths be computed anew.
+        """
+        box = _whole_degrees(longitude_deg, latitude_deg)
+        elevation = _parts(self.elevation, box)
+        if not elevation:
+            return self
+        return replace(self, elevation=elevation, bare_earth=_parts(self.bare_earth, box) or self.bare_earth)
+
+
+def look_at_terrain(settings: Settings) -> TerrainOutline:
+    """Look at the elevation files of a scenario without reading their heights.
+
+    settings : as read_terrain
+
+    Raises InputError if a file is missing, rotated, without CRS or of an unknown unit, or kind is
+    "with_canopy" without bare_earth.
+    """
+    asked = settings.terrain
+    if not asked.elevation:
+        raise InputError("[terrain] elevation names no file. Give at least one elevation raster.")
+    elevation, warnings = _look_at(asked.elevation, asked.elevation_unit)
+    bare_earth: tuple[Mosaic, ...] = ()
+    if asked.kind == "with_canopy":
+        if not asked.bare_earth:
+            raise InputError(
+                '[terrain] kind is "with_canopy", but bare_earth is missing.\n'
+                "  Masts and homes stand on the ground under the canopy: name its elevation as bare_earth."
+            )
+        bare_earth, more = _look_at(asked.bare_earth, asked.elevation_unit)
+        warnings += more
+    return TerrainOutline(elevation, bare_earth, warnings)
+
+
+def read_terrain(
+    settings: Settings,
+    table: ClassTable | None = None,
+    folder: Path | None = None,
+    *,
+    outline: TerrainOutline | None = None,
+    on_demand: bool = False,
+) -> Terrain:
     """Read elevation, land cover and sea.
 
     Parameters
@@ -39,6 +100,10 @@ def read_terrain(settings: Settings, table: ClassTable | None = None, folder: Pa
         What the classes mean; by default read from land_cover_table or the built-in one.
     folder : path, optional
         Where rasters go that do not fit in memory; see TerrainSpace.
+    outline : TerrainOutline, optional
+        What look_at_terrain found, or the part of it that is needed; default all.
+    on_demand : bool
+        Heights are read where they are first asked for, and not checked as a whole.
 
     Returns
     -------
@@ -52,37 +117,63 @@ def read_terrain(settings: Settings, table: ClassTable | None = None, folder: Pa
         kind is "with_canopy" without bare_earth.
     """
     asked = settings.terrain
-    if not asked.elevation:
-        raise InputError("[terrain] elevation names no file. Give at least one elevation raster.")
+    outline = outline or look_at_terrain(settings)
     space = TerrainSpace(folder)
-    elevation, warnings = _read_elevation(asked.elevation, asked.elevation_unit, space)
-    bare_earth: tuple[RasterLayer, ...] = ()
-    if asked.kind == "with_canopy":
-        if not asked.bare_earth:
-            raise InputError(
-                '[terrain] kind is "with_canopy", but bare_earth is missing.\n'
-                "  Masts and homes stand on the ground under the canopy: name its elevation as bare_earth."
-            )
-        bare_earth, more = _read_elevation(asked.bare_earth, asked.elevation_unit, space)
-        warnings += more
+    warnings = outline.warnings
+    elevation, more = _layers(outline.elevation, space, on_demand)
+    bare_earth, of_bare_earth = _layers(outline.bare_earth, space, on_demand)
+    warnings += more + of_bare_earth
     land_cover = _read_land_cover(asked, table, space)
     zones, notes = _read_zones(asked, elevation, land_cover)
     terrain = Terrain(elevation, bare_earth, land_cover, zones, warnings, notes)
-    terrain = replace(terrain, warnings=(*warnings, *_doubt_sea_level(terrain), *_doubt_all_land(terrain)))
+    if not on_demand:
+        doubts = (*_doubt_sea_level(terrain), *_doubt_all_land(terrain))
+        terrain = replace(terrain, warnings=(*warnings, *doubts))
     return replace(terrain, notes=(*_mosaic_in_words(len(asked.elevation), elevation), *notes))
 
 
-def _read_elevation(
-    paths: Sequence[Path], unit: str | None, space: TerrainSpace
+def _layers(
+    mosaics: Sequence[Mosaic], space: TerrainSpace, on_demand: bool
 ) -> tuple[tuple[RasterLayer, ...], tuple[str, ...]]:
-    layers: list[RasterLayer] = []
-    warnings: tuple[str, ...] = ()
-    for path in paths:
-        layer, more = read_elevation_file(Path(path), unit, space)
-        layers.append(layer)
-        warnings += more
-    joined, filled = fill_small_voids(join_aligned(layers, space))
-    return joined, warnings + filled
+    """Return the heights of mosaics and what is worth doubting."""
+    if on_demand:
+        alone = len(mosaics) == 1
+        return tuple(BlocksOnDemand(mosaic, fills_voids=alone).layer for mosaic in mosaics), ()
+    read = [read_mosaic(mosaic, space) for mosaic in mosaics]
+    layers, filled = fill_small_voids([layer for layer, _ in read])
+    return layers, (*(sentence for _, more in read for sentence in more), *filled)
+
+
+def _look_at(paths: Sequence[Path], unit: str | None) -> tuple[tuple[Mosaic, ...], tuple[str, ...]]:
+    files = [look_at_elevation_file(Path(path), unit) for path in paths]
+    return join_aligned(files), _each_once([sentence for file in files for sentence in file.warnings])
+
+
+def _each_once(warnings: Sequence[str]) -> tuple[str, ...]:
+    """Return warnings of many tiles, those that say the same of each tile once, with their number."""
+    by_sentence: dict[str, list[str]] = {}
+    for warning in warnings:
+        by_sentence.setdefault(warning.partition(": ")[2], []).append(warning)
+    return tuple(
+        same[0] if len(same) == 1 else f"{same[0]} The same holds for {len(same) - 1} more files."
+        for same in by_sentence.values()
+    )
+
+
+def _parts(mosaics: Sequence[Mosaic], box: tuple[Floats, Floats]) -> tuple[Mosaic, ...]:
+    return tuple(part for mosaic in mosaics if (part := mosaic.cut(*box)) is not None)
+
+
+def _whole_degrees(longitude_deg: Floats, latitude_deg: Floats) -> tuple[Floats, Floats]:
+    """Return points along the edges of the box of whole degrees around places; longitude may pass 180."""
+    longitude = longitude_deg - 360.0 * np.round((longitude_deg - longitude_deg[0]) / 360.0)
+    west, east = np.floor(longitude.min()), np.ceil(longitude.max())
+    south, north = np.floor(latitude_deg.min()), np.ceil(latitude_deg.max())
+    share = np.linspace(0.0, 1.0, _BOX_POINTS)
+    none, full = np.zeros_like(share), np.ones_like(share)
+    across = np.concatenate([share, full, share, none])
+    along = np.concatenate([none, share, full, share])
+    return west + across * (east - west), south + along * (north - south)
 
 
 def _read_land_cover(

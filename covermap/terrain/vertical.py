@@ -8,6 +8,7 @@ import pyproj
 import rasterio
 
 from covermap.errors import InputError
+from covermap.terrain.raster_file import crs_of_wkt
 
 US_SURVEY_FOOT_M = 1200.0 / 3937.0  # definition of 1893, kept in EPSG unit 9003 (from memory)
 INTERNATIONAL_FOOT_M = 0.3048  # exact by definition (1959), EPSG unit 9002 (from memory)
@@ -117,4 +118,4 @@ def _vertical_unit(dataset: rasterio.DatasetReader) -> float | None:
 
 
 def _crs(dataset: rasterio.DatasetReader) -> pyproj.CRS | None:
-    return None if dataset.crs is None else pyproj.CRS.from_wkt(dataset.crs.to_wkt())
+    return None if dataset.crs is None else crs_of_wkt(dataset.crs.to_wkt())

@@ -40,6 +40,19 @@ def fill_small_voids(layers: Sequence[RasterLayer]) -> tuple[tuple[RasterLayer, 
     return tuple(filled), tuple(warnings)
 
 
+def fill_within(heights_m: NDArray[np.float32]) -> None:
+    """Fill the small gaps of a piece of a raster that do not reach its edge, in place."""
+    void = np.isnan(heights_m)
+    if void.any() and not void.all():
+        _, row, col = _small_gaps(void)
+        heights_m[row, col] = _means_around(heights_m, row, col)
+
+
+def _means_around(heights_m: NDArray[np.float32], row: NDArray, col: NDArray) -> list[float]:
+    """Return the mean of the known cells that touch each of some cells, none on the edge."""
+    return [float(np.nanmean(heights_m[r - 1 : r + 2, c - 1 : c + 2])) for r, c in zip(row, col, strict=True)]
+
+
 def _fill(layer: RasterLayer, others: Sequence[RasterLayer]) -> tuple[int, NDArray[np.int64]]:
     """Fill one raster; return how many gaps, and the filled cells as places in the flattened array."""
     gaps, places = 0, [np.empty(0, dtype=np.int64)]
@@ -53,10 +66,7 @@ def _fill(layer: RasterLayer, others: Sequence[RasterLayer]) -> tuple[int, NDArr
             known = ~np.isnan(heights_at(others, *layer.lonlat(col + 0.5, row + first + 0.5)))
             open_gap = ~np.isin(numbers, numbers[known])
             numbers, row, col = numbers[open_gap], row[open_gap], col[open_gap]
-        heights_m = [
-            float(np.nanmean(rows[r - 1 : r + 2, c - 1 : c + 2])) for r, c in zip(row, col, strict=True)
-        ]
-        rows[row, col] = heights_m
+        rows[row, col] = _means_around(rows, row, col)
         gaps += np.unique(numbers).size
         places.append((row + first) * cols + col)
         release(layer.array)
