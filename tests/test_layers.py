@@ -17,6 +17,7 @@ MAY_IMPORT = {
     "reception": PHYSICS,
     "tables": {"reception"} | PHYSICS,
     "scenario": {"tables"},
+    "station_lists": {"scenario", "tables"},
     "terrain": {"scenario", "tables"} | PHYSICS,
     "grid": {"terrain", "scenario"} | PHYSICS,
     "planning": {"reception", "grid"} | DESCRIBED | PHYSICS,
@@ -28,7 +29,7 @@ MAY_IMPORT = {
     "result": COMPUTED | {"wording"},
     "gis_layers": COMPUTED | {"wording", "result"},
     "reports": COMPUTED | {"wording", "result"},
-    "jobs": COMPUTED | {"wording", "result", "gis_layers", "reports"},
+    "jobs": COMPUTED | {"station_lists", "wording", "result", "gis_layers", "reports"},
     "cli": {"jobs"},
 }
 EVERYONE = {"errors", "constants", "kernel_cache", "linked_kernels", "numba_linking"}

@@ -12,6 +12,9 @@ from typing import Any
 _WHERE = {
     "write_demo": "start",
     "write_new": "start",
+    "Answers": "stations",
+    "ListOptions": "stations",
+    "import_stations": "stations",
     "check_scenario": "check",
     "map_scenario": "map",
     "write_address_sheets": "addresses",

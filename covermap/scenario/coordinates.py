@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from covermap.errors import InputError
 from covermap.scenario.text_table import DASHES, Row, as_number
 
 HIGHEST_LATITUDE_DEG = 85.0
@@ -102,3 +103,63 @@ def _packed(row: Row, column: str, text: str, warnings: list[str]) -> float:
         f"{match['s']} seconds. Write decimal degrees to be sure."
     )
     return -degrees if text.startswith("-") else degrees
+
+
+PAIR_FORMS = (
+    "Write latitude, then longitude: 44.01, -35.66 (south and west negative), N44.01 W35.66, "
+    "44,01 -35,66, or 44 00 36 N 35 39 36 W."
+)
+
+
+def read_position(text: str, where: str) -> tuple[float, float]:
+    """Return latitude and longitude in degrees of a position as people write it.
+
+    where : what to name in an error, such as "--at"
+
+    Takes decimal degrees with a point or a comma, letters in front or behind, and degrees, minutes and
+    seconds; the two are parted by a comma, a semicolon, a slash or blanks. Letters may turn their order.
+    Raises InputError for anything else.
+    """
+    plain = text.translate(DASHES).strip()
+    for latitude, longitude in _halves(plain):
+        row = Row(where, "position", {"latitude_deg": latitude, "longitude_deg": longitude})
+        try:
+            return read_latitude_deg(row, []), read_longitude_deg(row, [])
+        except InputError:
+            continue
+    raise InputError(f'{where}: found "{text}", which is no position.\n  {PAIR_FORMS}')
+
+
+def _halves(text: str) -> list[tuple[str, str]]:
+    """Return the ways to cut a position into latitude and longitude, the likelier first."""
+    letters = re.findall("[NSEWnsew]", text)
+    if len(letters) == 2:
+        cut = _at_letters(text)
+        first, second = (part.strip(" ,;/") for part in cut)
+        return [(first, second) if letters[0].upper() in "NS" else (second, first)]
+    for separator in (";", "/", "\t"):
+        if text.count(separator) == 1:
+            first, second = text.split(separator)
+            return [(first, second)]
+    ways = [
+        tuple(parts) for parts in (re.split(r",\s+", text), text.split(","), text.split()) if len(parts) == 2
+    ]
+    commas = text.replace(" ", "").split(",")
+    if len(commas) == 4:  # two decimal commas and one between
+        ways.append((",".join(commas[:2]), ",".join(commas[2:])))
+    words = re.split(r"[\s,]+", text)
+    if len(words) in (4, 6):  # degrees and minutes, or with seconds, by blanks alone
+        middle = len(words) // 2
+        ways.append((" ".join(words[:middle]), " ".join(words[middle:])))
+    return [(first, second) for first, second in ways]
+
+
+def _at_letters(text: str) -> tuple[str, str]:
+    """Cut a text of two letters N, S, E, W: before the second one where it begins with a letter, else
+    behind the first."""
+    first, second = (found.start() for found in re.finditer("[NSEWnsew]", text))
+    return (
+        (text[:second], text[second:])
+        if not text[:first].strip(" ,;")
+        else (text[: first + 1], text[first + 1 :])
+    )

@@ -58,6 +58,16 @@ def read_csv_table(
     return TextTable(path.name, columns, rows, tuple(warnings))
 
 
+def csv_cells(path: Path) -> tuple[list[tuple[int, list[str]]], list[str]]:
+    """Return (line, cells) of every line of a CSV file that is not blank, and what was noticed.
+
+    Raises InputError if the file is unreadable.
+    """
+    text, warnings = _decode(path)
+    delimiter = _delimiter(text)
+    return _records(path.name, _plain_quotes(text, delimiter), delimiter), warnings
+
+
 def _decode(path: Path) -> tuple[str, list[str]]:
     raw = read_text_file(path)
     if raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):

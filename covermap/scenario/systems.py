@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 from covermap.errors import InputError
-from covermap.scenario.suggestions import nearest
 from covermap.tables import load_table
 
 
@@ -47,14 +46,25 @@ def systems() -> dict[str, System]:
 
 
 def find_system(name: str, where: str) -> System:
-    """Return a system by name. Raises InputError with the nearest names if there is none."""
+    """Return a system by name. Raises InputError with what may be written if there is none.
+
+    Another mode is never suggested for one that is not known: its C/N may differ by many dB.
+    """
     found = systems().get(name.lower())
     if found is None:
         families = sorted({known.split("_")[0] for known in systems()})
-        family = [known for known in systems() if known.startswith(name.lower().split("_")[0])]
-        listed = ", ".join((family or list(systems()))[:8])
+        family = [known for known in systems() if known.split("_")[0] == name.lower().split("_")[0]]
+        listed = f" Modes known of it: {', '.join(family)}." if family else ""
         raise InputError(
-            f'{where}: found "{name}".{nearest(name, list(systems()))}\n  It must be a system with its mode, '
-            f"such as {listed}. Families: {', '.join(families)}. Correct the name."
+            f'{where}: found "{name}", which is not in the table.{listed}\n  It must be a system with its '
+            f"mode. Families: {', '.join(families)}. Correct the name; or keep a mode of a known family that "
+            "is not in the table, such as dvbt2_64qam_7_8, and give its C/N in the column required_cn_db."
         )
     return found
+
+
+def own_system(name: str, required_cn_db: float) -> System | None:
+    """Return a mode that the table lacks, its C/N as given and all else as its family; None of no family."""
+    family = name.lower().split("_")[0]
+    like = next((system for known, system in systems().items() if known.split("_")[0] == family), None)
+    return None if like is None else replace(like, name=name.lower(), required_cn_db=required_cn_db)

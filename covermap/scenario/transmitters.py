@@ -23,7 +23,7 @@ from covermap.scenario.patterns import Patterns, find_pattern, read_patterns
 from covermap.scenario.records import Station
 from covermap.scenario.settings import SLUG_PATTERN, TransmitterSettings
 from covermap.scenario.station_checks import compare_stations
-from covermap.scenario.systems import System, find_system
+from covermap.scenario.systems import System, find_system, own_system, systems
 from covermap.scenario.text_table import Row, TextTable
 from covermap.scenario.vector_table import MOST_ROWS, read_vector_table
 
@@ -31,6 +31,7 @@ CSV_SUFFIXES = (".csv", ".txt", ".tsv")
 NO_TABLE = TextTable("", (), ())
 NO_SYSTEM = System("", 0.0, 1.0, (1.0,), 0.0)
 NO_CHANNEL = Channel("", None, "uhf", UHF_FROM_MHZ, UHF_FROM_MHZ, UHF_FROM_MHZ, "current")
+CN_RIGHT = "It must be a number of dB from -10 to 40. Correct the cell or leave it empty."
 AS_OF = re.compile(r"\d{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?)?")
 
 
@@ -75,6 +76,19 @@ def read_stations(settings: TransmitterSettings) -> StationList:
         raise InputError(_no_stations(table, left_out))
     warnings += _missing_polarization(rows) + compare_stations(kept)
     return StationList(kept, tuple(warnings), left_out)
+
+
+def check_row(row: Row, plan: ChannelPlan | None, default_system: str) -> Station | None:
+    """Return the station of a row by itself, its pattern left aside; None where its ERP is unknown.
+
+    Raises InputError with all its cells that are wrong.
+    """
+    faults = Faults()
+    defaults = _Defaults(plan, find_system(default_system, "default_system"), {})
+    plain = Row(row.file, row.place, {**row.cells, "azimuth_pattern": "", "elevation_pattern": ""}, row.comma)
+    station = _station(plain, defaults, [], {}, faults)
+    faults.tell()
+    return station
 
 
 def _patterns(path: Path | None) -> tuple[Patterns, list[str]]:
@@ -241,7 +255,9 @@ def _position(row: Row, warnings: list[str]) -> tuple[float, float]:
 def _system(row: Row, channel: Channel, defaults: _Defaults) -> System:
     given = row.text("system")
     where = f"{row.where}, column system" if given else "[transmitters], default_system"
-    system = find_system(given, where) if given else defaults.system
+    own_cn_db = row.number("required_cn_db", CN_RIGHT)
+    mode = own_system(given, own_cn_db) if own_cn_db is not None and given.lower() not in systems() else None
+    system = mode or (find_system(given, where) if given else defaults.system)
     if not system.fits(channel.width_mhz):
         widths = " or ".join(f"{width:g}" for width in system.channel_widths_mhz)
         raise InputError(
@@ -253,10 +269,9 @@ def _system(row: Row, channel: Channel, defaults: _Defaults) -> System:
 
 def _required_cn_db(row: Row, system: System) -> float:
     """Return the row's own required C/N, else the system's. [dB]"""
-    right = "It must be a number of dB from -10 to 40. Correct the cell or leave it empty."
-    given = row.number("required_cn_db", right)
+    given = row.number("required_cn_db", CN_RIGHT)
     if given is not None and not -10.0 <= given <= 40.0:
-        raise row.wrong("required_cn_db", right)
+        raise row.wrong("required_cn_db", CN_RIGHT)
     return system.required_cn_db if given is None else given
 
 
