@@ -53,8 +53,9 @@ def find_system(name: str, where: str) -> System:
     found = systems().get(name.lower())
     if found is None:
         families = sorted({known.split("_")[0] for known in systems()})
-        family = [known for known in systems() if known.split("_")[0] == name.lower().split("_")[0]]
-        listed = f" Modes known of it: {', '.join(family)}." if family else ""
+        family = [known for known in systems() if known.startswith(name.lower().split("_")[0])]
+        more = f" and {len(family) - 16} more" if len(family) > 16 else ""
+        listed = f" Modes known of it: {', '.join(family[:16])}{more}." if family else ""
         raise InputError(
             f'{where}: found "{name}", which is not in the table.{listed}\n  It must be a system with its '
             f"mode. Families: {', '.join(families)}. Correct the name; or keep a mode of a known family that "
