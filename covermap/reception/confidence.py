@@ -44,6 +44,28 @@ FARTHEST = 100.0  # deviations; what is farther off is certain either way
 
 
 @lean_kernel
+def pack_services(wanted, values, index):
+    """Pack the chosen transmitters' deviations and shared parts in order; return how many sites and bands."""
+    shared, service = wanted.shared, wanted.service
+    packed = 0
+    groups = 0
+    previous = -1
+    for item in range(service.size):
+        if index[CHOSEN, service[item]] != item:
+            continue
+        if shared[item] != previous:
+            index[GROUP_START, groups] = packed
+            previous = shared[item]
+            groups += 1
+        values[DEVIATION, packed] = min(FARTHEST, max(-FARTHEST, values[DEVIATION_AIMED, item]))
+        values[HOME_PART, packed] = values[HOME_PART_AIMED, item]
+        values[SITE_PART, packed] = values[SITE_PART_AIMED, item]
+        packed += 1
+    index[GROUP_START, groups] = packed
+    return groups
+
+
+@lean_kernel
 def worst_of_group(sign, first, last, values):
     """Return mean, variance, home's and site's part of the worst service of one site and band.
 

@@ -21,22 +21,18 @@ from covermap.reception.confidence import (
     BEARING_DEG,
     CHOSEN,
     CLEAR_DB,
-    DEVIATION,
     DEVIATION_AIMED,
-    FARTHEST,
-    GROUP_START,
-    HOME_PART,
     HOME_PART_AIMED,
     INDEX_ROWS,
     INTERFERENCE_DB,
     MARGIN_DB,
     SHARE,
-    SITE_PART,
     SITE_PART_AIMED,
     TOTAL_DEVIATION,
     UPPER_DB,
     VALUE_ROWS,
     needed_confidence,
+    pack_services,
 )
 from covermap.reception.interference import (
     FAINTEST_DB,
@@ -307,28 +303,6 @@ def chance_bound(services, needed, values, index):
         if needed < services:
             total += normal_share(deviation)
     return normal_share(least) if needed == services else min(1.0, total / needed)
-
-
-@lean_kernel
-def pack_services(wanted, values, index):
-    """Pack the chosen transmitters' deviations and shared parts in order; return how many sites and bands."""
-    shared, service = wanted.shared, wanted.service
-    packed = 0
-    groups = 0
-    previous = -1
-    for item in range(service.size):
-        if index[CHOSEN, service[item]] != item:
-            continue
-        if shared[item] != previous:
-            index[GROUP_START, groups] = packed
-            previous = shared[item]
-            groups += 1
-        values[DEVIATION, packed] = min(FARTHEST, max(-FARTHEST, values[DEVIATION_AIMED, item]))
-        values[HOME_PART, packed] = values[HOME_PART_AIMED, item]
-        values[SITE_PART, packed] = values[SITE_PART_AIMED, item]
-        packed += 1
-    index[GROUP_START, groups] = packed
-    return groups
 
 
 @lean_kernel
