@@ -12,7 +12,7 @@ from covermap.propagation.free_space import (
     thermal_noise_dbm,
 )
 from covermap.propagation.path_geometry import median_radius_km
-from covermap.propagation.sight import earth_bulge_m, fresnel_radius_m, radio_horizon_km
+from covermap.propagation.sight import earth_bulge_m, fresnel_radius_m
 
 
 @pytest.mark.parametrize(
@@ -81,11 +81,6 @@ def test_bulge_and_radius_by_hand():
     radius_km = median_radius_km(45.0)
     assert radius_km == pytest.approx(8931, abs=0.5)
     assert earth_bulge_m(30.0, 5.0, radius_km) == pytest.approx(8.4, abs=0.05)
-
-
-def test_radio_horizon_by_hand():
-    # common practice: 4.23 (sqrt 300 + sqrt 10) = 86.6 km over an earth of 8931 km
-    assert radio_horizon_km(300.0, 10.0, 8931.0) == pytest.approx(86.6, abs=0.1)
 
 
 @pytest.mark.parametrize(

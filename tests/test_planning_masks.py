@@ -1,12 +1,11 @@
-"""Planning masks of receiving antennas against the figures printed for them, and mixing in an amplifier."""
+"""Planning masks of receiving antennas against the figures printed for them."""
 
 import numpy as np
 import pytest
+from planning_masks import bt419_loss_db, oet69_loss_db
 
 from covermap.errors import InputError
-from covermap.reception.overload import third_order_dbm
 from covermap.reception.pattern import lobe_rolloff, off_axis_loss_db
-from covermap.reception.planning_masks import bt419_loss_db, oet69_loss_db
 
 
 @pytest.mark.parametrize(
@@ -50,12 +49,3 @@ def test_two_directions_aimed_between():
     # 75 degrees apart: a lobe of 60 degrees loses 4.7 dB of each, OET-69 8.0 (by hand)
     assert off_axis_loss_db(37.5, lobe_rolloff(60.0), 12.0, 0.0) == pytest.approx(4.7, abs=0.05)
     assert oet69_loss_db(37.5, "high_vhf") == pytest.approx(8.0, abs=0.05)
-
-
-def test_third_order_products():
-    # two carriers of -30 dBm into 18 dB of gain, OIP3 +22 dBm: -80 dBm (by hand); a wanted signal of -75 dBm
-    # in then stands 23 dB above them, and 8 dB where both carriers are 5 dB stronger
-    for stronger_db, clear_db in ((0.0, 23.0), (5.0, 8.0)):
-        products_dbm = third_order_dbm(-30.0 + stronger_db + 18.0, 22.0)
-        assert -75.0 + 18.0 - products_dbm == pytest.approx(clear_db, abs=0.05)
-    assert third_order_dbm(-12.0, 22.0) == -80.0

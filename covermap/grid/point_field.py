@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -82,8 +81,3 @@ def _low_mount_loss_db(
     clutter_m = float(terrain.clutter_height_m(*place)[0])
     open_land = bool(terrain.open_land(*place)[0])
     return float(low_mount_loss_db(station.frequency_mhz / 1000.0, height_m, clutter_m, open_land))
-
-
-def is_known(field: PointField) -> bool:
-    """Return whether the path stayed on known ground."""
-    return not math.isnan(field.field_dbuvm)

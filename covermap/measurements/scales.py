@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from covermap.errors import InputError
 from covermap.scenario.text_table import Row
 
 # dBuV (75 ohm) = dBm + 108.75 and dBmV = dBm + 48.75: 10 log10(1 mW x 75 ohm), by calculation.
@@ -87,9 +86,3 @@ def read_decoded(row: Row) -> str:
     if text not in ("", "yes", "no", "breaking"):
         raise row.wrong("decoded", "Write yes, no or breaking (picture with faults).")
     return text
-
-
-def require_same_kind(first: Scale, second: Scale) -> None:
-    """Raise InputError unless two scales may stand in one figure."""
-    if first.kind != second.kind:
-        raise InputError(f"{first.name} and {second.name} are different scales. Compare within one scale.")

@@ -1,11 +1,8 @@
-"""Lines of sight: the first Fresnel zone, the bulge of the earth and the radio horizon."""
+"""Lines of sight: the first Fresnel zone and the bulge of the earth."""
 
 import math
 
-from covermap.constants import EARTH_RADIUS_KM
 from covermap.propagation.compiling import kernel
-
-FOUR_THIRDS_RADIUS_KM = EARTH_RADIUS_KM * 4.0 / 3.0  # common practice, no source
 
 
 @kernel
@@ -29,14 +26,3 @@ def earth_bulge_m(distance_1_km, distance_2_km, effective_radius_km):
     Source: geometry, d1 d2 / (2 a); as in ITU-R P.1812-8, section 4.3.1. Accuracy: parabola for circle.
     """
     return 500.0 * distance_1_km * distance_2_km / effective_radius_km
-
-
-@kernel
-def radio_horizon_km(tx_height_m, rx_height_m, effective_radius_km):
-    """Return the greatest distance in sight over a smooth earth, in km.
-
-    Source: geometry, sqrt(2 a h1) + sqrt(2 a h2). Accuracy: of the parabola.
-    """
-    return math.sqrt(0.002 * effective_radius_km * tx_height_m) + math.sqrt(
-        0.002 * effective_radius_km * rx_height_m
-    )

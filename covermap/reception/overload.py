@@ -108,16 +108,6 @@ def _as_load(
     )
 
 
-def third_order_dbm(carrier_dbm: float, intercept_dbm: float) -> float:
-    """Return the power of each third-order product of two equal carriers at an amplifier's output, in dBm.
-
-    carrier_dbm : of each carrier at the output. intercept_dbm : the output's third-order intercept, OIP3
-
-    A guide to how strong signals mix; no map counts it. Source: 3 P - 2 OIP3, common practice, no source.
-    """
-    return 3.0 * carrier_dbm - 2.0 * intercept_dbm
-
-
 @lean_kernel
 def overload_of(tier, height, cell, figures, plan, median_dbuvm, bearing_deg, loads):
     """Return by how much the strongest stations pass the nearest limit, in dB, its port, and their spread.

@@ -35,9 +35,6 @@ FILL_OPACITY = 0.80
 RELIEF_FLAT_GREY = 226
 """Grey of flat ground in the relief; painted squares are fills over this grey."""
 
-RELIEF_SHADOW_GREY = 176
-RELIEF_LIT_GREY = 250
-
 INK_DARK = "#111111"
 INK_LIGHT = "#FFFFFF"
 
