@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 
 import geopandas as gpd
@@ -19,6 +18,7 @@ from covermap.inputs.path_requests import PATH_HEIGHT_M
 from covermap.inputs.preparation import Preparation, prepare
 from covermap.planning.relay_choice import choose_sites
 from covermap.planning.relay_harm import Neighbour, harmed_cells, neighbours_of
+from covermap.planning.relay_shortlist import RelayShortlist
 from covermap.planning.relay_sites import HomeCells, Sites, candidate_sites, home_cells
 from covermap.planning.results import read_cells
 from covermap.reception.required_field import required_field
@@ -32,27 +32,6 @@ ROOFTOP = 5
 USUAL_WIDTH_MHZ = 6.0  # of a channel, without a channel plan
 MOST_CHOSEN = 5
 TILE_CELLS = 128
-
-
-@dataclass(frozen=True, eq=False)
-class RelayShortlist:
-    """What covermap.jobs.relays found.
-
-    sites : one row a candidate worth a visit, chosen ones first, in WGS 84
-    frequency_mhz, channels : what was assumed
-    same_channel, beside : stations of the file on those channels, and one channel above or below
-    homes_sought : homes the relay should bring to a rooftop antenna
-    candidates : how many tops were tried
-    """
-
-    sites: gpd.GeoDataFrame
-    list_name: str
-    frequency_mhz: float
-    channels: tuple[str, ...]
-    same_channel: int
-    beside: int
-    homes_sought: float
-    candidates: int
 
 
 def relays(

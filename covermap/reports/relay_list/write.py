@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import geopandas as gpd
 import jinja2
 import pyogrio
 
+from covermap.planning.relay_shortlist import RelayShortlist
 from covermap.result.csv_tables import write_csv
 from covermap.result.whole_file import whole_file, write_text
 from covermap.wording.words import homes_number, join, margin, plural
@@ -29,8 +29,8 @@ TEMPLATES = jinja2.Environment(
 )
 
 
-def relays_in_words(found: Any) -> list[str]:
-    """Return the shortlist in sentences. found : covermap.jobs.relays.RelayShortlist"""
+def relays_in_words(found: RelayShortlist) -> list[str]:
+    """Return the shortlist in sentences."""
     sites = found.sites
     first = f'{found.candidates} hilltops tried for list "{found.list_name}": about '
     first += f"{homes_number(found.homes_sought)} homes need more than a rooftop antenna now."
@@ -65,10 +65,10 @@ def _others_in_words(same_channel: int, beside: int) -> str:
     return f"{first}{join(parts)}: the homes that would lose one are counted as harmed"
 
 
-def write_relays(found: Any, cautions: list[str], title: str, folder: Path) -> list[str]:
+def write_relays(found: RelayShortlist, cautions: list[str], title: str, folder: Path) -> list[str]:
     """Write layer, table and page of a shortlist; return it in sentences.
 
-    found : covermap.jobs.relays.RelayShortlist; cautions : those of the run
+    cautions : those of the run
     """
     folder.mkdir(parents=True, exist_ok=True)
     sentences = relays_in_words(found)
