@@ -1,5 +1,6 @@
 """The sheet of an address: the exact path's numbers, the map's cell, and bad places said so."""
 
+import base64
 import csv
 import json
 import re
@@ -31,8 +32,8 @@ EASY = (43.9475, -35.625)  # on the slope under Long Rigg
 BEHIND = (43.98, -35.70)  # ridges on every side
 DAY = date(2026, 12, 2)
 SECTIONS = (
-    "1 Answer", "2 Choices", "3 Aim", "4 Stations by aim", "5 Why", "6 Amplifier", "7 What would change this",
-    "8 Check on the day", "9 Basis and cautions",
+    "1 Answer", "2 Choices", "3 Aim", "4 Check on the day", "5 Stations by aim", "6 Why", "7 Amplifier",
+    "8 What would change this", "9 Basis and cautions",
 )  # fmt: skip
 
 
@@ -143,6 +144,16 @@ def test_paths_are_titled_by_their_facts(behind):
             assert f"{path.mast}: {len(ridges)} hills; the high" in text
             assert f"{highest.height_above_line_m:.0f} m above the line" in text
     assert "ridge" not in text.lower().replace("behind <two> & 'ridges'", "")
+
+
+@pytest.mark.browser
+def test_sheet_prints_on_two_pages(browser, behind, tmp_path):
+    path = tmp_path / "sheet.html"
+    path.write_text(sheet_html(behind, 45.0, True), "utf-8")
+    browser.get(path.as_uri())
+    asked = {"preferCSSPageSize": True, "printBackground": True}
+    pdf = base64.b64decode(browser.execute_cdp_cmd("Page.printToPDF", asked)["data"])
+    assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 2
 
 
 def test_names_in_pictures_are_escaped(demo, book):

@@ -33,7 +33,9 @@ DAY_SHEET_FILE = "day_sheet.html"
 
 
 def sheet_html(report: AddressReport, dn: float, with_clutter: bool) -> str:
-    """Return the sheet of one address, nine sections in order.
+    """Return the sheet of one address, nine sections in order, on two printed pages.
+
+    The first holds what is decided and done on the day, the second what it rests on.
 
     dn : fall of refractivity of the run; with_clutter : its paths count land cover
     """
@@ -44,12 +46,16 @@ def sheet_html(report: AddressReport, dn: float, with_clutter: bool) -> str:
             answer_section(report),
             choices_section(report),
             aim_section(report),
+            check_section(report, READINGS_FILE),
+            '<div class="second">',
             stations_section(report),
             why_section(report, dn, with_clutter),
+            '<div class="pair">',
             amplifier_section(report),
             changes_section(report),
-            check_section(report, READINGS_FILE),
+            "</div>",
             basis_section(report, report.cautions),
+            "</div>",
         ],
     )
 

@@ -33,9 +33,10 @@ def why_section(report: AddressReport, dn: float, with_clutter: bool) -> str:
     dn : fall of refractivity, for the curve of the earth; with_clutter : the whole path counts land cover
     """
     listed = [path for path in report.masts if any(s.on_list for s in path.stations)]
-    parts = [_mast(report, path, dn) for path in listed[:MOST_MASTS]]
-    if not parts:
-        return section(5, "Why", paragraph("No path to a station of the list is known."))
+    drawn = [_mast(report, path, dn) for path in listed[:MOST_MASTS]]
+    parts = [f'<div class="paths">{"".join(drawn)}</div>']
+    if not drawn:
+        return section(6, "Why", paragraph("No path to a station of the list is known."))
     if len(listed) > MOST_MASTS:
         parts.append(paragraph(f"Farther from the aim: {text(join([p.mast for p in listed[MOST_MASTS:]]))}."))
     ground = "Hills: bare earth. " + (
@@ -50,7 +51,7 @@ def why_section(report: AddressReport, dn: float, with_clutter: bool) -> str:
             "soft",
         )
     )
-    return section(5, "Why", *parts)
+    return section(6, "Why", *parts, kind="why")
 
 
 def _mast(report: AddressReport, path: MastPath, dn: float) -> str:
@@ -85,7 +86,7 @@ def amplifier_section(report: AddressReport) -> str:
     """Return section 6: what an amplifier at the antenna changes, in dB a station."""
     amplifier = report.amplifier
     if amplifier is None:
-        return section(6, "Amplifier", paragraph("No class of antenna here has an amplifier, or unknown."))
+        return section(7, "Amplifier", paragraph("No class of antenna here has an amplifier, or unknown."))
     stations = [s for s in report.stations if s.station_id in amplifier.effect_db]
     tables = []
     for start in range(0, len(stations), COLUMNS_A_ROW):
@@ -96,7 +97,7 @@ def amplifier_section(report: AddressReport) -> str:
         tables.append(table(head, [f"<tr>{td(label)}{''.join(cells)}</tr>"], "k"))
     intro = "What an amplifier at the antenna adds to what each station has to spare:"
     verdict = paragraph(text(_verdict(report, amplifier)))
-    return section(6, "Amplifier", paragraph(intro), *tables, verdict, whole=True)
+    return section(7, "Amplifier", paragraph(intro), *tables, verdict, whole=True)
 
 
 def _decibels(value: float) -> str:
@@ -153,7 +154,7 @@ def _level(power_dbm: float) -> str:
 def changes_section(report: AddressReport) -> str:
     """Return section 7: what each change would need."""
     if not report.changes:
-        return section(7, "What would change this", paragraph("Unknown, as above."))
+        return section(8, "What would change this", paragraph("Unknown, as above."))
     words = say.whole_list(report)
     head = [th("If"), th(), th("Needed then"), th(words[0].upper() + words[1:])]
     rows = [
@@ -162,7 +163,7 @@ def changes_section(report: AddressReport) -> str:
         f"{td(chance_number(change.chance_percent), kept=True)}</tr>"
         for change in report.changes
     ]
-    return section(7, "What would change this", table(head, rows), whole=True)
+    return section(8, "What would change this", table(head, rows), whole=True)
 
 
 def _needed(report: AddressReport, change: Change) -> str:
@@ -192,7 +193,7 @@ def check_section(report: AddressReport, readings_file: str) -> str:
         f"Point {text(report.point_id or 'here')}. The same rows stand in {text(readings_file)}; filled in, "
         "<code>covermap calibrate</code> reads it back. Picture: yes, breaking or no."
     )
-    return section(8, "Check on the day", table(head, rows, "day"), paragraph(form), paragraph(note, "soft"))
+    return section(4, "Check on the day", table(head, rows, "day"), paragraph(form), paragraph(note, "soft"))
 
 
 def _rf(station: StationAtPlace) -> str:
@@ -205,4 +206,6 @@ def basis_section(report: AddressReport, cautions: Sequence[str]) -> str:
     """Return section 9: what it was computed with, and the cautions."""
     basis = " ".join([*report.basis, say.cell_sentence(report)])
     own = "For a typical roof at this point; yours can differ by 10 dB either way."
-    return section(9, "Basis and cautions", paragraph(text(basis)), bullets([*cautions, own]), whole=True)
+    return section(
+        9, "Basis and cautions", paragraph(text(basis)), bullets([*cautions, own]), whole=True, kind="basis"
+    )

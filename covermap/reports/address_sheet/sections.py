@@ -54,7 +54,7 @@ def aim_section(report: AddressReport) -> str:
     """Return section 3: skyline, range of azimuths, bearings, the sun."""
     parts = [picture(skyline_svg(report)), paragraph(" ".join(_aim_sentences(report)))]
     parts.append(paragraph(text(_skyline_note(report)), "soft"))
-    return section(3, "Aim", *parts, whole=True)
+    return section(3, "Aim", *parts, whole=True, kind="aim")
 
 
 def _aim_sentences(report: AddressReport) -> list[str]:
@@ -160,14 +160,13 @@ def stations_section(report: AddressReport) -> str:
             rows.append(f'<tr class="g">{td(_mast_line(report, station), span=6)}</tr>')
         rows.append(_station_row(report, station))
     if not rows:
-        return section(4, "Stations by aim", paragraph("No station is known."))
+        return section(5, "Stations by aim", paragraph("No station is known."))
     note = (
-        f"Field at {say.height(report, PATH_HEIGHT_M)}, half of the time, on this point's own path; below it "
-        "the value of the map's square. "
-        "To spare and chance: each station alone with the antenna of the answer at its aim, for the share of "
-        "time that section 9 names."
+        f"Field at {say.height(report, PATH_HEIGHT_M)}, half of the time, on this point's own path; in brackets "
+        "the value of the map's square. To spare and chance: each station alone with the antenna of the answer "
+        "at its aim, for the share of time that section 9 names."
     )
-    return section(4, "Stations by aim", table(head, rows), paragraph(note, "soft"))
+    return section(5, "Stations by aim", table(head, rows), paragraph(note, "soft"))
 
 
 def _mast_line(report: AddressReport, station: StationAtPlace) -> str:
@@ -185,21 +184,22 @@ def _station_row(report: AddressReport, station: StationAtPlace) -> str:
     name = text(station.service) + ("" if station.on_list else " <small>not on your list</small>")
     if station.on_list and best and station.letter != best:
         name += f" <small>{text(best)} brings it better</small>"
-    channel = text(shown) + (f"<br><small>{text(small)}</small>" if small else "")
+    channel = text(shown) + (f" <small>{text(small)}</small>" if small else "")
     if station.status not in ("ok", "near", "smooth_earth"):
         why = f"unknown<br><small>{text(say.status_words(station))}</small>"
         cells = [td("unknown", number=True), td("", number=True), td(why)]
     else:
         field = str(half_up(station.field_dbuvm))
         if not math.isnan(station.cell_field_dbuvm):
-            field += f"<br><small>square {half_up(station.cell_field_dbuvm)}</small>"
+            field += f" <small>({half_up(station.cell_field_dbuvm)})</small>"
         alone = chance_in_words(station.chance_percent)
         reasons = [cause_words(station.cause), say.interferer_words(report, station)]
         reasons.append(
             "both antennas hear it alike and may cancel it" if station.margin_db == -math.inf else ""
         )
         reasons.append("fine most of the time, lost on some nights" if station.lost_at_night else "")
-        why = text(alone) + "".join(f"<br><small>{text(reason)}</small>" for reason in reasons if reason)
+        told = "; ".join(reason for reason in reasons if reason)
+        why = text(alone) + (f"<br><small>{text(told)}</small>" if told else "")
         cells = [td(field, number=True), td(_signed(station.margin_db), number=True), td(why)]
     return f"<tr>{td(letter(station.letter))}{td(name)}{td(channel)}{''.join(cells)}</tr>"
 

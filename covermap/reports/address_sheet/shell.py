@@ -39,11 +39,33 @@ code{font-size:14px}
 .path{break-inside:avoid}
 @media (max-width:600px){body{padding:16px 16px 32px}h1{font-size:26px}.wide{overflow-x:auto}
 table{font-size:14px}td,th{padding-right:7px}.wide svg{min-width:480px}}
-@media print{body{padding:0;max-width:none;font-size:10.5pt}h1{font-size:20pt}.big p{font-size:14pt}
+.why p{margin:4px 0}
+@media (min-width:700px){.paths{display:grid;grid-template-columns:minmax(0,1fr) minmax(0,1fr);gap:0 24px}
+.paths h3{font-size:14px}}
+@media print{body{padding:0;max-width:none;font-size:8.2pt;line-height:1.3}
+header{padding-bottom:3.4px}header p{font-size:7.7pt}h1{font-size:15.5pt;margin:0 0 1.7px}
+.big{gap:10.3px}.big p{font-size:11.2pt;line-height:1.25}
+.big .sq{width:39.6px;height:39.6px;line-height:39.6px;font-size:18.9px}
+h2{font-size:10.3pt;margin:0 0 2.6px}h3{font-size:8.6pt;margin:5.2px 0 0.9px}p{margin:3.4px 0}
 h2,h3,tr.g{break-after:avoid}tr,figure,.path,.whole{break-inside:avoid}
-.soft,small,th,code{font-size:9.5pt}td{padding:4px 10px 4px 0}section{padding:8px 0 12px;margin-top:4px}
-.day td{height:34px;padding:4px 6px}*{print-color-adjust:exact;-webkit-print-color-adjust:exact}}
-@page{size:A4;margin:14mm;@bottom-right{content:counter(page) " / " counter(pages);font:9pt sans-serif}}
+.soft,small,th,code{font-size:7.3pt}td{padding:2.1px 6.9px 2.1px 0;line-height:1.22}
+th{padding:0.9px 6.9px 0.9px 0}
+section{padding:5.2px 0 6px;margin-top:2.6px}tr.g td{padding-top:3.4px}
+.sq{width:18.9px;height:18.9px;line-height:18.9px;font-size:10.3px}
+.id{min-width:17.2px;height:17.2px;line-height:15.5px;font-size:8.6px;border-width:0.9px}
+.day td{height:23.2px;padding:1.7px 5.2px}.day th{padding:0.9px 5.2px}.k td{padding:0.9px 5.2px 0.9px 0}
+.wide{overflow:visible}.aim svg{width:82%;margin:0 auto}
+.paths{display:grid;grid-template-columns:repeat(auto-fit,minmax(56mm,1fr));gap:0 16px}
+.second .paths td,.second .paths th{font-size:6.3pt;padding:0.9px 4.3px 0.9px 0}
+.paths h3{font-size:7.3pt}.paths .n{white-space:normal}
+.pair{display:grid;grid-template-columns:minmax(0,2fr) minmax(0,3fr);gap:0 18.9px}
+.second{break-before:page;font-size:7.4pt}.second .soft,.second small,.second th{font-size:6.7pt}
+.second section{padding:3.4px 0 4.3px}.second td{padding:1.4px 6.9px 1.4px 0}
+.basis ul{columns:2;column-gap:18.9px;font-size:6.9pt;line-height:1.25}.basis p{font-size:6.9pt}
+.basis li{padding:0}
+*{print-color-adjust:exact;-webkit-print-color-adjust:exact}}
+@page{size:A4;margin:11mm 13mm;@bottom-right{content:counter(page) " / " counter(pages);font:8pt sans-serif}
+}
 """
 
 
@@ -64,9 +86,10 @@ def page(title: str, parts: Iterable[str]) -> str:
     )
 
 
-def section(number: int, title: str, *parts: str, whole: bool = False) -> str:
-    """Return a numbered section; whole keeps it on one printed page."""
-    kind = ' class="whole"' if whole else ""
+def section(number: int, title: str, *parts: str, whole: bool = False, kind: str = "") -> str:
+    """Return a numbered section; whole keeps it on one printed page; kind is a class of its own."""
+    kinds = " ".join(name for name in ("whole" if whole else "", kind) if name)
+    kind = f' class="{kinds}"' if kinds else ""
     return f"<section{kind}><h2>{number} {text(title)}</h2>{''.join(parts)}</section>"
 
 

@@ -37,6 +37,7 @@ TEMPLATES = jinja2.Environment(
     lstrip_blocks=True,
 )
 RECORD_FILE = "changes.json"
+MOST_AREAS = 24  # neighbourhoods on the page; all of them stand in changes.csv
 
 
 def write_comparison(comparison: Comparison, before: Coverage, after: Coverage, folder: Path) -> list[str]:
@@ -161,13 +162,15 @@ def _write_page(
     lists = []
     for name, of_list in comparison.lists.items():
         picture = change_picture(comparison, of_list.change, labels)
+        areas = _area_rows(table[table["wanted_list"] == name])
         lists.append(
             {
                 "name": name,
                 "base64": base64.b64encode(picture.png).decode("ascii"),
                 "width": picture.width_px,
                 "three": _three(comparison, name),
-                "areas": _area_rows(table[table["wanted_list"] == name]),
+                "areas": areas[:MOST_AREAS],
+                "more_areas": max(0, len(areas) - MOST_AREAS),
                 "services": _service_rows(comparison, name),
                 "counted": "homes" if comparison.homes is not None else "km²",
                 "counted_services": "homes" if comparison.homes is not None else "squares",
