@@ -162,9 +162,9 @@ def stations_section(report: AddressReport) -> str:
     if not rows:
         return section(5, "Stations by aim", paragraph("No station is known."))
     note = (
-        f"Field at {say.height(report, PATH_HEIGHT_M)}, half of the time, on this point's own path; in brackets "
-        "the value of the map's square. To spare and chance: each station alone with the antenna of the answer "
-        "at its aim, for the share of time that section 9 names."
+        f"Field at {say.height(report, PATH_HEIGHT_M)}, half of the time, on this point's own path; in "
+        "brackets the value of the map's square. To spare and chance: each station alone with the antenna of "
+        "the answer at its aim, for the share of time that section 9 names."
     )
     return section(5, "Stations by aim", table(head, rows), paragraph(note, "soft"))
 
