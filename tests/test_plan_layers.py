@@ -78,7 +78,7 @@ def test_they_stand_in_their_groups(coverage):
     text = write_qgis_project(coverage, DESCRIPTIONS).read_text("utf-8")
     root = ElementTree.fromstring(text.split("\n", 1)[1])
     groups = {
-        group.get("name"): {layer.get("source") for layer in group.findall("layer-tree-layer")}
+        group.get("name"): {layer.get("source") for layer in group.iter("layer-tree-layer")}
         for group in root.findall("layer-tree-group/layer-tree-group")
     }
     why = {"main_cause", "amplifier", "plan_flags"}

@@ -10,7 +10,8 @@ import shapely
 from small_coverage import GRID, make_scenario, write_small_coverage
 
 from covermap.gis_layers.geopackage import DESCRIPTIONS, write_geopackage
-from covermap.gis_layers.qgis_project import GROUPS, write_qgis_project
+from covermap.gis_layers.project_groups import GROUPS
+from covermap.gis_layers.qgis_project import write_qgis_project
 from covermap.gis_layers.raster_attributes import tier_attributes
 from covermap.gis_layers.raster_styles import raster_body, write_raster_styles
 from covermap.result.coverage import Coverage
@@ -126,3 +127,71 @@ def test_classes_of_a_chance_meet_without_gap(coverage):
     # trade wording: 90 expected, 70 likely, 50 may work, 30 unlikely; whole percents, upper ends included
     assert [float(item.get("value")) for item in items] == [29, 49, 69, 89, 100]
     assert items[-1].get("label") == "90 to 100 %, expected"
+
+
+def test_ridges_start_off_and_themes_show_layers_of_the_first_list(project):
+    shown = {one.get("id"): one.get("checked") for one in project.iter("layer-tree-layer")}
+    assert all(state == "Qt::Unchecked" for name, state in shown.items() if name.startswith("ridges"))
+    themes = {one.get("name"): one for one in project.find("visibility-presets")}
+    assert list(themes) == ["Needed", "How sure", "Why", "For print"]
+    for name, theme in themes.items():
+        ids = [layer.get("id") for layer in theme.findall("layer")]
+        assert set(ids) <= set(shown), name
+        assert len(set(ids)) == len(ids) > 0
+        assert not any("_few_" in one for one in ids)
+    styles = {
+        name: next(
+            (one.get("style") for one in theme.findall("layer") if one.get("id").startswith("tier")), ""
+        )
+        for name, theme in themes.items()
+    }
+    assert styles["Needed"] == "Antenna needed: main"
+    assert styles["How sure"] == "How sure: main"
+
+
+def test_rasters_stand_in_subgroups_with_the_names_of_services(project):
+    cells = next(one for one in project.iter("layer-tree-group") if one.get("name") == "Cells and rasters")
+    groups = {
+        one.get("name"): [part.get("name") for part in one] for one in cells.findall("layer-tree-group")
+    }
+    names = [name for name in groups["Each service"] if name]
+    assert [name.split(":")[0] for name in names[:3]] == ["Alpha", "Beta <b>Bold</b>", "Gamma"]
+    fields = [name for name in groups["Field of each station"] if name]
+    assert any(name.startswith("Gamma") and "(gamma-1)" in name for name in fields)
+    bands = {
+        one.find("layername").text: one.find("pipe/rasterrenderer").get("band")
+        for one in project.findall("projectlayers/maplayer")
+        if one.get("type") == "raster"
+    }
+    assert [bands[name] for name in names[:3]] == ["1", "2", "3"]
+
+
+def test_every_mast_has_a_bookmark(project):
+    bookmarks = project.findall("Bookmarks/Bookmark")
+    assert [one.get("name") for one in bookmarks] == ["=Mast 260050", "=Mast 330050"]
+    assert all(one.find("spatialrefsys/wkt").text == GRID.crs_wkt for one in bookmarks)
+
+
+@pytest.mark.parametrize(("name", "width", "height"), [("A4", 297.0, 210.0), ("Letter", 279.4, 215.9)])
+def test_pages_hold_all_their_items_inside(project, coverage, name, width, height):
+    # ISO 216 A4, 210 x 297 mm; US Letter, 8.5 x 11 inches
+    (page,) = (one for one in project.findall("Layouts/Layout") if one.get("name") == name)
+    items = page.findall("LayoutItem")
+    kinds = {item.get("type") for item in items}
+    assert kinds == {
+        "65639",
+        "65641",
+        "65642",
+        "65646",
+    }  # map, label, legend, scale bar: QgsLayoutItemRegistry
+    for item in items:
+        x, y = (float(part) for part in item.get("position").split(",")[:2])
+        w, h = (float(part) for part in item.get("size").split(",")[:2])
+        assert x >= 0
+        assert y >= 0
+        assert x + w <= width + 0.01
+        assert y + h <= height + 0.01
+    words = " ".join(item.get("labelText") or "" for item in items)
+    assert all(sentence in words for sentence in coverage.run["cautions"])
+    assert "Small <i>Isle</i>" in words
+    assert "run 0123456789ab" in words

@@ -3,6 +3,7 @@
 import shutil
 
 import geopandas as gpd
+import matplotlib.pyplot as plt
 import numpy as np
 import pytest
 import shapely
@@ -15,6 +16,7 @@ from covermap.gis_layers.qgis_project import write_qgis_project
 from covermap.gis_layers.raster_styles import write_raster_styles
 from covermap.result.rasters import RasterSet
 from covermap.result.transmitters import transmitters_layer
+from covermap.wording.palette import TIERS
 
 pytestmark = pytest.mark.qgis
 
@@ -316,3 +318,47 @@ def test_no_shadow_makes_a_class_read_as_the_next(qgis, result, tmp_path):
     for label, fill in zip(found["panel"], classes[1:], strict=False):
         # our own limit: at least 3.5 L* lighter than the next class in full light
         assert darkest.get(label, 100.0) > lightness(fill) + 3.5, label
+
+
+PAGES = """
+project = QgsProject.instance()
+project.read(given["project"])
+themes = project.mapThemeCollection()
+answer["themes"] = {
+    name: [layer.name() for layer in themes.mapThemeVisibleLayers(name)] for name in themes.mapThemes()
+}
+answer["bookmarks"] = [one.name() for one in project.bookmarkManager().bookmarks()]
+answer["pages"] = {}
+for layout in project.layoutManager().layouts():
+    path = given["folder"] + "/" + layout.name() + ".png"
+    settings = QgsLayoutExporter.ImageExportSettings()
+    settings.dpi = 100
+    done = QgsLayoutExporter(layout).exportToImage(path, settings)
+    kinds = [type(item).__name__ for item in layout.items() if isinstance(item, QgsLayoutItem)]
+    legend = next(item for item in layout.items() if isinstance(item, QgsLayoutItemLegend))
+    words = [node.name() for node in legend.model().rootGroup().findLayers()]
+    answer["pages"][layout.name()] = {"done": int(done), "path": path, "kinds": kinds, "legend": words}
+"""
+
+
+def test_themes_bookmarks_and_pages_work_in_qgis(qgis, result, tmp_path):
+    answer = qgis.script(PAGES, {"project": str(result), "folder": str(tmp_path)})
+    themes = answer["themes"]
+    assert set(themes) == {"Needed", "How sure", "Why", "For print"}
+    assert "Antenna needed: main" in themes["Needed"]
+    assert {"Why it is hard: main", "Ridges"} <= set(themes["Why"])
+    assert len(answer["bookmarks"]) == 2
+    assert set(answer["pages"]) == {"A4", "Letter"}
+    for name, millimetres in (("A4", (297.0, 210.0)), ("Letter", (279.4, 215.9))):
+        page = answer["pages"][name]
+        assert page["done"] == 0
+        assert page["legend"][0] == "Antenna needed: main"
+        picture = plt.imread(page["path"])[..., :3]
+        assert picture.shape[1::-1] == pytest.approx([100 * part / 25.4 for part in millimetres], abs=2)
+        levels = (picture * 255).round().astype(int)
+        side = int(0.76 * levels.shape[1])  # the legend's column begins there
+        for look in TIERS[:7]:
+            wanted = [int(look.painted[place : place + 2], 16) for place in (1, 3, 5)]
+            same = (np.abs(levels - wanted) <= 1).all(axis=2)
+            assert same[:, side:].sum() > 100, (name, look.number)
+            assert same[:, :side].sum() > 100, (name, look.number)

@@ -214,16 +214,27 @@ def dead_zone_style(columns: Sequence[str]) -> LayerStyle:
     return LayerStyle("dead_zones", "Dead zones", "None of the listed services", body)
 
 
+RIDGE_SIZES = ((100, 1e9, "shades 100 homes or more", "5.5"), (10, 100, "shades 10 to 100 homes", "3.8"),
+               (-1, 10, "shades under 10 homes, or unknown", "2.4"))  # fmt: skip
+"""Homes shaded from and to, in words, size of the mark in mm."""
+
+
 def ridge_style(columns: Sequence[str]) -> LayerStyle:
-    """Return the style of ridges: an open angle on each point."""
-    marker = {"name": "arrowhead", "angle": "-90", "size": "3", "size_unit": "MM"}
-    angles = "".join(
-        qml.symbol_layer("SimpleMarker", marker | {"outline_color": qml.rgba(ink), "outline_width": width})
-        for ink, width in ((INK_LIGHT, "1.5"), (INK_DARK, "0.6"))
-    )
+    """Return the style of ridges: an open angle on each point, larger where it shades more homes."""
+
+    def angle(size_mm: str) -> str:
+        marker = {"name": "arrowhead", "angle": "-90", "size": size_mm, "size_unit": "MM"}
+        return "".join(
+            qml.symbol_layer(
+                "SimpleMarker", marker | {"outline_color": qml.rgba(ink), "outline_width": width}
+            )
+            for ink, width in ((INK_LIGHT, "1.5"), (INK_DARK, "0.6"))
+        )
+
+    classes = [Class(low, high, label, angle(size)) for low, high, label, size in RIDGE_SIZES]
     tip = f"{qml.shown('service')}<br>{qml.number_shown('above_line_m', 'm above the line')}"
     body = qml.vector_body(
-        qml.single(qml.symbol("marker", angles)),
+        qml.graduated('coalesce("homes_shaded", 0)', classes, "marker"),
         columns,
         geometry_type=POINT,
         map_tip=tip,

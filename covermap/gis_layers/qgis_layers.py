@@ -24,6 +24,7 @@ class ProjectLayer:
 
     key : told apart by this; source : relative to the project; element : its <maplayer>
     shown, open : whether it is drawn, and its legend unfolded, when the project opens
+    styles : names of its styles, the one it opens with first
     classes : of a raster: its legend shows these, without the line that describes the band
     depth : drawing order, see POINTS_ON_TOP and its neighbours
     """
@@ -37,6 +38,7 @@ class ProjectLayer:
     open: bool = False
     depth: int = 0
     classes: int = 0
+    styles: tuple[str, ...] = ("default",)
 
     @property
     def layer_id(self) -> str:
@@ -118,7 +120,8 @@ def vector_layer(
         f'<provider encoding="UTF-8">ogr</provider>\n{_style_manager(styles)}{first.body}'
         f"<previewExpression>{escape(_preview(table))}</previewExpression>\n</maplayer>\n"
     )
-    return ProjectLayer(key, title, source, "ogr", element, shown, open_legend, depth)
+    names = tuple(style.name for style in styles)
+    return ProjectLayer(key, title, source, "ogr", element, shown, open_legend, depth, styles=names)
 
 
 def raster_layer(

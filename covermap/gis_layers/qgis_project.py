@@ -2,41 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
 
+import pandas as pd
 import pyogrio
 
-from covermap.gis_layers.layer_metadata import abstract_of, metadata_body
-from covermap.gis_layers.layer_styles import LayerStyle, styles_of_layer
-from covermap.gis_layers.qgis_layers import (
-    AREAS,
-    OUTLINES,
-    POINTS_ON_TOP,
-    RASTERS,
-    SHADING,
-    ProjectLayer,
-    raster_layer,
-    reference_system,
-    vector_layer,
-)
+from covermap.gis_layers.layer_metadata import abstract_of
+from covermap.gis_layers.page_layouts import layouts_element
+from covermap.gis_layers.project_groups import LayerGroup, project_groups
+from covermap.gis_layers.qgis_layers import reference_system
+from covermap.gis_layers.qgis_themes import themes_element
 from covermap.gis_layers.qml import QGIS_VERSION
-from covermap.gis_layers.raster_styles import CANVAS_GREY, raster_body, raster_title, relief_body
+from covermap.gis_layers.raster_styles import CANVAS_GREY
 from covermap.result.coverage import GEOPACKAGE_FILE, Coverage
-from covermap.result.raster_catalogue import RASTERS_FOLDER
 from covermap.result.whole_file import write_text
 
 PROJECT_FILE = "coverage.qgs"
-NEEDED, WHY, STATIONS, CELLS, RELIEF = (
-    "What is needed", "Why", "Stations", "Cells and rasters", "Relief",
-)  # fmt: skip
-GROUPS = (NEEDED, WHY, STATIONS, CELLS, RELIEF)
-"""Groups of the project, the topmost first."""
-
-REASONS = ("deciding_service", "main_cause", "amplifier", "plan_flags")
-"""Rasters of a list that say why; they stand in the group of that name."""
-
+BOOKMARK_M = 5000.0  # around a mast
 _MARGIN_SHARE = 0.03  # of the map around the grid when the project opens
 
 
@@ -46,152 +30,18 @@ def write_qgis_project(coverage: Coverage, descriptions: dict[str, str], folder:
     coverage : the result, its coverage.gpkg written
     descriptions : what each vector layer holds, by layer name
     """
-    layers = _Layers(coverage, descriptions)
-    groups = {
-        NEEDED: layers.needed(),
-        WHY: layers.why(),
-        STATIONS: layers.stations(),
-        CELLS: layers.cells_and_rasters(),
-        RELIEF: layers.relief(),
-    }
+    groups = project_groups(coverage, descriptions)
     path = Path(folder or coverage.folder) / PROJECT_FILE
     write_text(path, _document(coverage, groups))
     return path
 
 
-class _Layers:
-    """Makes the layers a result has; what it lacks is left out."""
-
-    def __init__(self, coverage: Coverage, descriptions: dict[str, str]) -> None:
-        self.coverage = coverage
-        self.descriptions = descriptions
-        self.rasters = coverage.raster_names()
-        path = coverage.folder / GEOPACKAGE_FILE
-        self.columns = {
-            str(name): list(pyogrio.read_info(path, layer=name)["fields"])
-            for name, geometry in pyogrio.list_layers(path)
-            if geometry is not None
-        }
-
-    def needed(self) -> list[ProjectLayer]:
-        """Return dead zones, neighbourhoods and tier areas."""
-        first = self.coverage.lists[0]
-        layers = self._per_list("dead_zones", "Dead zones", OUTLINES)
-        layers += self._per_list("neighbourhoods", "Neighbourhoods", OUTLINES, _outlines_first, lists=[first])
-        return layers + self._per_list("tier_areas", "Antenna needed", AREAS, open_legend=True)
-
-    def why(self) -> list[ProjectLayer]:
-        """Return ridges, survey points, contours, and the rasters that say why."""
-        layers = self._plain("ridges", "Ridges")
-        layers += self._per_list("survey_points", "Survey points", POINTS_ON_TOP, shown=False)
-        layers += self._plain("contours", "Field contours", shown=False)
-        return layers + [self._raster(name) for name in self.rasters if _is_reason(name)]
-
-    def stations(self) -> list[ProjectLayer]:
-        """Return the transmitters."""
-        return self._plain("transmitters", "Stations")
-
-    def cells_and_rasters(self) -> list[ProjectLayer]:
-        """Return the cells as squares, and every raster."""
-        layers = self._per_list("cells", "Cells", RASTERS, shown=False)
-        return layers + [self._raster(name) for name in self.rasters if not _is_reason(name)]
-
-    def relief(self) -> list[ProjectLayer]:
-        """Return the ground as relief."""
-        if not self.coverage.has("ground"):
-            return []
-        file = f"{RASTERS_FOLDER}/ground.tif"
-        return [
-            raster_layer(
-                "relief_of_ground", "Relief", file, relief_body(), self._crs, shown=True, depth=SHADING
-            )
-        ]
-
-    @property
-    def _crs(self) -> str:
-        return self.coverage.grid.crs_wkt
-
-    def _per_list(
-        self,
-        table: str,
-        title: str,
-        depth: int,
-        order: Callable[[list[LayerStyle]], list[LayerStyle]] | None = None,
-        *,
-        lists: Sequence[str] | None = None,
-        shown: bool = True,
-        open_legend: bool = False,
-    ) -> list[ProjectLayer]:
-        """Return a layer for each wanted list; the first is shown."""
-        if table not in self.columns:
-            return []
-        names = self.coverage.lists
-        layers = []
-        for name in lists or names:
-            styles = styles_of_layer(table, self.columns[table], [name], self.coverage.tier_names)
-            layers.append(
-                vector_layer(
-                    f"{table}_{name}",
-                    title if len(names) == 1 else f"{title}: {name}",
-                    GEOPACKAGE_FILE,
-                    table,
-                    order(styles) if order else styles,
-                    self._crs,
-                    where=f"\"wanted_list\" = '{name}'",
-                    metadata=self._metadata(table, title),
-                    shown=shown and name == names[0],
-                    open_legend=open_legend and name == names[0],
-                    depth=depth,
-                )
-            )
-        return layers
-
-    def _plain(self, table: str, title: str, shown: bool = True) -> list[ProjectLayer]:
-        """Return a layer that is the same for every list."""
-        if table not in self.columns:
-            return []
-        styles = styles_of_layer(table, self.columns[table], self.coverage.lists, self.coverage.tier_names)
-        metadata = self._metadata(table, title)
-        return [
-            vector_layer(
-                f"{table}_layer",
-                title,
-                GEOPACKAGE_FILE,
-                table,
-                styles,
-                self._crs,
-                metadata=metadata,
-                shown=shown,
-            )
-        ]
-
-    def _raster(self, name: str) -> ProjectLayer:
-        title = raster_title(self.coverage, name)
-        parts = name.split("/")
-        if len(parts) == 2 and parts[0] in self.coverage.lists and len(self.coverage.lists) > 1:
-            title = f"{title}: {parts[0]}"
-        body = raster_body(self.coverage, name)
-        return raster_layer(f"raster_{name}", title, f"{RASTERS_FOLDER}/{name}.tif", body, self._crs)
-
-    def _metadata(self, table: str, title: str) -> str:
-        return metadata_body(self.coverage.run, title, self.descriptions.get(table, ""), self._crs)
-
-
-def _is_reason(raster: str) -> bool:
-    return raster.split("/")[-1] in REASONS
-
-
-def _outlines_first(styles: list[LayerStyle]) -> list[LayerStyle]:
-    """Return neighbourhoods as outlines first, so that they do not hide the tiers under them."""
-    return sorted(styles, key=lambda style: style.name != "Outlines and names")
-
-
-def _document(coverage: Coverage, groups: dict[str, list[ProjectLayer]]) -> str:
+def _document(coverage: Coverage, groups: Sequence[LayerGroup]) -> str:
     """Return the whole project."""
-    layers = sorted((layer for part in groups.values() for layer in part), key=lambda layer: layer.depth)
+    layers = sorted((layer for group in groups for layer in group.layers()), key=lambda layer: layer.depth)
     title = f"{coverage.run.get('name') or 'Result'}: which antenna is needed"
     reference = reference_system(coverage.grid.crs_wkt)
-    tree = "".join(_group(name, groups[name]) for name in GROUPS)
+    tree = "".join(group.tree_element for group in groups)
     drawn = "".join(f"<item>{layer.layer_id}</item>" for layer in layers)
     return (
         "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n"
@@ -200,7 +50,9 @@ def _document(coverage: Coverage, groups: dict[str, list[ProjectLayer]]) -> str:
         f"<layer-tree-group>\n<customproperties/>\n{tree}"
         f'<custom-order enabled="1">{drawn}</custom-order></layer-tree-group>\n'
         f"{_view(coverage, reference)}<projectlayers>\n{''.join(layer.element for layer in layers)}"
-        f"</projectlayers>\n{_PROPERTIES}{_about(coverage, title)}</qgis>\n"
+        f"</projectlayers>\n{_PROPERTIES}{themes_element(groups, coverage.lists[0])}"
+        f"{_bookmarks(coverage, reference)}{layouts_element(coverage, groups, title)}"
+        f"{_about(coverage, title)}</qgis>\n"
     )
 
 
@@ -235,14 +87,27 @@ _PROPERTIES = (
 )
 
 
-def _group(name: str, layers: Iterable[ProjectLayer]) -> str:
-    """Return a group of the layer tree; the group of cells and rasters starts off."""
-    on = name != CELLS
-    return (
-        f'<layer-tree-group name={quoteattr(name)} checked="{"Qt::Checked" if on else "Qt::Unchecked"}" '
-        f'expanded="{int(on)}">\n<customproperties/>\n{"".join(layer.tree_element for layer in layers)}'
-        "</layer-tree-group>\n"
-    )
+def _bookmarks(coverage: Coverage, reference: str) -> str:
+    """Return a bookmark for each mast, with some kilometres around it."""
+    path = coverage.folder / GEOPACKAGE_FILE
+    table = pyogrio.read_dataframe(path, layer="transmitters", columns=["mast"])
+    found = []
+    for number, (mast, place) in enumerate(_masts(table)):
+        west, south, east, north = place.buffer(BOOKMARK_M).bounds
+        ring = f"{west} {south}, {east} {south}, {east} {north}, {west} {north}, {west} {south}"
+        found.append(
+            f'<Bookmark id="mast_{number}" group="Masts" name={quoteattr(mast)} extent="POLYGON(({ring}))">'
+            f"{reference}</Bookmark>\n"
+        )
+    return f"<Bookmarks>\n{''.join(found)}</Bookmarks>\n"
+
+
+def _masts(table: pd.DataFrame) -> list:
+    """Return name and place of each mast once, in order."""
+    if "mast" not in table.columns:
+        return []
+    once = table.drop_duplicates("mast").dropna(subset=["mast"])
+    return list(zip(once["mast"], once["geometry"], strict=True))
 
 
 def _extent(coverage: Coverage) -> tuple[float, float, float, float]:

@@ -137,12 +137,12 @@ def raster_title(coverage: Coverage, name: str) -> str:
     return titles.get(kind, kind.replace("_", " "))
 
 
-def raster_body(coverage: Coverage, name: str) -> str:
-    """Return the style of a raster without the frame of a file."""
+def raster_body(coverage: Coverage, name: str, band: int = 1) -> str:
+    """Return the style of a raster without the frame of a file; band : of those with one a service."""
     kind = layer_of(name).kind
     entries = _entries(coverage, name, kind)
     if entries:
-        return _body(_paletted(entries))
+        return _body(_paletted(entries, band))
     if kind == "tier_chance":
         return _body(_stepped(_chance_steps(), band=ROOFTOP_TIER))
     steps: dict[str, Sequence[Step]] = {
@@ -164,7 +164,7 @@ def raster_body(coverage: Coverage, name: str) -> str:
         "field_adjusted": _field_steps(),
     }
     if kind in steps:
-        return _body(_stepped(steps[kind]))
+        return _body(_stepped(steps[kind], band))
     return _body(_grey_ramp())
 
 
@@ -250,13 +250,13 @@ def _field_steps() -> list[Step]:
     ]
 
 
-def _paletted(entries: Sequence[tuple[int, str, str]]) -> str:
+def _paletted(entries: Sequence[tuple[int, str, str]], band: int = 1) -> str:
     rows = "".join(
         f'<paletteEntry value="{value}" color="{colour.lower()}" alpha="255" label={quoteattr(label)}/>\n'
         for value, label, colour in entries
     )
     return (
-        f'<rasterrenderer type="paletted" band="1" opacity="1" alphaBand="-1" nodataColor="">\n'
+        f'<rasterrenderer type="paletted" band="{band}" opacity="1" alphaBand="-1" nodataColor="">\n'
         f"<colorPalette>\n{rows}</colorPalette></rasterrenderer>\n"
     )
 
