@@ -69,6 +69,11 @@ class LoadedResult:
                     weights += share_x * share_y
         return found / weights if weights >= 0.5 else None
 
+    def covers(self, place):
+        """Return whether a place lies within the edges of the rasters."""
+        layer = self._raster("flags")
+        return layer is not None and layer.extent().contains(place)
+
     def bands(self, raster):
         """Return how many bands a raster has; 0 where there is none of that name."""
         layer = self._raster(raster)
@@ -144,7 +149,8 @@ def answer_at(result, place, list_name):
     answer = {"status": "ok", "tier": tier}
     if tier is None:
         flags = result.value("flags", place)
-        answer["status"] = "outside" if flags is None or int(flags) & OUTSIDE_BIT else "unknown"
+        beyond = not result.covers(place) or (flags is not None and int(flags) & OUTSIDE_BIT)
+        answer["status"] = "outside" if beyond else "unknown"
         return answer
     chance = value("tier_chance", min(tier, NOT_PROMISED - 1))
     aims = [one for one in (value("aim"), value("second_aim")) if one is not None and one >= 0]
