@@ -1,4 +1,4 @@
-"""The page's script and Python word one record alike: the same rasters, the same sentences, square by square."""
+"""The page's script and Python word one record alike: the same rasters, the same sentences, by square."""
 
 import numpy as np
 import pytest
