@@ -87,14 +87,17 @@ def write_page(folder, *, homes=True, optional=False, **more):
     return coverage, path
 
 
-CAUSES = ("ridges", "distance", "noise")
+CAUSES = ("ridges", "distance", "noise", "same_channel")
 
 
 def write_optional_rasters(coverage):
     """Write what only some results hold, for list main: the same values in every known cell by column."""
     column = np.broadcast_to(np.arange(GRID.cols), GRID.shape)
     write_raster(coverage, "main/second_aim", np.where(column < 20, 210, -1).astype(np.int16), -1)
-    write_raster(coverage, "main/main_cause", (column % 3).astype(np.uint8), 255, CAUSES="|".join(CAUSES))
+    cause = (column % len(CAUSES)).astype(np.uint8)
+    write_raster(coverage, "main/main_cause", cause, 255, CAUSES="|".join(CAUSES))
+    interferer = np.full(GRID.shape, 2, np.int16)
+    write_raster(coverage, "main/interferer", interferer, -1, STATIONS="alpha-1|beta-1|gamma-1")
     write_raster(coverage, "main/amplifier", (1 + column % 3).astype(np.uint8), 255)
     causes = np.stack([np.full(GRID.shape, cause, np.uint8) for cause in (0, 255, 2)])
     if "service_cause" in LAYERS:

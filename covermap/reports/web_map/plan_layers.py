@@ -16,6 +16,7 @@ from covermap.result.raster_catalogue import bits_of
 from covermap.wording.causes import cause_mark, cause_words
 
 ANGLES = ("second_aim", "aim_from", "aim_to")  # whole degrees, -1 none
+STATION = "interferer"  # a place in the raster's STATIONS, -1 none
 CLASSES = ("tier_without_deciding", "main_cause", "amplifier")  # 255 none or unknown
 BY_SERVICE = "service_cause"  # one band a service; 255 where it is not weak
 FLAGS = "plan_flags"  # sum of the flags below
@@ -23,15 +24,21 @@ FLAGS = "plan_flags"  # sum of the flags below
 
 def plan_kinds(coverage: Coverage, list_name: str) -> list[str]:
     """Return which of the optional kinds this result holds for a list."""
-    return [kind for kind in (*ANGLES, *CLASSES, BY_SERVICE, FLAGS) if _has(coverage, f"{list_name}/{kind}")]
+    return [
+        kind
+        for kind in (*ANGLES, STATION, *CLASSES, BY_SERVICE, FLAGS)
+        if _has(coverage, f"{list_name}/{kind}")
+    ]
 
 
 def plan_facts(coverage: Coverage, list_name: str) -> dict[str, Any]:
-    """Return what the page must know of a list's optional layers: their kinds and the causes' words."""
+    """Return what the page must know of a list's optional layers: kinds, causes' words, ids of stations."""
     kinds = plan_kinds(coverage, list_name)
     causes = coverage.tag_values(f"{list_name}/main_cause", "CAUSES") if "main_cause" in kinds else ()
+    stations = coverage.tag_values(f"{list_name}/{STATION}", "STATIONS") if STATION in kinds else ()
     return {
         "plan_kinds": kinds,
+        "interferers": list(stations),
         "cause_codes": list(causes),
         "cause_marks": [cause_mark(cause) for cause in causes],
         "causes": [cause_words(cause) for cause in causes],
@@ -41,10 +48,10 @@ def plan_facts(coverage: Coverage, list_name: str) -> dict[str, Any]:
 def plan_layers(
     coverage: Coverage, grid: PageGrid, list_name: str
 ) -> Iterator[tuple[str, NDArray[np.uint8]]]:
-    """Yield name and bytes of the optional layers; an angle takes two, KIND_low and KIND_high."""
+    """Yield name and bytes of the optional layers; angle and station take two, KIND_low and KIND_high."""
     for kind in plan_kinds(coverage, list_name):
         values = coverage.read(f"{list_name}/{kind}")
-        if kind in ANGLES:
+        if kind in (*ANGLES, STATION):
             low, high = two_bytes(grid.spread(values, -1))
             yield f"{list_name}/{kind}_low", low
             yield f"{list_name}/{kind}_high", high

@@ -3,6 +3,7 @@
 
 const NEAR_KM = 5; // a named place farther away says nothing about a square
 const ON_AIM_DEG = 3;
+const INTERFERENCE = ["same_channel", "next_channel"]; // causes behind which a station stands
 
 function position_text({ latitude_deg, longitude_deg }) {
   const part_of = (degrees, positive, negative) => `${decimal(Math.abs(degrees), 4)} ${degrees < 0 ? negative : positive}`;
@@ -103,9 +104,19 @@ function enough_words() {
   return needed < services.length ? say("page.card.any_enough", { needed }) : "";
 }
 
+// The station that interferes most, with its channel; its id where the page does not show it.
+function interferer_words(cell) {
+  const id = cell.interferer == null ? null : page.list.interferers[cell.interferer];
+  const station = page.facts.stations.find((one) => one.station_id === id);
+  if (!station) return id ?? "";
+  return station.rf_channel == null ? station.service : say("page.card.on_channel", { name: station.service, channel: station.rf_channel });
+}
+
 function cause_words(cell) {
-  const cause = cell.main_cause == null ? null : page.list.causes[cell.main_cause];
-  return cause ? say("page.card.why", { cause }) : "";
+  if (cell.main_cause == null) return "";
+  const cause = page.list.causes[cell.main_cause], by_station = INTERFERENCE.includes(page.list.cause_codes[cell.main_cause]);
+  const station = by_station ? interferer_words(cell) : "";
+  return station ? say("page.card.why_station", { cause, station }) : say("page.card.why", { cause });
 }
 
 // What one class lower keeps, each service alone, and where that is all of them, all together.

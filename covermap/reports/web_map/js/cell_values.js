@@ -23,11 +23,11 @@ async function optional_at(pixel, kind) {
 }
 
 async function read_plan(pixel) {
-  const kinds = ["aim", "second_aim", "aim_from", "aim_to"];
-  const [aim_deg, second_aim_deg, aim_from_deg, aim_to_deg] = await Promise.all(kinds.map((kind) => angle_at(pixel, kind)));
+  const kinds = ["aim", "second_aim", "aim_from", "aim_to", "interferer"];
+  const [aim_deg, second_aim_deg, aim_from_deg, aim_to_deg, interferer] = await Promise.all(kinds.map((kind) => angle_at(pixel, kind)));
   const [tier_without_deciding, main_cause, amplifier, plan_flags] = await Promise.all(
     ["tier_without_deciding", "main_cause", "amplifier", "plan_flags"].map((kind) => optional_at(pixel, kind)));
-  return { aim_deg, second_aim_deg, aim_from_deg, aim_to_deg, tier_without_deciding, main_cause, amplifier, plan_flags };
+  return { aim_deg, second_aim_deg, aim_from_deg, aim_to_deg, tier_without_deciding, main_cause, interferer, amplifier, plan_flags };
 }
 
 // Why each service of the list is weak here: an index into the list's causes, null where it is not or unknown.
