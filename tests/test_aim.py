@@ -3,14 +3,23 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from benchmarks.bench_reception import random_scene
+from benchmarks.bench_reception import wanted_list as bench_list
+from every_degree import best_of_every_degree, with_one_antenna
+from reception_places import CROWD, crowded, wanted_of
+
 from covermap.errors import InputError
-from covermap.propagation.compiling import lean_kernel
-from covermap.reception import PlaceSignals, StationFacts, aim_plan, aim_range, best_aim, chance_by_azimuth
-from covermap.reception.aim_search import is_directional, search_circle, search_every_degree
+from covermap.reception import (
+    PlaceSignals,
+    ReceptionOptions,
+    StationFacts,
+    aim_plan,
+    aim_range,
+    best_aim,
+    chance_by_azimuth,
+)
 from covermap.reception.pattern import cross_polar_loss_db, lobe_rolloff, off_axis_deg, off_axis_loss_db
-from covermap.reception.place import at_place
-from covermap.reception.plan import AIM_DEG, CHANCE, PLAN_COLUMNS, SINGLE
-from covermap.reception.scan import CIRCLE, CIRCLE_AIMS, fill_squares, scan_arrays
+from covermap.reception.plan import AIM_DEG
 from covermap.tables import read_tiers
 
 TIERS = read_tiers()
@@ -159,36 +168,67 @@ def random_place(random, services=8, masts=5, mean_dbuvm=60.0):
     )
 
 
-@lean_kernel
-def quick_search(directional, needed, wanted, figures, pair_figures, pairs, home, scan, plan):
-    fill_squares(CIRCLE, CIRCLE_AIMS, wanted, home.values, scan)
-    search_circle(0.0, 0, 0.9, directional, needed, wanted, figures, pair_figures, pairs, home, scan, plan)
+SCENES = {  # name -> cells and facts, wanted list, how many tiers may be wrong and chances short, in percent
+    "plain": (lambda: random_scene(1500), bench_list(8), 0.1, 0.25),
+    "twenty": (lambda: random_scene(1000, mean_dbuvm=66.0), bench_list(20), 0.1, 0.25),
+    "any three": (lambda: random_scene(800, mean_dbuvm=50.0), bench_list(8, needed=3), 0.1, 0.1),
+    "disturbed": (lambda: (crowded(600), CROWD), wanted_of(0, 1, 2, 4, 5, 6, 7), 0.1, 0.1),
+    "disturbed, any three": (lambda: (crowded(400), CROWD), wanted_of(0, 1, 2, 4, 6, 7, needed=3), 0.25, 0.2),
+    "alternatives": (lambda: (crowded(600), CROWD), wanted_of(0, 1, (2, 4), (3, 6), 7), 0.2, 0.5),
+}
 
 
-def both_searches(signals, tier):
-    place = at_place(signals, tier, SINGLE)
-    seen = place.wanted, place.figures, place.pair_figures, place.pairs, place.home
-    full, few = np.empty(PLAN_COLUMNS), np.empty(PLAN_COLUMNS)
-    search_every_degree(signals.needed, *seen, full)
-    quick_search(is_directional(place.figures), signals.needed, *seen, scan_arrays(place.wanted), few)
-    return full, few
+@pytest.mark.parametrize("scene", SCENES)
+def test_the_search_gives_the_class_of_every_degree(scene):
+    """Every whole degree and mount is the judge; cells are searched as a map's, class after class."""
+    make, wanted, wrong_percent, short_percent = SCENES[scene]
+    signals, facts = make()
+    found = with_one_antenna(signals, facts, TIERS, wanted, ReceptionOptions())
+    chance, _ = best_of_every_degree(signals, facts, TIERS, wanted, ReceptionOptions())
+    reaches = chance >= 0.9
+    tier = np.where(reaches.any(axis=0), reaches.argmax(axis=0) + 1, 8)
+    assert np.all(found.tier >= tier)  # nothing beats every degree
+    assert 100.0 * np.mean(found.tier != tier) <= wrong_percent
+    missed = np.where(chance < 0.015, 0.0, 100.0 * chance - found.tier_chance_percent)  # 0 % is not searched
+    assert missed.min() >= -0.51
+    assert 100.0 * np.mean(missed[3:] > 1.5, axis=1).max() <= short_percent
 
 
-@pytest.mark.parametrize("at_least", [None, 6, 1])
-def test_quick_search_gives_the_tier_of_every_degree(at_least):
-    random = np.random.default_rng(11)
-    places = 1000 if at_least is None else 300
-    disagree = 0
-    lost = []
-    for _ in range(places):
-        signals = replace(random_place(random, mean_dbuvm=random.uniform(45, 80)), at_least=at_least)
-        full, few = zip(*(both_searches(signals, tier) for tier in TIERS), strict=True)
-        reaching = [[plan[CHANCE] >= 0.9 for plan in plans] + [True] for plans in (full, few)]
-        disagree += reaching[0].index(True) != reaching[1].index(True)
-        lost += [a[CHANCE] - b[CHANCE] for a, b in zip(full, few, strict=True)]
-    assert min(lost) > -1e-6  # nothing beats every degree (the quick one also looks at whole degrees only)
-    assert disagree <= 0.001 * places
-    assert np.percentile(lost, 99) < 0.005
+def _draw(signals, count, seed):
+    """Return lists of three named services out of a scene's, the same for every run."""
+    random = np.random.default_rng(seed)
+    return [tuple(sorted(random.choice(count, 3, replace=False).tolist())) for _ in range(6)]
+
+
+def test_any_three_are_never_less_sure_than_three_named_ones():
+    signals, facts = crowded(500, seed=9), CROWD
+    services = (0, 1, 2, 4, 6, 7)
+    any_three = with_one_antenna(
+        signals, facts, TIERS, wanted_of(*services, needed=3), ReceptionOptions()
+    ).tier_chance_percent.astype(int)
+    for named in _draw(signals, len(services), 4):
+        wanted = wanted_of(*(services[number] for number in named))
+        three = with_one_antenna(signals, facts, TIERS, wanted, ReceptionOptions())
+        less = three.tier_chance_percent.astype(int) - any_three
+        assert less.max() <= 2, named  # whole percents of two searches
+        assert np.mean(less > 1) <= 0.001, named
+
+
+@pytest.mark.parametrize("needed", [None, 3, 1])
+def test_three_decibels_more_never_ask_for_a_higher_class(needed):
+    signals = crowded(800, seed=10)
+    wanted = wanted_of(0, 1, 2, 4, 6, 7, needed=needed)
+    louder = replace(
+        signals,
+        **{
+            name: getattr(signals, name) + np.float32(3.0)
+            for name in ("field_dbuvm", "unwanted_field_dbuvm", "median_field_dbuvm")
+        },
+    )
+    before, after = (
+        with_one_antenna(given, CROWD, TIERS, wanted, ReceptionOptions()) for given in (signals, louder)
+    )
+    assert np.mean(after.tier > before.tier) <= 0.001
 
 
 def test_a_turned_place_turns_its_aim():

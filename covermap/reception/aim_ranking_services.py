@@ -8,7 +8,9 @@ from covermap.reception.confidence import CLEAR_DB
 from covermap.reception.normal import POINT, WEIGHT, normal_share
 from covermap.reception.scan import (
     BEST,
+    FIXED,
     LARGEST_DEVIATION,
+    LEAST,
     MEAN,
     PRODUCT,
     RANK,
@@ -55,7 +57,8 @@ def _count_best(count, rows):
     for number in range(count):
         best = rows[BEST, number]
         chance = normal_share(best)
-        rows[PRODUCT, number] *= chance
+        rows[FIXED, number] *= chance
+        rows[LEAST, number] = best if best < rows[LEAST, number] else rows[LEAST, number]
         rows[MEAN, number] += chance
         alone = chance * (1.0 - chance)
         rows[VARIANCE, number] += (1.0 - TOGETHER) * alone
@@ -65,8 +68,12 @@ def _count_best(count, rows):
 
 @lean_kernel
 def _end_site(count, rows):
-    """Add what the services of a site and band have in common to the variance of the number of services."""
+    """Count a site's services of a band, which come and go together in part, and the spread of their number."""
     for number in range(count):
+        worst = normal_share(rows[LEAST, number])
+        rows[PRODUCT, number] *= TOGETHER * worst + (1.0 - TOGETHER) * rows[FIXED, number]
+        rows[FIXED, number] = 1.0
+        rows[LEAST, number] = LARGEST_DEVIATION
         rows[VARIANCE, number] += TOGETHER * rows[SPREAD, number] * rows[SPREAD, number]
         rows[SPREAD, number] = 0.0
 
@@ -82,7 +89,7 @@ def _add_number(count, needed, every, weight, rows):
 
 @inner_kernel
 def rank_by_services(stage, count, needed, mount, wanted, figures, home, scan):
-    """Rank aims by the number of services: chances multiplied where all are needed, else mean and variance.
+    """Rank aims by the number of services: sites' chances multiplied where all are needed.
 
     Source: normal approximation of the number's distribution at each common deviation, with the half added
         for whole numbers; services of one site and band come and go together in part.
@@ -93,6 +100,8 @@ def rank_by_services(stage, count, needed, mount, wanted, figures, home, scan):
     for point in range(scan.few_points.shape[1]):
         common = scan.few_points[POINT, point]
         set_row(PRODUCT, count, 1.0, rows)
+        set_row(FIXED, count, 1.0, rows)
+        set_row(LEAST, count, LARGEST_DEVIATION, rows)
         set_row(MEAN, count, 0.0, rows)
         set_row(SPREAD, count, 0.0, rows)
         set_row(VARIANCE, count, NARROWEST, rows)

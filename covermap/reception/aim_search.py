@@ -6,6 +6,7 @@ from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.reception.aim_ranking import rank_aims
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF, TOTAL_INVERSE
 from covermap.reception.confidence import TOTAL_DEVIATION, UPPER_DB
+from covermap.reception.pattern import off_axis_deg
 from covermap.reception.plan import (
     AIM_DEG,
     CHANCE,
@@ -26,18 +27,30 @@ from covermap.reception.scan import (
     AIMS_DEG,
     CIRCLE,
     CIRCLE_AIMS,
+    KNOWN,
     NEAR,
     NEAR_AIMS,
+    PEAK_DEG,
+    PEAK_MOUNT,
+    PEAK_RANK,
+    PEAKS,
     PRODUCT,
     RANK,
+    fill_near,
     fill_squares,
+    forget_peaks,
+    keep_peak,
 )
 
 ROUNDS_TO_NONE = 0.005  # chances below and from these round to 0 and 100 %
 ROUNDS_TO_ALL = 0.9951
 ANY_AIM = 3  # search_circle's quick: only whether any aim reaches the confidence
-CONFIRMED = 12  # aims whose rank is confirmed where ranks are coarse
+# Aims whose rank is confirmed where ranks are coarse: where some services are enough, and where all are.
+CONFIRMED, CONFIRMED_OF_ALL = 12, 4
+APART_DEG = 360.0 / KNOWN + 0.1  # neighbours on the circle stand nearer
 JUST_MISSED = 0.03  # more than ranks are off by
+PEAKS_OF_ALL = 2  # of the circle looked at where all services are needed and some have alternatives
+LOWER_PEAK = 0.15  # a peak of the circle this much lower than the best aim holds no better one
 
 
 @lean_kernel
@@ -93,12 +106,13 @@ def is_directional(figures):
 def confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, scan):
     """Put chances with a coarse integral in place of the best ranks, and nothing in place of the others.
 
-    For lists of which some services are enough: there ranks only say where to look.
+    For lists of which some services are enough, or with alternatives: there ranks only say where to look.
     """
     for number in range(count):
         scan.rows[PRODUCT, number] = scan.rows[RANK, number]
         scan.rows[RANK, number] = -math.inf
-    for _ in range(CONFIRMED):
+    apart_deg = APART_DEG if stage == CIRCLE else 0.5  # neighbours are looked at in the second stage
+    for _ in range(CONFIRMED if needed < wanted.services else CONFIRMED_OF_ALL):
         best = 0
         for number in range(1, count):
             if scan.rows[PRODUCT, number] > scan.rows[PRODUCT, best]:
@@ -107,9 +121,10 @@ def confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pa
         set_plan(home.trial, 0.0, figures, pair_figures, wanted, pairs, home)
         choose_transmitters(wanted, home.values, home.numbers)
         scan.rows[RANK, best] = chance_of_list(needed, wanted, home, scan.few_points)
-        aside = 1 if stage == CIRCLE else 0  # neighbours on the circle are looked at in the second stage
-        for number in range(best - aside, best + aside + 1):
-            scan.rows[PRODUCT, number % count] = -math.inf
+        best_deg = scan.aims[stage, AIMS_DEG, best]
+        for number in range(count):
+            if off_axis_deg(scan.aims[stage, AIMS_DEG, number], best_deg) < apart_deg:
+                scan.rows[PRODUCT, number] = -math.inf
 
 
 @lean_kernel
@@ -122,35 +137,59 @@ def mount_bound(mount, needed, wanted, figures, values, index):
     return chance_bound(wanted.services, needed, values, index)
 
 
-@inner_kernel
-def best_ranked(needed, wanted, figures, pair_figures, pairs, home, scan):
-    """Return the aim and mount that rank highest: of the coarse circle, then of the degrees around its best.
+@lean_kernel
+def is_coarse(needed, wanted):
+    """Return whether ranks only say where to look: some services are enough, or one has alternatives."""
+    return 1 < needed < wanted.services or wanted.service.size > wanted.services
 
-    Leaves the degrees around the best in row NEAR of the aims.
+
+@inner_kernel
+def rank_set(stage, first, last, needed, wanted, figures, pair_figures, pairs, home, scan):
+    """Rank the aims of a set at every mount, and keep the best as peaks from first to before last."""
+    count = NEAR_AIMS if stage == NEAR else CIRCLE_AIMS
+    coarse = is_coarse(needed, wanted)
+    for mount in wanted.mounts:
+        best_rank = scan.peaks[PEAK_RANK, first]
+        if best_rank > JUST_MISSED and needed > 1:  # then ranks are chances
+            bound = mount_bound(mount, needed, wanted, figures, home.values, home.numbers)
+            if bound < best_rank - JUST_MISSED:
+                continue
+        rank_aims(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, scan)
+        if coarse:
+            confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, scan)
+        for number in range(count):
+            rank = scan.rows[RANK, number]
+            if rank > scan.peaks[PEAK_RANK, last - 1]:
+                keep_peak(rank, scan.aims[stage, AIMS_DEG, number], mount, first, last, scan)
+
+
+@inner_kernel
+def best_ranked(start_deg, needed, wanted, figures, pair_figures, pairs, home, scan):
+    """Return the aim and mount that rank highest: of the circle, then of the degrees around its best.
+
+    start_deg : an aim known to be good, ranked beside the circle's. Where ranks are coarse the degrees around
+    several peaks are ranked. Leaves the degrees around the best in row NEAR of the aims.
     """
-    best_deg, best_mount = 0.0, wanted.mounts[0]
-    for stage in range(CIRCLE, NEAR + 1):
-        if stage == NEAR:
-            for number in range(NEAR_AIMS):
-                near_deg = math.floor(best_deg + 0.5) + float(number - NEAR_AIMS // 2)
-                near_deg += 360.0 if near_deg < 0.0 else 0.0
-                scan.aims[NEAR, AIMS_DEG, number] = near_deg - 360.0 if near_deg >= 360.0 else near_deg
-            fill_squares(NEAR, NEAR_AIMS, wanted, home.values, scan)
-        count = NEAR_AIMS if stage == NEAR else CIRCLE_AIMS
-        best_rank = -math.inf
-        for mount in wanted.mounts:
-            if best_rank > JUST_MISSED and needed > 1:  # then ranks are chances
-                bound = mount_bound(mount, needed, wanted, figures, home.values, home.numbers)
-                if bound < best_rank - JUST_MISSED:
-                    continue
-            rank_aims(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, scan)
-            if 1 < needed < wanted.services:
-                confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, scan)
-            for number in range(count):
-                if scan.rows[RANK, number] > best_rank:
-                    best_rank = scan.rows[RANK, number]
-                    best_deg, best_mount = scan.aims[stage, AIMS_DEG, number], mount
-    return best_deg, best_mount
+    scan.aims[CIRCLE, AIMS_DEG, KNOWN] = start_deg
+    fill_squares(CIRCLE, KNOWN, CIRCLE_AIMS, wanted, home.values, scan)
+    forget_peaks(scan)
+    peaks = 1
+    if is_coarse(needed, wanted):
+        peaks = PEAKS if needed < wanted.services else PEAKS_OF_ALL
+    rank_set(CIRCLE, 0, peaks, needed, wanted, figures, pair_figures, pairs, home, scan)
+    centre_deg = scan.peaks[PEAK_DEG, 0]
+    for peak in range(peaks):
+        before, rank = scan.peaks[PEAK_RANK, PEAKS], scan.peaks[PEAK_RANK, peak]
+        if rank == -math.inf or rank < before - LOWER_PEAK:
+            break
+        fill_near(scan.peaks[PEAK_DEG, peak], scan)
+        fill_squares(NEAR, 0, NEAR_AIMS, wanted, home.values, scan)
+        rank_set(NEAR, PEAKS, PEAKS + 1, needed, wanted, figures, pair_figures, pairs, home, scan)
+        if scan.peaks[PEAK_RANK, PEAKS] > before:
+            centre_deg = scan.peaks[PEAK_DEG, peak]
+    if peaks > 1:
+        fill_near(centre_deg, scan)
+    return scan.peaks[PEAK_DEG, PEAKS], int(scan.peaks[PEAK_MOUNT, PEAKS])
 
 
 @inner_kernel
@@ -159,7 +198,7 @@ def search_circle(
 ):
     """Find the best plan; return False where its chance rounds to 0 or 100 % and no aim was looked for.
 
-    start_deg : a whole azimuth, such as the tier below's
+    start_deg : a whole azimuth known to be good, such as the tier below's best
     quick : 0 always look for the best aim; 1 not where the chance rounds to 0 % whatever the aim; 2 nor
         where it rounds to 100 % at start_deg; 3 only whether any aim reaches the confidence
     confidence : a chance that just misses it is looked at again, at every degree near the best
@@ -182,7 +221,7 @@ def search_circle(
             set_upper(figures, values)
         else:
             if trial == 1 and directional:
-                aim_deg, mount = best_ranked(needed, wanted, figures, pair_figures, pairs, home, scan)
+                aim_deg, mount = best_ranked(start_deg, needed, wanted, figures, pair_figures, pairs, home, scan)
             elif trial == 1:
                 mount = wanted.mounts[1]
             elif trial > 1:

@@ -10,7 +10,7 @@ from covermap.reception.confidence import BEARING_DEG
 from covermap.reception.home import find_plan, holds, set_tier
 from covermap.reception.overload import may_overload, overload_of
 from covermap.reception.plan import AIM_DEG, CHANCE, JOINED, copy_plan
-from covermap.reception.scan import CIRCLE, CIRCLE_AIMS, fill_squares
+from covermap.reception.scan import CIRCLE, KNOWN, fill_squares
 
 MARGIN_TIER = 5  # the tier whose margin is a layer of its own
 SHIFTS_DB = (-3.0, 3.0)  # how every field is tried again
@@ -86,7 +86,7 @@ def rate_home(cell, shifted, kind, asked, fields, model, work):
     tiers = model.directional.size
     stored = tiers
     watched = may_overload(cell, fields.median_dbuvm, model.loads)
-    fill_squares(CIRCLE, CIRCLE_AIMS, model.wanted, work.home.values, work.scan)
+    fill_squares(CIRCLE, 0, KNOWN, model.wanted, work.home.values, work.scan)
     start_deg = float(math.floor(work.home.values[BEARING_DEG, 0]))
     for task in range(tiers + 4):
         row = next_task(task, tiers, stored, work)

@@ -71,10 +71,10 @@ class ListReceiver:
         self._facts = facts
         self._heights_m = np.asarray(heights_m, np.float64)
         self._surroundings = np.unique(_surroundings(clutter_height_m, open_land))
-        self._model = installations(
+        self.model = installations(
             transmitters, facts, tiers, heights_m, *_heights_and_openness(self._surroundings), options
         )
-        self._asked = Asked(
+        self.asked = Asked(
             options.confidence_percent / 100.0,
             float(options.confidence_percent),
             wanted.needed,
@@ -107,19 +107,19 @@ class ListReceiver:
                 f"heights_m is {signals.heights_m.tolist()}, this receiver was made for "
                 f"{self._heights_m.tolist()}."
             )
-        kind = self._kind(signals)
-        reception = unknown_reception(kind.size, self._model.wanted.services)
+        kind = self.kind_of(signals)
+        reception = unknown_reception(kind.size, self.model.wanted.services)
         receive_cells(
-            self._asked,
+            self.asked,
             np.zeros(kind.size, np.bool_) if shifted is None else np.ascontiguousarray(shifted, np.bool_),
-            _fields(signals, kind),
-            self._model,
-            _cell_arrays(signals.heights_m.size, self._model),
+            fields_of(signals, kind),
+            self.model,
+            cell_arrays(signals.heights_m.size, self.model),
             tuple(vars(reception).values()),
         )
         return reception
 
-    def _kind(self, signals: CellSignals) -> NDArray[np.int64]:
+    def kind_of(self, signals: CellSignals) -> NDArray[np.int64]:
         """Return which of the surroundings each cell has."""
         wanted = _surroundings(signals.clutter_height_m, signals.open_land)
         last = self._surroundings.size - 1
@@ -187,7 +187,7 @@ def installations(
     )
 
 
-def _fields(signals: CellSignals, kind: NDArray[np.int64]) -> Fields:
+def fields_of(signals: CellSignals, kind: NDArray[np.int64]) -> Fields:
     field_dbuvm = np.ascontiguousarray(signals.field_dbuvm, np.float32)
 
     def or_wanted(values: NDArray[np.float32] | None) -> NDArray[np.float32]:
@@ -256,7 +256,7 @@ def unknown_reception(cells: int, services: int) -> ListReception:
     )
 
 
-def _cell_arrays(heights: int, model: Installations) -> CellArrays:
+def cell_arrays(heights: int, model: Installations) -> CellArrays:
     wanted = model.wanted
     return CellArrays(
         home_arrays(wanted, model.pairs, heights),

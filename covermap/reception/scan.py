@@ -1,5 +1,6 @@
 """Many aims of one antenna looked at side by side: the aims, the rows of numbers, and angles to stations."""
 
+import math
 from typing import NamedTuple
 
 import numpy as np
@@ -11,10 +12,12 @@ from covermap.reception.confidence import BEARING_DEG
 from covermap.reception.normal import integral_points
 from covermap.reception.pattern import off_axis_deg
 
-# Multiples of 16 fill the vectors of the loops over aims. The circle's aims lie 11.25 degrees apart; the
-# narrowest lobe of the built-in tiers is 25 degrees wide.
+# Multiples of 16 fill the vectors of the loops over aims. The circle's aims lie 11.6 degrees apart; the
+# narrowest lobe of the built-in tiers is 25 degrees wide. The last one stands for an aim known to be good.
 CIRCLE_AIMS = 32
+KNOWN = CIRCLE_AIMS - 1
 NEAR_AIMS = 16
+PEAKS = 3  # of the circle whose neighbourhood is looked at, where ranks are coarse
 
 # Two sets of aims: first axis of ScanArrays.aims.
 CIRCLE = 0
@@ -52,6 +55,12 @@ SHARED = 16  # PARTS of the worst transmitter of a site and band so far
 OTHER = 20  # PARTS of one more
 SCAN_ROWS = 24
 
+# Rows of ScanArrays.peaks, one column a peak.
+PEAK_RANK = 0
+PEAK_DEG = 1
+PEAK_MOUNT = 2
+PEAK_ROWS = 3
+
 LARGEST_DEVIATION = 100.0
 TIE_WEIGHT = 1e-13  # of the worst margin, where chances are equal to the last digit
 
@@ -65,6 +74,7 @@ class ScanArrays(NamedTuple):
     stand_in : (PARTS, W), what stands for a group's undisturbed ones, before any loss, at its worst one
     deviation, ratio, site : (W, CIRCLE_AIMS), margin, home's and site's part of the disturbed ones at each
         aim, as DEVIATION, HOME_PART and SITE_PART of covermap.reception.confidence
+    peaks : (PEAK_ROWS, PEAKS + 1), the circle's aims that rank highest, and the best of all at last
     """
 
     aims: NDArray[np.float64]
@@ -75,13 +85,14 @@ class ScanArrays(NamedTuple):
     deviation: NDArray[np.float64]
     ratio: NDArray[np.float64]
     site: NDArray[np.float64]
+    peaks: NDArray[np.float64]
 
 
 def scan_arrays(wanted: WantedTransmitters) -> ScanArrays:
     """Return work arrays for a wanted list, the circle's aims filled."""
     count = wanted.station.size
     aims = np.zeros((2, SQUARES + count, CIRCLE_AIMS))
-    aims[CIRCLE, AIMS_DEG] = np.arange(CIRCLE_AIMS) * (360.0 / CIRCLE_AIMS)
+    aims[CIRCLE, AIMS_DEG, :KNOWN] = np.arange(KNOWN) * (360.0 / KNOWN)
     return ScanArrays(
         aims,
         np.empty((SCAN_ROWS, CIRCLE_AIMS)),
@@ -91,18 +102,53 @@ def scan_arrays(wanted: WantedTransmitters) -> ScanArrays:
         np.empty((count, CIRCLE_AIMS)),
         np.empty((count, CIRCLE_AIMS)),
         np.empty((count, CIRCLE_AIMS)),
+        np.empty((PEAK_ROWS, PEAKS + 1)),
     )
 
 
 @lean_kernel
-def fill_squares(stage, count, wanted, values, scan):
-    """Fill the squared angle between each group's bearing and each aim of a set, in square degrees."""
+def fill_squares(stage, first, count, wanted, values, scan):
+    """Fill the squared angle between each group's bearing and the aims of a set, in square degrees.
+
+    first, count : from which aim on, and where to end
+    """
     aims = scan.aims
     for group in range(wanted.group_start.size - 1):
         bearing_deg = values[BEARING_DEG, wanted.group_start[group]]
-        for number in range(count):
+        for number in range(first, count):
             angle_deg = off_axis_deg(aims[stage, AIMS_DEG, number], bearing_deg)
             aims[stage, SQUARES + group, number] = angle_deg * angle_deg
+
+
+@lean_kernel
+def fill_near(centre_deg, scan):
+    """Fill the whole degrees around an aim."""
+    for number in range(NEAR_AIMS):
+        near_deg = math.floor(centre_deg + 0.5) + float(number - NEAR_AIMS // 2)
+        near_deg += 360.0 if near_deg < 0.0 else 0.0
+        scan.aims[NEAR, AIMS_DEG, number] = near_deg - 360.0 if near_deg >= 360.0 else near_deg
+
+
+@lean_kernel
+def forget_peaks(scan):
+    """Empty the peaks."""
+    for number in range(PEAKS + 1):
+        scan.peaks[PEAK_RANK, number] = -math.inf
+
+
+@lean_kernel
+def keep_peak(rank, aim_deg, mount, first, last, scan):
+    """Keep an aim in its place among the peaks from first to before last, where it ranks high enough."""
+    peaks, place = scan.peaks, last
+    while place > first and rank > peaks[PEAK_RANK, place - 1]:
+        place -= 1
+    for number in range(last - 1, place, -1):
+        for row in range(PEAK_ROWS):
+            peaks[row, number] = peaks[row, number - 1]
+    if place < last:
+        peaks[PEAK_RANK, place] = rank
+        peaks[PEAK_DEG, place] = aim_deg
+        peaks[PEAK_MOUNT, place] = mount
 
 
 @lean_kernel
