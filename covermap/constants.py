@@ -10,7 +10,7 @@ BOLTZMANN_DBM_PER_HZ = 10.0 * math.log10(1.380649e-23 * 290.0 * 1000.0)  # kT0 a
 NEAR_MAST_KM = 0.25  # ITU-R P.1812-8: the model begins at 0.25 km
 
 # Result files change meaning only with this number.
-RESULT_FORMAT = 1
+RESULT_FORMAT = 2
 
 TIER_COUNT = 7  # tiers 1 to 7 are antennas; 8 means not promised
 TIER_NOT_PROMISED = 8

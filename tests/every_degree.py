@@ -16,7 +16,7 @@ def _fill_best(asked, fields, model, work, chance, aim_deg):
         if not read_home(cell, fields, model.wanted, model.pairs, work):
             continue
         kind = fields.kind[cell]
-        for tier in range(model.directional.size):
+        for tier in range(model.tiers):
             set_tier(tier, np.int64(SINGLE), np.bool_(False), np.int64(-1), kind, model, work)
             search_every_degree(
                 asked.needed, model.wanted, model.figures[kind, SINGLE, tier],
@@ -44,5 +44,6 @@ def with_one_antenna(signals, facts, tiers, wanted, options):
     """Return reception of every cell, second antennas left out."""
     around = signals.clutter_height_m, signals.open_land
     receiver = ListReceiver(facts, tiers, wanted, options, signals.heights_m, *around)
-    receiver.model = receiver.model._replace(two=np.zeros(len(tiers), np.bool_))
+    order = receiver.model.order
+    receiver.model = receiver.model._replace(order=order[order[:, 1] == 1])
     return receiver.receive(signals)

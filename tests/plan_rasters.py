@@ -32,7 +32,7 @@ def add_plan_rasters(coverage, list_name="main", seed=3):
         "aim_from": np.where(known, (aim - 10) % 360, -1).astype(np.int16),
         "aim_to": np.where(known, (aim + 10) % 360, -1).astype(np.int16),
         "main_cause": np.where(hard, rng.integers(0, len(CAUSES), GRID.shape), 255).astype(np.uint8),
-        "amplifier": np.where(known, rng.integers(1, 4, GRID.shape), 255).astype(np.uint8),
+        "amplifier": np.where(known, rng.integers(0, 7, GRID.shape), 255).astype(np.uint8),
         "tier_without_deciding": np.where(known, np.maximum(tier.astype(int) - 1, 1), 255).astype(np.uint8),
         "plan_flags": np.where(known, rng.choice(SUMS, GRID.shape), 255).astype(np.uint8),
     }

@@ -178,7 +178,7 @@ def test_json_has_the_promised_keys(behind):
     promised = {
         "location", "list", "tier", "chance_percent", "aims_deg_true", "aim_range_deg", "stations", "plans",
         "amplifier", "cell", "cautions", "aims", "joined", "needs_filter", "may_overload", "night",
-        "high_vhf",
+        "high_vhf", "services_by_class", "little_gained_after_tier", "tier_without_deciding",
     }  # fmt: skip
     assert promised <= set(record)
     of_station = {

@@ -7,22 +7,15 @@ import numpy as np
 import pytest
 
 import covermap
+from covermap.addresses.answer import answer_of, night_of
 from covermap.addresses.changes import without_each
 from covermap.addresses.high_vhf import high_vhf_of
-from covermap.addresses.plans import Place, aim_windows, night_of, question, tier_plans
+from covermap.addresses.plans import Place, question, tier_plans
 from covermap.addresses.reckon import Asked, reckon
 from covermap.addresses.report import CellValue
 from covermap.addresses.site import Site
 from covermap.jobs.address_sheets import open_book
-from covermap.reception import CellSignals, ReceptionOptions, StationFacts, aim_plan, receive
-from covermap.reception.signals import (
-    DIPLEXED,
-    LOST_AT_NIGHT,
-    MAY_OVERLOAD,
-    NEEDS_FILTER,
-    OWN_HIGH_VHF,
-    VERTICAL_MOUNT,
-)
+from covermap.reception import ReceptionOptions, StationFacts, aim_plan
 from covermap.reports.address_sheet import address_record, sheet_html
 from covermap.scenario.records import WantedList
 from covermap.tables import read_external_noise, read_tiers
@@ -31,7 +24,7 @@ from tests.test_commands import write_demo
 
 EASY = (43.9475, -35.625)  # on the slope under Long Rigg
 BEHIND = (43.98, -35.70)  # ridges on every side
-TWO = (43.97764, -35.70618)  # two masts in reach, 73 degrees apart
+TWO = (43.99983, -35.75708)  # two masts in reach, 85 degrees apart
 FILTER = (44.0679, -35.69656)  # under a mast, the others behind ridges
 NIGHT = (43.8911, -35.71097)  # a far station on a wanted channel
 HIGH_VHF = (43.94695, -35.74715)  # the service on high VHF is the weak one
@@ -51,33 +44,26 @@ def _report(book, where):
     return reckon(book.site, Asked(*where, on=DAY), CellValue("outside", "result"))
 
 
-def test_answers_are_those_of_reception_in_a_cell_with_the_same_fields(book):
-    """One antenna, two, a filter, nights, high VHF: the point and the map think alike."""
-    site, places = book.site, [_place(book, where) for where in REMARKABLE]
-    found = receive(_as_cells(site, places), site.facts, site.tiers, site.wanted, site.options)
+def test_remarks_of_a_point_are_those_of_its_plan(book):
+    """Two antennas, a filter, nights, high VHF, an upright mount: all stand somewhere on the island."""
     seen = set()
-    for cell, (where, place) in enumerate(zip(REMARKABLE, places, strict=True)):
-        asked = question(place)
-        plans = asked.best_plans()
-        lowest, kept = asked.lowest(plans), tier_plans(asked, plans)
-        assert found.tier[cell] == lowest.tier, where
-        chances = np.array([plan.chance_percent for plan in kept])
-        below = chances < 99.0  # from there on a cell need not look for the best aim
-        assert found.tier_chance_percent[:, cell][below] == pytest.approx(chances[below], abs=1.0), where
-        aims = (*lowest.plan.azimuths_deg, -1.0)[:2]
-        assert (found.aim_deg[cell], found.second_aim_deg[cell]) == aims, where
-        high_vhf, night = high_vhf_of(asked, lowest), night_of(kept, lowest, 90.0)
+    for where in REMARKABLE:
+        asked = question(_place(book, where))
+        answer = answer_of(asked)
+        kept = tier_plans(asked, answer.plans)
+        high_vhf, night = high_vhf_of(asked, answer), night_of(asked, answer, kept)
+        plan = answer.plan
         remarks = {
-            NEEDS_FILTER: lowest.needs_filter,
-            MAY_OVERLOAD: lowest.plan.may_overload and not lowest.plan.overloads,
-            LOST_AT_NIGHT: night is not None and night.tier_by_day is not None,
-            OWN_HIGH_VHF: lowest.tier < 8 and high_vhf is not None and high_vhf.needs_own,
-            DIPLEXED: lowest.plan.joined == "diplexed",
-            VERTICAL_MOUNT: lowest.plan.polarization == "vertical",
+            "needs_filter": answer.tier < 8 and plan.overloads,
+            "may_overload": plan.may_overload and not plan.overloads,
+            "lost_at_night": night is not None and night.tier_by_day is not None,
+            "own_high_vhf": answer.tier < 8 and high_vhf is not None and high_vhf.needs_own,
         }
-        assert found.plan_flags[cell] == sum(bit for bit, holds in remarks.items() if holds), where
-        seen |= {bit for bit, holds in remarks.items() if holds} | {lowest.plan.joined}
-    assert {NEEDS_FILTER, MAY_OVERLOAD, LOST_AT_NIGHT, OWN_HIGH_VHF, VERTICAL_MOUNT} <= seen
+        assert set(answer.record.remarks) - {"smooth_earth"} == {name for name in remarks if remarks[name]}, (
+            where
+        )
+        seen |= {name for name in remarks if remarks[name]} | {plan.joined, plan.polarization}
+    assert {"needs_filter", "may_overload", "lost_at_night", "own_high_vhf", "vertical"} <= seen
     assert {"single", "combined"} <= seen
 
 
@@ -113,7 +99,11 @@ def test_each_window_of_two_antennas_ends_where_the_chance_is_missed(book, two):
         for aim_deg, keeps in ((start - 1, False), (start, True), (end, True), (end + 1, False)):
             aims = list(two.aims_deg)
             aims[number] = aim_deg % 360
-            found = aim_plan(signals, tier, aims[0], second_azimuth_deg=aims[1], joined=two.joined)
+            upright = two.stored_plan.polarizations
+            found = aim_plan(
+                signals, tier, aims[0], upright[0], second_azimuth_deg=aims[1],
+                second_polarization=upright[1], joined=two.joined,
+            )  # fmt: skip
             assert (found.chance >= 0.9) is keeps, (number, aim_deg)
 
 
@@ -123,7 +113,7 @@ def test_a_filter_is_named_with_port_and_station(book):
     assert report.main_cause == "overload"
     text = visible(sheet_html(report, 45.0, True))
     assert "with a filter or attenuator in front." in text
-    assert "Coast TV would overload the amplifier output" in text
+    assert re.search(r"Coast TV( \(\w\))? would overload the amplifier output", text)
     record = address_record(report)
     assert record["needs_filter"] is True
     assert record["overload"]["port"] == "amplifier output"
@@ -138,7 +128,7 @@ def test_fine_by_day_and_lost_on_some_nights_is_said(book):
     lower = report.plans[report.night.tier_by_day - 1]
     assert lower.chance_percent < 90.0 <= lower.chance_by_day_percent
     text = visible(sheet_html(report, 45.0, True))
-    assert f"By day {lower.tier} {lower.name} would do; on nights of good propagation it would not" in text
+    assert f"{lower.tier} {lower.name} would do; on nights of good propagation it would not" in text
     disturbed = next(s for s in report.stations if s.service == report.deciding_service and s.disturber)
     assert disturbed.interference_db >= 1.0
     assert disturbed.disturber.rf_channel == disturbed.rf_channel  # on its own channel, in this scenario
@@ -175,38 +165,6 @@ def test_an_amplifier_adds_what_friis_formula_says(book):
     assert behind.amplifier.chance_with_percent >= behind.amplifier.chance_without_percent + 5.0
 
 
-def _as_cells(site, places):
-    """Return the exact fields of several places as reception reads cells."""
-    heights_m = (10.0, 15.0)
-
-    def of_paths(name):
-        fields = [[getattr(path, name) for path in place.paths] for place in places]
-        return np.array(
-            [[[of[path][height] for of in fields] for height in heights_m] for path in range(len(fields[0]))],
-            np.float32,
-        )
-
-    def of_masts(value):
-        firsts = [
-            [next(p for p in place.paths if p.station.mast == mast) for mast in site.scenario.masts]
-            for place in places
-        ]
-        return np.array(
-            [[value(of[mast].profile) for of in firsts] for mast in range(len(firsts[0]))], np.float32
-        )
-
-    return CellSignals(
-        heights_m=np.array(heights_m),
-        field_dbuvm=of_paths("wanted_dbuvm"),
-        bearing_deg=of_masts(lambda profile: profile.back_azimuth_deg),
-        clutter_height_m=np.array([place.clutter_height_m for place in places], np.float32),
-        open_land=np.array([place.open_land for place in places]),
-        unwanted_field_dbuvm=of_paths("unwanted_dbuvm"),
-        median_field_dbuvm=of_paths("by_day_dbuvm"),
-        distance_km=of_masts(lambda profile: profile.length_km),
-    )
-
-
 def _place(book, where):
     from covermap.addresses.reckon import _place
 
@@ -220,10 +178,9 @@ def test_worked_address_reaches_its_margins_and_chances():
     """
     place = _worked_place(np.array([[58.8, 60.8], [49.9, 51.9], [61.6, 63.6]]))
     asked = question(place)
-    plans = asked.best_plans()
-    lowest = asked.lowest(plans)
-    plan = lowest.plan
-    assert (lowest.tier, plan.azimuth_deg, lowest.needs_filter) == (
+    answer = answer_of(asked)
+    plan, plans = answer.plan, answer.plans
+    assert (answer.tier, plan.azimuth_deg, answer.needs_filter) == (
         6,
         40.0,
         False,
@@ -234,10 +191,11 @@ def test_worked_address_reaches_its_margins_and_chances():
     assert rooftop.azimuth_deg == 40.0
     assert rooftop.margins_db == pytest.approx([14.8, 12.9, 4.7], abs=0.1)
     assert 100.0 * rooftop.chance == pytest.approx(75.5, abs=0.5)
-    assert aim_windows(asked, asked.tiers[5], plan) == ((354, 87),)
-    gone = {one.service: one for one in without_each(asked)}
+    assert answer.record.aim_ranges_deg == ((357, 84),)
+    assert answer.record.amplifier == "helps"
+    gone = {one.service: one for one in without_each(asked, answer)}
     assert gone["C"].tier == 5
-    assert gone["C"].chance_percent == pytest.approx(97.7, abs=0.5)
+    assert gone["C"].chance_percent == pytest.approx(96.8, abs=0.5)
 
 
 def _worked_place(field_dbuvm):
@@ -248,6 +206,8 @@ def _worked_place(field_dbuvm):
             ten, fifteen = field_dbuvm[index]
             self.wanted_dbuvm = self.unwanted_dbuvm = self.by_day_dbuvm = {10.0: ten, 15.0: fifteen}
             self.profile = type("Profile", (), {"back_azimuth_deg": bearing_deg, "length_km": 60.0})
+            self.status, self.path_class, self.obstacle_db = "ok", 0, {10.0: 0.0}
+            self.departure_deg = self.pattern_db = 0.0
 
     facts = StationFacts(
         frequency_mhz=np.array([569.0, 189.0, 515.0]),

@@ -14,7 +14,7 @@ from covermap.reception import PlaceSignals, ReceptionOptions, aim_plan, receive
 from covermap.reception.aim_search import is_directional, search_circle, search_every_degree
 from covermap.reception.place import at_place
 from covermap.reception.plan import CHANCE, PLAN_COLUMNS, SINGLE
-from covermap.reception.scan import CIRCLE, CIRCLE_AIMS, fill_squares, scan_arrays
+from covermap.reception.scan import CIRCLE, KNOWN, fill_squares, scan_arrays
 from covermap.tables import load_table
 
 GUARD_US = 224.0  # ETSI EN 300 744: 8k mode, guard interval 1/4 (from memory)
@@ -173,7 +173,7 @@ def test_a_network_station_that_is_not_known_does_no_harm():
 
 @lean_kernel
 def quick_search(directional, needed, wanted, figures, pair_figures, pairs, home, scan, plan):
-    fill_squares(CIRCLE, CIRCLE_AIMS, wanted, home.values, scan)
+    fill_squares(CIRCLE, 0, KNOWN, wanted, home.values, scan)
     search_circle(0.0, 0, 0.9, directional, needed, wanted, figures, pair_figures, pairs, home, scan, plan)
 
 

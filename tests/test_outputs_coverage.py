@@ -73,7 +73,7 @@ def test_a_place_outside_is_told(folder, latitude, longitude):
 def test_a_foreign_result_format_names_both_versions(folder, tmp_path):
     run = json.loads((folder / "run.json").read_text())
     (tmp_path / "run.json").write_text(json.dumps(run | {"result_format": 99}))
-    with pytest.raises(InputError, match=r"result_format is 99, this version reads 1\b"):
+    with pytest.raises(InputError, match=r"result_format is 99, this version reads 2\b"):
         open_coverage(tmp_path)
 
 

@@ -83,7 +83,7 @@ def test_the_record_has_the_promised_keys(run, coverage):
     assert run["stages_s"] == {"paths": 1.23}
     assert run["compile_s"] == 0.5
     assert run["peak_memory_mb"] == 322.0
-    assert run["result_format"] == 1
+    assert run["result_format"] == 2
     assert run["warnings"] == ["a doubt"]
     assert run["not_counted"] == list(NOT_COUNTED)
     other = run["tier_share_percent_at_other_sigma"]

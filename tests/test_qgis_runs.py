@@ -105,7 +105,7 @@ def test_open_result_refuses_a_foreign_format_with_both_versions(qgis, tmp_path)
     status, _, said = qgis.algorithm("open_result", {"RESULT": tmp_path})
     assert status != 0
     assert "result_format 99" in said
-    assert "result_format 1" in said
+    assert "result_format 2" in said
 
 
 FROM_LAYERS = """

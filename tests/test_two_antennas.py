@@ -5,19 +5,21 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from plain_search import best_two
 from reception_places import ADDRESS, TIERS, facts_of, one_cell, wanted_of
 
 from covermap.propagation.compiling import lean_kernel
 from covermap.reception import (
     PlaceSignals,
     ReceptionOptions,
+    TierTable,
     aim_plan,
     best_aim,
-    best_plan,
     receive,
     receiving_chain,
 )
 from covermap.reception.chain import COMBINER_LOSS_DB, combined_noise_factor
+from covermap.reception.installations import in_order_of_cost
 from covermap.reception.place import at_place
 from covermap.reception.plan import (
     AIM_DEG,
@@ -35,6 +37,7 @@ from covermap.reception.plan import (
     combined_loss_db,
     set_plan,
 )
+from covermap.reception.signals import SECOND_VERTICAL, VERTICAL_MOUNT
 from covermap.reception.two_antennas import aim_arrays, search_two
 
 OPTIONS = ReceptionOptions()
@@ -106,31 +109,90 @@ def test_a_diplexer_costs_its_loss_and_no_ripple():
     assert 0.0 < aimed[0][1] - plan.margins_db[1] < 0.75  # outside noise does not pass the diplexer's loss
 
 
-def test_two_antennas_are_kept_only_where_one_will_not_do():
-    strong = replace(ADDRESS, field_dbuvm=ADDRESS.field_dbuvm + 12.0)
-    assert best_aim(ADDRESS, TIERS[5]).chance < 0.9
-    weak = best_plan(ADDRESS, TIERS[5])
-    assert weak.joined == "single"  # two reach 84.7 % at best: not worth it
-    assert weak.chance == best_aim(ADDRESS, TIERS[5]).chance
-    # apart by half a circle and not strong enough for the antenna's back
-    apart = replace(
-        strong, bearing_deg=np.array([40.0, 40.0, 200.0]), field_dbuvm=np.array([62.8, 57.9, 61.6])
+# Half a circle apart and not strong enough for the antenna's back.
+APART = replace(ADDRESS, bearing_deg=np.array([40.0, 40.0, 200.0]), field_dbuvm=np.array([62.8, 57.9, 61.6]))
+
+
+def cell_of(signals, options=OPTIONS, tiers=TIERS):
+    return receive(one_cell(signals, 2.0), signals.facts, tiers, wanted_of(0, 1, 2), options)
+
+
+def with_costs(**costs):
+    """Return the tiers with a cost of a second antenna of their own, by tier."""
+    return TierTable(
+        tuple(
+            replace(tier, second_antenna_cost_order=costs.get(f"tier_{tier.tier}", math.nan))
+            for tier in TIERS
+        )
     )
-    assert best_aim(apart, TIERS[5]).chance < 0.9
-    two = best_plan(apart, TIERS[5])
+
+
+def test_two_antennas_reach_the_confidence_where_one_misses_it():
+    assert best_aim(ADDRESS, TIERS[5]).chance < 0.9
+    assert best_two(ADDRESS, TIERS[5]) is None  # two reach 84.7 % at best
+    assert best_aim(APART, TIERS[5]).chance < 0.9
+    two = best_two(APART, TIERS[5])
     assert two.joined == "combined"
     assert sorted(two.azimuths_deg) == pytest.approx([40.0, 200.0], abs=1.0)
     assert two.chance >= 0.9
-    cell = receive(one_cell(apart, 2.0), apart.facts, TIERS, wanted_of(0, 1, 2), OPTIONS)
-    assert cell.tier[0] == 5
-    assert {int(cell.aim_deg[0]), int(cell.second_aim_deg[0])} == {round(a) for a in two.azimuths_deg}
+
+
+@pytest.mark.parametrize(
+    ("costs", "tier", "antennas"),
+    [
+        # one rooftop antenna with an amplifier costs 8 and holds; two without cost 6 and the second one
+        ({"tier_5": 4.0}, 6, 1),
+        ({"tier_5": 2.0}, 6, 1),  # as much: one antenna goes first
+        ({"tier_5": 1.9}, 5, 2),
+        ({}, 6, 1),  # no second antenna is put up
+    ],
+)
+def test_the_least_costly_installation_that_holds_is_the_answer(costs, tier, antennas):
+    assert best_aim(APART, TIERS[6]).chance >= 0.9
+    cell = cell_of(APART, tiers=with_costs(**costs))
+    assert (cell.tier[0], 1 + int(cell.second_aim_deg[0] >= 0)) == (tier, antennas)
+    assert bool(cell.two_antennas_chance_percent[0] < 255) is (antennas == 2)
+    # a tier's own chance is that of one antenna, whatever the answer
+    assert cell.tier_chance_percent[4, 0] == pytest.approx(100.0 * best_aim(APART, TIERS[5]).chance, abs=1.0)
+    if antennas == 2:
+        two = best_two(APART, TIERS[5])
+        assert cell.two_antennas_chance_percent[0] == pytest.approx(100.0 * two.chance, abs=0.6)
+        assert {int(cell.aim_deg[0]), int(cell.second_aim_deg[0])} == {round(a) for a in two.azimuths_deg}
+        assert 0 <= cell.second_from_deg[0] < 360
 
 
 def test_indoors_one_antenna_stands_alone():
     apart = replace(
         ADDRESS, field_dbuvm=ADDRESS.field_dbuvm + 22.0, bearing_deg=np.array([40.0, 40.0, 220.0])
     )
-    assert best_plan(apart, TIERS[3]).joined == "single"
+    order = in_order_of_cost(with_costs(tier_3=0.0, tier_4=0.0), np.ones(7, bool)).tolist()
+    assert [2, 2] not in order
+    assert [3, 2] in order
+    assert cell_of(apart).second_aim_deg[0] == -1
+
+
+def test_one_mast_with_two_polarizations_may_take_an_antenna_for_each():
+    # UHF horizontal and high VHF vertical of one mast at 57 and 52 dB(uV/m): the cross-polar 16 dB of one
+    # antenna are lost by one of them; behind a diplexer each has its own, less 0.75 dB
+    signals = PlaceSignals(
+        facts_of([569.0, 189.0], [0, 0], [0, 1]), np.array([57.0, 52.0]), np.array([40.0, 40.0]),
+        clutter_height_m=10.0,
+    )  # fmt: skip
+    assert best_aim(signals, TIERS[5]).chance < 0.9
+    two = best_two(signals, TIERS[5])
+    assert two.joined == "diplexed"
+    assert (two.polarization, two.second_polarization) == ("vertical", "horizontal")
+    assert two.azimuths_deg == (40.0, 40.0)
+    # each alone 98 %; the bands of a site fade in part together (docs/decisions/what_services_share.md)
+    assert 0.98**2 <= two.chance <= 0.98
+    cell = receive(one_cell(signals, 2.0), signals.facts, TIERS, wanted_of(0, 1), OPTIONS)
+    assert (cell.tier[0], cell.second_aim_deg[0]) == (5, 40)
+    assert cell.plan_flags[0] & (VERTICAL_MOUNT | SECOND_VERTICAL) == VERTICAL_MOUNT
+    assert cell.tier_chance_percent[5, 0] == pytest.approx(90, abs=3)  # one antenna with an amplifier
+    # 2 dB more, and that one holds and costs less
+    louder = replace(signals, field_dbuvm=signals.field_dbuvm + 2.0)
+    cell = receive(one_cell(louder, 2.0), signals.facts, TIERS, wanted_of(0, 1), OPTIONS)
+    assert (cell.tier[0], cell.second_aim_deg[0]) == (6, -1)
 
 
 # --- the search against every pair of whole fives of degrees

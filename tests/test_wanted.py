@@ -53,11 +53,13 @@ def test_several_lists_keep_their_order(tmp_path):
     assert [one.name for one in found] == ["z", "a"]
 
 
-def test_without_a_list_the_services_are_named(tmp_path):
-    message = refusal(tmp_path, "")
-    assert message.startswith("scenario.toml: found no wanted list")
-    assert "First TV, Second TV, Third TV" in message
-    assert "Add [wanted.main]" in message
+def test_without_a_list_any_one_service_is_enough(tmp_path):
+    scenario = read_scenario(write_scenario(tmp_path, wanted=""))
+    (found,) = scenario.wanted
+    assert (found.name, found.at_least, found.needed) == ("any_service", 1, 1)
+    assert found.services == ("First TV", "Second TV", "Third TV")
+    assert found.transmitters == ((0,), (1,), (2,))  # the fourth station is off the air
+    assert any("no [wanted] list" in warning for warning in scenario.warnings)
 
 
 CASES = [

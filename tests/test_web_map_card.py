@@ -86,7 +86,7 @@ def test_card_tells_what_else_the_result_holds(browser, case):
         told = click_cell(browser, int(here[0][0]), int(here[1][0]))
         assert f"Why it is hard here: {words[cause]}" in told
     text = click_cell(browser, row, col)
-    amplifier = ("helps here", "brings no more here", "makes things worse here")[col % 3]
+    amplifier = ("helps here", "helps here behind a filter", "is of no use here")[col % 3]
     assert f"A masthead amplifier {amplifier}" in text
     rows = in_page(browser, "return [...document.querySelectorAll('.station')].map(e => e.innerText)")
     why = {row[0]: re.findall("Why weaker: (.*)", row) for row in rows}

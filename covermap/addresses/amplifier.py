@@ -1,49 +1,37 @@
-"""What an amplifier at the antenna changes at a point."""
+"""What an amplifier changes at a point, station by station; what it is good for is the record's to say."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import replace
 
-from covermap.addresses.plans import Lowest, Question, alone_at_plan, as_aimed
+from covermap.addresses.answer import Answer
+from covermap.addresses.plans import Question, alone_at_plan, as_aimed
 from covermap.addresses.report import Amplifier, Ports
 from covermap.addresses.strong_signals import ports_of
-from covermap.reception import AimPlan, Tier
+from covermap.reception import AimPlan, Tier, best_aim
+from covermap.reception.amplifier import HALF, HALF_DB
+from covermap.reception.installations import with_amplifier, without_amplifier
 from covermap.reception.required_field import chain_of
-from covermap.reception.verdicts import LEAST_HELP
-
-LIMITED_SHARE = 0.8  # judgement: of the system noise from outside; an amplifier cannot better that
-LIMITING_DB = 6.0  # judgement: interference that takes this much is what limits
 
 
-def amplifier_effect(asked: Question, plans: Sequence[AimPlan], lowest: Lowest) -> Amplifier | None:
+def amplifier_effect(asked: Question, answer: Answer) -> Amplifier | None:
     """Return what an amplifier does to each station of the list, None where no tier has one.
 
-    plans : the best plan of every tier. Tried at the mount of the answer where that has one, else of the
-    first tier with one; the same installation and aims with and without it.
+    The installation of the answer with it and without; margins at the same aims, chances each at its best.
     """
-    amplified = [tier for tier in asked.tiers if tier.has_amplifier]
-    if not amplified:
+    amplifier = next((tier for tier in asked.tiers if tier.has_amplifier), None)
+    if amplifier is None:
         return None
-    with_it = next((tier for tier in amplified if tier.tier == lowest.tier), amplified[0])
-    if lowest.tier > len(asked.tiers):
-        with_it = amplified[-1]
-    without = replace(
-        with_it,
-        amplifier_gain_db=math.nan,
-        amplifier_noise_figure_db=math.nan,
-        amp_in_max_dbm=math.inf,
-        amp_out_max_dbm=math.inf,
-    )
-    plan = plans[with_it.tier - 1]
-    bare = as_aimed(asked.signals(without), without, plan)
+    own = answer.installation
+    with_it = own if own.has_amplifier else with_amplifier(own, amplifier)
+    without = without_amplifier(own)
+    plan, bare = (as_aimed(asked.signals(tier), tier, answer.plan) for tier in (with_it, without))
     amplified_alone, bare_alone = alone_at_plan(asked, with_it, plan), alone_at_plan(asked, without, plan)
     listed = [index for group in asked.wanted.transmitters for index in group if index in bare_alone]
     by_id = {index: asked.place.paths[index].station.station_id for index in listed}
     return Amplifier(
-        verdict=_verdict(asked, plan, bare),
-        mount=with_it.name,
+        verdict=answer.record.amplifier,
+        mount=own.name,
         effect_db={
             by_id[index]: amplified_alone[index].margin_db - bare_alone[index].margin_db
             for index in listed
@@ -51,10 +39,10 @@ def amplifier_effect(asked: Question, plans: Sequence[AimPlan], lowest: Lowest) 
         },
         noise_limited=tuple(by_id[index] for index in listed if _noise_limited(asked, without, plan, index)),
         interference_limited=tuple(
-            by_id[index] for index in listed if bare_alone[index].interference_db >= LIMITING_DB
+            by_id[index] for index in listed if amplified_alone[index].interference_db > HALF_DB
         ),
-        chance_without_percent=100.0 * bare.chance,
-        chance_with_percent=100.0 * plan.chance,
+        chance_without_percent=100.0 * _best(asked, without, bare, own),
+        chance_with_percent=100.0 * _best(asked, with_it, plan, own),
         ports=ports(asked, with_it, plan),
         ports_without=ports(asked, without, bare),
     )
@@ -66,18 +54,14 @@ def ports(asked: Question, tier: Tier, plan: AimPlan) -> Ports:
     return ports_of(asked.signals(tier), stations, tier, plan)
 
 
-def _verdict(asked: Question, plan: AimPlan, bare: AimPlan) -> str:
-    """Return the verdict, by the map's rule."""
-    if plan.overloads and not bare.overloads:
-        return "overloads"
-    if asked.reaches(bare):
-        return "not_needed"
-    if plan.chance - bare.chance < LEAST_HELP:
-        return "does_nothing"
-    return "may_overload" if plan.may_overload else "helps"
+def _best(asked: Question, tier: Tier, plan: AimPlan, own: Tier) -> float:
+    """Return the chance of an installation's best plan; plan : at the answer's aims."""
+    if tier.has_amplifier == own.has_amplifier:
+        return plan.chance
+    return max(plan.chance, best_aim(asked.signals(tier), tier).chance)
 
 
 def _noise_limited(asked: Question, tier: Tier, plan: AimPlan, index: int) -> bool:
     station = asked.place.paths[index].station
     chain = chain_of(tier, station.frequency_mhz, station.bandwidth_mhz, asked.options, plan.joined)
-    return chain.external_noise_share >= LIMITED_SHARE
+    return chain.external_noise_share > HALF

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from covermap.addresses.answer import Answer
 from covermap.addresses.paths import PATH_HEIGHT_M, StationPath
 from covermap.addresses.plans import NOT_KNOWN, Alone, Question, alone_at_plan
 from covermap.addresses.report import CellValue, Disturber, StationAtPlace, TierPlan
 from covermap.addresses.strong_signals import WORTH_NAMING_DB
 from covermap.addresses.why import cause_of, obstacles
-from covermap.reception import AimPlan, Tier
+from covermap.reception import PlaceRecord, Tier
 from covermap.scenario.letters import station_letters
 
 WORTH_NAMING_PERCENT = 30.0  # chance from which a station that is not on the list is named
@@ -19,25 +21,28 @@ MOST_OTHERS = 8
 
 @dataclass(frozen=True, eq=False)
 class _Around:
-    """What every station of a point is told with: question, mount and plan of the answer, cell, letters."""
+    """What every station of a point is told with: question, answer and its plan, cell, letters."""
 
     asked: Question
     mount: Tier
-    plan: AimPlan | None
+    record: PlaceRecord | None
     stored: TierPlan | None
     cell: CellValue
     letters: dict[str, str]
 
 
 def stations_at_place(
-    asked: Question, mount: Tier, plan: AimPlan | None, stored: TierPlan | None, cell: CellValue
+    asked: Question, answer: Answer | None, kept: Sequence[TierPlan], cell: CellValue
 ) -> tuple[StationAtPlace, ...]:
     """Return the list's stations and the best of the others, grouped by mast, nearest the aim first.
 
-    mount : tier of the answer; plan, stored : its plan, None where it is unknown
+    answer : None where it is unknown; kept : its plans as the report has them
     """
-    around = _Around(asked, mount, plan, stored, cell, station_letters(asked.place.site.scenario))
-    alone = {} if plan is None else alone_at_plan(asked, mount, plan)
+    mount, record, stored, alone = asked.tiers[-1], None, None, {}
+    if answer is not None:
+        mount, record, stored = answer.installation, answer.record, kept[answer.installation.tier - 1]
+        alone = alone_at_plan(asked, mount, answer.plan)
+    around = _Around(asked, mount, record, stored, cell, station_letters(asked.place.site.scenario))
     on_list = asked.labels()
     found = []
     for index, path in enumerate(asked.place.paths):
@@ -56,11 +61,7 @@ def _station(around: _Around, index: int, path: StationPath, alone: Alone, on_li
     rx_height_m = max(PATH_HEIGHT_M, around.mount.height_m)
     blocked = obstacles(path, rx_height_m, prediction.dn, prediction.n0)
     weak = not alone.chance_percent >= confidence
-    cause = ""
-    if weak and not math.isnan(alone.chance_percent):
-        cause = cause_of(
-            around.asked.place, index, blocked, around.mount, alone.interferer, alone.interference_db
-        )
+    cause = _cause(around, index, alone) if weak and not math.isnan(alone.chance_percent) else ""
     antenna, off_aim_deg = _antenna(around.stored, station.band, azimuth_deg)
     return StationAtPlace(
         station_id=station.station_id,
@@ -90,6 +91,14 @@ def _station(around: _Around, index: int, path: StationPath, alone: Alone, on_li
         ridges=blocked.ridges,
         cause=cause,
     )
+
+
+def _cause(around: _Around, index: int, alone: Alone) -> str:
+    """Return why a station is weak: as the record says of a service it brings, else by the same rule."""
+    service, record = around.asked.labels().get(index), around.record
+    if service is not None and record is not None and (record.service_station or {}).get(service) == index:
+        return (record.service_cause or {})[service]
+    return cause_of(around.asked, index, around.mount, alone)
 
 
 def _disturber(around: _Around, alone: Alone) -> Disturber | None:

@@ -8,22 +8,24 @@ from dataclasses import replace
 
 import numpy as np
 
-from covermap.addresses.plans import Question
+from covermap.addresses.answer import Answer, answer_of
+from covermap.addresses.plans import Question, as_aimed
 from covermap.addresses.report import Change, Without
 from covermap.addresses.second_opinion import other_model_shift_db
 from covermap.reception import Tier
 from covermap.reception.external_noise import NOISIER
+from covermap.reception.rating import SHIFTS_DB, STRONGER, WEAKER
 from covermap.scenario.records import Station
 
-SHIFT_DB = 3.0
+SHIFT_DB = SHIFTS_DB[STRONGER]
 HIGHER_M = 3.0
 # Rough loss through the crowns of a row of trees in leaf: common practice, no source.
 IN_LEAF_DB = {"low_vhf": 3.0, "high_vhf": 3.0, "uhf": 6.0}
 
 
-def without_each(asked: Question) -> tuple[Without, ...]:
+def without_each(asked: Question, answer: Answer) -> tuple[Without, ...]:
     """Return what giving up each service would need; nothing for a list of one, or where some are enough."""
-    wanted = asked.wanted
+    wanted, record = asked.wanted, answer.record
     if len(wanted.services) < 2 or wanted.at_least is not None:
         return ()
     found = []
@@ -33,33 +35,38 @@ def without_each(asked: Question) -> tuple[Without, ...]:
             services=wanted.services[:number] + wanted.services[number + 1 :],
             transmitters=wanted.transmitters[:number] + wanted.transmitters[number + 1 :],
         )
-        rest = replace(asked, wanted=fewer)
-        lowest = rest.lowest(rest.best_plans())
-        found.append(Without(service, lowest.tier, 100.0 * lowest.plan.chance))
+        rest = answer_of(replace(asked, wanted=fewer))
+        tier = record.tier_without_deciding if service == record.deciding_service else rest.tier
+        found.append(Without(service, tier or rest.tier, 100.0 * rest.plan.chance, rest.record.joined))
     return tuple(found)
 
 
-def changes(asked: Question) -> tuple[Change, ...]:
-    """Return what each change would need: weaker or stronger signals, a higher mount, leaves, more noise."""
-    noise = asked.options.noise_environment
+def changes(asked: Question, answer: Answer) -> tuple[Change, ...]:
+    """Return what each change would need: weaker or stronger signals, a higher mount, leaves, more noise.
+
+    Weaker and stronger are the record's own, with the antennas as they are aimed.
+    """
+    noise, record = asked.options.noise_environment, answer.record
+    found = [
+        _shifted("weaker_3db", replace(asked, shift_db=_weaker), answer, record.tier_weaker),
+        _shifted("stronger_3db", replace(asked, shift_db=_stronger), answer, record.tier_stronger),
+    ]
     higher = tuple(replace(tier, height_m=tier.height_m + HIGHER_M) for tier in asked.tiers)
     tried = [
-        ("weaker_3db", replace(asked, shift_db=_weaker)),
-        ("stronger_3db", replace(asked, shift_db=_stronger)),
         ("higher_3m", replace(asked, tiers=higher)),
         ("in_leaf", replace(asked, shift_db=_in_leaf)),
     ]
     if NOISIER[noise] != noise:
         options = replace(asked.options, noise_environment=NOISIER[noise])
         tried.append(("noisier", replace(asked, options=options)))
-    return (*(_change(key, changed) for key, changed in tried), *_second_opinion(asked))
+    found += [_change(key, changed) for key, changed in tried]
+    return (*found, *_second_opinion(asked))
 
 
 def _change(key: str, changed: Question) -> Change:
     """Return what a changed question needs."""
-    lowest = changed.lowest(changed.best_plans())
-    plan = lowest.plan
-    return Change(key, lowest.tier, 100.0 * plan.chance, plan.azimuths_deg, lowest.needs_filter)
+    other = answer_of(changed)
+    return Change(key, other.tier, 100.0 * other.plan.chance, other.plan.azimuths_deg, other.needs_filter)
 
 
 def _second_opinion(asked: Question) -> tuple[Change, ...]:
@@ -80,12 +87,27 @@ def _second_opinion(asked: Question) -> tuple[Change, ...]:
     return (replace(found, other_db=float(np.median(listed)), model=model),)
 
 
+def _shifted(key: str, asked: Question, answer: Answer, tier: int | None) -> Change:
+    """Return what a tier's plan brings with every field moved; tier : of the record, 8 for none."""
+    number = min(tier or len(asked.tiers), len(asked.tiers)) - 1
+    installation, plan = asked.tiers[number], answer.plans[number]
+    moved = as_aimed(asked.signals(installation), installation, plan)
+    promised = tier is not None and tier <= len(asked.tiers)
+    return Change(
+        key,
+        tier or len(asked.tiers) + 1,
+        100.0 * moved.chance,
+        plan.azimuths_deg,
+        promised and moved.overloads,
+    )
+
+
 def _weaker(station: Station) -> float:
-    return -SHIFT_DB
+    return SHIFTS_DB[WEAKER]
 
 
 def _stronger(station: Station) -> float:
-    return SHIFT_DB
+    return SHIFTS_DB[STRONGER]
 
 
 def _in_leaf(station: Station) -> float:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from covermap.addresses.plans import Lowest, Question, as_aimed
+from covermap.addresses.answer import Answer
+from covermap.addresses.plans import Question, as_aimed
 from covermap.addresses.report import HighVhf, HighVhfSize
 from covermap.constants import TIER_NOT_PROMISED
 from covermap.reception import AimPlan, PlaceSignals, Tier
@@ -14,24 +15,24 @@ from covermap.reception.bands import band_of
 BAND = "high_vhf"
 
 
-def high_vhf_of(asked: Question, lowest: Lowest) -> HighVhf | None:
+def high_vhf_of(asked: Question, answer: Answer) -> HighVhf | None:
     """Return what the list needs on high VHF at the mount of the answer, None where nothing comes on it.
 
     An antenna not made for it hears there what the easiest tier's does, as on the map. Sizes are the high-VHF
     parts of the tier table up to that of the answer, at its mount and aims.
     """
-    tier = asked.tiers[min(lowest.tier, len(asked.tiers)) - 1]
+    tier, plan = answer.installation, answer.plan
     signals = asked.signals(tier)
-    services = _on_high_vhf(asked, lowest.plan, signals)
+    services = _on_high_vhf(asked, plan, signals)
     if not services:
         return None
     easiest = asked.tiers[0]
     short = _with_part(tier, gain=easiest.gain_dbd[BAND], directivity=easiest.directivity_dbd[BAND])
-    uhf_only = as_aimed(signals, short if easiest.gain_dbd[BAND] < tier.gain_dbd[BAND] else tier, lowest.plan)
-    lost = _lost(asked, lowest.plan, uhf_only)
-    promised = lowest.tier < TIER_NOT_PROMISED
-    needs_own = not asked.reaches(uhf_only) if promised else bool(lost)
-    sizes = _sizes(asked, tier, lowest.plan, signals)
+    uhf_only = as_aimed(signals, short if easiest.gain_dbd[BAND] < tier.gain_dbd[BAND] else tier, plan)
+    lost = _lost(asked, plan, uhf_only)
+    promised = answer.tier < TIER_NOT_PROMISED
+    needs_own = "own_high_vhf" in answer.record.remarks if promised else bool(lost)
+    sizes = _sizes(asked, tier, plan, signals)
     return HighVhf(
         services=services,
         needs_own=needs_own,

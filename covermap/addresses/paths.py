@@ -43,6 +43,7 @@ class StationPath:
         unwanted percentages and half of the time
     adjustment_db : of calibration
     obstacle_db : height -> loss above free space, half of the time
+    path_class : index into PATH_CLASSES as in the map's blocks, 255 unknown or near
     without_clutter_db : the same at 10 m on bare ground
     pattern_db : transmitting antenna's gain towards the point re its greatest
     departure_deg : elevation of the ray at the mast
@@ -57,6 +58,7 @@ class StationPath:
     by_day_dbuvm: dict[float, float]
     adjustment_db: float
     obstacle_db: dict[float, float]
+    path_class: int
     without_clutter_db: float
     pattern_db: float
     departure_deg: float
@@ -110,7 +112,8 @@ def _station_path(
     at_ten = losses[PATH_HEIGHT_M]
     gain_db = pattern_db(station, np.array([profile.azimuth_deg]), np.array([at_ten.departure_deg]))
     place = np.array([longitude_deg]), np.array([latitude_deg])
-    adjustment_db = _adjustment_db(site, station, along, at_ten.loss_db, place)
+    of_path = _path_class(site, station, along, at_ten.loss_db)
+    adjustment_db = _adjustment_db(site, station, along, at_ten.loss_db, of_path, place)
     fields: dict[str, dict[float, float]] = {name: {} for name in ("median", "wanted", "unwanted", "by_day")}
     for height, loss in losses.items():
         median = median_field(station, np.array([loss.loss_db]), gain_db)
@@ -134,6 +137,7 @@ def _station_path(
         by_day_dbuvm=fields["by_day"],
         adjustment_db=adjustment_db,
         obstacle_db={height: _excess_db(station, profile, loss.loss_db) for height, loss in losses.items()},
+        path_class=of_path,
         without_clutter_db=_excess_db(station, profile, bare.loss_db),
         pattern_db=float(gain_db[0]),
         departure_deg=at_ten.departure_deg,
@@ -154,13 +158,18 @@ def _flat(profile: PointProfile) -> PointProfile:
 
 
 def _adjustment_db(
-    site: Site, station: Station, profile: PointProfile, loss_db: float, place: tuple[NDArray, NDArray]
+    site: Site,
+    station: Station,
+    profile: PointProfile,
+    loss_db: float,
+    path_class: int,
+    place: tuple[NDArray, NDArray],
 ) -> float:
     """Return what calibration adds to a station's field at the point."""
     if site.calibration is None:
         return 0.0
     excess_db = np.array([_excess_db(station, profile, loss_db)])
-    of_path = np.array([_path_class(site, station, profile, loss_db)], dtype=np.uint8)
+    of_path = np.array([path_class], dtype=np.uint8)
     return float(site.calibration.adjustment_db(station, *place, excess_db, of_path)[0])
 
 
@@ -209,6 +218,7 @@ def _unreached(
         by_day_dbuvm=arriving,
         adjustment_db=0.0,
         obstacle_db=nothing,
+        path_class=UNKNOWN_UINT8,
         without_clutter_db=math.nan,
         pattern_db=math.nan,
         departure_deg=math.nan,

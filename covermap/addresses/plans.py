@@ -1,4 +1,4 @@
-"""Which antenna a point needs: every tier's best plan, what is lost at night, and each station alone."""
+"""A point and what is asked of it: what arrives at each mount, plans as reported, each station alone."""
 
 from __future__ import annotations
 
@@ -10,9 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.addresses.paths import PATH_HEIGHT_M, StationPath
-from covermap.addresses.report import Night, TierPlan
+from covermap.addresses.report import TierPlan
 from covermap.addresses.site import Site
-from covermap.constants import SILENT_DBUVM, TIER_NOT_PROMISED
 from covermap.reception import (
     AimPlan,
     PlaceSignals,
@@ -20,8 +19,6 @@ from covermap.reception import (
     StationFacts,
     Tier,
     aim_plan,
-    aim_range,
-    best_plan,
 )
 from covermap.scenario.records import Station, WantedList
 
@@ -57,23 +54,10 @@ class Place:
 
 
 @dataclass(frozen=True, eq=False)
-class Lowest:
-    """The answer: the lowest tier that reaches the confidence, 8 none, and its plan (8: the last tier's).
-
-    needs_filter : strong signals overload it, so a filter or attenuator must stand in front
-    """
-
-    tier: int
-    plan: AimPlan
-    needs_filter: bool
-
-
-@dataclass(frozen=True, eq=False)
 class Question:
     """What is asked of a place: a list, installations, noise, and how much every field is moved.
 
     by_day : stations that disturb do so with their field at half of the time, not at the time rule's
-    undisturbed : as if nothing disturbed
     """
 
     place: Place
@@ -82,22 +66,10 @@ class Question:
     options: ReceptionOptions
     shift_db: Shift = _no_shift
     by_day: bool = False
-    undisturbed: bool = False
-
-    def best_plans(self) -> list[AimPlan]:
-        """Return the best plan of every installation, one antenna or two."""
-        return [best_plan(self.signals(tier), tier) for tier in self.tiers]
 
     def reaches(self, plan: AimPlan) -> bool:
         """Return whether a plan reaches the confidence, overload left out."""
         return 100.0 * plan.chance >= self.options.confidence_percent
-
-    def lowest(self, plans: Sequence[AimPlan]) -> Lowest:
-        """Return the lowest tier that reaches the confidence, with a filter where it is overloaded."""
-        plan = next((plan for plan in plans if self.reaches(plan)), None)
-        if plan is None:
-            return Lowest(TIER_NOT_PROMISED, plans[-1], False)
-        return Lowest(plan.tier, plan, plan.overloads)
 
     def carriers(self) -> list[Station]:
         """Return the list's stations with a known path."""
@@ -137,8 +109,8 @@ class Question:
         shift_db = np.array([self.shift_db(path.station) for path in paths])
         median = np.array([path.by_day_dbuvm[height_m] for path in paths]) + shift_db
         unwanted = np.array([path.unwanted_dbuvm[height_m] for path in paths]) + shift_db
-        if self.by_day or self.undisturbed:
-            unwanted = median if self.by_day else np.full(len(paths), SILENT_DBUVM)
+        if self.by_day:
+            unwanted = median
         return PlaceSignals(
             facts=some_facts(place.site.facts, stations),
             field_dbuvm=np.array([path.wanted_dbuvm[height_m] for path in paths]) + shift_db,
@@ -224,57 +196,6 @@ def _by_service(plan: AimPlan, values: NDArray[np.float64]) -> dict[str, float]:
 
 def _has_lobe(tier: Tier, band: str) -> bool:
     return not math.isnan(tier.beamwidth_deg[band]) and tier.front_to_back_db[band] > 0.0
-
-
-def night_of(kept: Sequence[TierPlan], lowest: Lowest, confidence_percent: float) -> Night | None:
-    """Return what is fine by day and lost on nights of good propagation, None where nothing is.
-
-    As on the map: a lower tier whose plan would reach the confidence with interference at half of the time.
-    """
-    by_day = next(
-        (
-            plan
-            for plan in kept[: lowest.tier - 1]
-            if plan.chance_percent < confidence_percent <= plan.chance_by_day_percent
-        ),
-        None,
-    )
-    lost = kept[min(lowest.tier, len(kept)) - 1].lost_at_night
-    if by_day is None and not lost:
-        return None
-    return Night(
-        tier_by_day=None if by_day is None else by_day.tier,
-        chance_by_day_percent=math.nan if by_day is None else by_day.chance_by_day_percent,
-        services=lost,
-    )
-
-
-def aim_windows(asked: Question, tier: Tier, plan: AimPlan) -> tuple[tuple[int, int] | None, ...]:
-    """Return the azimuths around each antenna's aim that keep the confidence, the other one standing.
-
-    None where the plan itself does not reach it.
-    """
-    signals, confidence = asked.signals(tier), asked.options.confidence_percent / 100.0
-    first = aim_range(signals, plan, tier, confidence)
-    if plan.second_azimuth_deg is None:
-        return (first,)
-    return first, None if first is None else _second_window(signals, tier, plan, confidence)
-
-
-def _second_window(signals: PlaceSignals, tier: Tier, plan: AimPlan, confidence: float) -> tuple[int, int]:
-    """Return how far the second antenna may turn: step by step to either side until the chance is missed."""
-    aim_deg, reach = round(plan.second_azimuth_deg or 0.0) % 360, {}
-    for side in (-1, 1):
-        turned = 0
-        while turned < 359:
-            trial = replace(plan, second_azimuth_deg=float((aim_deg + side * (turned + 1)) % 360))
-            if as_aimed(signals, tier, trial).chance < confidence:
-                break
-            turned += 1
-        reach[side] = turned
-    if reach[-1] + reach[1] >= 359:
-        return 0, 359
-    return (aim_deg - reach[-1]) % 360, (aim_deg + reach[1]) % 360
 
 
 @dataclass(frozen=True)

@@ -11,30 +11,21 @@ from typing import Any
 import numpy as np
 
 from covermap.addresses.amplifier import amplifier_effect, ports
+from covermap.addresses.answer import Answer, answer_of, night_of, services_at
 from covermap.addresses.at_place import stations_at_place
 from covermap.addresses.changes import SHIFT_DB, changes, heights_to_compute_m, without_each
 from covermap.addresses.high_vhf import high_vhf_of
 from covermap.addresses.paths import PATH_HEIGHT_M, mount_heights_m, station_paths
-from covermap.addresses.plans import (
-    Lowest,
-    Place,
-    Question,
-    aim_windows,
-    as_aimed,
-    night_of,
-    question,
-    some_facts,
-    tier_plans,
-)
+from covermap.addresses.plans import Place, Question, question, some_facts, tier_plans
 from covermap.addresses.report import AddressReport, CellValue, SunAt, TierPlan
 from covermap.addresses.site import Site
 from covermap.addresses.skyline import skyline
-from covermap.addresses.why import cause_of, interference_cause_of, mast_paths, obstacles
+from covermap.addresses.why import mast_paths
 from covermap.bearings import declination, sun_position
 from covermap.grid.fields import STEEP_RAY_DEG
 from covermap.inputs.stations_that_count import heard
 from covermap.propagation.path_geometry import median_radius_km
-from covermap.reception import AimPlan
+from covermap.reception.services import tier_of_most
 from covermap.scenario.letters import station_letters
 
 
@@ -63,9 +54,12 @@ def reckon(
     ground_m = _ground_m(site, asked)
     reason = _unknown_reason(site, asked, place, ground_m)
     prediction = scenario.settings.prediction
-    answer = _Answer(question(place), not reason)
-    rx_height_m = max(PATH_HEIGHT_M, answer.mount.height_m)
-    stations = stations_at_place(answer.asked, answer.mount, answer.plan, answer.stored, cell)
+    plain = question(place)
+    answer = None if reason else answer_of(plain)
+    by_class = () if math.isnan(ground_m) else services_at(plain)
+    kept = () if answer is None else tier_plans(plain, answer.plans)
+    rx_height_m = max(PATH_HEIGHT_M, (plain.tiers[-1] if answer is None else answer.installation).height_m)
+    stations = stations_at_place(plain, answer, kept, cell)
     by_id = {path.station.station_id: path for path in place.paths}
     radius_km = float(median_radius_km(prediction.dn))
     return AddressReport(
@@ -82,12 +76,14 @@ def reckon(
         stations_as_of=scenario.stations_as_of,
         status="unknown" if reason else "ok",
         reason=reason,
-        **answer.fields(),
+        **(dict(_NOTHING) if answer is None else _of_answer(plain, answer, kept)),
         stations=stations,
         masts=mast_paths(stations, by_id, rx_height_m, prediction.dn),
         skyline=skyline(site.terrain, asked.latitude_deg, asked.longitude_deg, rx_height_m, radius_km),
         declination=declination(asked.latitude_deg, asked.longitude_deg, asked.on) if asked.on else None,
         sun=_sun(asked),
+        services_by_class=by_class,
+        little_gained_after=tier_of_most([len(one.services) for one in by_class]),
         cell=cell,
         notes=_notes(site, asked, place),
         basis=tuple(basis),
@@ -98,69 +94,35 @@ def reckon(
     )
 
 
-class _Answer:
-    """The plans of a place and what follows from them; nothing where they are not known."""
-
-    def __init__(self, asked: Question, known: bool) -> None:
-        self.asked = asked
-        self.plans = asked.best_plans() if known else []
-        self.lowest: Lowest | None = asked.lowest(self.plans) if known else None
-        self.kept = tier_plans(asked, self.plans) if known else ()
-        self.mount = asked.tiers[-1 if self.lowest is None else min(self.lowest.tier, len(asked.tiers)) - 1]
-        self.plan: AimPlan | None = None if self.lowest is None else self.lowest.plan
-        self.stored: TierPlan | None = None if self.lowest is None else self.kept[self.mount.tier - 1]
-
-    def fields(self) -> dict[str, Any]:
-        """Return the fields of the report that follow from the plans."""
-        asked, lowest, stored = self.asked, self.lowest, self.stored
-        if lowest is None or stored is None:
-            return dict(_NOTHING)
-        lower = self.kept[lowest.tier - 2] if lowest.tier > 1 else None
-        confidence = asked.options.confidence_percent
-        return {
-            "tier": lowest.tier,
-            "chance_percent": stored.chance_percent,
-            "aims_deg": stored.aims_deg,
-            "joined": stored.joined,
-            "needs_filter": lowest.needs_filter,
-            "may_overload": stored.may_overload,
-            "aim_ranges_deg": aim_windows(asked, self.mount, lowest.plan),
-            "polarization": stored.polarization,
-            "night": night_of(self.kept, lowest, confidence),
-            "main_cause": self._main_cause(),
-            "deciding_service": None if lower is None else _weakest(lower),
-            "limiting_service": _weakest(stored),
-            "plans": self.kept,
-            "kept_one_lower": () if lower is None else _kept(asked, lower),
-            "without": without_each(asked),
-            "high_vhf": high_vhf_of(asked, lowest),
-            "ports": ports(asked, self.mount, lowest.plan),
-            "amplifier": amplifier_effect(asked, self.plans, lowest),
-            "changes": changes(asked),
-        }
-
-    def _main_cause(self) -> str:
-        """Return why no lower tier will do, by the map's rule: overload, what disturbs, or the cause of the
-        deciding service's station one tier lower."""
-        asked, lowest = self.asked, self.lowest
-        if lowest is None or lowest.tier < 2:
-            return ""
-        if lowest.needs_filter:
-            return "overload"
-        tier, plan = asked.tiers[lowest.tier - 2], self.plans[lowest.tier - 2]
-        worst = int(np.argmin(plan.chances))
-        order = [*asked.order(asked.labels()), -1]  # an interferer of -1 stays one
-        index, interferer = order[int(plan.station[worst])], order[int(plan.interferer[worst])]
-        undisturbed = replace(asked, undisturbed=True).signals(tier)
-        if interferer >= 0 and asked.reaches(as_aimed(undisturbed, tier, plan)):
-            return interference_cause_of(asked.place, index, interferer)
-        prediction = asked.place.site.scenario.settings.prediction
-        blocked = obstacles(asked.place.paths[index], PATH_HEIGHT_M, prediction.dn, prediction.n0)
-        return cause_of(asked.place, index, blocked, tier, interferer, float(plan.interference_db[worst]))
+def _of_answer(asked: Question, answer: Answer, kept: tuple[TierPlan, ...]) -> dict[str, Any]:
+    """Return the fields of the report that follow from the answer."""
+    record, stored = answer.record, kept[answer.installation.tier - 1]
+    return {
+        "record": record,
+        "tier": record.tier,
+        "chance_percent": stored.chance_percent,
+        "aims_deg": stored.aims_deg,
+        "joined": record.joined,
+        "needs_filter": answer.needs_filter,
+        "may_overload": "may_overload" in record.remarks,
+        "aim_ranges_deg": record.aim_ranges_deg,
+        "polarization": stored.polarization,
+        "night": night_of(asked, answer, kept),
+        "main_cause": record.main_cause,
+        "deciding_service": record.deciding_service,
+        "limiting_service": record.limiting_service,
+        "plans": kept,
+        "kept_one_lower": record.kept_one_lower,
+        "without": without_each(asked, answer),
+        "high_vhf": high_vhf_of(asked, answer),
+        "ports": ports(asked, answer.installation, answer.plan),
+        "amplifier": amplifier_effect(asked, answer),
+        "changes": changes(asked, answer),
+    }
 
 
 _NOTHING: dict[str, Any] = {
-    "tier": None, "chance_percent": None, "aims_deg": (), "joined": "", "needs_filter": False,
+    "record": None, "tier": None, "chance_percent": None, "aims_deg": (), "joined": "", "needs_filter": False,
     "may_overload": False, "aim_ranges_deg": (), "polarization": "", "night": None, "main_cause": "",
     "deciding_service": None, "limiting_service": None, "plans": (), "kept_one_lower": (), "without": (),
     "high_vhf": None, "ports": None, "amplifier": None, "changes": (),
@@ -217,15 +179,6 @@ def _unknown_reason(site: Site, asked: Asked, place: Place, ground_m: float) -> 
     else:
         why = "the path from every station of it crosses a gap in the elevation data, or leaves it"
     return f"{' and '.join(missing)}: {why}."
-
-
-def _kept(asked: Question, plan: TierPlan) -> tuple[str, ...]:
-    """Return the services of the list that a plan surely brings, each alone, in the list's order."""
-    return tuple(service for service in asked.wanted.services if service not in plan.lost)
-
-
-def _weakest(plan: TierPlan) -> str:
-    return min(plan.service_chance_percent, key=lambda service: plan.service_chance_percent[service])
 
 
 def _sun(asked: Asked) -> tuple[SunAt, ...]:

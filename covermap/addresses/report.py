@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 from covermap.bearings import Declination, SunPosition
 from covermap.grid.exact_path import PointProfile
+from covermap.reception import PlaceRecord
+from covermap.reception.services import ClassServices
 from covermap.scenario.settings import DisplaySettings
 
 
@@ -67,11 +69,12 @@ class Night:
 
 @dataclass(frozen=True)
 class Without:
-    """What giving one service up would need: the lowest tier (8 not promised) and its chance."""
+    """What giving one service up would need: tier (8 not promised), chance, and how antennas are joined."""
 
     service: str
     tier: int
     chance_percent: float
+    joined: str
 
 
 @dataclass(frozen=True)
@@ -224,9 +227,8 @@ class Ports:
 class Amplifier:
     """What an amplifier at the antenna changes.
 
-    verdict : helps, may_overload (helps, but is close to a limit), overloads (and without it nothing does),
-        does_nothing (the chance of the list grows by less than 5 %) or not_needed (sure enough without)
-    mount : name of the tier that was tried with and without, at the same aims
+    verdict : of covermap.reception.signals.AMPLIFIER_CODES
+    mount : name of the answer's tier, tried with and without
     effect_db : station id -> what the margin gains, interference in it, overload left out
     noise_limited : stations it cannot help for noise from outside; interference_limited : for other stations
     chance_without_percent, chance_with_percent : of the list
@@ -320,6 +322,7 @@ class AddressReport:
 
     point_id, label : as asked; ground_m : bare ground, NaN unknown
     status : ok or unknown; reason : why it is unknown
+    record : reception's, that the fields below repeat; None unknown
     tier : 1 to 8, None unknown; chance_percent : of the stored plan (tier 8: of tier 7's)
     joined : as TierPlan; needs_filter : what is needed is overloaded without a filter or attenuator in front
     may_overload : strong signals are close to a limit of it
@@ -329,6 +332,8 @@ class AddressReport:
     main_cause : why no lower tier will do, empty where tier 1 does; high_vhf : None without such a service
     kept_one_lower : services that surely arrive one class lower, each alone
     deciding_service : lowest chance one tier lower; limiting_service : lowest chance in the stored plan
+    services_by_class : what each class brings of all services of the file; little_gained_after : the class
+        after which little is gained, None where none brings any or it is not known
     plans : tiers 1 to 7; ports : of the stored plan; stations : grouped by aim in the order of the sheet
     letters : station id -> letter, of all stations; display : units of what people read
     notes : what is worth knowing of this place; basis : sentences on how it was reckoned
@@ -347,6 +352,7 @@ class AddressReport:
     stations_as_of: str
     status: str
     reason: str
+    record: PlaceRecord | None
     tier: int | None
     chance_percent: float | None
     aims_deg: tuple[float, ...]
@@ -368,6 +374,8 @@ class AddressReport:
     masts: tuple[MastPath, ...]
     amplifier: Amplifier | None
     changes: tuple[Change, ...]
+    services_by_class: tuple[ClassServices, ...]
+    little_gained_after: int | None
     skyline: Skyline
     declination: Declination | None
     sun: tuple[SunAt, ...]

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Hashable
+from dataclasses import dataclass, field
 
 from covermap.inputs.calibration import Calibration
 from covermap.propagation.field_curves import FieldCurves
-from covermap.reception import ReceptionOptions, StationFacts
+from covermap.reception import ListReceiver, ReceptionOptions, StationFacts
+from covermap.reception.services import ServiceCounter
 from covermap.reception.tiers import TierTable
 from covermap.scenario.records import Scenario, WantedList
 from covermap.terrain import Terrain
@@ -18,6 +20,7 @@ class Site:
 
     facts : of the stations, in the scenario's order; calibration : None without; curves : where
     they give the second opinion
+    receivers, counters : what works out reception and counts services, kept from one point to the next
     """
 
     scenario: Scenario
@@ -28,3 +31,5 @@ class Site:
     calibration: Calibration | None
     wanted: WantedList
     curves: FieldCurves | None = None
+    receivers: dict[Hashable, ListReceiver] = field(default_factory=dict)
+    counters: dict[Hashable, ServiceCounter] = field(default_factory=dict)

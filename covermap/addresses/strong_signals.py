@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from covermap.addresses.report import Ports, StrongSignal
 from covermap.reception import AimPlan, PlaceSignals, Tier
+from covermap.reception.aim import columns_of
 from covermap.reception.bands import band_of
 from covermap.reception.overload import (
     LOAD_CROSS_DB,
@@ -20,15 +21,8 @@ from covermap.reception.overload import (
     Loads,
     loads_of,
 )
-from covermap.reception.pattern import VERTICAL
 from covermap.reception.plan import (
-    AIM_DEG,
     JOINED,
-    JOINED_AS,
-    MOUNT,
-    PLAN_COLUMNS,
-    SECOND_DEG,
-    SECOND_MOUNT,
     plan_loss_db,
 )
 from covermap.scenario.records import Station
@@ -82,7 +76,7 @@ def _front_dbm(
     """Return each station's power in front of amplifier or cable, at half of the time unless given, (S,)."""
     if field_dbuvm is None:
         field_dbuvm = signals.field_dbuvm if signals.median_dbuvm is None else signals.median_dbuvm
-    figures, columns = loads.figures[0, 0], plan_columns(plan)
+    figures, columns = loads.figures[0, 0], columns_of(plan)
     front_db = float(loads.front_db[int(columns[JOINED])])
     loss_db = [
         plan_loss_db(
@@ -98,15 +92,3 @@ def _front_dbm(
         for station in range(len(field_dbuvm))
     ]
     return np.asarray(field_dbuvm, np.float64) + figures[POWER_DB] - np.array(loss_db) - front_db
-
-
-def plan_columns(plan: AimPlan) -> NDArray[np.float64]:
-    """Return a plan as the kernels of reception read it, shape (PLAN_COLUMNS,)."""
-    columns = np.zeros(PLAN_COLUMNS)
-    columns[AIM_DEG], columns[SECOND_DEG] = plan.azimuth_deg, -1.0
-    columns[MOUNT] = float(VERTICAL) if plan.polarization == "vertical" else 0.0
-    if plan.second_azimuth_deg is not None:
-        columns[SECOND_DEG] = plan.second_azimuth_deg
-        columns[SECOND_MOUNT] = float(VERTICAL) if plan.second_polarization == "vertical" else 0.0
-    columns[JOINED] = JOINED_AS.index(plan.joined)
-    return columns

@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from covermap.addresses.paths import PATH_HEIGHT_M, StationPath
-from covermap.addresses.plans import Place, some_facts
+from covermap.addresses.answer import as_hindrances
+from covermap.addresses.paths import StationPath
+from covermap.addresses.plans import Alone, Question, some_facts
 from covermap.addresses.report import MastPath, RidgeAtPlace, StationAtPlace
-from covermap.grid.fields import STEEP_RAY_DEG
 from covermap.propagation import Profile, Ridge, knife_edge_loss, path_class, ridges
 from covermap.propagation.path_geometry import median_radius_km
-from covermap.propagation.ridges import PATH_CLASSES
-from covermap.reception import Tier, causes
-from covermap.reception.causes import CAUSES, Hindrances
+from covermap.reception import Tier, TierTable, causes
+from covermap.reception.causes import CAUSES, noise_loss_db
 from covermap.reception.channels import on_one_channel
-from covermap.reception.required_field import chain_of
 
 
 @dataclass(frozen=True)
@@ -63,40 +60,23 @@ def _ridge(ridge: Ridge, length_km: float) -> RidgeAtPlace:
     )
 
 
-def cause_of(
-    place: Place, index: int, found: Obstacles, tier: Tier, interferer: int, interference_db: float
-) -> str:
-    """Return the greatest of what makes a station weak with an installation, by the map's rule.
+def cause_of(asked: Question, index: int, tier: Tier, alone: Alone) -> str:
+    """Return the greatest of what makes a station weak with an installation; "" where its path is unknown.
 
-    index, interferer : of the place's paths, interferer -1 for none. Empty where the path is unknown.
+    index : of the place's paths. The rule and what it reads are reception's.
     """
-    path, options = place.paths[index], place.site.options
+    site, path = asked.place.site, asked.place.paths[index]
     if path.status not in ("ok", "near"):
         return ""
-    chain = chain_of(tier, path.station.frequency_mhz, path.station.bandwidth_mhz, options)
-    steep = path.departure_deg < STEEP_RAY_DEG
-    hindrances = Hindrances(
-        np.full((1, 1), path.obstacle_db[PATH_HEIGHT_M], np.float32),
-        np.full((1, 1), PATH_CLASSES.index(found.path_class), np.uint8),
-        np.full((1, 1), -path.pattern_db if steep else 0.0, np.float32),
-        place.site.terrain.has_land_cover,
-    )
-    both = some_facts(place.site.facts, (index, interferer))
+    noise_db = noise_loss_db(some_facts(site.facts, (index,)), TierTable((tier,)), asked.options)
     cause = causes.cause_of(
-        np.zeros(1, np.int64),
-        np.ones(1, np.int64),
-        np.nan_to_num(np.array([interference_db])),
-        np.array([-10.0 * math.log10(max(1e-3, 1.0 - chain.external_noise_share))]),
-        hindrances,
-        on_one_channel(both),
+        np.array([index]),
+        np.array([alone.interferer]),
+        np.nan_to_num(np.array([alone.interference_db])),
+        noise_db[0],
+        as_hindrances(asked),
+        on_one_channel(site.facts),
     )
-    return CAUSES[int(cause[0])]
-
-
-def interference_cause_of(place: Place, index: int, interferer: int) -> str:
-    """Return same_channel or next_channel, by where the channel of an interferer lies; indices of paths."""
-    both = on_one_channel(some_facts(place.site.facts, (index, interferer)))
-    cause = causes.interference_cause(np.zeros(1, np.int64), np.ones(1, np.int64), both)
     return CAUSES[int(cause[0])]
 
 

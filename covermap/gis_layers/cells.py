@@ -52,6 +52,9 @@ def cells_layer(
         return read_cells(coverage, f"{list_name}/{kind}", row, col)
 
     tier, chance = of("tier"), of("tier_chance")
+    two = np.full_like(tier, UNKNOWN_UINT8)
+    if coverage.has(f"{list_name}/two_antennas_chance"):
+        two = of("two_antennas_chance")
     services = coverage.services(list_name)
     limiting, deciding = of("limiting_service"), of("deciding_service")
     kept = _kept(of("service_chance_one_lower"), coverage.run.get("confidence_percent", 90))
@@ -61,7 +64,7 @@ def cells_layer(
         "field_dbuvm": _limiting_field(coverage, services, limiting, carriers, row, col),
         "tier": _whole(tier, tier == UNKNOWN_UINT8),
         "tier_at_50_percent": _tier_at(chance, 50),
-        "confidence_percent": _confidence(tier, chance),
+        "confidence_percent": _confidence(tier, chance, two),
         "margin_db": _real(of("stored_margin"), 1),
         "limiting_service": _names(services, limiting),
         "deciding_service": _names(services, deciding),
@@ -134,10 +137,10 @@ def _tier_at(chance: NDArray, percent: float) -> pd.api.extensions.ExtensionArra
     return _whole(tier, (chance == UNKNOWN_UINT8).all(axis=0))
 
 
-def _confidence(tier: NDArray, chance: NDArray) -> pd.api.extensions.ExtensionArray:
-    """Return the chance of the stored plan."""
+def _confidence(tier: NDArray, chance: NDArray, two: NDArray) -> pd.api.extensions.ExtensionArray:
+    """Return the chance of the stored plan, of one antenna or of two."""
     index = np.minimum(tier, TIER_COUNT).astype(np.int64) - 1
-    value = chance[index, np.arange(tier.size)]
+    value = np.where(two == UNKNOWN_UINT8, chance[index, np.arange(tier.size)], two)
     return _whole(value, (tier == UNKNOWN_UINT8) | (value == UNKNOWN_UINT8))
 
 

@@ -16,6 +16,7 @@ from covermap.result.raster_catalogue import CELL_REMARKS, PLAN_REMARKS, layer_o
 from covermap.result.whole_file import write_text
 from covermap.wording.causes import cause_words
 from covermap.wording.palette import KIND_TINTS, SURE_GREYS, TIERS, painted, signal_steps
+from covermap.wording.verdicts import AMPLIFIER_CODES, amplifier_mark
 from covermap.wording.words import between, chance_steps
 
 ROOFTOP_TIER = 5  # the class "how sure" opens with
@@ -51,12 +52,24 @@ _HOMES_STEPS: tuple[Step, ...] = (
     (50, "10 to 50", "#84714F"),
     (float("inf"), "more than 50", "#3F3322"),
 )
+_SERVICES_STEPS: tuple[Step, ...] = (
+    (0, "none", "#F2EFE8"),
+    (2, "1 or 2", "#D9E0DE"),
+    (5, "3 to 5", "#A9BDBB"),
+    (10, "6 to 10", "#6F908F"),
+    (20, "11 to 20", "#3F6566"),
+    (float("inf"), "more than 20", "#16383D"),
+)
 _DEAD_STEPS: tuple[Step, ...] = (
     (9, "under 10 %: none of the listed services", "#111111"),
     (49, "10 to 50 %: doubtful", "#7A7A7A"),
     (100, "50 % or more", "#F2F2F2"),
 )
-_AMPLIFIER = ((1, "helps", "#1F4F56"), (2, "does nothing", "#D9D2C5"), (3, "harms", "#8C5A6B"))
+_AMPLIFIER_COLOURS = ("#F1EDE4", "#1F4F56", "#5F8287", "#D9D2C5", "#B9AE9C", "#978B7A", "#8C5A6B")
+_AMPLIFIER = tuple(
+    (number, amplifier_mark(code), colour)
+    for (number, code), colour in zip(AMPLIFIER_CODES.items(), _AMPLIFIER_COLOURS, strict=True)
+)
 _REMARKS = {"flags": CELL_REMARKS, "plan_flags": PLAN_REMARKS}
 _AIMS = (
     (22, "north"), (67, "north-east"), (112, "east"), (157, "south-east"), (202, "south"),
@@ -116,6 +129,9 @@ def raster_title(coverage: Coverage, name: str) -> str:
         "flags": "Remarks",
         "homes": "Homes a cell",
         "homes_without_roof": "Homes a cell that may use no roof",
+        "two_antennas_chance": "How sure with two antennas",
+        "services_count": f"Services with {ROOFTOP_TIER} {rooftop}, each alone",
+        "service_tiers": "Classes that bring each service, as a sum of bits",
         "tier_3db_weaker": "Antenna needed, signals 3 dB weaker",
         "tier_3db_stronger": "Antenna needed, signals 3 dB stronger",
         "tier_without_deciding": "Antenna needed without the deciding station",
@@ -145,12 +161,15 @@ def raster_body(coverage: Coverage, name: str, band: int = 1) -> str:
         return _body(_paletted(entries, band))
     if kind == "tier_chance":
         return _body(_stepped(_chance_steps(), band=ROOFTOP_TIER))
+    if kind == "services_count":
+        return _body(_stepped(_SERVICES_STEPS, band=ROOFTOP_TIER))
     steps: dict[str, Sequence[Step]] = {
         "margin": _MARGIN_STEPS,
         "stored_margin": _MARGIN_STEPS,
         "dead_zone_chance": _DEAD_STEPS,
         "dead_zone_chance_3db_weaker": _DEAD_STEPS,
         "dead_zone_chance_3db_stronger": _DEAD_STEPS,
+        "two_antennas_chance": _chance_steps(),
         "service_chance": _chance_steps(),
         "service_chance_one_lower": _chance_steps(),
         "aim": _aim_steps(),

@@ -15,6 +15,7 @@ from scipy import ndimage
 
 from covermap.constants import TIER_COUNT, TIER_NOT_PROMISED, UNKNOWN_UINT8
 from covermap.grid.frame import Tile
+from covermap.planning.results import read_chances
 from covermap.result.coverage import Coverage
 
 SMALLEST_PATCH_CELLS = 3
@@ -141,7 +142,7 @@ def _median_confidence(
     if not count:
         return pd.array([], dtype="Int64")
     tier = coverage.read(f"{list_name}/tier", tile).ravel()
-    chance = coverage.read(f"{list_name}/tier_chance", tile).reshape(TIER_COUNT, -1)
+    chance = read_chances(coverage, list_name, tile).reshape(TIER_COUNT, -1)
     index = np.clip(tier.astype(np.int64), 1, TIER_COUNT) - 1
     stored = chance[index, np.arange(tier.size)].astype(np.float64)
     median = ndimage.median(stored, labels.ravel(), np.arange(1, count + 1))

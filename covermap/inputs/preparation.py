@@ -26,12 +26,12 @@ from covermap.inputs.station_facts import station_facts
 from covermap.inputs.stations_that_count import at_places, in_grid, named_carriers, without_carriers
 from covermap.planning.homes import Homes
 from covermap.reception import ListReceiver, ReceptionOptions, StationFacts
-from covermap.reception.causes import noise_loss_db
-from covermap.reception.channels import on_one_channel
+from covermap.reception.services import ServiceCounter
 from covermap.reception.tiers import TierTable
 from covermap.scenario import Scenario, check_positions, compare_ground
 from covermap.scenario.records import WantedList
 from covermap.scenario.settings import Settings
+from covermap.scenario.wanted import MOST_SERVICES, every_service
 from covermap.tables import read_external_noise, read_tiers
 from covermap.terrain import Terrain, check_area, check_masts, look_at_terrain, read_terrain
 
@@ -84,14 +84,15 @@ class Preparation:
         return self._receiver(self.scenario.wanted[0], self.reception_options.at_other_default())
 
     @cached_property
-    def noise_db(self) -> NDArray[np.float64]:
-        """Return what noise from outside costs each station at each tier, as noise_loss_db()."""
-        return noise_loss_db(self.facts, self.tiers, self.reception_options)
-
-    @cached_property
-    def one_channel(self) -> NDArray[np.bool_]:
-        """Return for each station whether another one is on its channel, as on_one_channel()."""
-        return on_one_channel(self.facts)
+    def service_counter(self) -> ServiceCounter | None:
+        """Return what counts services by class; None where that is not asked for, or there are too many."""
+        every = every_service(self.scenario.stations)
+        asked = self.scenario.settings.outputs.services_count
+        if not asked or not 1 <= len(every.services) <= MOST_SERVICES:
+            return None
+        heights_m = np.asarray(self.heights_m, dtype=np.float64)
+        options, around = self.reception_options, self.terrain.surroundings()
+        return ServiceCounter(self.facts, self.tiers, every, options, heights_m, *around)
 
     def receiver(self, wanted: WantedList) -> ListReceiver:
         """Return what works out reception of any list of the scenario's stations."""

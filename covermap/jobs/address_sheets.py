@@ -258,7 +258,7 @@ def _from_tile(result: TileResult, site: Site, row: int, col: int) -> CellValue:
         station.station_id: float(result.median_dbuvm[(index, *at)])
         for index, station in enumerate(site.scenario.stations)
     }
-    reception, cell = result.lists[site.wanted.name], at[0] * result.tile.cols + at[1]
+    reception, cell = result.lists[site.wanted.name].reception, at[0] * result.tile.cols + at[1]
     return _cell_value(
         "computed",
         int(reception.tier[cell]),

@@ -21,6 +21,7 @@ import numpy as np
 import covermap
 from covermap.reception import CellSignals, ReceptionOptions, StationFacts, receive
 from covermap.reception.cells import receive_cells
+from covermap.reception.services import ServiceCounter
 from covermap.scenario.records import WantedList
 from covermap.tables import read_external_noise, read_tiers
 
@@ -117,3 +118,5 @@ def compile_reception() -> None:
     gc.freeze()
     gc.set_threshold(100_000, 50, 1000)
     receive(signals, facts, read_tiers(), wanted, options)
+    around = heights_m, signals.clutter_height_m, signals.open_land
+    ServiceCounter(facts, read_tiers(), wanted, options, *around).count(signals)

@@ -191,9 +191,11 @@ def _write_tile(prepared: Preparation, rasters: RasterSet, result: TileResult) -
         if prepared.calibration is not None:
             for station, adjusted in zip(prepared.scenario.stations, result.adjusted_dbuvm, strict=True):
                 rasters.write(f"field_adjusted/{station.station_id}", tile, adjusted)
+    if result.services is not None:
+        rasters.write_services(tile, result.services)
     for wanted in prepared.scenario.wanted:
-        causes = result.main_cause[wanted.name], result.service_cause[wanted.name]
-        rasters.write_list(wanted, tile, result.lists[wanted.name], *causes)
+        found = result.lists[wanted.name]
+        rasters.write_list(wanted, tile, found.reception, found.main_cause, found.service_cause)
         if wanted.name in result.second:
             second = result.second[wanted.name]
             shape = (tile.rows, tile.cols)

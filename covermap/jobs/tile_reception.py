@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from covermap.constants import SILENT_DBUVM, UNKNOWN_UINT8
+from covermap.constants import SILENT_DBUVM
 from covermap.grid.blocks import LossBlock
 from covermap.grid.fields import (
     STEEP_RAY_DEG,
@@ -21,9 +21,9 @@ from covermap.grid.frame import Tile
 from covermap.grid.geodesy import mast_geometry
 from covermap.inputs.preparation import Preparation
 from covermap.jobs.second_opinion import SecondOpinion, second_opinion
-from covermap.reception import CellSignals, ListReception
-from covermap.reception.causes import Hindrances, main_cause, service_causes
-from covermap.reception.signals import SMOOTH_EARTH
+from covermap.reception import CellSignals, Records, explained
+from covermap.reception.causes import Hindrances
+from covermap.reception.services import ServiceCounts
 from covermap.result.raster_catalogue import (
     FILLED_GROUND_FLAG,
     NEAR_MAST_FLAG,
@@ -40,7 +40,8 @@ class TileResult:
 
     median_dbuvm : field of each station at 50 % of time and 10 m, shape (S, rows, cols), NaN unknown
     adjusted_dbuvm : the same with the offsets of calibration, what the lists are worked out from
-    main_cause, service_cause : of each list, shapes (N,) and (V, N), as covermap.reception.causes
+    lists : name of each wanted list -> the records of its cells
+    services : which services each class brings; None where that is not asked for
     other_tier : of a sample of cells, for the first list, at the other default of the prediction error
     second : of each list, what the second opinion says; empty without one
     """
@@ -50,9 +51,8 @@ class TileResult:
     ground_m: NDArray[np.float32]
     median_dbuvm: NDArray[np.float32]
     adjusted_dbuvm: NDArray[np.float32]
-    lists: dict[str, ListReception]
-    main_cause: dict[str, NDArray[np.uint8]]
-    service_cause: dict[str, NDArray[np.uint8]]
+    lists: dict[str, Records]
+    services: ServiceCounts | None
     other_tier: NDArray[np.uint8]
     second: dict[str, SecondOpinion]
 
@@ -71,12 +71,12 @@ def receive_tile(
     signals.field_dbuvm[:, :, outside] = np.nan
     fields.flags[outside] |= OUTSIDE_FLAG
     fields.flags[prepared.terrain.filled_at(longitude_deg, latitude_deg)] |= FILLED_GROUND_FLAG
-    options = prepared.reception_options
     counted = _counted(prepared, tile, outside)
-    lists = {name: receiver.receive(signals, counted) for name, receiver in prepared.receivers.items()}
-    for found in lists.values():
-        found.plan_flags[fields.smooth_earth & (found.tier != UNKNOWN_UINT8)] |= SMOOTH_EARTH
-    noise_db = prepared.noise_db
+    lists = {
+        name: explained(receiver, receiver.receive(signals, counted), fields.hindrances, fields.smooth_earth)
+        for name, receiver in prepared.receivers.items()
+    }
+    counter = prepared.service_counter
     ground_m = prepared.terrain.ground_m(longitude_deg, latitude_deg)
     shape = (tile.rows, tile.cols)
     sample = slice(None, None, SAMPLE_EVERY)
@@ -88,16 +88,7 @@ def receive_tile(
         fields.median_dbuvm.reshape(-1, *shape),
         fields.adjusted_dbuvm.reshape(-1, *shape),
         lists,
-        {
-            name: main_cause(found, noise_db, fields.hindrances, prepared.one_channel)
-            for name, found in lists.items()
-        },
-        {
-            name: service_causes(
-                found, options.confidence_percent, noise_db, fields.hindrances, prepared.one_channel
-            )
-            for name, found in lists.items()
-        },
+        None if counter is None else counter.count(signals),
         other.tier[~outside[sample]],
         {} if second is None else _second_opinions(prepared, tile, fields, lists, second),
     )
@@ -107,7 +98,7 @@ def _second_opinions(
     prepared: Preparation,
     tile: Tile,
     fields: _TileFields,
-    lists: dict[str, ListReception],
+    lists: dict[str, Records],
     blocks: list[LossBlock],
 ) -> dict[str, SecondOpinion]:
     """Return what the second opinion's blocks make of each list."""
@@ -118,7 +109,7 @@ def _second_opinions(
     nowhere = np.zeros(outside.size, dtype=bool)
     return {
         name: second_opinion(
-            lists[name],
+            lists[name].reception,
             fields.median_dbuvm,
             receiver.receive(other.signals, nowhere),
             other.median_dbuvm,

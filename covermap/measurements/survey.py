@@ -12,7 +12,7 @@ from scipy import ndimage, stats
 
 from covermap.constants import TIER_NOT_PROMISED, UNKNOWN_UINT8
 from covermap.grid.frame import Tile
-from covermap.planning.results import Results
+from covermap.planning.results import Results, read_chances
 from covermap.planning.tally import expected_shares
 
 POINTS = 15
@@ -97,7 +97,7 @@ def _worth_by_block(results: Results, name: str) -> tuple[NDArray[np.float64], N
     best_worth = np.full(shape, -1.0)
     best_cell = np.zeros(shape, dtype=np.int64)
     for tile in grid.tiles(side * max(1, 512 // side)):
-        unsure = unsureness(results.read(f"{name}/tier_chance", tile).reshape(7, -1))
+        unsure = unsureness(read_chances(results, name, tile).reshape(7, -1))
         homes = results.read("homes", tile).ravel() if results.has("homes") else np.ones(unsure.size)
         value = np.nan_to_num(unsure * homes)
         value[~results.inside_area(tile).ravel()] = 0.0
@@ -122,7 +122,7 @@ def _point(results: Results, name: str, rank: int, cell: int, settled: float) ->
     longitude_deg, latitude_deg = to_wgs84.transform(x, y)
     tile = Tile(row, col, 1, 1)
     tier = int(results.read(f"{name}/tier", tile)[0, 0])
-    chances = results.read(f"{name}/tier_chance", tile)[:, 0, 0]
+    chances = read_chances(results, name, tile)[:, 0, 0]
     chance = int(chances[min(tier, len(chances)) - 1])
     lower = int(chances[tier - 2]) if 1 < tier <= len(chances) else 0
     return SurveyPoint(rank, latitude_deg, longitude_deg, x, y, settled, tier, chance, lower)

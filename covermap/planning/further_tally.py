@@ -13,9 +13,13 @@ from covermap.grid.frame import Tile
 from covermap.planning.carriers import needs_high_vhf
 from covermap.planning.results import Results
 from covermap.planning.tally import FIRST_ROOFTOP_TIER, HALF, LAST_INDOOR_REACH, common_aim, first_reaching
+from covermap.reception.signals import AMPLIFIER_HARMS, AMPLIFIER_HELPS, AMPLIFIER_HELPS_WITH_FILTER
 
 SHIFTS = ("3db_weaker", "3db_stronger")
-AMPLIFIER_HELPS, AMPLIFIER_HARMS = 1, 3
+AMPLIFIER_SHARES = {
+    "helps": (AMPLIFIER_HELPS, AMPLIFIER_HELPS_WITH_FILTER),
+    "harms": (AMPLIFIER_HARMS,),
+}
 OPTIONAL = ("second_aim", "main_cause", "amplifier", "tier_without_deciding")
 
 
@@ -89,8 +93,8 @@ class FurtherTally:
             self._count("two_antennas", area[two], weight[two])
             np.add.at(self._table("second_aim", 360), (area[two], second[cell][two] % 360), weight[two])
         if amplifier is not None:
-            for name, code in (("helps", AMPLIFIER_HELPS), ("harms", AMPLIFIER_HARMS)):
-                chosen = amplifier[cell] == code
+            for name, codes in AMPLIFIER_SHARES.items():
+                chosen = np.isin(amplifier[cell], codes)
                 self._count(f"amplifier_{name}", area[chosen], weight[chosen])
         if cause is not None:
             named = cause[cell] < len(self.causes)

@@ -7,6 +7,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from covermap.constants import UNKNOWN_UINT8
 from covermap.grid.frame import Grid, Tile
 
 
@@ -44,6 +45,20 @@ class Results(Protocol):
     def inside_area(self, tile: Tile) -> NDArray[np.bool_]:
         """Return which cells of a tile lie in the asked area, shape (rows, cols)."""
         ...
+
+
+def read_chances(results: Results, list_name: str, tile: Tile | None = None) -> np.ndarray:
+    """Return the chance of a list with each tier in percent, shape (7, rows, cols), as the answer has it.
+
+    One antenna, but for the tier of an answer with two: there theirs.
+    """
+    chance = results.read(f"{list_name}/tier_chance", tile)
+    if results.has(f"{list_name}/two_antennas_chance"):
+        two = results.read(f"{list_name}/two_antennas_chance", tile)
+        row, col = np.nonzero(two != UNKNOWN_UINT8)
+        tier = results.read(f"{list_name}/tier", tile)[row, col].astype(np.int64)
+        chance[tier - 1, row, col] = two[row, col]
+    return chance
 
 
 def read_cells(results: Results, name: str, row: NDArray[np.int64], col: NDArray[np.int64]) -> np.ndarray:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from covermap.constants import TIER_COUNT, TIER_NOT_PROMISED, UNKNOWN_UINT8
 from covermap.grid.frame import Tile
-from covermap.planning.results import Results
+from covermap.planning.results import Results, read_chances
 
 AIM_WIDTH_DEG = 10
 FIRST_ROOFTOP_TIER = 5
@@ -22,7 +22,7 @@ class TileResults:
     """What the cells of a tile need for one list, flattened to N cells.
 
     tier, aim_deg, deciding, dead_zone_percent : shape (N,) as stored, unknown included
-    tier_chance_percent : shape (7, N)
+    tier_chance_percent : shape (7, N), of read_chances
     """
 
     tier: NDArray[np.uint8]
@@ -36,7 +36,7 @@ def read_results(results: Results, list_name: str, tile: Tile) -> TileResults:
     """Return the results of a tile for one list."""
     return TileResults(
         tier=results.read(f"{list_name}/tier", tile).ravel(),
-        tier_chance_percent=results.read(f"{list_name}/tier_chance", tile).reshape(TIER_COUNT, -1),
+        tier_chance_percent=read_chances(results, list_name, tile).reshape(TIER_COUNT, -1),
         dead_zone_percent=results.read(f"{list_name}/dead_zone_chance", tile).ravel(),
         deciding=results.read(f"{list_name}/deciding_service", tile).ravel(),
         aim_deg=results.read(f"{list_name}/aim", tile).ravel(),

@@ -3,7 +3,7 @@
 import json
 from pathlib import Path
 
-RESULT_FORMAT = 1
+RESULT_FORMAT = 2
 """Format of the results this plugin loads, the number run.json has."""
 
 RUN_FILE = "run.json"

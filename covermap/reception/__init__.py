@@ -5,7 +5,6 @@ from covermap.reception.aim import (
     aim_plan,
     aim_range,
     best_aim,
-    best_plan,
     chance_by_azimuth,
 )
 from covermap.reception.chain import ReceivingChain, receiving_chain
@@ -13,6 +12,7 @@ from covermap.reception.joint import confidence_bounds, joint_confidence
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.place import PlaceSignals
 from covermap.reception.receive import ListReceiver, receive
+from covermap.reception.record import PlaceRecord, Records, explained
 from covermap.reception.required_field import required_field
 from covermap.reception.signals import CellSignals, ListReception, StationFacts
 from covermap.reception.tiers import Tier, TierTable
@@ -23,9 +23,11 @@ __all__ = [
     "CellSignals",
     "ListReceiver",
     "ListReception",
+    "PlaceRecord",
     "PlaceSignals",
     "ReceivingChain",
     "ReceptionOptions",
+    "Records",
     "SigmaSummary",
     "StationFacts",
     "Tier",
@@ -33,9 +35,9 @@ __all__ = [
     "aim_plan",
     "aim_range",
     "best_aim",
-    "best_plan",
     "chance_by_azimuth",
     "confidence_bounds",
+    "explained",
     "joint_confidence",
     "receive",
     "receiving_chain",

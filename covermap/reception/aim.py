@@ -24,8 +24,6 @@ from covermap.reception.place import PlaceSignals, at_place, by_mast, one_cell
 from covermap.reception.plan import (
     AIM_DEG,
     CHANCE,
-    COMBINED,
-    DIPLEXED,
     JOINED,
     JOINED_AS,
     MOUNT,
@@ -35,7 +33,6 @@ from covermap.reception.plan import (
     SINGLE,
 )
 from covermap.reception.tiers import Tier
-from covermap.reception.two_antennas import aim_arrays, search_two
 
 POLARIZATIONS = {"horizontal": HORIZONTAL, "vertical": VERTICAL}
 PORTS = {AMPLIFIER_INPUT: "amplifier input", AMPLIFIER_OUTPUT: "amplifier output", TUNER: "tuner"}
@@ -123,30 +120,7 @@ def best_aim(signals: PlaceSignals, tier: Tier) -> AimPlan:
     search_every_degree(
         signals.needed, place.wanted, place.figures, place.pair_figures, place.pairs, place.home, plan
     )
-    return _plan(signals, tier, plan)
-
-
-def best_plan(signals: PlaceSignals, tier: Tier) -> AimPlan:
-    """Best plan of a tier: one antenna as best_aim, or two where one misses the confidence and two reach it.
-
-    Two are combined, or one a band behind a diplexer; tried outdoors, and where stations stand on several
-    masts. Arguments and errors as best_aim.
-    """
-    one = best_aim(signals, tier)
-    confidence = signals.options.confidence_percent / 100.0
-    place = at_place(signals, tier, SINGLE)
-    if one.chance >= confidence or tier.indoors or np.unique(place.wanted.site).size < 2:
-        return one
-    found = _columns(one)
-    for joined in (COMBINED, DIPLEXED):
-        if joined == DIPLEXED and (place.wanted.uhf.all() or not place.wanted.uhf.any()):
-            continue
-        place = at_place(signals, tier, joined)
-        search_two(
-            joined, confidence, signals.needed, place.wanted, place.figures, place.pair_figures, place.pairs,
-            place.home, aim_arrays(place.wanted), found,
-        )  # fmt: skip
-    return _plan(signals, tier, found)
+    return plan_of(signals, tier, plan)
 
 
 def aim_plan(
@@ -175,7 +149,7 @@ def aim_plan(
         plan[SECOND_DEG] = float(second_azimuth_deg) % 360.0
         plan[SECOND_MOUNT] = POLARIZATIONS[second_polarization]
         plan[JOINED] = JOINED_AS.index(joined)
-    return _plan(signals, tier, plan)
+    return plan_of(signals, tier, plan)
 
 
 def chance_by_azimuth(
@@ -189,7 +163,7 @@ def chance_by_azimuth(
     columns[SECOND_DEG] = -1.0
     columns[MOUNT] = POLARIZATIONS[polarization]
     if plan is not None:
-        columns = _columns(plan)
+        columns = columns_of(plan)
     place = at_place(signals, tier, int(columns[JOINED]))
     chances = np.empty(360)
     for azimuth_deg in range(360):
@@ -213,7 +187,7 @@ def aim_range(signals: PlaceSignals, plan: AimPlan, tier: Tier, chance: float) -
     return (aim_deg - int(np.argmin(turned[::-1]))) % 360, (aim_deg + int(np.argmin(turned)) - 1) % 360
 
 
-def _columns(plan: AimPlan) -> NDArray[np.float64]:
+def columns_of(plan: AimPlan) -> NDArray[np.float64]:
     """Return a plan as the kernels keep it."""
     columns = np.zeros(PLAN_COLUMNS)
     columns[CHANCE], columns[AIM_DEG] = plan.chance, plan.azimuth_deg
@@ -225,7 +199,8 @@ def _columns(plan: AimPlan) -> NDArray[np.float64]:
     return columns
 
 
-def _plan(signals: PlaceSignals, tier: Tier, plan: NDArray[np.float64]) -> AimPlan:
+def plan_of(signals: PlaceSignals, tier: Tier, plan: NDArray[np.float64]) -> AimPlan:
+    """Return what a plan brings at a place, from the plan as the kernels keep it, (PLAN_COLUMNS,)."""
     joined = int(plan[JOINED])
     place = at_place(signals, tier, joined)
     chance = place.chance(plan, signals.needed)

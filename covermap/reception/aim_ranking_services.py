@@ -8,12 +8,12 @@ from covermap.reception.confidence import CLEAR_DB
 from covermap.reception.normal import POINT, WEIGHT, normal_share
 from covermap.reception.scan import (
     BEST,
-    FIXED,
     LARGEST_DEVIATION,
-    LEAST,
     MEAN,
     PRODUCT,
     RANK,
+    SITE_PRODUCT,
+    SITE_WORST,
     SPREAD,
     SQUARES,
     TIE_WEIGHT,
@@ -57,8 +57,9 @@ def _count_best(count, rows):
     for number in range(count):
         best = rows[BEST, number]
         chance = normal_share(best)
-        rows[FIXED, number] *= chance
-        rows[LEAST, number] = best if best < rows[LEAST, number] else rows[LEAST, number]
+        rows[SITE_PRODUCT, number] *= chance
+        worst = rows[SITE_WORST, number]
+        rows[SITE_WORST, number] = best if best < worst else worst
         rows[MEAN, number] += chance
         alone = chance * (1.0 - chance)
         rows[VARIANCE, number] += (1.0 - TOGETHER) * alone
@@ -68,12 +69,12 @@ def _count_best(count, rows):
 
 @lean_kernel
 def _end_site(count, rows):
-    """Count a site's services of a band, which come and go together in part, and the spread of their number."""
+    """Count the services of a site and band, which in part come and go together."""
     for number in range(count):
-        worst = normal_share(rows[LEAST, number])
-        rows[PRODUCT, number] *= TOGETHER * worst + (1.0 - TOGETHER) * rows[FIXED, number]
-        rows[FIXED, number] = 1.0
-        rows[LEAST, number] = LARGEST_DEVIATION
+        worst = normal_share(rows[SITE_WORST, number])
+        rows[PRODUCT, number] *= TOGETHER * worst + (1.0 - TOGETHER) * rows[SITE_PRODUCT, number]
+        rows[SITE_PRODUCT, number] = 1.0
+        rows[SITE_WORST, number] = LARGEST_DEVIATION
         rows[VARIANCE, number] += TOGETHER * rows[SPREAD, number] * rows[SPREAD, number]
         rows[SPREAD, number] = 0.0
 
@@ -100,8 +101,8 @@ def rank_by_services(stage, count, needed, mount, wanted, figures, home, scan):
     for point in range(scan.few_points.shape[1]):
         common = scan.few_points[POINT, point]
         set_row(PRODUCT, count, 1.0, rows)
-        set_row(FIXED, count, 1.0, rows)
-        set_row(LEAST, count, LARGEST_DEVIATION, rows)
+        set_row(SITE_PRODUCT, count, 1.0, rows)
+        set_row(SITE_WORST, count, LARGEST_DEVIATION, rows)
         set_row(MEAN, count, 0.0, rows)
         set_row(SPREAD, count, 0.0, rows)
         set_row(VARIANCE, count, NARROWEST, rows)

@@ -49,7 +49,7 @@ ANY_AIM = 3  # search_circle's quick: only whether any aim reaches the confidenc
 CONFIRMED, CONFIRMED_OF_ALL = 12, 4
 APART_DEG = 360.0 / KNOWN + 0.1  # neighbours on the circle stand nearer
 JUST_MISSED = 0.03  # more than ranks are off by
-PEAKS_OF_ALL = 2  # of the circle looked at where all services are needed and some have alternatives
+PEAKS_OF_ALL = 2  # of the circle looked at, where all services are needed, or one
 LOWER_PEAK = 0.15  # a peak of the circle this much lower than the best aim holds no better one
 
 
@@ -144,10 +144,22 @@ def is_coarse(needed, wanted):
 
 
 @inner_kernel
+def is_peak(stage, count, number, scan):
+    """Return whether no neighbour of an aim in its set ranks higher."""
+    aim_deg, rank = scan.aims[stage, AIMS_DEG, number], scan.rows[RANK, number]
+    for other in range(count):
+        apart_deg = off_axis_deg(scan.aims[stage, AIMS_DEG, other], aim_deg)
+        if scan.rows[RANK, other] > rank and apart_deg < APART_DEG:
+            return False
+    return True
+
+
+@inner_kernel
 def rank_set(stage, first, last, needed, wanted, figures, pair_figures, pairs, home, scan):
     """Rank the aims of a set at every mount, and keep the best as peaks from first to before last."""
     count = NEAR_AIMS if stage == NEAR else CIRCLE_AIMS
     coarse = is_coarse(needed, wanted)
+    lower = LOWER_PEAK if coarse else JUST_MISSED
     for mount in wanted.mounts:
         best_rank = scan.peaks[PEAK_RANK, first]
         if best_rank > JUST_MISSED and needed > 1:  # then ranks are chances
@@ -157,9 +169,13 @@ def rank_set(stage, first, last, needed, wanted, figures, pair_figures, pairs, h
         rank_aims(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, scan)
         if coarse:
             confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, scan)
+        highest = -math.inf
+        for number in range(count):
+            highest = scan.rows[RANK, number] if scan.rows[RANK, number] > highest else highest
         for number in range(count):
             rank = scan.rows[RANK, number]
-            if rank > scan.peaks[PEAK_RANK, last - 1]:
+            high = rank > scan.peaks[PEAK_RANK, last - 1] and rank >= highest - lower
+            if high and is_peak(stage, count, number, scan):
                 keep_peak(rank, scan.aims[stage, AIMS_DEG, number], mount, first, last, scan)
 
 
@@ -167,28 +183,31 @@ def rank_set(stage, first, last, needed, wanted, figures, pair_figures, pairs, h
 def best_ranked(start_deg, needed, wanted, figures, pair_figures, pairs, home, scan):
     """Return the aim and mount that rank highest: of the circle, then of the degrees around its best.
 
-    start_deg : an aim known to be good, ranked beside the circle's. Where ranks are coarse the degrees around
-    several peaks are ranked. Leaves the degrees around the best in row NEAR of the aims.
+    start_deg : an aim known to be good, ranked beside the circle's. The degrees around several peaks are
+    ranked where the others may hold a better one. Leaves those around the best in row NEAR of the aims.
     """
     scan.aims[CIRCLE, AIMS_DEG, KNOWN] = start_deg
     fill_squares(CIRCLE, KNOWN, CIRCLE_AIMS, wanted, home.values, scan)
     forget_peaks(scan)
-    peaks = 1
-    if is_coarse(needed, wanted):
-        peaks = PEAKS if needed < wanted.services else PEAKS_OF_ALL
+    coarse = is_coarse(needed, wanted)
+    peaks = PEAKS if coarse and needed < wanted.services else PEAKS_OF_ALL
+    lower = LOWER_PEAK if coarse else JUST_MISSED
     rank_set(CIRCLE, 0, peaks, needed, wanted, figures, pair_figures, pairs, home, scan)
     centre_deg = scan.peaks[PEAK_DEG, 0]
     for peak in range(peaks):
         before, rank = scan.peaks[PEAK_RANK, PEAKS], scan.peaks[PEAK_RANK, peak]
-        if rank == -math.inf or rank < before - LOWER_PEAK:
+        if rank == -math.inf or rank < before - lower:
             break
+        if peak > 0 and not coarse:
+            chance = before if needed > 1 else 1.0 + before
+            if not JUST_MISSED < chance < ROUNDS_TO_ALL:
+                break
         fill_near(scan.peaks[PEAK_DEG, peak], scan)
         fill_squares(NEAR, 0, NEAR_AIMS, wanted, home.values, scan)
         rank_set(NEAR, PEAKS, PEAKS + 1, needed, wanted, figures, pair_figures, pairs, home, scan)
         if scan.peaks[PEAK_RANK, PEAKS] > before:
             centre_deg = scan.peaks[PEAK_DEG, peak]
-    if peaks > 1:
-        fill_near(centre_deg, scan)
+    fill_near(centre_deg, scan)
     return scan.peaks[PEAK_DEG, PEAKS], int(scan.peaks[PEAK_MOUNT, PEAKS])
 
 
@@ -221,7 +240,9 @@ def search_circle(
             set_upper(figures, values)
         else:
             if trial == 1 and directional:
-                aim_deg, mount = best_ranked(start_deg, needed, wanted, figures, pair_figures, pairs, home, scan)
+                aim_deg, mount = best_ranked(
+                    start_deg, needed, wanted, figures, pair_figures, pairs, home, scan
+                )
             elif trial == 1:
                 mount = wanted.mounts[1]
             elif trial > 1:

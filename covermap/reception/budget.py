@@ -38,7 +38,8 @@ NOISE_DB = 9  # the part of s_c that is external noise
 OWN_DB = 10  # s_i
 COMMON_DB = 11  # s_c
 SITE_SHARE = 12  # what its site and band share, over s_a
-FIGURES = 13
+EXTERNAL_SHARE = 13  # of the system noise, that comes in from outside
+FIGURES = 14
 
 
 class Wanted(Protocol):
@@ -222,6 +223,7 @@ def _plain_figures(
         math.nan,
         common_sd_db(tier, frequency_mhz, chain.external_noise_share, options),
         site_part(options.home_correlation, options.site_correlation),
+        chain.external_noise_share,
     ]
 
 

@@ -69,7 +69,7 @@ def cause_of(
 
     station : index of the station, -1 unknown. interference_db, noise_db : what they take from it
     interferer : the station that takes most of interference_db, -1 none
-    one_channel : bool (S, S), of covermap.reception.interference.on_one_channel
+    one_channel : bool (S, S), of covermap.reception.channels.on_one_channel
 
     ridges or earth_bulge as the path's class says; on a clear path what it loses above free space is
     clutter where land cover is known; distance where no loss is over 6 dB (judgement).

@@ -4,12 +4,13 @@ import math
 
 import numpy as np
 
-from covermap.constants import TIER_NOT_PROMISED
 from covermap.propagation.compiling import inner_kernel, lean_kernel
+from covermap.reception.amplifier import amplifier_code
 from covermap.reception.confidence import CHOSEN, INTERFERENCE_DB, TOTAL_DEVIATION
-from covermap.reception.home import chance_at, read_home, set_tier
+from covermap.reception.home import DEAD_ROW, TWO_ROW, chance_at, find_one, read_home, set_tier
 from covermap.reception.network import strongest_interferer
 from covermap.reception.normal import normal_share
+from covermap.reception.overload import may_overload
 from covermap.reception.plan import (
     AIM_DEG,
     CHANCE,
@@ -17,10 +18,21 @@ from covermap.reception.plan import (
     SECOND_DEG,
     WORST_DB,
     choose_transmitters,
+    copy_plan,
     set_plan,
 )
-from covermap.reception.rating import MARGIN_TIER, NOBODY, SHIFTS_DB, UNDISTURBED, rate_home, tier_holding
-from covermap.reception.verdicts import amplifier_verdict, plan_flags, tier_without, write_aim_range
+from covermap.reception.rating import (
+    MARGIN_TIER,
+    NOBODY,
+    SHIFTS_DB,
+    UNDISTURBED,
+    WEAKER,
+    rate_home,
+    row_of,
+    tier_stronger,
+    tier_weaker,
+)
+from covermap.reception.verdicts import plan_flags, tier_without, write_aim_range
 
 
 @lean_kernel
@@ -53,61 +65,82 @@ def service_chances(cell, plan, figures, pair_figures, wanted, pairs, home, chan
     return lowest
 
 
+@inner_kernel
+def write_plans(cell, place, kind, asked, model, work, plans):
+    """Write a cell's plans; those that were not looked for, as nothing depends on them, are found now."""
+    for tier in range(model.tiers):
+        if not work.searched[tier]:
+            find_one(
+                tier, tier, np.int64(0), work.plans[tier, AIM_DEG], asked.needed, np.int64(NOBODY), kind,
+                asked, model, work,
+            )  # fmt: skip
+        copy_plan(work.plans[tier], plans[cell, tier])
+    two = place < model.order.shape[0] and model.order[place, 1] == 2
+    copy_plan(work.plans[model.tiers + TWO_ROW], plans[cell, model.tiers])
+    plans[cell, model.tiers, CHANCE] = work.plans[model.tiers + TWO_ROW, CHANCE] if two else -1.0
+
+
 @lean_kernel
-def receive_cells(asked, shifted, fields, model, work, result):
+def receive_cells(asked, shifted, fields, model, work, result, plans):
     """Fill result (ListReception's arrays, as a tuple in its order) for every cell.
 
     shifted : bool (N,), where fields are also tried 3 dB weaker and stronger.
+    plans : (N, tiers + 1, PLAN_COLUMNS), or empty: see ListReceiver.receive_with_plans
     """
     (
-        tier_out, tier_chance, dead_zone, margin, stored_margin, aim_out, limiting, deciding, chance, lower,
-        second_out, aim_from, aim_to, flags, amplifier, without, weaker, stronger, dead_weaker, dead_stronger,
-        station, interference, interferer, deciding_station, deciding_interference, deciding_interferer,
-        interference_decides,
+        tier_out, tier_chance, two_chance, dead_zone, margin, stored_margin, aim_out, limiting, deciding,
+        chance, lower, second_out, aim_from, aim_to, second_from, second_to, flags, amplifier, without,
+        weaker, stronger, dead_weaker, dead_stronger, station, interference, interferer, deciding_station,
+        deciding_interference, deciding_interferer, interference_decides,
     ) = result  # fmt: skip
-    tiers = model.directional.size
+    tiers = model.tiers
     wanted, pairs, home = model.wanted, model.pairs, work.home
     index = home.numbers
     for cell in range(fields.kind.size):
         if not read_home(cell, fields, wanted, pairs, work):
             continue
         kind = fields.kind[cell]
-        stored = rate_home(cell, shifted[cell], kind, asked, fields, model, work)
+        watched = may_overload(cell, fields.median_dbuvm, model.loads)
+        place = rate_home(cell, shifted[cell], watched, kind, asked, fields, model, work)
+        tier, row = row_of(place, model)
+        stored = tiers if place == model.order.shape[0] else tier
+        kept, dead = work.plans[row], work.plans[tiers + DEAD_ROW]
         if shifted[cell]:
-            dead_weaker[cell] = percent(
-                chance_at(work.plans[tiers], tiers - 1, SHIFTS_DB[0], asked.dead_needed, kind, model, work)
-            )
-            dead_stronger[cell] = percent(
-                chance_at(work.plans[tiers], tiers - 1, SHIFTS_DB[1], asked.dead_needed, kind, model, work)
-            )
-            weaker[cell] = tier_holding(np.int64(0), work) + 1
-            stronger[cell] = tier_holding(np.int64(1), work) + 1
-        tier_out[cell] = stored + 1 if stored < tiers else TIER_NOT_PROMISED
-        for tier in range(tiers):
-            tier_chance[tier, cell] = percent_beside(work.plans[tier, CHANCE], asked.confidence_percent)
-        dead_zone[cell] = percent(work.plans[tiers, CHANCE])
+            for side in range(2):
+                found = percent(
+                    chance_at(dead, tiers - 1, SHIFTS_DB[side], asked.dead_needed, kind, model, work)
+                )
+                if side == WEAKER:
+                    dead_weaker[cell] = found
+                else:
+                    dead_stronger[cell] = found
+            weaker[cell] = tier_weaker(place, kind, asked, model, work) + 1
+            stronger[cell] = tier_stronger(place, model, work) + 1
+        tier_out[cell] = stored + 1
+        for number in range(tiers):
+            tier_chance[number, cell] = percent_beside(work.plans[number, CHANCE], asked.confidence_percent)
+        if row != tier:
+            two_chance[cell] = percent_beside(kept[CHANCE], asked.confidence_percent)
+        dead_zone[cell] = percent(dead[CHANCE])
         margin[cell] = work.plans[MARGIN_TIER - 1, WORST_DB]
-        amplifier[cell] = amplifier_verdict(asked, model, work)
-        kept_tier = min(stored, tiers - 1)
-        kept = work.plans[kept_tier]
         stored_margin[cell] = kept[WORST_DB]
         aim_out[cell] = int(kept[AIM_DEG])
         second_out[cell] = int(kept[SECOND_DEG])
         lower[:, cell] = 0
         given_up = np.int64(0)
         for one_lower in range(2 if stored > 0 else 1):
-            tier = stored - 1 if one_lower == 1 else kept_tier
-            plan = work.plans[tier]
+            of_tier = stored - 1 if one_lower == 1 else tier
+            plan = work.plans[of_tier] if one_lower == 1 else kept
             joined = int(plan[JOINED])
-            set_tier(tier, joined, np.bool_(False), np.int64(NOBODY), kind, model, work)
+            set_tier(of_tier, joined, np.bool_(False), np.int64(NOBODY), kind, model, work)
             lowest = service_chances(
-                cell, plan, model.figures[kind, joined, tier], model.pair_figures[kind, joined, tier], wanted,
-                pairs, home, chance if one_lower == 0 else lower,
+                cell, plan, model.figures[kind, joined, of_tier], model.pair_figures[kind, joined, of_tier],
+                wanted, pairs, home, chance if one_lower == 0 else lower,
             )  # fmt: skip
             if one_lower == 1:
                 given_up = lowest
                 deciding[cell] = lowest
-                interference_decides[cell] = work.passes[tier, UNDISTURBED]
+                interference_decides[cell] = work.passes[of_tier, UNDISTURBED]
                 deciding_station[cell] = wanted.station[index[CHOSEN, lowest]]
                 deciding_interference[cell] = whole_db(home.values[INTERFERENCE_DB, index[CHOSEN, lowest]])
                 deciding_interferer[cell] = strongest_interferer(
@@ -121,9 +154,16 @@ def receive_cells(asked, shifted, fields, model, work, result):
                 interference[number, cell] = whole_db(home.values[INTERFERENCE_DB, item])
                 interferer[number, cell] = strongest_interferer(item, pairs, home.disturbing)
             if stored < tiers:
-                write_aim_range(cell, plan, tier, kind, asked, model, work, aim_from, aim_to)
-            flags[cell] = plan_flags(plan, tier, stored, kind, asked, model, work)
-        without[cell] = 1 + tier_without(given_up, stored, kind, asked, model, work)
+                write_aim_range(cell, AIM_DEG, kept, tier, kind, asked, model, work, aim_from, aim_to)
+                if row != tier:
+                    write_aim_range(
+                        cell, SECOND_DEG, kept, tier, kind, asked, model, work, second_from, second_to
+                    )
+            flags[cell] = plan_flags(place, tier, row, kind, asked, model, work)
+        amplifier[cell] = amplifier_code(cell, tier, row, watched, kind, asked, fields, model, work)
+        without[cell] = 1 + tier_without(given_up, place, kind, asked, model, work)
+        if plans.shape[0] > 0:
+            write_plans(cell, place, kind, asked, model, work, plans)
 
 
 @lean_kernel

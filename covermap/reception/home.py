@@ -1,4 +1,4 @@
-"""One home: its fields read, a tier's installation set, and the best plan of a tier, one antenna or two."""
+"""One home: its fields read, an installation set, and its best plan with one antenna or with two."""
 
 import math
 from typing import NamedTuple
@@ -7,11 +7,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.propagation.compiling import inner_kernel
-from covermap.reception.aim_search import JUST_MISSED, search_circle
-from covermap.reception.budget import NEED_DBUVM, WantedTransmitters
+from covermap.reception.aim_search import JUST_MISSED, forget_plan, search_circle
+from covermap.reception.budget import NEED_DBUVM
 from covermap.reception.confidence import BEARING_DEG, CLEAR_DB, UPPER_DB
-from covermap.reception.interference import Pairs, read_pairs, set_pairs
-from covermap.reception.overload import Loads
+from covermap.reception.interference import read_pairs, set_pairs
 from covermap.reception.plan import (
     CHANCE,
     COMBINED,
@@ -30,6 +29,14 @@ from covermap.reception.two_antennas import AimArrays, search_two
 
 NOT_ASKED_DB = 200.0  # margin of a service that is given up
 
+# Rows of a home's plans behind those of the tiers.
+DEAD_ROW = 0  # the last tier's, for at least dead_needed services
+OTHER_ROW = 1  # for a list with a service given up, or of an installation tried beside the answer's
+TWO_ROW = 2  # of two antennas, where the answer has two
+TWIN_ROW = 3  # of the answer's installation with an amplifier added or left out
+TRIAL_ROW = 4
+FURTHER_ROWS = 5
+
 
 class Fields(NamedTuple):
     """Fields of every station, (S, H, N), bearing and distance of every mast (M, N), kind of surroundings."""
@@ -40,28 +47,6 @@ class Fields(NamedTuple):
     bearing_deg: NDArray[np.float32]
     distance_km: NDArray[np.float32]
     kind: NDArray[np.int64]
-
-
-class Installations(NamedTuple):
-    """What is the same for every cell: K kinds of surroundings, T tiers, each with one antenna or two.
-
-    figures : (K, 3, T, FIGURES, W), pair_figures : (K, 3, T, PAIR_FIGURES, P), second axis plan.JOINED_AS
-    heights : (T,), index of each tier's height. directional, two : bool (T,), whether a tier tells directions
-    apart, and whether a second antenna is worth trying. diplexer : whether the list has VHF and UHF
-    amplified : index of the first tier with an amplifier, -1 none. high_vhf : whether the list has high VHF
-    """
-
-    figures: NDArray[np.float64]
-    pair_figures: NDArray[np.float64]
-    heights: NDArray[np.int64]
-    directional: NDArray[np.bool_]
-    two: NDArray[np.bool_]
-    diplexer: bool
-    amplified: int
-    high_vhf: bool
-    wanted: WantedTransmitters
-    pairs: Pairs
-    loads: Loads
 
 
 class Asked(NamedTuple):
@@ -77,9 +62,10 @@ class CellArrays(NamedTuple):
     """Work arrays of the loop, made once a thread.
 
     level_dbuvm : (H, W) fields of a cell. known : (services,)
-    plans : (tiers + 2, PLAN_COLUMNS), the last two for the dead zone and for a list with a service given up
-    searched : (tiers + 2,) whether a plan is the best one. overload : (tiers,), 0, CLOSE or OVERLOADED
-    passes : (tiers, 4), whether a tier's plan holds with every field weaker, stronger, by day, undisturbed
+    plans : (tiers + FURTHER_ROWS, PLAN_COLUMNS), the best plan of one antenna of every tier; further rows as
+        named below
+    searched : (tiers,) whether a tier's plan is the best one. overload : 0, CLOSE or OVERLOADED, a plan
+    passes : (plans, 4), whether a plan holds with every field weaker, stronger, by day, undisturbed
     """
 
     home: HomeArrays
@@ -94,8 +80,8 @@ class CellArrays(NamedTuple):
 
 
 @inner_kernel
-def read_home(cell, fields, wanted, pairs, work):
-    """Fill a cell's fields and bearings; return whether every service has a known transmitter.
+def read_fields(cell, fields, wanted, work):
+    """Fill a cell's fields and bearings, and which services are known; return how many are.
 
     A transmitter unknown at any height gets -inf: it is never chosen where another one is known.
     """
@@ -113,14 +99,28 @@ def read_home(cell, fields, wanted, pairs, work):
         else:
             work.home.values[BEARING_DEG, item] = 0.0
             work.level_dbuvm[:, item] = -math.inf
+    known = 0
     for number in range(wanted.services):
-        if not work.known[number]:
-            return False
+        known += 1 if work.known[number] else 0
+    return known
+
+
+@inner_kernel
+def read_disturbing(cell, fields, wanted, pairs, work):
+    """Fill what other stations can do to a cell's transmitters."""
     if pairs.station.size > 0:
         read_pairs(
             cell, fields.unwanted_dbuvm, fields.median_dbuvm, fields.wanted_dbuvm, fields.bearing_deg,
             fields.distance_km, wanted, pairs, work.home.disturbing,
         )  # fmt: skip
+
+
+@inner_kernel
+def read_home(cell, fields, wanted, pairs, work):
+    """Fill a cell's fields, bearings and pairs; return whether every service has a known transmitter."""
+    if read_fields(cell, fields, wanted, work) < wanted.services:
+        return False
+    read_disturbing(cell, fields, wanted, pairs, work)
     return True
 
 
@@ -143,27 +143,33 @@ def set_tier(tier, joined, by_day, without, kind, model, work):
 
 
 @inner_kernel
-def find_plan(tier, row, quick, start_deg, needed, without, kind, asked, model, work):
-    """Find the best plan of a tier, one antenna or two, into a row of work.plans; the tier stays set for it.
+def find_one(tier, row, quick, start_deg, needed, without, kind, asked, model, work):
+    """Find the best plan of one antenna into a row of work.plans; the tier stays set for it.
 
-    Return whether it is the best one, as search_circle. Two antennas are looked at where one does not reach
-    the confidence, and kept where they do.
+    quick, start_deg and what is returned as search_circle; without as set_tier.
     """
-    plan, home = work.plans[row], work.home
-    by_day = np.bool_(False)
-    set_tier(tier, np.int64(SINGLE), by_day, without, kind, model, work)
-    best = search_circle(
+    set_tier(tier, np.int64(SINGLE), np.bool_(False), without, kind, model, work)
+    return search_circle(
         start_deg, quick, asked.confidence, model.directional[tier], needed, model.wanted,
-        model.figures[kind, SINGLE, tier], model.pair_figures[kind, SINGLE, tier], model.pairs, home,
-        work.scan, plan,
+        model.figures[kind, SINGLE, tier], model.pair_figures[kind, SINGLE, tier], model.pairs, work.home,
+        work.scan, work.plans[row],
     )  # fmt: skip
-    if plan[CHANCE] >= asked.confidence or not model.two[tier]:
-        return best
+
+
+@inner_kernel
+def find_two(tier, row, needed, without, kind, asked, model, work):
+    """Find the best plan of two antennas into a row of work.plans, where two reach the confidence.
+
+    Return whether they do; the tier then stays set for the plan.
+    """
+    plan, home, by_day = work.plans[row], work.home, np.bool_(False)
+    forget_plan(plan)
+    set_tier(tier, np.int64(SINGLE), by_day, without, kind, model, work)
     set_upper(model.figures[kind, SINGLE, tier], home.values)
     choose_transmitters(model.wanted, home.values, home.numbers)
     bound = chance_bound(model.wanted.services, needed, home.values, home.numbers)
     if bound < asked.confidence - JUST_MISSED:
-        return best  # two bring no more than one aimed at every mast; their spread may differ a little
+        return False  # two bring no more than one aimed at every mast; their spread may differ a little
     for joined in range(COMBINED, DIPLEXED + 1):
         if joined == COMBINED or model.diplexer:
             set_tier(tier, joined, by_day, without, kind, model, work)
@@ -171,8 +177,10 @@ def find_plan(tier, row, quick, start_deg, needed, without, kind, asked, model, 
                 joined, asked.confidence, needed, model.wanted, model.figures[kind, joined, tier],
                 model.pair_figures[kind, joined, tier], model.pairs, home, work.aims, plan,
             )  # fmt: skip
+    if plan[CHANCE] < asked.confidence:
+        return False
     set_tier(tier, int(plan[JOINED]), by_day, without, kind, model, work)
-    return best or plan[CHANCE] >= asked.confidence
+    return True
 
 
 @inner_kernel

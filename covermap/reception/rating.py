@@ -1,47 +1,53 @@
-"""Rates every tier at one home: its best plan, what else the plan stands, and the lowest that holds."""
-
-import math
+"""Rates the installations at one home: their best plans, what else those stand, the cheapest that holds."""
 
 import numpy as np
 
 from covermap.propagation.compiling import inner_kernel
 from covermap.reception.aim_search import ROUNDS_TO_ALL
 from covermap.reception.confidence import BEARING_DEG
-from covermap.reception.home import find_plan, holds, set_tier
-from covermap.reception.overload import may_overload, overload_of
+from covermap.reception.home import DEAD_ROW, OTHER_ROW, TWO_ROW, find_one, find_two, holds, set_tier
+from covermap.reception.overload import overload_of
 from covermap.reception.plan import AIM_DEG, CHANCE, JOINED, copy_plan
 from covermap.reception.scan import CIRCLE, KNOWN, fill_squares
 
 MARGIN_TIER = 5  # the tier whose margin is a layer of its own
 SHIFTS_DB = (-3.0, 3.0)  # how every field is tried again
-NIGHT, UNDISTURBED = 2, 3  # columns of CellArrays.passes, behind the shifts
+# Columns of CellArrays.passes: with every field shifted, by day, and with nothing that disturbs.
+WEAKER, STRONGER, NIGHT, UNDISTURBED = 0, 1, 2, 3
 NOBODY = -1  # no service is given up
 OVERLOADED, CLOSE = 2, 1  # values of CellArrays.overload
 
 
 @inner_kernel
-def look_again(tier, cell, shifted, watched, kind, asked, fields, model, work):
-    """Fill passes and overload of a tier's plan; the tier set for it.
+def overload_state(tier, plan, cell, kind, fields, model):
+    """Return OVERLOADED, CLOSE or 0: what the strongest stations do to an installation with a plan's aims."""
+    excess_db, _, spread_db = overload_of(
+        tier, model.heights[tier], cell, model.loads.figures[kind, tier], plan, fields.median_dbuvm,
+        fields.bearing_deg, model.loads,
+    )  # fmt: skip
+    return OVERLOADED if excess_db > 0.0 else (CLOSE if excess_db + spread_db > 0.0 else 0)
+
+
+@inner_kernel
+def look_again(tier, row, cell, shifted, watched, kind, asked, fields, model, work):
+    """Fill passes and overload of a tier's plan, in a row of work.plans; the tier set for it.
 
     shifted : whether fields are tried weaker and stronger. watched : whether anything can overload here.
     By day, and with nothing that disturbs, is only looked at where the plan misses the confidence.
     """
-    plan = work.plans[tier]
-    passes = work.passes[tier]
+    plan = work.plans[row]
+    passes = work.passes[row]
     passes[:] = False
-    if watched:
-        excess_db, _, spread_db = overload_of(
-            tier, model.heights[tier], cell, model.loads.figures[kind, tier], plan, fields.median_dbuvm,
-            fields.bearing_deg, model.loads,
-        )  # fmt: skip
-        work.overload[tier] = OVERLOADED if excess_db > 0.0 else (CLOSE if excess_db + spread_db > 0.0 else 0)
-    else:
-        work.overload[tier] = 0
+    work.overload[row] = overload_state(tier, plan, cell, kind, fields, model) if watched else 0
     reaches = plan[CHANCE] >= asked.confidence
     some = work.home.disturbing.some[0]
     for trial in range(UNDISTURBED + 1):
-        if trial < NIGHT and (not shifted or (trial == 0 and not reaches) or (trial == 1 and reaches)):
-            passes[trial] = trial == 1 and reaches  # 3 dB more never lose what is there, nor 3 less gain it
+        if trial < NIGHT and (
+            not shifted or (trial == WEAKER and not reaches) or (trial == STRONGER and reaches)
+        ):
+            passes[trial] = (
+                trial == STRONGER and reaches
+            )  # 3 dB more never lose what is there, nor 3 less gain
             continue
         if trial >= NIGHT and (reaches or not some):
             continue
@@ -54,72 +60,123 @@ def look_again(tier, cell, shifted, watched, kind, asked, fields, model, work):
 
 
 @inner_kernel
-def next_task(task, tiers, stored, work):
-    """Return the tier whose best plan is to be found, -1 for nothing to do.
+def choose_installation(cell, shifted, watched, kind, asked, fields, model, work):
+    """Return the place in the order of cost of the first installation that holds; their number for none.
 
-    Tasks 0 to tiers - 1 rate each tier. Then come the plans that are kept: of the margin layer, the stored
-    tier, the one below it, and at last the dead zone's (row tiers of work.plans).
+    Overload is left out (a filter stops it). Row TWO_ROW takes the plan of two antennas of the answer.
     """
-    if task < tiers:
+    for place in range(model.order.shape[0]):
+        tier = model.order[place, 0]
+        row = model.tiers + TWO_ROW
+        if model.order[place, 1] == 1:
+            if work.plans[tier, CHANCE] >= asked.confidence:
+                return place
+        elif find_two(tier, row, asked.needed, np.int64(NOBODY), kind, asked, model, work):
+            look_again(tier, row, cell, shifted, watched, kind, asked, fields, model, work)
+            return place
+    return model.order.shape[0]
+
+
+@inner_kernel
+def row_of(place, model):
+    """Return tier and row of work.plans of a place in the order of cost; the last tier's where none holds."""
+    if place == model.order.shape[0]:
+        return model.tiers - 1, model.tiers - 1
+    tier = model.order[place, 0]
+    return tier, tier if model.order[place, 1] == 1 else model.tiers + TWO_ROW
+
+
+@inner_kernel
+def next_task(task, place, model, work):
+    """Return the row of work.plans whose plan is to be found, -1 for nothing to do.
+
+    Tasks 0 to tiers - 1 rate each tier. Then come the plans that are kept: of the margin layer, the answer,
+    the tier below it, and at last the dead zone's.
+    """
+    if task < model.tiers:
         return task
-    if task == tiers:
+    if task == model.tiers + 3:
+        return model.tiers + DEAD_ROW
+    answer = model.tiers if place == model.order.shape[0] else model.order[place, 0]
+    tier = answer - 1  # of the tier below
+    if task == model.tiers:
         tier = MARGIN_TIER - 1
-    elif task == tiers + 1:
-        tier = min(stored, tiers - 1)
-    elif task == tiers + 2:
-        tier = stored - 1
-    else:
-        return tiers
+    elif task == model.tiers + 1:
+        tier = min(answer, model.tiers - 1)
     return -1 if tier < 0 or work.searched[tier] else tier
 
 
 @inner_kernel
-def rate_home(cell, shifted, kind, asked, fields, model, work):
+def rate_home(cell, shifted, watched, kind, asked, fields, model, work):
     """Fill work.plans for one cell: chance and, where it is kept, the best plan of every tier.
 
-    The row behind the last tier's takes the dead zone's plan: the last tier's best aim for at least
-    asked.dead_needed services. Return the index of the lowest tier whose plan holds, overload left out (a
-    filter stops it); the number of tiers where none holds.
+    DEAD_ROW takes the dead zone's plan: the last tier's best aim for at least asked.dead_needed services.
+    Return what choose_installation does; the last tier stays set for the dead zone's plan.
 
     Searches are skipped where whole percents do not depend on them.
     """
-    tiers = model.directional.size
-    stored = tiers
-    watched = may_overload(cell, fields.median_dbuvm, model.loads)
+    tiers = model.tiers
+    place, some_holds = 0, False
     fill_squares(CIRCLE, 0, KNOWN, model.wanted, work.home.values, work.scan)
-    start_deg = float(math.floor(work.home.values[BEARING_DEG, 0]))
+    start_deg = float(int(work.home.values[BEARING_DEG, 0]))
     for task in range(tiers + 4):
-        row = next_task(task, tiers, stored, work)
+        if task == tiers:
+            place = choose_installation(cell, shifted, watched, kind, asked, fields, model, work)
+        row = next_task(task, place, model, work)
         if row < 0:
             continue
         tier = min(row, tiers - 1)
         plan = work.plans[row]
-        needed = asked.dead_needed if row == tiers else asked.needed
-        if row == tiers and needed <= asked.needed and work.plans[tier, CHANCE] >= ROUNDS_TO_ALL:
+        needed = asked.needed if row < tiers else asked.dead_needed
+        if row >= tiers and needed <= asked.needed and work.plans[tier, CHANCE] >= ROUNDS_TO_ALL:
             copy_plan(work.plans[tier], plan)
             set_tier(tier, int(plan[JOINED]), np.bool_(False), np.int64(NOBODY), kind, model, work)
             continue
         quick = 0
         if task < tiers:
-            quick = 2 if stored < tiers else 1
-        elif row == tiers:
+            quick = 2 if some_holds else 1
+        elif row >= tiers:
             quick = 2
-        work.searched[row] = find_plan(
-            tier, row, quick, start_deg, needed, np.int64(NOBODY), kind, asked, model, work
-        )
+        if task >= tiers and model.directional[tier]:
+            start_deg = work.plans[tier, AIM_DEG]
+        found = find_one(tier, row, quick, start_deg, needed, np.int64(NOBODY), kind, asked, model, work)
         if row < tiers:
-            look_again(tier, cell, shifted, watched, kind, asked, fields, model, work)
-        if task < tiers and plan[CHANCE] >= asked.confidence:
-            stored = min(stored, tier)
-        if model.directional[tier]:
-            start_deg = plan[AIM_DEG]
-    return stored
+            work.searched[tier] = found
+            look_again(tier, row, cell, shifted, watched, kind, asked, fields, model, work)
+        if task < tiers:
+            some_holds = some_holds or plan[CHANCE] >= asked.confidence
+            if model.directional[tier]:
+                start_deg = plan[AIM_DEG]
+    return place
 
 
 @inner_kernel
-def tier_holding(column, work):
-    """Return the lowest tier whose plan passes a column of work.passes; the number of tiers: none."""
-    for tier in range(work.overload.size):
-        if work.passes[tier, column]:
+def tier_weaker(place, kind, asked, model, work):
+    """Return the tier of the least costly installation that holds with weaker fields, or how many tiers.
+
+    What costs less than the answer does not hold as it is.
+    """
+    for later in range(place, model.order.shape[0]):
+        tier, row = row_of(later, model)
+        if later == place or row == tier:
+            passes = work.passes[row, WEAKER]
+        else:
+            row = model.tiers + OTHER_ROW
+            passes = find_two(tier, row, asked.needed, np.int64(NOBODY), kind, asked, model, work)
+            passes = passes and holds(work.plans[row], tier, SHIFTS_DB[WEAKER], kind, asked, model, work)
+        if passes:
             return tier
-    return work.overload.size
+    return model.tiers
+
+
+@inner_kernel
+def tier_stronger(place, model, work):
+    """Return the tier of the least costly installation that holds with stronger fields, or how many tiers.
+
+    Of two antennas only the answer's: others have no plan that holds as it is.
+    """
+    for earlier in range(model.order.shape[0]):
+        tier, row = row_of(earlier, model)
+        if (earlier == place or row == tier) and work.passes[row, STRONGER]:
+            return tier
+    return model.tiers

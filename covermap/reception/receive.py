@@ -2,26 +2,21 @@
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 from numpy.typing import NDArray
 
 from covermap.constants import TIER_COUNT, UNKNOWN_UINT8
 from covermap.errors import InputError
-from covermap.reception.aim_search import is_directional
-from covermap.reception.budget import (
-    SHORT_DB,
-    Wanted,
-    WantedTransmitters,
-    heights_of,
-    tier_figures,
-    wanted_transmitters,
-)
+from covermap.reception.budget import Wanted, wanted_transmitters
+from covermap.reception.causes import noise_loss_db
 from covermap.reception.cells import receive_cells
-from covermap.reception.home import Asked, CellArrays, Fields, Installations
-from covermap.reception.interference import find_pairs, pair_figures, with_harmless
+from covermap.reception.channels import on_one_channel
+from covermap.reception.home import FURTHER_ROWS, Asked, CellArrays, Fields
+from covermap.reception.installations import Installations, installations
 from covermap.reception.options import ReceptionOptions
-from covermap.reception.overload import loads_of
-from covermap.reception.plan import JOINED_AS, PLAN_COLUMNS, home_arrays
+from covermap.reception.plan import PLAN_COLUMNS, home_arrays
 from covermap.reception.rating import UNDISTURBED
 from covermap.reception.scan import scan_arrays
 from covermap.reception.signals import CellSignals, ListReception, StationFacts
@@ -69,6 +64,8 @@ class ListReceiver:
             raise InputError(f"a tier table must hold tiers 1 to {TIER_COUNT}, got {len(tiers)} tiers.")
         transmitters = wanted_transmitters(wanted, facts)
         self._facts = facts
+        self._tiers, self._options = tiers, options
+        self.services = tuple(wanted.services)
         self._heights_m = np.asarray(heights_m, np.float64)
         self._surroundings = np.unique(_surroundings(clutter_height_m, open_land))
         self.model = installations(
@@ -80,6 +77,16 @@ class ListReceiver:
             wanted.needed,
             min(options.dead_zone_services, transmitters.services),
         )
+
+    @cached_property
+    def noise_db(self) -> NDArray[np.float64]:
+        """Return what external noise costs each tier and station, as noise_loss_db()."""
+        return noise_loss_db(self._facts, self._tiers, self._options)
+
+    @cached_property
+    def one_channel(self) -> NDArray[np.bool_]:
+        """Return for each station whether another one is on its channel, as on_one_channel()."""
+        return on_one_channel(self._facts)
 
     def receive(self, signals: CellSignals, shifted: NDArray[np.bool_] | None = None) -> ListReception:
         """Return what each cell needs; may be called from several threads at once.
@@ -101,6 +108,20 @@ class ListReceiver:
         InputError
             If arrays disagree in shape, or heights or a cell's surroundings are not those given before.
         """
+        return self._receive(signals, shifted, np.empty((0, 0, 0)))
+
+    def receive_with_plans(self, signals: CellSignals) -> tuple[ListReception, NDArray[np.float64]]:
+        """Return what receive() does, and every cell's plans, shape (N, 8, PLAN_COLUMNS).
+
+        The best plan of one antenna of each tier, then that of two where the answer has two (else its chance
+        is -1); columns as covermap.reception.plan names them. Every cell is also tried weaker and stronger.
+        """
+        plans = np.zeros((signals.open_land.size, len(self._tiers) + 1, PLAN_COLUMNS))
+        return self._receive(signals, np.ones(signals.open_land.size, np.bool_), plans), plans
+
+    def _receive(
+        self, signals: CellSignals, shifted: NDArray[np.bool_] | None, plans: NDArray[np.float64]
+    ) -> ListReception:
         _require_shapes(signals, self._facts)
         if not np.array_equal(signals.heights_m, self._heights_m):
             raise InputError(
@@ -116,6 +137,7 @@ class ListReceiver:
             self.model,
             cell_arrays(signals.heights_m.size, self.model),
             tuple(vars(reception).values()),
+            plans,
         )
         return reception
 
@@ -151,43 +173,8 @@ def receive(
     return ListReceiver(facts, tiers, wanted, options, signals.heights_m, *around).receive(signals, shifted)
 
 
-def installations(
-    transmitters: WantedTransmitters,
-    facts: StationFacts,
-    tiers: TierTable,
-    heights_m: NDArray[np.float64],
-    clutter_m: NDArray[np.float64],
-    open_land: NDArray[np.bool_],
-    options: ReceptionOptions,
-) -> Installations:
-    """Return what is the same for every cell: every tier's figures in every kind of surroundings."""
-    around = (clutter_m, open_land, options)
-    figures = np.stack(
-        [tier_figures(tiers.tiers, facts, transmitters.station, *around, joined) for joined in JOINED_AS],
-        axis=1,
-    )
-    disturbing = np.stack(
-        [pair_figures(tiers.tiers, facts, transmitters, *around, joined) for joined in JOINED_AS], axis=1
-    )
-    directional = np.array([is_directional(figures[0, 0, tier]) for tier in range(len(tiers))])
-    several = np.unique(transmitters.site).size > 1
-    amplified = [number for number, tier in enumerate(tiers) if tier.has_amplifier]
-    return Installations(
-        figures=figures,
-        pair_figures=disturbing,
-        heights=heights_of(tiers.tiers, heights_m),
-        directional=directional,
-        two=directional & several & np.array([not tier.indoors for tier in tiers]),
-        diplexer=bool(transmitters.uhf.any() and not transmitters.uhf.all()),
-        amplified=amplified[0] if amplified else -1,
-        high_vhf=bool((figures[..., SHORT_DB, :] > 0.0).any()),
-        wanted=transmitters,
-        pairs=with_harmless(find_pairs(transmitters, facts)[0], figures, disturbing),
-        loads=loads_of(tiers.tiers, facts, *around),
-    )
-
-
 def fields_of(signals: CellSignals, kind: NDArray[np.int64]) -> Fields:
+    """Return the fields of cells as the kernels read them; kind : of ListReceiver.kind_of."""
     field_dbuvm = np.ascontiguousarray(signals.field_dbuvm, np.float32)
 
     def or_wanted(values: NDArray[np.float32] | None) -> NDArray[np.float32]:
@@ -228,6 +215,7 @@ def unknown_reception(cells: int, services: int) -> ListReception:
     return ListReception(
         tier=unknown(np.uint8),
         tier_chance_percent=unknown(np.uint8, TIER_COUNT),
+        two_antennas_chance_percent=unknown(np.uint8),
         dead_zone_chance_percent=unknown(np.uint8),
         margin_db=unknown(np.float32),
         stored_margin_db=unknown(np.float32),
@@ -239,6 +227,8 @@ def unknown_reception(cells: int, services: int) -> ListReception:
         second_aim_deg=unknown(np.int16),
         aim_from_deg=unknown(np.int16),
         aim_to_deg=unknown(np.int16),
+        second_from_deg=unknown(np.int16),
+        second_to_deg=unknown(np.int16),
         plan_flags=np.zeros(cells, np.uint8),
         amplifier=unknown(np.uint8),
         tier_without_deciding=unknown(np.uint8),
@@ -257,15 +247,16 @@ def unknown_reception(cells: int, services: int) -> ListReception:
 
 
 def cell_arrays(heights: int, model: Installations) -> CellArrays:
-    wanted = model.wanted
+    """Return the loop's empty work arrays."""
+    wanted, rows = model.wanted, model.tiers + FURTHER_ROWS
     return CellArrays(
         home_arrays(wanted, model.pairs, heights),
         np.empty((heights, wanted.station.size)),
         np.empty(wanted.services, np.bool_),
-        np.empty((TIER_COUNT + 2, PLAN_COLUMNS)),
-        np.empty(TIER_COUNT + 2, np.bool_),
-        np.zeros(TIER_COUNT, np.int64),
-        np.zeros((TIER_COUNT, UNDISTURBED + 1), np.bool_),
+        np.empty((rows, PLAN_COLUMNS)),
+        np.empty(model.tiers, np.bool_),
+        np.zeros(rows, np.int64),
+        np.zeros((rows, UNDISTURBED + 1), np.bool_),
         scan_arrays(wanted),
         aim_arrays(wanted),
     )

@@ -53,7 +53,9 @@ OWN_SIGNAL = 14  # without the network
 OWN_DISTURBANCE = 15
 SHARED = 16  # PARTS of the worst transmitter of a site and band so far
 OTHER = 20  # PARTS of one more
-SCAN_ROWS = 24
+SITE_WORST = 24  # of the services of a site and band so far: the worst deviation, and all chances multiplied
+SITE_PRODUCT = 25
+SCAN_ROWS = 26
 
 # Rows of ScanArrays.peaks, one column a peak.
 PEAK_RANK = 0

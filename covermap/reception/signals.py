@@ -85,20 +85,30 @@ OWN_HIGH_VHF = 8
 DIPLEXED = 16
 VERTICAL_MOUNT = 32
 SMOOTH_EARTH = 64
+SECOND_VERTICAL = 128
 
-# Values of ListReception.amplifier.
-AMPLIFIER_HELPS, AMPLIFIER_DOES_NOTHING, AMPLIFIER_HARMS = 1, 2, 3
+# What an amplifier does at the mount of the answer; ListReception.amplifier holds the place of one.
+AMPLIFIER_CODES = (
+    "not_needed", "helps", "helps_with_filter", "no_use_noise", "no_use_interference", "no_use_signal",
+    "harms",
+)  # fmt: skip
+(
+    AMPLIFIER_NOT_NEEDED, AMPLIFIER_HELPS, AMPLIFIER_HELPS_WITH_FILTER, AMPLIFIER_NO_USE_NOISE,
+    AMPLIFIER_NO_USE_INTERFERENCE, AMPLIFIER_NO_USE_SIGNAL, AMPLIFIER_HARMS,
+) = range(7)  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
 class ListReception:
     """What N cells need for one wanted list of V services.
 
-    tier : uint8 (N,), 1 to 8, 255 unknown
-    tier_chance_percent : uint8 (7, N), joint confidence with the best plan of each tier, overload left out,
-        255 unknown
+    tier : uint8 (N,), 1 to 8, that of the least costly installation that holds the list, 255 unknown
+    tier_chance_percent : uint8 (7, N), joint confidence with the best plan of one antenna of each tier,
+        overload left out, 255 unknown
+    two_antennas_chance_percent : uint8 (N,), that of the stored plan where it has two, 255 elsewhere
     dead_zone_chance_percent : uint8 (N,), chance that tier 7 brings at least dead_zone_services
-    margin_db : float32 (N,), worst margin of the wanted services with tier 5's best plan, NaN unknown
+    margin_db : float32 (N,), worst margin of the wanted services with tier 5's best plan of one antenna, NaN
+        unknown
     stored_margin_db : float32 (N,), the same with the stored plan (tier 8: tier 7's plan)
     aim_deg : int16 (N,), azimuth of the stored plan, whole degrees, -1 unknown
     limiting_service, deciding_service : uint8 (N,), index into the list's services, 255 none or unknown
@@ -108,11 +118,12 @@ class ListReception:
     second_aim_deg : int16 (N,), azimuth of the second antenna, -1 where one will do or unknown
     aim_from_deg, aim_to_deg : int16 (N,), first and last whole azimuth, clockwise, of the first antenna that
         keep the list at the confidence; 0 and 359 all around, -1 not promised or unknown
+    second_from_deg, second_to_deg : the same of the second antenna, -1 without
     plan_flags : uint8 (N,), bits NEEDS_FILTER, MAY_OVERLOAD, LOST_AT_NIGHT (interference at the unwanted
         time percentage costs the picture that interference at 50 % of time would leave), OWN_HIGH_VHF (an
-        antenna not made for high VHF would lose the list), DIPLEXED, VERTICAL_MOUNT
-    amplifier : uint8 (N,), AMPLIFIER_HELPS, _DOES_NOTHING or _HARMS at the mount of the first tier that has
-        one; 255 unknown or no tier has one
+        antenna not made for high VHF would lose the list), DIPLEXED, VERTICAL_MOUNT, SECOND_VERTICAL
+    amplifier : uint8 (N,), what one does at the mount of the stored plan, a place in AMPLIFIER_CODES; 255
+        unknown or no tier has one
     tier_without_deciding : uint8 (N,), the tier without the deciding service; 255 unknown
     tier_weaker, tier_stronger, dead_weaker, dead_stronger : uint8 (N,), tier and dead-zone chance with every
         field 3 dB weaker and stronger and the antennas as they are aimed; 255 where not asked for
@@ -127,6 +138,7 @@ class ListReception:
 
     tier: NDArray[np.uint8]
     tier_chance_percent: NDArray[np.uint8]
+    two_antennas_chance_percent: NDArray[np.uint8]
     dead_zone_chance_percent: NDArray[np.uint8]
     margin_db: NDArray[np.float32]
     stored_margin_db: NDArray[np.float32]
@@ -138,6 +150,8 @@ class ListReception:
     second_aim_deg: NDArray[np.int16]
     aim_from_deg: NDArray[np.int16]
     aim_to_deg: NDArray[np.int16]
+    second_from_deg: NDArray[np.int16]
+    second_to_deg: NDArray[np.int16]
     plan_flags: NDArray[np.uint8]
     amplifier: NDArray[np.uint8]
     tier_without_deciding: NDArray[np.uint8]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 
@@ -17,6 +18,7 @@ class Tier:
     amp_in_max_dbm, amp_out_max_dbm : greatest total power at the amplifier's ports; inf without one
     cross_polar_db : rejection of a signal of the other polarization
     cost_order : price relative to the cheapest indoor antenna
+    second_antenna_cost_order : of a second antenna and its combiner, on the same scale; NaN: none is put up
     source : where the row's figures come from; "judgement" where nobody published them
     gain_dbd, directivity_dbd, beamwidth_deg, front_to_back_db : band (low_vhf, high_vhf, uhf) ->
         value; a beamwidth of NaN receives from all directions alike
@@ -41,6 +43,7 @@ class Tier:
     directivity_dbd: dict[str, float]
     beamwidth_deg: dict[str, float]
     front_to_back_db: dict[str, float]
+    second_antenna_cost_order: float = math.nan
 
     @property
     def has_amplifier(self) -> bool:

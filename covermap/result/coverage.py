@@ -15,6 +15,7 @@ from rasterio.windows import Window
 from covermap.constants import RESULT_FORMAT, TIER_COUNT, UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.grid.frame import Grid, Tile
+from covermap.reception.services import ClassServices, classes_of
 from covermap.result.new_result import settle
 from covermap.result.raster_catalogue import (
     AIM_UNKNOWN,
@@ -208,12 +209,23 @@ class Coverage:
     def at(self, latitude_deg: float, longitude_deg: float) -> dict[str, dict[str, Any]]:
         """Return for each wanted list what its cell says; None is unknown.
 
-        Keys: tier, chance_percent (of the stored tier; tier 8: of tier 7), tier_chance_percent (7
-        values), dead_zone_chance_percent, margin_db, aim_deg_true, limiting_service, deciding_service,
-        row, col. Raises InputError outside the grid.
+        Keys: tier, chance_percent (of the stored plan; tier 8: of tier 7's), tier_chance_percent (7
+        values, of one antenna), dead_zone_chance_percent, margin_db, aim_deg_true, limiting_service,
+        deciding_service, row, col. Raises InputError outside the grid.
         """
         row, col = self.cell_at(latitude_deg, longitude_deg)
         return {name: self._cell(name, row, col) for name in self.lists}
+
+    def services_by_class(self, latitude_deg: float, longitude_deg: float) -> tuple[ClassServices, ...]:
+        """Return which services each class of antenna brings in a cell; nothing where it is not known.
+
+        Raises InputError outside the grid.
+        """
+        row, col = self.cell_at(latitude_deg, longitude_deg)
+        if not self.has("service_tiers"):
+            return ()
+        tiers = self.read("service_tiers", Tile(row, col, 1, 1))[:, 0, 0]
+        return classes_of(self.tag_values("service_tiers", "SERVICES"), tiers.tolist())
 
     def _cell(self, list_name: str, row: int, col: int) -> dict[str, Any]:
         window = Tile(row, col, 1, 1)
@@ -234,7 +246,9 @@ class Coverage:
         margin_db = float(self.read(f"{list_name}/stored_margin", window)[0, 0])
         return {
             "tier": tier,
-            "chance_percent": None if tier is None else chances[min(tier, len(chances)) - 1],
+            "chance_percent": None
+            if tier is None
+            else self._chance_of_answer(list_name, window, tier, chances),
             "tier_chance_percent": chances,
             "dead_zone_chance_percent": whole("dead_zone_chance"),
             "margin_db": None if np.isnan(margin_db) else margin_db,
@@ -249,6 +263,15 @@ class Coverage:
         """Return what GDAL opens for a raster."""
         held = self._in_memory.get(name)
         return self.path(name) if held is None else held.name
+
+    def _chance_of_answer(
+        self, list_name: str, window: Tile, tier: int | None, chances: list[int | None]
+    ) -> int | None:
+        if tier is None:
+            return None
+        name = f"{list_name}/two_antennas_chance"
+        two = int(self.read(name, window)[0, 0]) if self.has(name) else UNKNOWN_UINT8
+        return chances[min(tier, len(chances)) - 1] if two == UNKNOWN_UINT8 else two
 
     def _layer(self, layer: str, reason: str) -> gpd.GeoDataFrame:
         """Return a layer of coverage.gpkg, or say why it is not there."""

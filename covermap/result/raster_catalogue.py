@@ -9,6 +9,7 @@ import numpy as np
 
 from covermap.constants import TIER_COUNT, UNKNOWN_UINT8
 from covermap.errors import InputError
+from covermap.reception.signals import AMPLIFIER_CODES
 
 NEAR_MAST_FLAG = 1
 STEEP_RAY_FLAG = 2
@@ -31,12 +32,13 @@ PLAN_REMARKS = (
     (16, "two antennas joined by band"),
     (32, "mounted upright"),
     (64, "an interferer's path over smooth earth"),
+    (128, "second antenna mounted upright"),
 )
 """Bits of plan_flags and what each says of the stored plan."""
-AMPLIFIER_CODES = ((1, "helps"), (2, "does nothing"), (3, "harms"))
+AMPLIFIER_MEANINGS = tuple((number, code.replace("_", " ")) for number, code in enumerate(AMPLIFIER_CODES))
 RASTERS_FOLDER = "rasters"
 OF_STATION = ("field", "field_adjusted")
-OF_GRID = frozenset({"ground", "flags", "homes", "homes_without_roof"})
+OF_GRID = frozenset({"ground", "flags", "homes", "homes_without_roof", "services_count", "service_tiers"})
 """Rasters that stand alone, for no list and no station."""
 TELLS_OF_HOMES = frozenset({
     "homes", "homes_without_roof",
@@ -82,8 +84,9 @@ _CLASS, _PERCENT, _FLOAT = ("uint8", UNKNOWN_UINT8, ""), ("uint8", UNKNOWN_UINT8
 LAYERS: dict[str, Layer] = {
     layer.kind: layer
     for layer in (
-        Layer("tier", *_CLASS, 1, "lowest tier that is sure enough; 8 not promised"),
-        Layer("tier_chance", *_PERCENT, TIER_COUNT, "chance of the whole list with each tier's best plan"),
+        Layer("tier", *_CLASS, 1, "tier of the cheapest installation that is sure enough; 8 not promised"),
+        Layer("tier_chance", *_PERCENT, TIER_COUNT, "chance of the whole list with one antenna of each tier"),
+        Layer("two_antennas_chance", *_PERCENT, 1, "the same with two antennas, where the answer has two"),
         Layer("dead_zone_chance", *_PERCENT, 1, "chance that tier 7 brings dead_zone_services of the list"),
         Layer("margin", *_FLOAT, "dB", 1, "worst margin with tier 5's best plan"),
         Layer("stored_margin", *_FLOAT, "dB", 1, "worst margin with the stored plan"),
@@ -115,7 +118,7 @@ LAYERS: dict[str, Layer] = {
             "station that interferes most with the deciding service, one tier lower; a place in STATIONS",
         ),
         Layer("service_interferer", *_STATION, 0, "the same for each service with the stored plan"),
-        Layer("amplifier", *_CLASS, 1, "what a masthead amplifier does", AMPLIFIER_CODES),
+        Layer("amplifier", *_CLASS, 1, "what an amplifier does: AMPLIFIER_CODES", AMPLIFIER_MEANINGS),
         Layer("tier_without_deciding", *_CLASS, 1, "tier of the list without its deciding service"),
         Layer("plan_flags", *_CLASS, 1, "remarks on the stored plan, a sum; 0 none", PLAN_REMARKS, True),
         Layer("tier_second_opinion", *_CLASS, 1, "tier by the model of the second opinion"),
@@ -131,6 +134,18 @@ LAYERS: dict[str, Layer] = {
         Layer("ground", *_FLOAT, "m", 1, "elevation at the cell's centre"),
         Layer("flags", *_CLASS, 1, "remarks on the cell, a sum; 0 none", CELL_REMARKS, True),
         Layer("homes", *_FLOAT, "homes", 1, "homes in the cell"),
+        Layer(
+            "services_count",
+            *_CLASS,
+            TIER_COUNT,
+            "services that arrive, each alone, with each tier",
+        ),
+        Layer(
+            "service_tiers",
+            *_CLASS,
+            0,
+            "for each service the tiers that bring it: a sum of 1 for tier 1, 2 for tier 2, 4 for tier 3 ...",
+        ),
         Layer("homes_without_roof", *_FLOAT, "homes", 1, "those of them that may use no roof"),
     )
 }
@@ -148,7 +163,8 @@ def layer_of(name: str) -> Layer:
     if layer is None or len(parts) != expected_parts or not all(parts):
         kinds = ", ".join(f"LIST/{layer.kind}" for layer in LAYERS.values() if layer.of_list)
         raise InputError(
-            f"No raster is called {name!r}. Names are {kinds}, field/STATION_ID, ground, flags and homes."
+            f"No raster is called {name!r}. Names are {kinds}, field/STATION_ID, "
+            f"{', '.join(sorted(OF_GRID))}."
         )
     return layer
 

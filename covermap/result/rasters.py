@@ -22,7 +22,8 @@ from covermap.errors import InputError
 from covermap.grid.executor import run_tasks
 from covermap.grid.frame import Grid, Tile
 from covermap.reception.causes import CAUSES
-from covermap.reception.signals import ListReception
+from covermap.reception.services import ServiceCounts
+from covermap.reception.signals import AMPLIFIER_CODES, ListReception
 from covermap.result.full_disk import full_disk_in_words
 from covermap.result.raster_catalogue import (
     OF_STATION,
@@ -42,6 +43,7 @@ CACHE_BYTES = 64 * 2**20
 CAUSES_TAG, OF_CAUSES = "CAUSES", ("main_cause", "service_cause")
 STATIONS_TAG, OF_STATIONS = "STATIONS", ("interferer", "service_interferer")
 SERVICES_TAG = "SERVICES"
+AMPLIFIER_TAG = "AMPLIFIER_CODES"
 
 
 class RasterSet:
@@ -149,6 +151,12 @@ class RasterSet:
                 f"{wanted.name}/{kind}", tile, values.reshape(*values.shape[:-1], tile.rows, tile.cols)
             )
 
+    def write_services(self, tile: Tile, found: ServiceCounts) -> None:
+        """Write which services each class of antenna brings in the cells of a tile."""
+        self.services["service_tiers"] = found.services
+        for name, values in (("services_count", found.count), ("service_tiers", found.tiers)):
+            self.write(name, tile, values.reshape(-1, tile.rows, tile.cols))
+
     def finish(self) -> list[Path]:
         """Close the tiles, write every raster as a COG and rename all; return their paths.
 
@@ -231,12 +239,14 @@ class RasterSet:
         """Set tags, band names, units and, for tiers, the colour table."""
         services = self._list_services(name)
         dataset.update_tags(LAYER=name, MEANING=layer.meaning, **self.tags)
-        if services and layer.of_list:
+        if services:
             dataset.update_tags(**{SERVICES_TAG: "|".join(text.replace("|", "/") for text in services)})
         if layer.kind in OF_CAUSES:
             dataset.update_tags(**{CAUSES_TAG: "|".join(CAUSES)})
         if layer.kind in OF_STATIONS:
             dataset.update_tags(**{STATIONS_TAG: "|".join(self.stations)})
+        if layer.kind == "amplifier":
+            dataset.update_tags(**{AMPLIFIER_TAG: "|".join(AMPLIFIER_CODES)})
         for band, description in enumerate(self._band_names(name, layer), start=1):
             dataset.set_band_description(band, description)
             if layer.unit:
@@ -248,7 +258,7 @@ class RasterSet:
     def _band_names(self, name: str, layer: Layer) -> Sequence[str]:
         if layer.bands == 0:
             return self._list_services(name)
-        if layer.kind == "tier_chance":
+        if layer.kind in ("tier_chance", "services_count"):
             return [look.label for look in TIERS[: layer.bands]]
         if layer.kind in OF_STATION:
             return [self.stations.get(name.split("/")[1], name.split("/")[1])]
@@ -260,6 +270,7 @@ def list_arrays(reception: ListReception) -> dict[str, np.ndarray]:
     return {
         "tier": reception.tier,
         "tier_chance": reception.tier_chance_percent,
+        "two_antennas_chance": reception.two_antennas_chance_percent,
         "dead_zone_chance": reception.dead_zone_chance_percent,
         "margin": reception.margin_db,
         "stored_margin": reception.stored_margin_db,

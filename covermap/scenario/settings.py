@@ -288,6 +288,7 @@ class OutputsSettings(Section):
     """[outputs]: which rasters are written."""
 
     field_rasters: Literal["auto"] | bool = "auto"
+    services_count: bool = True
 
 
 class DisplaySettings(Section):

@@ -28,6 +28,7 @@ LIMITS = ("ge", "gt", "le", "lt")
 EITHER_WORDS = {
     "prediction_error_db": '"auto" or a number from 0.5 to 20',
     "field_rasters": '"auto", true or false',
+    "services_count": "true or false",
 }
 
 

@@ -105,6 +105,7 @@ services = []
 
 [outputs]
 # field_rasters = "auto"          # of all stations up to 20; or true, or false
+# services_count = true           # which services each class of antenna brings, list or not
 
 [display]
 # distance = "km"                 # or "mi": for what people read; files stay metric

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from covermap.errors import Faults, InputError
 from covermap.scenario.records import Station, WantedList
@@ -12,9 +13,19 @@ from covermap.scenario.suggestions import nearest
 
 RF_CHANNEL = re.compile(r"RF\s*[ER]?0*(\d+)", re.IGNORECASE)
 DISPLAYED = re.compile(r"\d+([.-]\d+)?")
+ANY_SERVICE = "any_service"  # the list of a scenario that has none
 MOST_SERVICES = 254  # a service is a uint8 index in the rasters; 255 is unknown
 MOST_LISTS = 50  # judgement: each has rasters, layers and pages of its own
 RESERVED = ("field", "field_adjusted")  # folders of rasters, which a list's would stand in
+
+
+def every_service(stations: Sequence[Station]) -> WantedList:
+    """Return all wanted services of a station file, with every station that carries each."""
+    carriers: dict[str, list[int]] = {}
+    for index, station in enumerate(stations):
+        if station.use == "wanted":
+            carriers.setdefault(station.service, []).append(index)
+    return WantedList("", tuple(carriers), tuple(tuple(group) for group in carriers.values()), None)
 
 
 def find_wanted_lists(
@@ -22,19 +33,24 @@ def find_wanted_lists(
 ) -> tuple[tuple[WantedList, ...], list[str]]:
     """Return the wanted lists of a scenario, in file order, and warnings.
 
-    Raises InputError if there is no list, or one names an unknown or ambiguous service.
+    Without a list any one service is enough: the only list is then ANY_SERVICE.
+
+    Raises InputError if one names an unknown or ambiguous service, or no station is wanted.
     """
-    services = tuple(dict.fromkeys(station.service for station in stations if station.use == "wanted"))
-    if not wanted:
-        raise InputError(
-            f"{file}: found no wanted list. What a viewer wants has no default. The station file carries:\n"
-            f"    {', '.join(services) or 'no wanted service'}\n"
-            '  Add [wanted.main] with services = ["..."], or at_least = a number of them.'
-        )
+    every = every_service(stations)
+    services = every.services
     if not services:
         raise InputError(
             f"{file}, [wanted]: every station of the file is an interferer. Set use = wanted for some."
         )
+    if not wanted:
+        if len(services) > MOST_SERVICES:
+            raise InputError(
+                f"{file}: found no wanted list and {len(services)} services. Up to {MOST_SERVICES} are told "
+                'apart. Add [wanted.main] with services = ["..."].'
+            )
+        told = f"{file}: no [wanted] list, so any one service is enough; services are counted by class."
+        return (replace(every, name=ANY_SERVICE, at_least=1),), [told]
     _check_names(file, list(wanted))
     warnings: list[str] = []
     faults = Faults()

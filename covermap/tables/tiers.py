@@ -16,13 +16,15 @@ PLAIN_COLUMNS = (
     "cost_order", "source",
 )  # fmt: skip
 BAND_COLUMNS = ("gain_{}_dbd", "directivity_{}_dbd", "beamwidth_{}_deg", "front_to_back_{}_db")
+SECOND = "second_antenna_cost_order"  # a table without the column has the built-in one's
 COLUMNS = PLAIN_COLUMNS + tuple(column.format(band) for band in BANDS for column in BAND_COLUMNS)
 
 
 def read_tiers(path: Path | str | None = None) -> TierTable:
     """Return the receiving installations, tiers 1 to 7.
 
-    path : a CSV with the columns of the built-in table; None is the built-in table
+    path : a CSV with the columns of the built-in table; None is the built-in table. Without the column
+        second_antenna_cost_order the built-in table's values hold; an empty cell means no second antenna
 
     Raises InputError if a column or cell is missing or out of range, or if the rows are not exactly
     tiers 1 to 7 in this order.
@@ -36,12 +38,18 @@ def read_tiers(path: Path | str | None = None) -> TierTable:
             f"{where}, column tier: found {', '.join(numbers)}. The rows must be tiers 1 to {TIER_COUNT}, "
             "each once and in order (8 means not promised and has no row). Correct the column."
         )
-    tiers = TierTable(tuple(_tier(row) for row in rows))
+    built_in = None if SECOND in rows[0].cells else read_tiers()
+    tiers = TierTable(
+        tuple(
+            _tier(row, math.nan if built_in is None else built_in[number].second_antenna_cost_order)
+            for number, row in enumerate(rows, start=1)
+        )
+    )
     rows[0].faults.tell()
     return tiers
 
 
-def _tier(row: TableRow) -> Tier:
+def _tier(row: TableRow, second_antenna_cost_order: float) -> Tier:
     gain_dbd = _by_band(row, "gain_{}_dbd", -30.0, 30.0)
     has_amplifier = bool(row.text("amplifier_gain_db"))
     _check_amplifier(row, has_amplifier)
@@ -65,6 +73,7 @@ def _tier(row: TableRow) -> Tier:
         directivity_dbd=_directivity_dbd(row, gain_dbd),
         beamwidth_deg=_by_band(row, "beamwidth_{}_deg", 1.0, 360.0, blank=math.nan),
         front_to_back_db=_by_band(row, "front_to_back_{}_db", 0.0, 50.0),
+        second_antenna_cost_order=row.number(SECOND, 0.0, 10_000.0, blank=second_antenna_cost_order),
     )
 
 

@@ -8,7 +8,14 @@ from covermap.wording.language import say
 from covermap.wording.lists import capital, short_list_words
 from covermap.wording.words import chance_number, join
 
-AMPLIFIER_CODES = {1: "helps", 2: "does_nothing", 3: "harms"}
+AMPLIFIER_CODES = dict(
+    enumerate(
+        (
+            "not_needed", "helps", "helps_with_filter", "no_use_noise", "no_use_interference",
+            "no_use_signal", "harms",
+        )
+    )
+)  # fmt: skip
 """Values of the raster amplifier."""
 
 PLAN_FLAGS = {
@@ -19,6 +26,7 @@ PLAN_FLAGS = {
     16: "diplexed",
     32: "vertical",
     64: "smooth_earth",
+    128: "second_vertical",
 }
 """Flags of the raster plan_flags."""
 
@@ -28,9 +36,34 @@ def amplifier_words(code: str) -> str:
     return say(f"amplifier.{code}")
 
 
+def amplifier_mark(code: str) -> str:
+    """Return the same in a few words: 'helps behind a filter'."""
+    return say(f"amplifier_mark.{code}")
+
+
 def plan_note(name: str) -> str:
     """Return a remark on a plan by the name of its flag."""
     return say(f"plan.{name}")
+
+
+def services_by_class_words(
+    classes: Sequence[tuple[str, Sequence[str], Sequence[str]]], enough: str | None
+) -> str:
+    """Return what each class of antenna brings: '2 Window: 4 services. 5 Rooftop: 5 services, that adds One.'
+
+    classes : number and name of each class, the services it surely brings, each alone, and those of them that
+    no lower class brings; only the classes that add something are told. enough : the class after which little
+    is gained
+    """
+    sentences: list[str] = []
+    for antenna, services, adds in classes:
+        if adds:
+            count = say("by_class.services", count=len(services))
+            key = "by_class.adds" if sentences else "by_class.first"
+            sentences.append(say(key, antenna=antenna, services=count, added=join(list(adds))))
+    if not sentences:
+        return say("by_class.none")
+    return " ".join([*sentences, *([] if enough is None else [say("by_class.enough", antenna=enough)])])
 
 
 def one_lower_words(

@@ -6,7 +6,7 @@ from covermap.addresses.report import AddressReport, TierPlan
 from covermap.reports.address_sheet import wording as say
 from covermap.reports.address_sheet.shell import paragraph, section, square, table, td, text, th
 from covermap.wording.lists import capital, spelled
-from covermap.wording.verdicts import one_lower_words
+from covermap.wording.verdicts import one_lower_words, services_by_class_words
 from covermap.wording.words import chance_in_words, chance_number, chance_text, join
 
 LEAST_NAMED_PERCENT = 10.0  # plans less sure are named together in one line
@@ -31,7 +31,7 @@ def choices_section(report: AddressReport) -> str:
     ):
         names = join([say.tier_name(report, plan.tier) for plan in plans])
         parts.append(paragraph(f"{words}: {text(names)}.", "soft") if names else "")
-    parts += [_one_lower(report), _give_up(report), _high_vhf(report)]
+    parts += [_one_lower(report), _give_up(report), _by_class(report), _high_vhf(report)]
     return section(2, "Choices", *parts, whole=True)
 
 
@@ -89,6 +89,16 @@ def _one_lower(report: AddressReport) -> str:
     return paragraph(text(words))
 
 
+def _by_class(report: AddressReport) -> str:
+    """Return which services each class brings, of all that the stations carry."""
+    if not report.services_by_class:
+        return ""
+    classes = [(say.tier_name(report, one.tier), one.services, one.adds) for one in report.services_by_class]
+    enough = report.little_gained_after
+    words = services_by_class_words(classes, None if enough is None else say.tier_name(report, enough))
+    return "<h3>Services by class</h3>" + paragraph(text(words))
+
+
 def _high_vhf(report: AddressReport) -> str:
     """Return whether the antenna must be made for high VHF, and how large its part for it is."""
     found = report.high_vhf
@@ -123,8 +133,9 @@ def _give_up(report: AddressReport) -> str:
             some = f"Any {spelled(report.needed)} of the list are enough, so no single one decides."
             return paragraph(text(some))
         return ""
-    saves = [one for one in report.without if one.tier < report.tier]
-    idle = [one.service for one in report.without if one.tier >= report.tier]
+    same = report.tier, report.joined
+    saves = [one for one in report.without if (one.tier, one.joined) != same]
+    idle = [one.service for one in report.without if (one.tier, one.joined) == same]
     lines = [
         f"<li>Without <b>{text(one.service)}</b>: {text(say.tier_name(report, one.tier))}, "
         f"{text(chance_in_words(one.chance_percent))}.</li>"

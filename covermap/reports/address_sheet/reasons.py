@@ -20,6 +20,7 @@ from covermap.reports.address_sheet.shell import (
     text,
     th,
 )
+from covermap.wording.verdicts import amplifier_words
 from covermap.wording.words import chance_number, half_up, join
 
 MOST_MASTS = 6  # with a profile of their own; more would hide the ones that matter
@@ -107,20 +108,9 @@ def _decibels(value: float) -> str:
     return f"{whole:+d} dB" if whole else "0 dB"
 
 
-VERDICTS = {
-    "helps": "A masthead amplifier helps here.",
-    "does_nothing": "A masthead amplifier brings no more here.",
-    "not_needed": "No amplifier needed here.",
-    "may_overload": "A masthead amplifier helps here, but strong signals may overload it.",
-    "overloads": "An amplifier makes things worse here unless a filter goes in front of it.",
-}
-
-
 def _verdict(report: AddressReport, amplifier: Amplifier) -> str:
     """Return what an amplifier is good for here, why not, and how near which port is to its limit."""
-    sentences = [VERDICTS[amplifier.verdict]]
-    if amplifier.verdict == "overloads" and report.needs_filter:
-        sentences = ["Overloads, but the answer needs it: put a filter or attenuator before it."]
+    sentences = [amplifier_words(amplifier.verdict)]
     for ids, why in (
         (amplifier.noise_limited, "Noise from outside limits {names}; no amplifier betters that."),
         (amplifier.interference_limited, "Other stations limit {names}; an amplifier lifts both alike."),

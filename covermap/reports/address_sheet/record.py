@@ -73,6 +73,13 @@ def address_record(report: AddressReport) -> dict[str, Any]:
             }
             for one in report.changes
         ],
+        "services_by_class": [
+            {"tier": one.tier, "services": list(one.services), "adds": list(one.adds)}
+            for one in report.services_by_class
+        ],
+        "little_gained_after_tier": report.little_gained_after,
+        "main_cause_by_service": {} if report.record is None else report.record.service_cause,
+        "tier_without_deciding": None if report.record is None else report.record.tier_without_deciding,
         "declination_deg": None
         if report.declination is None
         else round(report.declination.declination_deg, 2),

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.constants import TIER_COUNT
+from covermap.planning.results import read_chances
 from covermap.reports.web_map.layers import (
     OUTSIDE,
     UNKNOWN,
@@ -71,7 +72,7 @@ def _list_layers(
 ) -> Iterator[tuple[str, NDArray[np.uint8]]]:
     name = wanted["name"]
     yield f"{name}/tier", inside_map(grid, coverage.read(f"{name}/tier"), outside)
-    for number, chance in zip(range(1, TIER_COUNT + 1), coverage.read(f"{name}/tier_chance"), strict=True):
+    for number, chance in zip(range(1, TIER_COUNT + 1), read_chances(coverage, name), strict=True):
         yield f"{name}/tier_chance_{number}", grid.spread(chance, UNKNOWN)
     low, high = two_bytes(grid.spread(coverage.read(f"{name}/aim"), -1))
     yield f"{name}/aim_low", low

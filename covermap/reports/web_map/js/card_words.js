@@ -95,7 +95,8 @@ function deciding_words(cell) {
 function without_deciding_words(cell) {
   const tier = cell.tier_without_deciding;
   if (tier == null || cell.tier === 1 || !deciding_words(cell)) return "";
-  if (tier < cell.tier) return say("page.card.without_it", { antenna: class_words(tier) });
+  if (tier !== cell.tier) return say("page.card.without_it", { antenna: class_words(tier) });
+  if (cell.second_aim_deg != null) return ""; // the same class, perhaps with one antenna less
   return cell.tier === 8 ? say("page.card.drop_no_use") : say("page.card.drop_same");
 }
 

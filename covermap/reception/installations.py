@@ -1,0 +1,148 @@
+"""The installations of a tier table: what is the same for every cell, and the order of their cost."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covermap.reception.aim_search import is_directional
+from covermap.reception.budget import SHORT_DB, WantedTransmitters, heights_of, tier_figures
+from covermap.reception.interference import Pairs, find_pairs, pair_figures, with_harmless
+from covermap.reception.options import ReceptionOptions
+from covermap.reception.overload import Loads, loads_of
+from covermap.reception.plan import JOINED_AS
+from covermap.reception.signals import StationFacts
+from covermap.reception.tiers import Tier, TierTable
+
+# What makes no difference to what an installation receives.
+NAMES_AND_COSTS = {"tier", "name", "cost_order", "second_antenna_cost_order", "source"}
+
+
+class Installations(NamedTuple):
+    """What is the same for every cell, in K kinds of surroundings: T tiers, each with one antenna or two.
+
+    Behind the tiers stand those of them with an amplifier added or left out that are no tier: U in all.
+
+    tiers : T
+    figures : (K, 3, U, FIGURES, W), pair_figures : (K, 3, U, PAIR_FIGURES, P), second axis plan.JOINED_AS
+    heights : (U,), index of each one's height. directional : bool (U,), whether it tells directions apart
+    order : (I, 2), tier and number of antennas of every installation, least costly first
+    twin : (T,), the same installation with an amplifier added, or without its own; -1 where no tier has one
+    amplified : bool (T,), whether a tier has an amplifier
+    diplexer : whether the list has VHF and UHF. high_vhf : whether it has high VHF
+    """
+
+    tiers: int
+    figures: NDArray[np.float64]
+    pair_figures: NDArray[np.float64]
+    heights: NDArray[np.int64]
+    directional: NDArray[np.bool_]
+    order: NDArray[np.int64]
+    twin: NDArray[np.int64]
+    amplified: NDArray[np.bool_]
+    diplexer: bool
+    high_vhf: bool
+    wanted: WantedTransmitters
+    pairs: Pairs
+    loads: Loads
+
+
+def installations(
+    transmitters: WantedTransmitters,
+    facts: StationFacts,
+    tiers: TierTable,
+    heights_m: NDArray[np.float64],
+    clutter_m: NDArray[np.float64],
+    open_land: NDArray[np.bool_],
+    options: ReceptionOptions,
+) -> Installations:
+    """Return what is the same for every cell: every installation's figures in every kind of surroundings."""
+    around = (clutter_m, open_land, options)
+    every, twin = with_twins(tiers)
+    figures = np.stack(
+        [tier_figures(every, facts, transmitters.station, *around, joined) for joined in JOINED_AS], axis=1
+    )
+    disturbing = np.stack(
+        [pair_figures(every, facts, transmitters, *around, joined) for joined in JOINED_AS], axis=1
+    )
+    directional = np.array([is_directional(figures[0, 0, number]) for number in range(len(every))])
+    several = np.unique(transmitters.site).size > 1 or transmitters.mounts.size > 1
+    return Installations(
+        tiers=len(tiers),
+        figures=figures,
+        pair_figures=disturbing,
+        heights=heights_of(every, heights_m),
+        directional=directional,
+        order=in_order_of_cost(tiers, directional[: len(tiers)] & several),
+        twin=twin,
+        amplified=np.array([tier.has_amplifier for tier in tiers]),
+        diplexer=bool(transmitters.uhf.any() and not transmitters.uhf.all()),
+        high_vhf=bool((figures[..., SHORT_DB, :] > 0.0).any()),
+        wanted=transmitters,
+        pairs=with_harmless(find_pairs(transmitters, facts)[0], figures, disturbing),
+        loads=loads_of(every, facts, *around),
+    )
+
+
+def in_order_of_cost(tiers: TierTable, may_gain: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Return tier's index and number of antennas of every installation, least costly first, shape (I, 2).
+
+    may_gain : bool (T,), where a second antenna may bring something; indoors none is put up. At equal cost
+    one antenna goes before two, and the lower tier first.
+    """
+    found = []
+    for number, tier in enumerate(tiers):
+        found.append((tier.cost_order, 1, number))
+        second = tier.second_antenna_cost_order
+        if may_gain[number] and not tier.indoors and not math.isnan(second):
+            found.append((tier.cost_order + second, 2, number))
+    return np.array([(number, antennas) for _, antennas, number in sorted(found)], dtype=np.int64)
+
+
+def with_twins(tiers: TierTable) -> tuple[tuple[Tier, ...], NDArray[np.int64]]:
+    """Return the tiers and, behind them, their twins that are no tier; and the index of each tier's twin.
+
+    A tier's twin is the same installation without its amplifier, or with that of the first tier that has one.
+    """
+    every, amplifier = list(tiers), next((tier for tier in tiers if tier.has_amplifier), None)
+    if amplifier is None:
+        return tuple(every), np.full(len(every), -1, np.int64)
+    known = {_as_received(tier): number for number, tier in reversed(list(enumerate(every)))}
+    twin = []
+    for tier in tiers:
+        other = without_amplifier(tier) if tier.has_amplifier else with_amplifier(tier, amplifier)
+        number = known.setdefault(_as_received(other), len(every))
+        every += [other] if number == len(every) else []
+        twin.append(number)
+    return tuple(every), np.array(twin, np.int64)
+
+
+def without_amplifier(tier: Tier) -> Tier:
+    """Return the same installation without an amplifier."""
+    return replace(
+        tier,
+        amplifier_gain_db=math.nan,
+        amplifier_noise_figure_db=math.nan,
+        amp_in_max_dbm=math.inf,
+        amp_out_max_dbm=math.inf,
+    )
+
+
+def with_amplifier(tier: Tier, other: Tier) -> Tier:
+    """Return the same installation with another one's amplifier."""
+    return replace(
+        tier,
+        amplifier_gain_db=other.amplifier_gain_db,
+        amplifier_noise_figure_db=other.amplifier_noise_figure_db,
+        amp_in_max_dbm=other.amp_in_max_dbm,
+        amp_out_max_dbm=other.amp_out_max_dbm,
+    )
+
+
+def _as_received(tier: Tier) -> str:
+    """Return text that is equal for installations that receive alike; NaN equals NaN in it."""
+    return repr([(name, value) for name, value in vars(tier).items() if name not in NAMES_AND_COSTS])

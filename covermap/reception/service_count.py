@@ -1,0 +1,194 @@
+"""How many services each class of antenna brings at a home, each service alone: kernels."""
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covermap.constants import UNKNOWN_UINT8
+from covermap.propagation.compiling import inner_kernel, lean_kernel
+from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF, TOTAL_INVERSE
+from covermap.reception.confidence import BEARING_DEG, CHOSEN, TOTAL_DEVIATION, UPPER_DB
+from covermap.reception.home import read_disturbing, read_fields, set_tier
+from covermap.reception.plan import SINGLE, choose_transmitters, set_plan, set_single
+from covermap.reception.rating import NOBODY
+
+DEGREES = 360
+LOOKED_AT_DEG = 8  # steps within a stretch of aims that could bring as many, where interference decides
+
+
+class CountArrays(NamedTuple):
+    """Work arrays of the count, made once a thread.
+
+    number : (DEGREES + 1,), how many services could arrive at each whole azimuth, interference left out
+    last : (DEGREES,), the last service counted there
+    """
+
+    number: NDArray[np.int64]
+    last: NDArray[np.int64]
+
+
+def count_arrays() -> CountArrays:
+    """Return empty work arrays."""
+    return CountArrays(np.zeros(DEGREES + 1, np.int64), np.zeros(DEGREES, np.int64))
+
+
+@lean_kernel
+def half_width_deg(spare_db, rolloff, floor_db, cross_db):
+    """Return how far an aim may stand from a transmitter with spare_db at it, in degrees; -1: nowhere.
+
+    180 all around. The loss is off_axis_loss_db's.
+    """
+    if spare_db < cross_db or spare_db < 0.0:
+        return -1.0
+    if spare_db >= floor_db or rolloff == 0.0:
+        return 180.0
+    return min(180.0, math.sqrt(spare_db / rolloff))
+
+
+@inner_kernel
+def fill_numbers(mount, deviation, wanted, figures, values, counts):
+    """Fill how many services could arrive at each whole azimuth; return how many could at any.
+
+    deviation : in total standard deviations, that a service must keep
+    """
+    number, last = counts.number, counts.last
+    number[:] = 0
+    last[:] = -1
+    everywhere, somewhere = 0, 0
+    for service in range(wanted.services):
+        first, end = wanted.service_start[service], wanted.service_start[service + 1]
+        widest = -1.0
+        for place in range(first, end):
+            item = wanted.by_service[place]
+            spare_db = values[UPPER_DB, item] - deviation / figures[TOTAL_INVERSE, item]
+            half = half_width_deg(
+                spare_db, figures[ROLLOFF, item], figures[FLOOR_DB, item], figures[CROSS_DB + mount, item]
+            )
+            widest = half if half > widest else widest
+            if half < 0.0 or half >= 180.0 or widest >= 180.0:
+                continue
+            bearing_deg = values[BEARING_DEG, item]
+            for step in range(math.ceil(bearing_deg - half), math.floor(bearing_deg + half) + 1):
+                aim = step % DEGREES
+                if last[aim] != service:
+                    last[aim] = service
+                    number[aim] += 1
+        somewhere += 1 if widest >= 0.0 else 0
+        if widest >= 180.0:
+            everywhere += 1
+            for aim in range(DEGREES):  # what its other transmitters counted
+                if last[aim] == service:
+                    last[aim] = -1
+                    number[aim] -= 1
+    for aim in range(DEGREES):
+        number[aim] += everywhere
+    return somewhere
+
+
+@inner_kernel
+def count_at(aim_deg, mount, deviation, tier, kind, model, work):
+    """Return how many services arrive at an aim, interference in it; the tier set. Margins stay."""
+    home, wanted = work.home, model.wanted
+    set_single(aim_deg, mount, home.trial)
+    set_plan(
+        home.trial, 0.0, model.figures[kind, SINGLE, tier], model.pair_figures[kind, SINGLE, tier], wanted,
+        model.pairs, home,
+    )  # fmt: skip
+    choose_transmitters(wanted, home.values, home.numbers)
+    found = 0
+    for service in range(wanted.services):
+        found += 1 if home.values[TOTAL_DEVIATION, home.numbers[CHOSEN, service]] >= deviation else 0
+    return found
+
+
+@inner_kernel
+def is_looked_at(aim, number):
+    """Return whether an aim stands for its stretch of equal numbers: its first, or a step on from there."""
+    back = 0
+    while back < DEGREES and number[(aim - back - 1) % DEGREES] == number[aim]:
+        back += 1
+    return back % LOOKED_AT_DEG == 0
+
+
+@inner_kernel
+def middle_of_widest(level, number):
+    """Return the middle of the widest stretch of aims with a number of services, the lower one of equals."""
+    best, best_width, start = 0, 0, 0
+    while start < DEGREES and number[start] == level:
+        start += 1
+    if start == DEGREES:
+        return 0
+    width = 0
+    for step in range(1, DEGREES + 1):
+        aim = (start + step) % DEGREES
+        if number[aim] == level:
+            width += 1
+            continue
+        middle = (aim - 1 - width // 2) % DEGREES
+        if width > best_width or (width == best_width and width > 0 and middle < best):
+            best, best_width = middle, width
+        width = 0
+    return best
+
+
+@inner_kernel
+def best_for_most(start_deg, start_mount, deviation, tier, kind, model, work, counts):
+    """Return aim and mount at which most services arrive, each alone; the tier set.
+
+    start : tried first; kept where nothing brings more.
+    """
+    best_deg, best_mount = start_deg, start_mount
+    most = count_at(best_deg, best_mount, deviation, tier, kind, model, work)
+    touched = False
+    for item in range(model.wanted.station.size):
+        touched = touched or (work.home.disturbing.some[0] and work.home.disturbing.touched[item])
+    for mount in model.wanted.mounts:
+        some = fill_numbers(
+            mount, deviation, model.wanted, model.figures[kind, SINGLE, tier], work.home.values, counts
+        )
+        if some <= most:
+            continue
+        highest = 0
+        for aim in range(DEGREES):
+            highest = counts.number[aim] if counts.number[aim] > highest else highest
+        for level in range(highest, most, -1):
+            if level <= most:
+                break
+            for aim in range(DEGREES):
+                if counts.number[aim] != level or (touched and not is_looked_at(aim, counts.number)):
+                    continue
+                looked = float(aim if touched else middle_of_widest(level, counts.number))
+                found = count_at(looked, mount, deviation, tier, kind, model, work)
+                if found > most:
+                    most, best_deg, best_mount = found, looked, mount
+                if not touched or most >= level:
+                    break
+    return best_deg, best_mount
+
+
+@lean_kernel
+def count_services(deviation, fields, model, work, counts, count_out, tiers_out):
+    """Fill, for every cell, how many services arrive with each tier, and with which tiers each service does.
+
+    deviation : in total standard deviations, that a service must keep. count_out : (T, N), 255 unknown.
+    tiers_out : (services, N), a sum of bits, 1 for the first tier, 2 for the next; 255 unknown
+    """
+    wanted, values, index = model.wanted, work.home.values, work.home.numbers
+    for cell in range(fields.kind.size):
+        if read_fields(cell, fields, wanted, work) == 0:
+            count_out[:, cell] = UNKNOWN_UINT8
+            tiers_out[:, cell] = UNKNOWN_UINT8
+            continue
+        read_disturbing(cell, fields, wanted, model.pairs, work)
+        tiers_out[:, cell] = 0
+        aim_deg, mount = float(math.floor(values[BEARING_DEG, 0])), wanted.mounts[0]
+        kind = fields.kind[cell]
+        for tier in range(model.tiers):
+            set_tier(tier, np.int64(SINGLE), np.bool_(False), np.int64(NOBODY), kind, model, work)
+            aim_deg, mount = best_for_most(aim_deg, mount, deviation, tier, kind, model, work, counts)
+            count_out[tier, cell] = count_at(aim_deg, mount, deviation, tier, kind, model, work)
+            for service in range(wanted.services):
+                if values[TOTAL_DEVIATION, index[CHOSEN, service]] >= deviation:
+                    tiers_out[service, cell] |= np.uint8(1 << tier)

@@ -1,0 +1,62 @@
+"""Plain searches at one place, to hold reception's loop over cells against."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from covermap.reception import AimPlan, best_aim
+from covermap.reception.aim import columns_of, plan_of
+from covermap.reception.place import at_place
+from covermap.reception.plan import COMBINED, DIPLEXED
+from covermap.reception.two_antennas import aim_arrays, search_two
+
+# Tier and antennas, least costly first: the built-in table's cost_order 1, 1.5, 3, 4, 6, 8, 25 and 4, 4, 4, 6
+# for a second antenna; of equal cost the one antenna first.
+ORDER = (
+    (1, 1), (2, 1), (3, 1), (4, 1), (5, 1), (6, 1), (4, 2), (5, 2), (6, 2), (7, 1), (7, 2),
+)  # fmt: skip
+# The same with a second antenna at 0.5: 4, 4.5, 6, 6.5, 8, 8.5, 25, 25.5.
+CHEAP_SECOND_ORDER = (
+    (1, 1), (2, 1), (3, 1), (4, 1), (4, 2), (5, 1), (5, 2), (6, 1), (6, 2), (7, 1), (7, 2),
+)  # fmt: skip
+
+
+def best_two(signals, tier) -> AimPlan | None:
+    """Return the best plan of two antennas, None where two do not reach the confidence."""
+    one = replace(best_aim(signals, tier), chance=-1.0)
+    confidence = signals.options.confidence_percent / 100.0
+    found = columns_of(one)
+    for joined in (COMBINED, DIPLEXED):
+        place = at_place(signals, tier, joined)
+        if joined == DIPLEXED and (place.wanted.uhf.all() or not place.wanted.uhf.any()):
+            continue
+        search_two(
+            joined, confidence, signals.needed, place.wanted, place.figures, place.pair_figures, place.pairs,
+            place.home, aim_arrays(place.wanted), found,
+        )  # fmt: skip
+    plan = plan_of(signals, tier, found)
+    return plan if plan.chance >= confidence and plan.second_azimuth_deg is not None else None
+
+
+def answer_of(place_of_tier, tiers, singles, order=ORDER) -> tuple[int, AimPlan]:
+    """Return tier (8 for none) and plan of the least costly installation that holds.
+
+    place_of_tier : tier's number -> what arrives there. singles : the best plan of one antenna of each tier
+    """
+    for tier, antennas in order:
+        signals = place_of_tier(tier)
+        confidence = signals.options.confidence_percent / 100.0
+        if antennas == 1:
+            if singles[tier - 1].chance >= confidence:
+                return tier, singles[tier - 1]
+            continue
+        several = np.unique(signals.facts.site[[i for i, s in enumerate(signals.labels) if s]]).size > 1
+        plan = best_two(signals, tiers[tier]) if several or _two_polarizations(signals) else None
+        if plan is not None:
+            return tier, plan
+    return 8, singles[-1]
+
+
+def _two_polarizations(signals) -> bool:
+    wanted = [i for i, label in enumerate(signals.labels) if label]
+    return {0, 1} <= set(np.asarray(signals.facts.polarization)[wanted].tolist())
