@@ -98,7 +98,7 @@ def write_raster_styles(coverage: Coverage) -> list[Path]:
 def _attributes(coverage: Coverage, name: str) -> str | None:
     """Return the attribute table of a coded raster; None for one of numbers."""
     layer = layer_of(name)
-    bands = layer.bands or len(coverage.services(name.split("/")[0]))
+    bands = layer.bands or len(coverage.tag_values(name, "SERVICES"))
     if _is_tier(layer.kind):
         return tier_attributes(coverage.tier_names, bands)
     entries = _entries(coverage, name, layer.kind)

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 GRID_MAPPING = "spatial_ref"
 TIER_NEEDED = "tier_needed"  # the raster `tier`: `tier` itself is the dimension of what each tier would do
 OF_SERVICES = ("limiting_service", "deciding_service")
-BY_TIER = ("tier_chance",)
+BY_TIER = ("tier_chance", "services_count")
 UNKNOWN_BIT = 128  # set in 255 alone: sums of remarks stay below
 
 
@@ -117,7 +117,7 @@ def _part(coverage: Coverage, layer: Layer, list_name: str, name: str | None, se
     from covermap.result.lazy_raster import Part
 
     bands = codes = None
-    own = list(coverage.services(list_name)) if layer.of_list else []
+    own = list(coverage.tag_values(name, "SERVICES")) if name is not None else []
     if layer.kind in BY_TIER:
         bands = np.arange(TIER_COUNT)
     elif layer.stacked:
