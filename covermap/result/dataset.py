@@ -56,7 +56,9 @@ def to_xarray(coverage: Coverage, names: Sequence[str] | None = None) -> xarray.
     chosen = _by_kind(coverage.raster_names() if names is None else names)
     lists = [name for name in coverage.lists if any(name in parts for parts in chosen.values())]
     stations = sorted({part for kind in OF_STATION for part in chosen.get(kind, {})})
-    services = list(dict.fromkeys(service for name in lists for service in coverage.services(name)))
+    in_order = [coverage.services(name) for name in lists]
+    in_order += [coverage.tag_values(name, "SERVICES") for name in chosen.get("service_tiers", {}).values()]
+    services = list(dict.fromkeys(service for names in in_order for service in names))
     x, y = coverage.coordinates()
     coordinates: dict[str, Any] = {
         "x": ("x", x, {"standard_name": "projection_x_coordinate", "units": "m"}),
