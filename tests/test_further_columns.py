@@ -114,7 +114,7 @@ def test_the_brief_says_why(planned, tmp_path):
         tmp_path,
         zones=find_dead_zones(planned.coverage, "main"),
     )
-    assert re.search(r"Why: [a-z ]+ \(", path.read_text("utf-8"))
+    assert re.search(r"Why it is hard there: [a-z ]+", path.read_text("utf-8"))
 
 
 def test_the_stock_counts_second_and_high_vhf_antennas(planned):

@@ -260,7 +260,7 @@ def test_causes_are_named_in_words(wide):
     keys = wide.execute_script(
         "return [...document.querySelectorAll('#shows .key li b')].map(e => e.textContent)"
     )
-    assert keys == ["hills", "distance", "noise"]
+    assert keys == ["hills", "distance", "noise", "same channel"]
     assert len(keys) == len(CAUSES)
 
 
