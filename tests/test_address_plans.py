@@ -2,6 +2,7 @@
 
 import re
 from datetime import date
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -221,5 +222,5 @@ def _worked_place(field_dbuvm):
     site = Site(None, None, read_tiers(), facts, options, None, wanted)
     paths = (Path(0, 40.0), Path(1, 40.0), Path(2, 115.0))
     for path in paths:
-        path.station = None
+        path.station = SimpleNamespace(station_id=str(path.profile.back_azimuth_deg))
     return Place(site, paths, 10.0, False)

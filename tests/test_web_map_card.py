@@ -74,7 +74,7 @@ def test_card_tells_what_else_the_result_holds(browser, case):
     row, col = (int(part[0]) for part in np.nonzero((tier >= 3) & (tier <= 7) & (column < 20)))
     text = click_cell(browser, row, col)
     assert "A second antenna at 210° true" in text
-    assert "Dropping this station alone would not allow a simpler antenna." in text
+    assert "Dropping this station alone" not in text  # the same class, perhaps with one antenna less
     words = {
         "ridges": "hills in the way.",
         "distance": "distance.",

@@ -90,7 +90,7 @@ def receiver_of(asked: Question, signals: CellSignals) -> ListReceiver:
     site, place = asked.place.site, asked.place
     mounts = tuple(tier.height_m for tier in asked.tiers)
     around = place.clutter_height_m, place.open_land
-    key = asked.wanted, mounts, asked.options.noise_environment, *around
+    key = asked.wanted, mounts, asked.options.noise_environment, *around, _stations(asked)
     if key not in site.receivers:
         site.receivers[key] = ListReceiver(
             site.facts,
@@ -110,7 +110,7 @@ def services_at(asked: Question) -> tuple[ClassServices, ...]:
     every = every_service(site.scenario.stations)
     if len(every.services) > MOST_SERVICES:
         return ()
-    key = "services", place.clutter_height_m, place.open_land
+    key = place.clutter_height_m, place.open_land, _stations(asked)
     if key not in site.counters:
         site.counters[key] = ServiceCounter(
             site.facts,
@@ -164,6 +164,11 @@ def as_hindrances(asked: Question) -> Hindrances:
         of_paths([_null_db(path) for path in paths], np.float32),
         asked.options.has_land_cover,
     )
+
+
+def _stations(asked: Question) -> tuple[str, ...]:
+    """Return the ids of the stations that are counted at the point, which differ from point to point."""
+    return tuple(path.station.station_id for path in asked.place.paths)
 
 
 def _null_db(path: StationPath) -> float:
