@@ -21,6 +21,7 @@ from small_inputs import (
     write_raster,
 )
 
+from covermap.addresses.list_file import read_addresses
 from covermap.errors import InputError
 from covermap.inputs.preparation import prepare
 from covermap.jobs.check import check
@@ -357,3 +358,20 @@ def test_warnings_of_one_kind_are_told_once(tmp_path):
     found = [warning for warning in checked(path).warnings if "Is it feet" in warning]
     assert len(found) == 1
     assert "(39 more of this kind: line 3, line 4, line 5 and so on.)" in found[0]
+
+
+# customers: the same spellings of a position as homes and places
+@pytest.mark.parametrize(
+    "content",
+    [
+        "id,latitude_deg,longitude_deg\nA,44.1,-36.1\nB,,\n",
+        "id;lat;lon\nA;44,1;-36,1\nB;x;y\n",
+        "id,Latitude,Longitude\nA,44 06 00 N,36 06 00 W\nB,0,0\n",
+    ],
+)
+def test_customers_may_be_a_table_with_positions(tmp_path, content):
+    (tmp_path / "customers.csv").write_text(content)
+    found = read_addresses(tmp_path / "customers.csv")
+    (only,) = found.addresses
+    assert (only.point_id, only.latitude_deg, only.longitude_deg) == ("A", 44.1, pytest.approx(-36.1))
+    assert len(found.left_out) == 1

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from covermap.errors import InputError
+from covermap.scenario.columns import OTHER_NAMES, with_our_names
 from covermap.scenario.csv_dialect import read_csv_table
 from covermap.scenario.suggestions import nearest
 from covermap.scenario.text_table import Row, TextTable
@@ -44,7 +45,9 @@ def open_rows(
     path = Path(path)
     unreadable: list[str] = []
     numbers = set(number_columns)
-    table = read_csv_table(path, lambda name: name in numbers, unreadable)
+    table = with_our_names(
+        read_csv_table(path, lambda name: OTHER_NAMES.get(name, name) in numbers, unreadable)
+    )
     for group in required:
         if not any(column in table.columns for column in group):
             hint = next((near for column in table.columns if (near := nearest(column, list(group)))), "")

@@ -92,7 +92,7 @@ def check_columns(table: TextTable) -> tuple[TextTable, list[str]]:
 
     Raises InputError for a name without its unit and for a required column that is missing.
     """
-    table = _with_our_names(table)
+    table = with_our_names(table)
     columns = table.columns
     if not columns:
         raise InputError(f"{table.file} has no columns. Start from the table that `covermap new` writes.")
@@ -112,7 +112,8 @@ def check_columns(table: TextTable) -> tuple[TextTable, list[str]]:
     return table, warnings
 
 
-def _with_our_names(table: TextTable) -> TextTable:
+def with_our_names(table: TextTable) -> TextTable:
+    """Return a table with plain names of columns (lat) as ours. Raises InputError where it has both."""
     names = {column: OTHER_NAMES.get(column, column) for column in table.columns}
     twice = [column for column, name in names.items() if name != column and name in table.columns]
     if twice:
