@@ -21,7 +21,7 @@ class CovermapPlugin:
     def __init__(self, iface):
         self.iface = iface
         self.provider = None
-        self.options = self.dock = self.tool = self.search = self.action = None
+        self.options = self.dock = self.tool = self.search = self.menu = self.action = None
 
     def initProcessing(self):
         """Register the provider; qgis_process calls only this."""
@@ -30,7 +30,7 @@ class CovermapPlugin:
 
     def initGui(self):
         """Register everything in the desktop."""
-        from qgis.PyQt.QtWidgets import QAction
+        from qgis.PyQt.QtWidgets import QMenu
 
         from .click_tool import ClickTool
         from .find_filter import FindFilter
@@ -44,7 +44,8 @@ class CovermapPlugin:
         self.dock = PlaceDock(canvas, self.iface.mainWindow())
         self.iface.addDockWidget(Qt.DockWidgetArea.RightDockWidgetArea, self.dock)
         self.dock.hide()
-        self.action = QAction(QIcon(str(Path(__file__).with_name("ask.svg"))), ASK, self.iface.mainWindow())
+        self.menu = QMenu(self.iface.mainWindow())  # makes the action: Qt 5 and 6 keep its class apart
+        self.action = self.menu.addAction(QIcon(str(Path(__file__).with_name("ask.svg"))), ASK)
         self.action.setCheckable(True)
         self.action.setToolTip("Click a place: which antenna it needs, by the result that is loaded")
         self.action.triggered.connect(self.start_asking)
@@ -93,7 +94,8 @@ class CovermapPlugin:
             self.dock.close_all()
             self.iface.removeDockWidget(self.dock)
             self.dock.deleteLater()
-            self.dock = self.tool = self.search = self.action = None
+            self.menu.deleteLater()
+            self.dock = self.tool = self.search = self.menu = self.action = None
         if self.options is not None:
             self.iface.unregisterOptionsWidgetFactory(self.options)
             self.options = None
