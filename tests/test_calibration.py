@@ -15,6 +15,7 @@ from covermap.inputs.calibration import (
     calibration_toml,
     read_calibration,
 )
+from covermap.inputs.local_effect import shared_share
 from covermap.measurements.calibrate import public_calibration, report
 from covermap.measurements.mixed_model import Spread, _with_spread, fit_mixed
 from covermap.measurements.offsets import fit_offsets, judge, neighbourhoods, points_to_see
@@ -508,3 +509,46 @@ def test_readings_far_from_the_prediction_are_listed(tmp_path, scenario):
     offsets = [*np.random.default_rng(1).normal(0.0, 2.0, 11), 25.0]
     done = report(scenario, readings, residuals_of(readings, offsets), [], default_db=6.8)
     assert done.disagreements[0].words.startswith("P11, First TV: read; 25 dB more")
+
+
+def test_what_a_neighbourhood_shares_ends_at_its_range_by_hand():
+    # spherical covariance at half the range: 1 - 1.5 x 0.5 + 0.5 x 0.125 = 0.3125
+    share = shared_share(np.array([0.0, 0.5, 1.0, 2.0]), 1.0)
+    assert share == pytest.approx([1.0, 0.3125, 0.0, 0.0])
+
+
+def test_near_a_reading_the_map_learns_and_never_past_the_range():
+    # one street of ten houses 8 dB up, others right: in the street most of it is learnt, 5 km on nothing
+    street = [
+        replace(p, latitude_deg=44.3, longitude_deg=-36.0 + 0.0005 * i, low_db=8.0, high_db=8.0)
+        for i, p in enumerate(values(None, 8.0, 10, sd_db=0.0))
+    ]
+    others = [replace(p, point=f"o{p.point}") for p in values(None, 0.0, 20, sd_db=0.0)]
+    model = _with_spread((*street, *others), Spread(5.0, 4.0, 1.0))
+    local = model.local_effect("M")
+    longitude, latitude = np.array([-36.0, -36.0, -35.9]), np.array([44.3, 44.3 + 0.5 / 111.2, 44.35])
+    learnt_db = model.offset("M").offset_db + local.effect_db(longitude, latitude)
+    # by hand, one group: local 25 against its noise 25 + 16 / 10: 8 x 25 / 26.6 = 7.5, offset a little apart
+    assert learnt_db[0] == pytest.approx(7.5, abs=0.7)
+    assert 1.0 < local.effect_db(longitude, latitude)[1] < learnt_db[0] - 3.0
+    assert local.effect_db(longitude, latitude)[2] == 0.0
+    known = local.known(longitude, latitude)
+    assert known[0] > 0.6  # 25 / 26.6 = 0.94 were all at one door; the street is 0.4 km long
+    assert known[0] > known[1] > 0.02
+    assert known[2] == 0.0
+
+
+def test_what_readings_say_around_them_is_written_read_and_added(tmp_path, scenario):
+    done = many(tmp_path, scenario, -6.0)
+    path = tmp_path / "calibration.toml"
+    path.write_text(calibration_toml(done.calibration), "utf-8")
+    again, offset = read_calibration(path), done.calibration.offsets[0]
+    reading = done.readings.readings[4]
+    place = np.array([reading.longitude_deg]), np.array([reading.latitude_deg])
+    excess = np.array([12.0])
+    expected = offset.offset_db + offset.local.effect_db(*place)
+    found = again.adjustment_db(reading.station, *place, excess)
+    assert found == pytest.approx(expected, abs=0.1)
+    assert again.reading_weight_percent(*place)[0] > 0
+    assert public_calibration(done).offsets[0].local is None
+    assert "local_effect" not in calibration_toml(public_calibration(done))

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from reference import reference_rows
 
-from covermap.measurements.offsets import fit_offsets, fitted_spread_db, judge
+from covermap.measurements.mixed_model import fit_mixed
+from covermap.measurements.offsets import fit_offsets, judge
 from covermap.measurements.residuals import PointResidual
 from covermap.propagation import Profile, field_from_loss, p1812_loss
 
@@ -63,11 +64,12 @@ def spread(points, offsets=()):
 
 def test_one_offset_a_mast_lowers_the_spread_of_the_measured_set(points):
     """docs/validation_measured.md holds the figures; power and calibration of the set are doubtful."""
-    spread_db = fitted_spread_db(points, 9.7)
-    offsets = fit_offsets(points, spread_db)
-    judgement = judge(points, spread_db)
+    model = fit_mixed(points, 9.7)
+    offsets = fit_offsets(model)
+    judgement = judge(model)
     assert {o.mast for o in offsets} == {"ABCA", "COTO", "KAND"}
     assert spread(points, offsets) < spread(points)
     assert judgement.after_db < judgement.before_db
-    assert not judgement.refused
-    assert math.isfinite(spread_db)
+    assert math.isfinite(model.spread.total_db)
+    # masts 20 to 45 dB off are a wrong power or unit, as here: no calibration is made of them
+    assert "look at unit, gain, aim and channel" in judgement.refused

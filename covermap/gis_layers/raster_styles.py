@@ -45,6 +45,12 @@ _DIFFERENCE_STEPS: tuple[Step, ...] = (
     (10, "3 to 10 dB stronger", "#8FB0A9"),
     (float("inf"), "10 dB or more stronger", "#2F5D62"),
 )
+_WEIGHT_STEPS: tuple[Step, ...] = (
+    (1, "nothing", "#FFFFFF"),
+    (25, "up to a quarter", "#E4DCE8"),
+    (50, "up to half", "#B7A3C2"),
+    (float("inf"), "more than half", "#6A4C7D"),
+)
 _HOMES_STEPS: tuple[Step, ...] = (
     (0, "none", "#FFFFFF"),
     (2, "up to 2", "#E3DCCF"),
@@ -128,6 +134,7 @@ def raster_title(coverage: Coverage, name: str) -> str:
         "ground": "Ground, metres above sea level",
         "flags": "Remarks",
         "homes": "Homes a cell",
+        "reading_weight": "How much readings nearby tell, %",
         "homes_without_roof": "Homes a cell that may use no roof",
         "two_antennas_chance": "How sure with two antennas",
         "services_count": f"Services with {ROOFTOP_TIER} {rooftop}, each alone",
@@ -178,6 +185,7 @@ def raster_body(coverage: Coverage, name: str, band: int = 1) -> str:
         "aim_to": _aim_steps(),
         "second_opinion": _DIFFERENCE_STEPS,
         "homes": _HOMES_STEPS,
+        "reading_weight": _WEIGHT_STEPS,
         "homes_without_roof": _HOMES_STEPS,
         "field": _field_steps(),
         "field_adjusted": _field_steps(),

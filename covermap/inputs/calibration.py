@@ -14,6 +14,7 @@ import shapely
 from numpy.typing import NDArray
 
 from covermap.errors import InputError
+from covermap.inputs.local_effect import LocalEffect
 from covermap.propagation.ridges import PATH_CLASSES
 from covermap.scenario.records import Scenario, Station
 from covermap.scenario.toml_file import read_toml
@@ -34,6 +35,7 @@ class TrustedOffset:
     excess_low_db, excess_high_db : least and greatest loss over free space of the measured paths
     area_lonlat : ring of the area around the points; empty means nowhere
     worst_path : class of the measured path that crosses most ridges
+    local : what the readings say of the places around them beside the offset; None where that is not told
     """
 
     mast: str
@@ -45,6 +47,7 @@ class TrustedOffset:
     excess_high_db: float
     area_lonlat: tuple[tuple[float, float], ...]
     worst_path: str = ANY_PATH
+    local: LocalEffect | None = None
 
     def applies(
         self,
@@ -101,7 +104,18 @@ class Calibration:
             return np.zeros(np.shape(longitude_deg), dtype=np.float32)
         known_db = np.nan_to_num(excess_db, nan=np.inf)
         used = found.applies(longitude_deg, latitude_deg, known_db, path_class)
-        return np.where(used, np.float32(found.offset_db), np.float32(0.0))
+        local_db = 0.0 if found.local is None else found.local.effect_db(longitude_deg, latitude_deg)
+        return np.where(used, found.offset_db + local_db, 0.0).astype(np.float32)
+
+    def reading_weight_percent(
+        self, longitude_deg: NDArray[np.float64], latitude_deg: NDArray[np.float64]
+    ) -> NDArray[np.uint8]:
+        """Return how much of what places nearby share the readings tell at places, 0 to 100."""
+        most = np.zeros(np.shape(longitude_deg))
+        for offset in self.offsets:
+            if offset.local is not None:
+                most = np.maximum(most, offset.local.known(longitude_deg, latitude_deg))
+        return np.rint(100.0 * most).astype(np.uint8)
 
     def in_words(self) -> str:
         """Return the caution that stands on every output of a map that uses it."""
@@ -187,8 +201,17 @@ def calibration_toml(calibration: Calibration) -> str:
             f"excess_high_db = {offset.excess_high_db:.1f}",
             f"worst_path = {json.dumps(offset.worst_path)}",
             f"area_lonlat = [{ring}]",
+            *_local_lines(offset.local),
         ]
     return "\n".join(lines) + "\n"
+
+
+def _local_lines(local: LocalEffect | None) -> list[str]:
+    """Return the lines of what readings say around them: longitude, latitude, dB, share known."""
+    if local is None:
+        return []
+    places = ", ".join(f"[{x:.5f}, {y:.5f}, {db:.2f}, {known:.2f}]" for x, y, db, known in local.places)
+    return [f"local_range_km = {local.range_km:.2f}", f"local_effect = [{places}]"]
 
 
 def read_calibration(path: Path | str) -> Calibration:
@@ -247,7 +270,20 @@ def _offset(file: str, number: int, values: dict[str, Any]) -> TrustedOffset:
         excess_high_db=float(values["excess_high_db"]),
         area_lonlat=tuple((float(x), float(y)) for x, y in values["area_lonlat"]),
         worst_path=_path_class(file, number, values.get("worst_path", ANY_PATH)),
+        local=_local(values),
     )
+
+
+def _local(values: dict[str, Any]) -> LocalEffect | None:
+    if "local_effect" not in values:
+        return None
+    places = tuple(
+        (float(x), float(y), float(db), float(known)) for x, y, db, known in values["local_effect"]
+    )
+    range_km = float(values["local_range_km"])
+    if not range_km > 0.0:
+        raise ValueError("local_range_km")
+    return LocalEffect(range_km, places)
 
 
 def _path_class(file: str, number: int, found: object) -> str:

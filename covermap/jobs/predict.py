@@ -189,6 +189,8 @@ def _write_tile(prepared: Preparation, rasters: RasterSet, result: TileResult) -
         for station, median_dbuvm in zip(prepared.scenario.stations, result.median_dbuvm, strict=True):
             rasters.write(f"field/{station.station_id}", tile, median_dbuvm)
         if prepared.calibration is not None:
+            places = prepared.grid.centres_lonlat(tile)
+            rasters.write("reading_weight", tile, prepared.calibration.reading_weight_percent(*places))
             for station, adjusted in zip(prepared.scenario.stations, result.adjusted_dbuvm, strict=True):
                 rasters.write(f"field_adjusted/{station.station_id}", tile, adjusted)
     if result.services is not None:

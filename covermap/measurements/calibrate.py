@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from covermap.inputs.calibration import Calibration, TrustedOffset, prediction_fingerprint
-from covermap.measurements.mixed_model import fit_mixed
+from covermap.measurements.mixed_model import MixedModel, fit_mixed
 from covermap.measurements.offsets import (
     FEWEST_POINTS,
     Judgement,
@@ -168,7 +168,7 @@ def report(
     judgement = judge(model)
     calibration = None
     if not judgement.refused:
-        calibration = _calibration(scenario, readings, points, offsets, judgement)
+        calibration = _calibration(scenario, readings, model, offsets, judgement)
     used = {} if calibration is None else {(o.mast, o.band): o.offset_db for o in offsets}
     return CalibrationReport(
         readings, tuple(residuals), tuple(points), tuple(offsets), spread_db, judgement, calibration,
@@ -179,7 +179,7 @@ def report(
 def _calibration(
     scenario: Scenario,
     readings: Readings,
-    points: Sequence[PointResidual],
+    model: MixedModel,
     offsets: Sequence[Offset],
     judgement: Judgement,
 ) -> Calibration:
@@ -187,19 +187,19 @@ def _calibration(
         file="calibration.toml",
         readings_file=readings.file,
         readings_as_of=readings.as_of,
-        points=point_count(points),
+        points=point_count(model.points),
         before_db=judgement.before_db,
         after_db=judgement.after_db,
         fingerprint=prediction_fingerprint(scenario),
-        offsets=tuple(_trusted(o, points) for o in offsets if o.points >= FEWEST_POINTS),
+        offsets=tuple(_trusted(o, model) for o in offsets if o.points >= FEWEST_POINTS),
     )
 
 
 def public_calibration(report: CalibrationReport) -> Calibration | None:
     """Return the calibration in a form that tells of no point, None where it was refused.
 
-    The area is made of whole squares, least and greatest loss are rounded outwards to 5 dB, and offsets that
-    stand on under five points are left out.
+    It says nothing of the places around single points, the area is made of whole squares, least and greatest
+    loss are rounded outwards to 5 dB, and offsets that stand on under five points are left out.
     """
     found = report.calibration
     if found is None:
@@ -209,6 +209,7 @@ def public_calibration(report: CalibrationReport) -> Calibration | None:
             offset,
             excess_low_db=PUBLIC_STEP_DB * math.floor(offset.excess_low_db / PUBLIC_STEP_DB),
             excess_high_db=PUBLIC_STEP_DB * math.ceil(offset.excess_high_db / PUBLIC_STEP_DB),
+            local=None,
             area_lonlat=public_area_lonlat(
                 [
                     (p.latitude_deg, p.longitude_deg)
@@ -223,14 +224,15 @@ def public_calibration(report: CalibrationReport) -> Calibration | None:
     return replace(found, readings_file="", offsets=tuple(offsets))
 
 
-def _trusted(offset: Offset, points: Sequence[PointResidual]) -> TrustedOffset:
-    """Return an offset with the area and paths of the points it stands on."""
-    mine = [p for p in points if (p.mast, p.band) == (offset.mast, offset.band)]
+def _trusted(offset: Offset, model: MixedModel) -> TrustedOffset:
+    """Return an offset with the area and paths of the points it stands on, and what they say around them."""
+    mine = [p for p in model.points if (p.mast, p.band) == (offset.mast, offset.band)]
     return TrustedOffset(
         offset.mast, offset.band, offset.offset_db, offset.sd_db, offset.points,
         min(p.excess_db[0] for p in mine), max(p.excess_db[1] for p in mine),
         hull_lonlat([(p.latitude_deg, p.longitude_deg) for p in mine]),
         worst_path([p.path_class for p in mine]),
+        model.local_effect(offset.mast),
     )  # fmt: skip
 
 

@@ -10,17 +10,17 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, optimize, special
 
+from covermap.inputs.local_effect import KM_PER_DEG, LocalEffect, shared_share
 from covermap.measurements.residuals import PointResidual
 
 MAST_SD_DB = 4.0  # judgement: how far masts differ from their prediction as a whole
 BAND_SD_DB = 2.0  # judgement: how far the bands of one mast differ
 ACROSS_MASTS = 0.25  # judgement: share of a neighbourhood's effect that paths from all masts have in common
-RANGE_KM = (0.3, 1.0, 3.0)  # judgement: distance in which the effect falls to 1/e: least, likely, most
+RANGE_KM = (0.3, 1.0, 3.0)  # judgement: distance at which a neighbourhood's effect ends: least, likely, most
 LOG_RANGE_SD = 0.6  # of the range's prior: 95 % within RANGE_KM
 PRIOR_FREEDOM = 4.0  # judgement: the default spread, half shared nearby, counts as so many degrees of freedom
 FEWEST_FOR_SPREAD = 5  # known residuals beyond one a mast, from which the spreads are fitted
 LEAST_SD_DB, MOST_SD_DB = 0.5, 40.0
-KM_PER_DEG = 111.2  # of latitude, on a sphere of 6371 km
 ROUNDS = 30  # of Newton's method for bounds
 Floats = NDArray[np.float64]
 
@@ -83,6 +83,20 @@ class MixedModel:
         typical = float(np.median(np.diag(covariance)))
         return mean_db, 1.0 / math.sqrt(precision), typical * precision
 
+    def local_effect(self, mast: str) -> LocalEffect:
+        """Return what the readings say of the places around them, on paths of a mast."""
+        shares = np.where([p.mast == mast for p in self.points], 1.0, ACROSS_MASTS)
+        weights_db = self.spread.local_db**2 * shares * (self.solved @ self.value_db)
+        own = np.diag(self.local)
+        told = np.einsum("ij,jk,ki->i", self.local, self.solved, self.local) / np.maximum(own, 1e-12)
+        return LocalEffect(
+            self.spread.range_km,
+            tuple(
+                (p.longitude_deg, p.latitude_deg, float(weight), float(min(known * share**2, 1.0)))
+                for p, weight, known, share in zip(self.points, weights_db, told, shares, strict=True)
+            ),
+        )
+
     def without(self, left_out: NDArray[np.bool_]) -> MixedModel:
         """Return the model of the other points, under the same spread."""
         kept = tuple(p for p, out in zip(self.points, left_out, strict=True) if not out)
@@ -94,7 +108,7 @@ def fit_mixed(points: Sequence[PointResidual], default_db: float) -> MixedModel:
 
     default_db : spread of a reading around the prediction, the prior of the fitted one
 
-    Source: Gaussian process with exponential covariance (textbook): marginal likelihood, with priors on both
+    Source: Gaussian process with spherical covariance (textbook): marginal likelihood, with priors on both
     spreads (scaled inverse chi-square) and on the range (log-normal).
     """
     points = tuple(points)
@@ -139,7 +153,7 @@ def _fitted_spread(points: tuple[PointResidual, ...], half_db: float) -> Spread:
 
     def surprise(at: Floats) -> float:
         local, own = math.exp(2.0 * at[0]), math.exp(2.0 * at[1])
-        covariance = offsets + local * shares * np.exp(-apart_km / math.exp(at[2]))
+        covariance = offsets + local * shares * shared_share(apart_km, math.exp(at[2]))
         covariance[np.diag_indices(value_db.size)] += own + own_db2
         factor = linalg.cho_factor(covariance, lower=True)
         total = 0.5 * float(value_db @ linalg.cho_solve(factor, value_db))
@@ -159,7 +173,7 @@ def _fitted_spread(points: tuple[PointResidual, ...], half_db: float) -> Spread:
 def _with_spread(points: tuple[PointResidual, ...], spread: Spread) -> MixedModel:
     """Return the model of points under a spread."""
     offsets, shares, apart_km, own_db2 = _parts(points)
-    local = spread.local_db**2 * shares * np.exp(-apart_km / spread.range_km)
+    local = spread.local_db**2 * shares * shared_share(apart_km, spread.range_km)
     value_db, variance_db2 = _as_values(points, offsets + local, own_db2 + spread.own_db**2)
     solved = np.asarray(np.linalg.inv(offsets + local + np.diag(variance_db2)), dtype=np.float64)
     return MixedModel(points, spread, value_db, variance_db2, local, solved)

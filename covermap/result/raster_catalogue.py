@@ -38,13 +38,15 @@ PLAN_REMARKS = (
 AMPLIFIER_MEANINGS = tuple((number, code.replace("_", " ")) for number, code in enumerate(AMPLIFIER_CODES))
 RASTERS_FOLDER = "rasters"
 OF_STATION = ("field", "field_adjusted")
-OF_GRID = frozenset({"ground", "flags", "homes", "homes_without_roof", "services_count", "service_tiers"})
+OF_GRID = frozenset({
+    "ground", "flags", "homes", "homes_without_roof", "reading_weight", "services_count", "service_tiers",
+})  # fmt: skip
 """Rasters that stand alone, for no list and no station."""
 TELLS_OF_HOMES = frozenset({
-    "homes", "homes_without_roof",
+    "homes", "homes_without_roof", "reading_weight",
     "tier_3db_weaker", "tier_3db_stronger", "dead_zone_chance_3db_weaker", "dead_zone_chance_3db_stronger",
 })  # fmt: skip
-"""Kinds that tell where homes are: counts, or values only where there are some. None of them is public."""
+"""Kinds that tell where homes are: counts, or values only where some are or were read. None is public."""
 
 
 @dataclass(frozen=True)
@@ -133,6 +135,7 @@ LAYERS: dict[str, Layer] = {
         Layer("field_adjusted", *_FLOAT, "dB(uV/m)", 1, "field with the offsets of calibration added"),
         Layer("ground", *_FLOAT, "m", 1, "elevation at the cell's centre"),
         Layer("flags", *_CLASS, 1, "remarks on the cell, a sum; 0 none", CELL_REMARKS, True),
+        Layer("reading_weight", *_PERCENT, 1, "how much of what places nearby share the readings tell"),
         Layer("homes", *_FLOAT, "homes", 1, "homes in the cell"),
         Layer(
             "services_count",
