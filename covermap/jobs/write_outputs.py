@@ -46,6 +46,7 @@ from covermap.result.stac_item import write_stac_item
 from covermap.result.transmitters import transmitters_layer
 from covermap.scenario.records import Scenario
 from covermap.terrain import relief_grey
+from covermap.wording.language import speaking
 
 Report = Callable[[str, float, str], bool]
 
@@ -260,18 +261,20 @@ def _write_map(
     alone: Callable[[Grid], ServiceTiers] | None,
 ) -> Path:
     path = coverage.folder / "map.html"
-    write_map(
-        coverage,
-        prepared.scenario,
-        relief,
-        whole,
-        path,
-        places=prepared.counted.places,
-        tier_names=[tier.name for tier in prepared.tiers.tiers],
-        heights=prepared.terrain,
-        areas=areas,
-        zones=zones,
-        ridges=ridges,
-        alone=None if alone is None else alone(coverage.grid),
-    )
+    single = None if alone is None else alone(coverage.grid)
+    with speaking(prepared.scenario.settings.display.language):
+        write_map(
+            coverage,
+            prepared.scenario,
+            relief,
+            whole,
+            path,
+            places=prepared.counted.places,
+            tier_names=[tier.name for tier in prepared.tiers.tiers],
+            heights=prepared.terrain,
+            areas=areas,
+            zones=zones,
+            ridges=ridges,
+            alone=single,
+        )
     return path

@@ -296,6 +296,7 @@ class DisplaySettings(Section):
 
     distance: Literal["km", "mi"] = "km"
     height: Literal["m", "ft"] = "m"
+    language: Literal["en", "de"] = "en"
 
 
 class Settings(Section):

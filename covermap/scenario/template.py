@@ -110,6 +110,7 @@ services = []
 [display]
 # distance = "km"                 # or "mi": for what people read; files stay metric
 # height = "m"                    # or "ft"
+# language = "en"                 # or "de": of the map page
 """
 
 

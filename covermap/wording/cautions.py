@@ -2,30 +2,20 @@
 
 from __future__ import annotations
 
-CAUTIONS: tuple[str, ...] = (
-    "This is a prediction, not a measurement; at one place it is typically 6 to 10 dB out.",
-    "Stations as of {stations_as_of}.",
-    "Terrain: {terrain}; one square is {cell_m} m wide. A square is not a house.",
-    "{trees}",
-    "Indoor results vary most.",
-    "Try a test antenna before buying a mast.",
-    "Work on roofs, raising masts, work near power lines, lightning protection and earthing are for "
-    "a competent person under local rules.",
-    "A relay needs a licence.",
-    "Weak reception here is no proof of a fault at a station.",
-)
+from covermap.wording.language import ENGLISH, messages, say
+
+_ENGLISH = messages(ENGLISH)
+_KEYS = tuple(key for key in _ENGLISH if key.startswith("caution."))
+_NOT_COUNTED_KEYS = tuple(key for key in _ENGLISH if key.startswith("not_counted."))
+
+CAUTIONS: tuple[str, ...] = tuple(_ENGLISH[key] for key in _KEYS)
 """One sentence a caution; the words in braces are filled by cautions()."""
 
 STANDING: tuple[str, ...] = tuple(sentence for sentence in CAUTIONS[1:] if "{" not in sentence)
 """The cautions that also hold where nothing is predicted, such as for a log of measurements."""
 
-NOT_COUNTED: tuple[str, ...] = (
-    "Signals of mobile networks, and of stations that are not in the list, are not counted.",
-    "How strong signals mix with each other inside an amplifier or tuner is not counted.",
-)
+NOT_COUNTED: tuple[str, ...] = tuple(_ENGLISH[key] for key in _NOT_COUNTED_KEYS)
 """What this edition leaves out of its results; in run.json as `not_counted` and among the cautions."""
-
-DATE_UNKNOWN = "an unknown date"
 
 
 def trees_sentence(kind: str = "bare_earth", has_land_cover: bool = False) -> str:
@@ -34,10 +24,10 @@ def trees_sentence(kind: str = "bare_earth", has_land_cover: bool = False) -> st
     kind : the scenario's terrain kind, 'bare_earth' or 'with_canopy'
     """
     if kind == "with_canopy":
-        return "Trees and buildings are included as part of the terrain heights."
+        return say("trees.in_terrain")
     if has_land_cover:
-        return "Trees and buildings are included as one typical height for each class of land cover."
-    return "Trees and buildings are not included."
+        return say("trees.by_class")
+    return say("trees.none")
 
 
 def cautions(
@@ -46,7 +36,7 @@ def cautions(
     terrain: str,
     cell_m: float,
     trees: str = "",
-    not_counted: tuple[str, ...] = NOT_COUNTED,
+    not_counted: tuple[str, ...] | None = None,
 ) -> list[str]:
     """Return the cautions of a run, one sentence each, what is not counted at the end.
 
@@ -56,12 +46,13 @@ def cautions(
     terrain : the elevation data in words, for example its file name and spacing
     cell_m : width of a cell. [m]
     trees : a sentence of trees_sentence(); empty means trees and buildings are not included
-    not_counted : sentences on what the results leave out
+    not_counted : sentences on what the results leave out; None: NOT_COUNTED, in the language that is spoken
     """
     values = {
-        "stations_as_of": stations_as_of or DATE_UNKNOWN,
+        "stations_as_of": stations_as_of or say("number.no_date"),
         "terrain": terrain,
         "cell_m": f"{cell_m:g}",
         "trees": trees or trees_sentence(),
     }
-    return [sentence.format(**values) for sentence in CAUTIONS] + list(not_counted)
+    left_out = [say(key) for key in _NOT_COUNTED_KEYS] if not_counted is None else list(not_counted)
+    return [say(key, **values) for key in _KEYS] + left_out

@@ -11,7 +11,7 @@ from typing import Any
 import geopandas as gpd
 
 from covermap.bearings import FIRST_YEAR, LAST_YEAR, Declination, declination
-from covermap.constants import EARTH_RADIUS_KM
+from covermap.constants import EARTH_RADIUS_KM, TIER_NOT_PROMISED
 from covermap.planning.areas import WholeSummary
 from covermap.planning.places import Place
 from covermap.propagation.path_geometry import median_radius_km
@@ -24,10 +24,11 @@ from covermap.reports.web_map.plan_layers import plan_facts
 from covermap.reports.web_map.summary import count_facts
 from covermap.result.coverage import Coverage
 from covermap.result.raster_catalogue import FILLED_GROUND_FLAG, NEAR_MAST_FLAG, STEEP_RAY_FLAG
+from covermap.result.run_json import scenario_cautions
 from covermap.scenario.letters import station_letters
 from covermap.scenario.records import Scenario, Station, WantedList
 from covermap.wording import palette, words
-from covermap.wording.language import messages, say, spoken
+from covermap.wording.language import ENGLISH, messages, say, speaking, spoken
 from covermap.wording.lists import channel_words, list_words, short_list_words, together_words
 from covermap.wording.palette import SURE_GREYS, signal_steps
 from covermap.wording.verdicts import AMPLIFIER_CODES, PLAN_FLAGS, amplifier_words, plan_note
@@ -69,7 +70,7 @@ def page_facts(
         "name": scenario.name,
         "confidence_percent": run["confidence_percent"],
         "stations_as_of": run.get("stations_as_of") or scenario.stations_as_of,
-        "cautions": list(run["cautions"]),
+        "cautions": _cautions(coverage, scenario),
         "grid": {key: value for key, value in grid_facts.items() if key != "outline"},
         "outline": grid_facts["outline"],
         "tiers": _tiers(run["confidence_percent"], tier_names),
@@ -100,6 +101,16 @@ def page_facts(
         **_path_facts(scenario),
         **_looks(),
     }
+
+
+def _cautions(coverage: Coverage, scenario: Scenario) -> list[str]:
+    """Return the run's cautions, in the language of the page those that are the same for every run."""
+    told = list(coverage.run["cautions"])
+    if spoken() == ENGLISH or scenario.settings is None:
+        return told
+    with speaking(ENGLISH):
+        english = scenario_cautions(scenario)
+    return [*scenario_cautions(scenario), *(sentence for sentence in told if sentence not in english)]
 
 
 def _notes(notes: Sequence[tuple[int, str]]) -> list[dict[str, Any]]:
@@ -152,8 +163,8 @@ def _tiers(confidence_percent: float, tier_names: Sequence[str] | None) -> list[
     tiers = [
         {
             "tier": look.number,
-            "name": look.name,
-            "mounting": look.mounting,
+            "name": say(f"tier.name_{look.number}"),
+            "mounting": say(f"tier.mounting_{look.number}") if look.number < TIER_NOT_PROMISED else "",
             "fill": look.fill,
             "painted": look.painted,
             "ink": look.ink,
@@ -162,12 +173,14 @@ def _tiers(confidence_percent: float, tier_names: Sequence[str] | None) -> list[
         for look in palette.TIERS
     ]
     tiers[-1]["mounting"] = say("tier.no_antenna", sure=f"{confidence_percent:g} %")
-    for tier, name in zip(tiers, tier_names or (), strict=False):
-        tier["name"] = name
+    for tier, name, look in zip(tiers, tier_names or (), palette.TIERS, strict=False):
+        if name != look.name:  # of the scenario's own table
+            tier["name"] = name
+    amplifier = say("tier.amplifier")
     for tier in tiers:  # where the name tells of the amplifier, the legend need not
         head, _, tail = str(tier["mounting"]).partition(", ")
         tier["mounting_short"] = (
-            head if "amplifier" in str(tier["name"]) and "amplifier" in tail else tier["mounting"]
+            head if amplifier in str(tier["name"]).lower() and amplifier in tail.lower() else tier["mounting"]
         )
     return tiers
 

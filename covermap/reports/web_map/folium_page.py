@@ -12,7 +12,10 @@ import folium
 from branca.element import Element, Figure, MacroElement
 from folium.template import Template
 
+from covermap.wording.language import spoken
+
 POLICY_MARK = "@content-security-policy@"
+LANGUAGE_MARK = "@language@"
 
 
 class Verbatim(Element):
@@ -47,7 +50,7 @@ class OfflinePage(Figure):
     """The document around the map: language, character set, and a policy that forbids every request."""
 
     _template = Template(
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f'<!DOCTYPE html>\n<html lang="{LANGUAGE_MARK}">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY_MARK}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         "{{ this.header.render(**kwargs) }}\n</head>\n"
@@ -120,6 +123,7 @@ def rendered(page: OfflinePage) -> str:
     for number, part in enumerate(_parts(page), start=1):
         part._id = str(number)
     text = page.render()
+    text = text.replace(LANGUAGE_MARK, spoken(), 1)
     return text.replace(POLICY_MARK, _policy(text), 1)
 
 
