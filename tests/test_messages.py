@@ -47,7 +47,7 @@ def test_the_map_page_is_in_the_language_throughout(language, tmp_path):
     said = [tier["name"] for tier in facts["tiers"]] + list(facts["words"].values())
     said += [facts["lists"][0]["words"]["subject"], *facts["lists"][0]["causes"]]
     same = {text for key, text in english.items() if other[key] == text}
-    assert not set(said) & (set(english.values()) - same)
+    assert not {text for text in said if len(text) > 2} & (set(english.values()) - same)
 
 
 def keys_asked_for():

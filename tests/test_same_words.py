@@ -41,10 +41,12 @@ def in_python(coverage, row, col):
     names = service_names(make_scenario(), "main")
     together = together_words(len(SERVICES), len(SERVICES))
     causes = coverage.tag_values("main/main_cause", "CAUSES")
+    cause = causes[int(of("main_cause"))]
+    by_whom = ", Gamma (C), RF 16" if cause == "same_channel" else ""  # the interferer of the small result
     return {
         "chance": f"{together}: {chance_text(int(chance[min(tier, 7) - 1]))}",
         "decides": "" if tier == 1 else f"{names[SERVICES[int(of('deciding_service'))]]} decides.",
-        "cause": f"Why it is hard here: {cause_words(causes[int(of('main_cause'))])}.",
+        "cause": f"Why it is hard here: {cause_words(cause)}{by_whom}.",
         "amplifier": amplifier_words(AMPLIFIER_CODES[int(of("amplifier"))]),
         "one_lower": ""
         if tier == 1

@@ -40,7 +40,15 @@ FLAG_NOTES = (
     (STEEP_RAY_FLAG, "page.flag.steep"),
     (FILLED_GROUND_FLAG, "page.flag.filled"),
 )
-WORDS_OF_PAGE = ("page", "number", "language", "list", "lower", "station")  # sections of the messages
+WORDS_OF_PAGE = (
+    "page",
+    "by_class",
+    "number",
+    "language",
+    "list",
+    "lower",
+    "station",
+)  # sections of the messages
 
 
 def page_facts(
@@ -87,6 +95,10 @@ def page_facts(
             if wanted.name in coverage.lists
         ],
         "stations": _stations(coverage, scenario, shown),
+        "station_names": _station_names(scenario),
+        "every_service": list(coverage.tag_values("service_tiers", "SERVICES"))
+        if coverage.has("service_tiers")
+        else [],
         "masts": _masts(scenario, shown, heights),
         "places": [asdict(place) for place in places],
         "example_position": _example_position(grid),
@@ -149,6 +161,9 @@ def _looks() -> dict[str, Any]:
         "dot_colour": palette.UNKNOWN_DOT_COLOUR,
         "field_offset_db": FIELD_OFFSET_DB,
         "sure_steps": sure,
+        "services_steps": [
+            {"lowest": low, "words": text, "fill": fill} for low, text, fill in _services_steps()
+        ],
         "signal_steps": [
             {"lowest": low, "words": words.between(low, upper), "fill": fill}
             for low, upper, fill in signal_steps()
@@ -157,6 +172,18 @@ def _looks() -> dict[str, Any]:
             key: text for key, text in messages(spoken()).items() if key.split(".")[0] in WORDS_OF_PAGE
         },
     }
+
+
+def _services_steps() -> list[tuple[int | None, str, str]]:
+    """Return how many services arrive, in steps: from, in words, fill; the most are lightest."""
+    lowest = [20, 12, 8, 4, 1, None]
+    uppers = [None, 19, 11, 7, 3, None]
+    said = [
+        say("number.none") if low is None else words.between(low, upper)
+        for low, upper in zip(lowest, uppers, strict=True)
+    ]
+    fills = [fill for _, _, fill in signal_steps()]
+    return list(zip(lowest, said, fills, strict=True))
 
 
 def _tiers(confidence_percent: float, tier_names: Sequence[str] | None) -> list[dict[str, Any]]:
@@ -194,6 +221,16 @@ def _stations(coverage: Coverage, scenario: Scenario, shown: Sequence[int]) -> l
     letters = station_letters(scenario)
     stations = [scenario.stations[index] for index in shown]
     return [_station(coverage, scenario, station, letters[station.station_id]) for station in stations]
+
+
+def _station_names(scenario: Scenario) -> dict[str, str]:
+    """Return station id -> service, letter and channel: 'Far Coast (K), RF 24'."""
+    letters = station_letters(scenario)
+    return {
+        station.station_id: f"{station.service} ({letters[station.station_id]}), "
+        + channel_words("", station.rf_channel, station.frequency_mhz, station.band)
+        for station in scenario.stations
+    }
 
 
 def _station(coverage: Coverage, scenario: Scenario, station: Station, letter: str) -> dict[str, Any]:

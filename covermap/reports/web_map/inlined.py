@@ -48,6 +48,7 @@ def own_style(sure_fills: tuple[str, ...], signal_fills: tuple[str, ...]) -> str
             *_tier_rules(),
             *_key_rules("sure", sure_fills),
             *_key_rules("signal", signal_fills),
+            *_key_rules("services", signal_fills),
             *_key_rules("kind", palette.KIND_TINTS),
         ]
     )

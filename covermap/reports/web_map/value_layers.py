@@ -47,6 +47,7 @@ def value_layers(
     yield from _station_layers(coverage, grid, facts)
     if own is not None:
         yield from own.layers(grid, facts["station_step"])
+    yield from _service_layers(coverage, grid, facts)
     outside = outside_area(coverage)
     for wanted in facts["lists"]:
         yield from _list_layers(coverage, grid, wanted, outside, facts["station_step"])
@@ -61,6 +62,18 @@ def _station_layers(
             name = f"field/{station['station_id']}"
             field = grid.spread(field_bytes(coverage.read(name)), UNKNOWN)
             yield name, block_middles(field, facts["station_step"])
+
+
+def _service_layers(
+    coverage: Coverage, grid: PageGrid, facts: dict[str, Any]
+) -> Iterator[tuple[str, NDArray[np.uint8]]]:
+    """Yield how many services each class brings, and for each service the classes that bring it."""
+    if not facts["every_service"]:
+        return
+    for tier, count in enumerate(coverage.read("services_count"), start=1):
+        yield f"services_count/{tier}", grid.spread(count, UNKNOWN)
+    for order, tiers in enumerate(coverage.read("service_tiers")):
+        yield f"service_tiers/{order}", block_middles(grid.spread(tiers, UNKNOWN), facts["station_step"])
 
 
 def _list_layers(

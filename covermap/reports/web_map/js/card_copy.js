@@ -12,6 +12,7 @@ function card_text(cell) {
     decides ? `${say("page.card.decides")}: ${decides}` : "",
     cause_words(cell),
     cell.tier > 1 ? `${say("page.card.one_lower")}: ${one_lower_words(cell)}` : "", "",
+    ...(cell.service_tiers ? [`${say("page.card.by_class")}:`, ...by_class_lines(cell)] : []), "",
     ...aim_groups(cell).flatMap((group) => [
       `${group_heading(group)}: ${group_reasons(cell, group)}`,
       ...group.stations.map((station) => `  ${station.letter} ${station.service}, ${station_numbers(station)}${station_ways(station)}: ${station_text(station, cell)}`),

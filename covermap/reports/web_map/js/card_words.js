@@ -105,12 +105,10 @@ function enough_words() {
   return needed < services.length ? say("page.card.any_enough", { needed }) : "";
 }
 
-// The station that interferes most, with its channel; its id where the page does not show it.
+// The station that interferes most, with its letter and channel.
 function interferer_words(cell) {
   const id = cell.interferer == null ? null : page.list.interferers[cell.interferer];
-  const station = page.facts.stations.find((one) => one.station_id === id);
-  if (!station) return id ?? "";
-  return station.rf_channel == null ? station.service : say("page.card.on_channel", { name: station.service, channel: station.rf_channel });
+  return id == null ? "" : page.facts.station_names[id] ?? id;
 }
 
 function cause_words(cell) {
@@ -208,4 +206,18 @@ function flag_notes(cell) {
 
 function square_words(cell) {
   return say("page.card.middle", { position: position_text(cell), row: cell.row, col: cell.col });
+}
+
+// What each class brings of all services, each alone: a line for every class that adds something.
+function by_class_lines(cell) {
+  const lines = [], known = new Set();
+  page.facts.tiers.slice(0, 7).forEach(({ tier }) => {
+    const here = page.facts.every_service.filter((_, order) => cell.service_tiers[order] & (1 << (tier - 1)));
+    const added = here.filter((name) => !known.has(name));
+    here.forEach((name) => known.add(name));
+    if (!added.length) return;
+    const services = say("by_class.services", { count: here.length });
+    lines.push(say(lines.length ? "by_class.adds" : "by_class.first", { antenna: class_words(tier), services, added: joined(added) }));
+  });
+  return lines.length ? lines : [say("by_class.none")];
 }

@@ -37,6 +37,14 @@ async function read_causes(pixel) {
   return Object.values(await values_at(pixel, names)).map((byte) => (byte === UNKNOWN ? null : byte));
 }
 
+// For each service of the file the classes that bring it, a sum of bits; null where it is not known.
+async function read_service_tiers(pixel) {
+  if (!page.facts.every_service.length) return null;
+  const names = page.facts.every_service.map((_, order) => `service_tiers/${order}`);
+  const found = Object.values(await values_at(pixel, names));
+  return found[0] === UNKNOWN ? null : found;
+}
+
 async function read_stations(pixel) {
   const name = (kind) => `${page.list.name}/${kind}`;
   const services = page.list.services.map((_, order) => order);
@@ -76,5 +84,6 @@ async function read_cell(pixel) {
     ...await read_plan(pixel),
     ...await read_stations(pixel),
     service_cause: await read_causes(pixel),
+    service_tiers: await read_service_tiers(pixel),
   };
 }

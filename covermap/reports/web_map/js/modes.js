@@ -4,6 +4,7 @@
 const MODES = {
   tier: {},
   sure: {},
+  services: {},
   decides: { layer: () => `${page.list.name}/deciding_service` },
   cause: { layer: () => `${page.list.name}/main_cause` },
   signal: {},
@@ -12,6 +13,7 @@ const MODES = {
 function is_mode_there(mode) {
   if (mode === "decides") return page.list.services.length > 1;
   if (mode === "cause") return page.list.plan_kinds.includes("main_cause") && page.list.causes.length > 0;
+  if (mode === "services") return page.facts.every_service.length > 0;
   if (mode === "signal") return page.facts.stations.some((station) => station.has_field);
   return true;
 }
@@ -28,13 +30,14 @@ function tier_bytes() {
 
 function shown_bytes(tier) {
   if (page.shows === "sure") return layer(chance_layer(page.sure_tier));
+  if (page.shows === "services") return layer(`services_count/${page.services_tier}`);
   if (page.shows === "signal") return whole_layer(`field/${page.facts.stations[page.station].station_id}`);
   const { layer: name } = MODES[page.shows];
   return name ? kinds_of(name()) : tier;
 }
 
 function steps_of(shows) {
-  return shows === "sure" ? page.facts.sure_steps : page.facts.signal_steps;
+  return { sure: page.facts.sure_steps, services: page.facts.services_steps }[shows] || page.facts.signal_steps;
 }
 
 // Index into the steps of a percentage or a field in dB(uV/m): the first whose lowest value is reached.

@@ -60,7 +60,20 @@ function kinds_part() {
   ];
 }
 
-const PARTS = { sure: sure_part, decides: kinds_part, cause: kinds_part, signal: signal_part };
+function services_part() {
+  const names = page.facts.tiers.slice(0, 7).map(({ tier }) => class_words(tier));
+  const chosen = (index) => {
+    page.services_tier = index + 1;
+    renew_picture();
+  };
+  return [
+    small(say("page.shows.services_note")),
+    select(say("page.shows.which_antenna"), names, page.services_tier - 1, chosen),
+    key_of(page.facts.services_steps),
+  ];
+}
+
+const PARTS = { services: services_part, sure: sure_part, decides: kinds_part, cause: kinds_part, signal: signal_part };
 
 function mode_rows(mode) {
   const row = choice("shows", say(`page.mode.${mode}`), page.shows === mode, () => choose_shows(mode));

@@ -8,6 +8,7 @@ const page = {
   list: null, // the wanted list shown, one of facts.lists
   shows: "tier", // one of MODES
   sure_tier: 5,
+  services_tier: 5,
   station: 0, // index into facts.stations, for shows = signal
   hidden: new Set(), // tiers whose tick is off
   units: { distance: "km", height: "m" },
