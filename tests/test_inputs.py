@@ -22,11 +22,13 @@ from small_inputs import (
 )
 
 from covermap.addresses.list_file import read_addresses
+from covermap.cli.errors import errors_as_exit_status
 from covermap.errors import InputError
 from covermap.inputs.preparation import prepare
 from covermap.jobs.check import check
 from covermap.scenario import read_scenario
 from covermap.tables import table_text
+from covermap.wording.run_facts import outside_in_words
 
 NO_PLACE = [None, square(20, 20)]
 
@@ -375,3 +377,58 @@ def test_customers_may_be_a_table_with_positions(tmp_path, content):
     (only,) = found.addresses
     assert (only.point_id, only.latitude_deg, only.longitude_deg) == ("A", 44.1, pytest.approx(-36.1))
     assert len(found.left_out) == 1
+
+
+def test_two_thousand_far_stations_are_told_in_a_few_lines(tmp_path):
+    near = changed_row(station_id="NEAR")
+    far = [
+        changed_row(station_id=f"F{n}", mast=f"Mast {n}", latitude_deg=f"{44.5 + n / 5000}", use="interferer")
+        for n in range(2000)
+    ]
+    path = write_inputs(tmp_path, stations=station_csv(near, *far))
+    assert len(checked(path).in_words().splitlines()) < 40
+
+
+def test_all_that_is_wrong_in_a_table_of_patterns_is_told_at_once(tmp_path):
+    rows = [
+        "P,azimuth,0,2",
+        "P,azimuth,x,1",
+        "Q,elevation,-95,1",
+        "Q,elevation,0,1",
+        ",azimuth,0,1",
+        "R,up,0,1",
+    ]
+    path = write_inputs(tmp_path, patterns="pattern,plane,angle_deg,relative_field\n" + "\n".join(rows[:4]))
+    with pytest.raises(InputError) as caught:
+        checked(path)
+    for part in ('relative_field: found "2"', 'angle_deg: found "x"', 'angle_deg: found "-95"'):
+        assert part in str(caught.value)
+    (tmp_path / "patterns.csv").write_text("pattern,plane,angle_deg,relative_field\n" + "\n".join(rows[4:]))
+    with pytest.raises(InputError) as caught:
+        checked(path)
+    for part in ('column pattern: found ""', 'column plane: found "up"'):
+        assert part in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("homes", "said"),
+    [
+        ({"total": 110.0, "outside_map": 10.0}, "10 of the file's 110 homes lie outside the map"),
+        ({"total": 110.0, "outside_map": 0.2}, ""),
+        ({"total": 110.0, "outside_neighbourhoods": 20.0}, "20 homes stand in no neighbourhood"),
+        ({}, ""),
+    ],
+)
+def test_summary_and_brief_say_what_lies_outside(homes, said):
+    sentence = outside_in_words({"homes": homes})
+    assert sentence.startswith(said)
+    assert bool(sentence) == bool(said)
+
+
+def test_a_lack_of_memory_is_told_with_what_to_do(capsys):
+    with pytest.raises(SystemExit) as left, errors_as_exit_status():
+        raise MemoryError
+    assert left.value.code == 1
+    assert (
+        "not enough memory. Use larger squares, a smaller area or fewer --workers." in capsys.readouterr().err
+    )

@@ -34,7 +34,14 @@ def errors_as_exit_status() -> Iterator[None]:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(FAILED_WHILE_RUNNING)
-    except (OSError, MemoryError) as error:
+    except MemoryError as error:
+        given = f" ({error})" if str(error) else ""
+        _leave(
+            f"The run failed: there is not enough memory{given}. Use larger squares, a smaller area or fewer "
+            "--workers.",
+            FAILED_WHILE_RUNNING,
+        )
+    except OSError as error:
         _leave(f"The run failed: {type(error).__name__}: {error}", FAILED_WHILE_RUNNING)
     except Exception as error:  # a fault of ours: show where, for the report
         traceback.print_exc()

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from covermap.errors import InputError
+from covermap.errors import Faults, InputError
 from covermap.scenario.csv_dialect import read_csv_table
 from covermap.scenario.records import Pattern
 from covermap.scenario.suggestions import nearest
@@ -17,6 +17,7 @@ COLUMNS = ("pattern", "plane", "angle_deg", "relative_field")
 PLANES = ("azimuth", "elevation")
 FLOOR_DB = -30.0  # judgement: a filed null of zero field is never that deep on the air
 LARGEST_GAP_DEG = 10.0  # wider gaps are not interpolated
+MOST_ROWS = 2_000_000  # of a table of patterns: 2,000 stations in steps of a degree, both planes
 SAME_FIELD = 0.005  # 0 and 360 degrees are one direction
 
 Patterns = dict[tuple[str, str], Pattern]
@@ -28,13 +29,18 @@ def read_patterns(path: Path) -> tuple[Patterns, list[str]]:
     Raises InputError for a missing column, a field outside 0 to 1, an azimuth gap over 10 degrees, an
     angle given twice, or 0 and 360 degrees that disagree.
     """
-    table = read_csv_table(path, lambda name: name in COLUMNS[2:])
+    table = read_csv_table(path, lambda name: name in COLUMNS[2:], most_rows=MOST_ROWS)
     _check_columns(table)
+    faults = Faults()
     groups: dict[tuple[str, str], list[Row]] = {}
     for row in table.rows:
-        groups.setdefault((_name(row), _plane(row)), []).append(row)
+        key = faults.of("", _name, row), faults.of("", _plane, row)
+        groups.setdefault(key, []).append(row)
+    faults.tell()
     warnings = list(table.warnings)
-    return {key: _pattern(key, rows, warnings) for key, rows in groups.items()}, warnings
+    read = {key: faults.of(None, _pattern, key, rows, warnings) for key, rows in groups.items()}
+    faults.tell()
+    return {key: pattern for key, pattern in read.items() if pattern is not None}, warnings
 
 
 def find_pattern(row: Row, plane: str, patterns: Patterns) -> Pattern | None:
@@ -81,8 +87,10 @@ def _plane(row: Row) -> str:
 
 def _pattern(key: tuple[str, str], rows: list[Row], warnings: list[str]) -> Pattern:
     name, plane = key
-    angle_deg = np.array([_angle_deg(row, plane) for row in rows])
-    field = np.array([_relative_field(row) for row in rows])
+    faults = Faults()
+    angle_deg = np.array([faults.of(0.0, _angle_deg, row, plane) for row in rows])
+    field = np.array([faults.of(0.0, _relative_field, row) for row in rows])
+    faults.tell()
     if len(rows) < 2:
         raise rows[0].wrong("angle_deg", f"Pattern {name} has one row only. Give its whole {plane} pattern.")
     order = np.argsort(angle_deg, kind="stable")
