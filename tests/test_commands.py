@@ -5,6 +5,7 @@ import subprocess
 import sys
 
 import numpy as np
+import pyogrio
 import pytest
 import rasterio
 from click.testing import CliRunner
@@ -38,7 +39,7 @@ def write_demo(folder, changes=COARSE, files=None):
 def finished(tmp_path_factory):
     """A finished coarse map of the demo: its scenario and what the command said."""
     scenario = write_demo(tmp_path_factory.mktemp("finished") / "demo")
-    result = run("map", scenario, "--progress", "none")
+    result = run("map", scenario, "--also", "parquet", "--progress", "none")
     assert result.exit_code == 0, result.output
     return scenario, result
 
@@ -59,6 +60,26 @@ def test_map_writes_what_it_promises(finished):
         "rasters/main/dead_zone_chance.tif", "rasters/main/limiting_service.tif", "rasters/field/SK1.tif",
     ):  # fmt: skip
         assert name in names
+
+
+def test_map_writes_layers_and_all_cells_as_parquet_too(finished):
+    pytest.importorskip("pyarrow")
+    out = finished[0].parent / "out"
+    layers = {name for name, geometry in pyogrio.list_layers(out / "coverage.gpkg") if geometry is not None}
+    assert {path.stem for path in (out / "parquet").iterdir()} == layers
+    assert {"cells", "tier_areas", "neighbourhoods"} <= layers
+    files = json.loads((out / "run.json").read_text("utf-8"))["files"]
+    assert {f"parquet/{name}.parquet" for name in layers} <= set(files)
+    item = json.loads((out / "stac_item.json").read_text("utf-8"))
+    assert item["assets"]["parquet/cells.parquet"]["type"] == "application/vnd.apache.parquet"
+
+
+def test_another_format_needs_what_writes_it(finished, monkeypatch):
+    monkeypatch.setattr("covermap.result.exports.importlib.util.find_spec", lambda name: None)
+    refused = run("map", finished[0], "--output", finished[0].parent / "new", "--also", "parquet")
+    assert refused.exit_code == 2
+    assert "pip install 'covermap[parquet]'" in refused.output
+    assert not (finished[0].parent / "new").exists()
 
 
 def test_tier_shares_and_unknown_sum_to_100_percent(finished):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -25,7 +26,7 @@ from covermap.planning.areas import WholeSummary, summarise_areas, summarise_who
 from covermap.planning.contours import contours
 from covermap.planning.dead_zones import NamedPlace, find_dead_zones
 from covermap.planning.neighbourhoods import OUTSIDE_ID, with_outside
-from covermap.planning.not_promised import not_promised
+from covermap.planning.not_promised import NotPromised, not_promised
 from covermap.planning.places import Place
 from covermap.planning.second_opinion import opinion_counts
 from covermap.planning.shading import shading_ridges
@@ -68,78 +69,127 @@ def write_layers_and_pages(
     also : formats that layers are written in beside the GeoPackage, of result.exports.FORMATS
     alone : returns the class each service needs by itself in the squares of the map's grid
     """
-    scenario: Scenario = prepared.scenario
-    folder = coverage.folder
     started = time.perf_counter()
     report("outputs", 0.05, "counting")
-    whole = summarise_whole(coverage)
-    counted = _areas(prepared, coverage)
-    zones = dead_zones(coverage, prepared.counted.places)
-    shading = _ridges(prepared, coverage)
-    stock = None if public else _stock(prepared, coverage)
-    behind = not_promised(coverage, coverage.lists[0])
-    totals = tier_totals(coverage, coverage.tier_names)
+    counts = _counts(prepared, coverage)
     if public:
-        whole = {name: round_summary(summary) for name, summary in whole.items()}
-        counted, zones, shading = public_areas(counted), public_zones(zones), public_ridges(shading)
-        totals = public_totals(totals)
-        coverage = Coverage(folder, coverage.run)  # without the rasters in memory, which tell of homes
-    areas, table = _apart(counted)
-    homes = _homes_record(prepared, counted, public=public)
-    coverage.run["homes"] = homes
-    coverage.run["second_opinion"] = opinion_counts(coverage)
-    transmitters = _transmitters(prepared, coverage, whole)
+        counts = _public(counts)
+        coverage = Coverage(
+            coverage.folder, coverage.run
+        )  # without the rasters in memory, which tell of homes
+    told: dict[str, Any] = {
+        "homes": _homes_record(prepared, counts.areas, public=public),
+        "second_opinion": opinion_counts(coverage),
+    }
+    coverage.run |= told
+    report("outputs", 0.3, "coverage.gpkg")
+    files, warnings = _layers(prepared, coverage, counts)
+    if PARQUET in also:
+        files += _parquet(prepared.scenario, coverage)
+    files += _pages(prepared, coverage, counts, report, alone)
+    files.append(write_stac_item(coverage, [*files, *map(coverage.path, coverage.raster_names())]))
+    report("outputs", 1.0, "done")
+    told |= {
+        "warnings": list(warnings),
+        "dead_zones": counts.zones["wanted_list"].value_counts().to_dict(),
+        "stages_s": {"outputs": round(time.perf_counter() - started, 2)},
+    }
+    update_run_json(coverage.folder, told, files)
+    return counts.whole
+
+
+@dataclass(frozen=True)
+class _Counts:
+    """What is counted from the rasters before anything is written.
+
+    areas : neighbourhoods, and the row outside them; None without
+    behind : homes not promised the first list, by reason
+    """
+
+    whole: dict[str, WholeSummary]
+    areas: gpd.GeoDataFrame | None
+    zones: gpd.GeoDataFrame
+    ridges: gpd.GeoDataFrame
+    totals: pd.DataFrame
+    stock: pd.DataFrame | None
+    behind: NotPromised
+
+
+def _counts(prepared: Preparation, coverage: Coverage) -> _Counts:
+    return _Counts(
+        whole=summarise_whole(coverage),
+        areas=_areas(prepared, coverage),
+        zones=dead_zones(coverage, prepared.counted.places),
+        ridges=_ridges(prepared, coverage),
+        totals=tier_totals(coverage, coverage.tier_names),
+        stock=_stock(prepared, coverage),
+        behind=not_promised(coverage, coverage.lists[0]),
+    )
+
+
+def _public(counts: _Counts) -> _Counts:
+    """Return the counts without small ones and what would reveal them, and without the stock."""
+    return replace(
+        counts,
+        whole={name: round_summary(summary) for name, summary in counts.whole.items()},
+        areas=public_areas(counts.areas),
+        zones=public_zones(counts.zones),
+        ridges=public_ridges(counts.ridges),
+        totals=public_totals(counts.totals),
+        stock=None,
+    )
+
+
+def _layers(prepared: Preparation, coverage: Coverage, counts: _Counts) -> tuple[list[Path], tuple[str, ...]]:
+    """Write tables, GeoPackage, styles and project; return their paths and what to warn of."""
+    scenario, folder = prepared.scenario, coverage.folder
+    areas, table = _apart(counts.areas)
+    transmitters = _transmitters(prepared, coverage, counts.whole)
     files = [write_transmitters(transmitters, folder)]
     if table is not None:
         files.append(write_neighbourhoods(table, folder))
-    if stock is not None:
-        files.append(write_stock(stock, folder))
-    report("outputs", 0.3, "coverage.gpkg")
+    if counts.stock is not None:
+        files.append(write_stock(counts.stock, folder))
     lines, warnings = contours(scenario.stations, prepared.terrain, coverage.grid.crs_wkt)
     more = {
-        "dead_zones": zones,
-        "ridges": shading,
+        "dead_zones": counts.zones,
+        "ridges": counts.ridges,
         "survey_points": survey_layers(coverage),
         "contours": lines,
     }
-    tables = {"tier_totals": totals}
+    tables = {"tier_totals": counts.totals}
     files.append(write_geopackage(scenario, coverage, areas, transmitters, folder, more=more, tables=tables))
     files += write_raster_styles(coverage)
     files.append(write_qgis_project(coverage, DESCRIPTIONS))
-    if PARQUET in also:
-        files += _parquet(scenario, coverage)
+    return files, warnings
+
+
+def _pages(
+    prepared: Preparation,
+    coverage: Coverage,
+    counts: _Counts,
+    report: Report,
+    alone: Callable[[Grid], ServiceTiers] | None,
+) -> list[Path]:
+    """Write the brief and the map; return their paths."""
+    areas, _ = _apart(counts.areas)
     drawn = coarsened(coverage)
     relief = relief_grey(drawn.read("ground"), drawn.grid.cell_m)
     report("outputs", 0.6, "brief.html")
-    files.append(
-        write_brief(
-            drawn,
-            scenario,
-            whole,
-            relief,
-            folder,
-            behind=behind,
-            areas=areas,
-            zones=zones,
-            places=prepared.counted.places,
-        )
+    brief = write_brief(
+        drawn,
+        prepared.scenario,
+        counts.whole,
+        relief,
+        coverage.folder,
+        behind=counts.behind,
+        areas=areas,
+        zones=counts.zones,
+        places=prepared.counted.places,
     )
     report("outputs", 0.7, "map.html")
-    files.append(_write_map(prepared, drawn, whole, relief, areas, zones, shading, alone))
-    files.append(write_stac_item(coverage, [*files, *map(coverage.path, coverage.raster_names())]))
-    report("outputs", 1.0, "done")
-    update_run_json(
-        folder,
-        {
-            "homes": homes,
-            "second_opinion": coverage.run["second_opinion"],
-            "warnings": list(warnings),
-            "dead_zones": zones["wanted_list"].value_counts().to_dict(),
-            "stages_s": {"outputs": round(time.perf_counter() - started, 2)},
-        },
-        files,
-    )
-    return whole
+    page = _write_map(prepared, drawn, counts.whole, relief, areas, counts.zones, counts.ridges, alone)
+    return [brief, page]
 
 
 def _parquet(scenario: Scenario, coverage: Coverage) -> list[Path]:
