@@ -39,9 +39,10 @@ progress = click.option(
 )
 also = click.option(
     "--also",
-    type=click.Choice(["parquet"]),
+    type=click.Choice(["parquet", "pmtiles"]),
     multiple=True,
-    help="Write the layers in this format too, all cells among them (parquet: needs covermap[parquet]).",
+    help="Write layers in this format too; parquet: every layer and all cells (needs covermap[parquet]); "
+    "pmtiles: tier areas and neighbourhoods as vector tiles.",
 )
 overwrite = click.option("--overwrite", is_flag=True, help="Write into a folder that is not ours.")
 public = click.option(

@@ -37,7 +37,7 @@ def map_scenario(
     scheduler_without_tls : also take a tcp:// scheduler on another machine
     overwrite : write into a folder that holds files of others; they stay
     public : leave out homes by cell, small counts and what would reveal them
-    also : formats that layers are written in beside the GeoPackage: 'parquet' (needs pyarrow)
+    also : formats that layers are written in beside the GeoPackage: 'parquet' (needs pyarrow), 'pmtiles'
     progress : told (stage, fraction, words); returning False stops the run
 
     Raises InputError when an input is wrong, the output folder is not ours or another run writes there; then

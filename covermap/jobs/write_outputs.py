@@ -40,7 +40,7 @@ from covermap.reports.web_map.own_list import ServiceTiers
 from covermap.result.coarsened import coarsened
 from covermap.result.coverage import Coverage
 from covermap.result.csv_tables import write_neighbourhoods, write_stock, write_transmitters
-from covermap.result.exports import PARQUET, write_geoparquet
+from covermap.result.exports import PARQUET, PMTILES, write_geoparquet, write_pmtiles
 from covermap.result.public import public_areas, public_homes, public_ridges, public_totals, public_zones
 from covermap.result.run_json import homes_record, update_run_json
 from covermap.result.stac_item import write_stac_item
@@ -86,6 +86,8 @@ def write_layers_and_pages(
     files, warnings = _layers(prepared, coverage, counts)
     if PARQUET in also:
         files += _parquet(prepared.scenario, coverage)
+    if PMTILES in also:
+        files += write_pmtiles(coverage, coverage.folder / PMTILES)
     files += _pages(prepared, coverage, counts, report, alone)
     files.append(write_stac_item(coverage, [*files, *map(coverage.path, coverage.raster_names())]))
     report("outputs", 1.0, "done")

@@ -1,17 +1,24 @@
-"""The layers of a result as GeoParquet files."""
+"""The layers of a result in other formats: GeoParquet files, and vector tiles for web maps."""
 
 from __future__ import annotations
 
 import importlib.util
+import math
 from collections.abc import Collection
 from pathlib import Path
+
+import numpy as np
 
 from covermap.errors import InputError
 from covermap.result.coverage import GEOPACKAGE_FILE, Coverage
 from covermap.result.whole_file import whole_file
 
-PARQUET = "parquet"
-FORMATS = (PARQUET,)  # that layers are written in beside the GeoPackage
+PARQUET, PMTILES = "parquet", "pmtiles"
+FORMATS = (PARQUET, PMTILES)  # that layers are written in beside the GeoPackage, each in a folder of its name
+TILED_LAYERS = ("tier_areas", "neighbourhoods")
+CELLS_A_TILE = 256  # of the nearest zoom, along each side: a pixel a cell on most screens
+ZOOMS = 7  # below the nearest
+EQUATOR_M = 2.0 * math.pi * 6378137.0  # the width of the world in web Mercator, EPSG:3857
 
 
 def require_formats(formats: Collection[str]) -> None:
@@ -21,6 +28,11 @@ def require_formats(formats: Collection[str]) -> None:
             raise InputError(f"also is {name!r}. It must be of {', '.join(FORMATS)}.")
     if PARQUET in formats and importlib.util.find_spec("pyarrow") is None:
         raise InputError("pyarrow is not installed. Run: pip install 'covermap[parquet]'.")
+    if PMTILES in formats:
+        import pyogrio
+
+        if "w" not in pyogrio.list_drivers().get("PMTiles", ""):
+            raise InputError(f"GDAL {pyogrio.__gdal_version__} here writes no PMTiles: 3.8 or newer does.")
 
 
 def write_geoparquet(coverage: Coverage, folder: Path) -> list[Path]:
@@ -44,3 +56,39 @@ def write_geoparquet(coverage: Coverage, folder: Path) -> list[Path]:
             coverage.layer(str(name)).to_parquet(temporary, index=False)
         written.append(path)
     return written
+
+
+def write_pmtiles(coverage: Coverage, folder: Path) -> list[Path]:
+    """Write tier areas and neighbourhoods as vector tiles, NAME.pmtiles; return the paths.
+
+    A layer the result has not is left out. At the nearest zoom a tile is at most 256 cells wide.
+    Raises InputError where GDAL lacks its driver for PMTiles.
+    """
+    import pyogrio
+
+    Path(folder).mkdir(parents=True, exist_ok=True)
+    there = set(pyogrio.list_layers(coverage.folder / GEOPACKAGE_FILE)[:, 0])
+    nearest = _nearest_zoom(coverage)
+    written = []
+    for name in TILED_LAYERS:
+        if name not in there:
+            continue
+        path = Path(folder) / f"{name}.pmtiles"
+        with whole_file(path) as temporary:
+            pyogrio.write_dataframe(
+                coverage.layer(name).to_crs("EPSG:3857"),
+                temporary,
+                layer=name,
+                driver="PMTiles",
+                dataset_options={"MINZOOM": max(0, nearest - ZOOMS), "MAXZOOM": nearest, "NAME": name},
+            )
+        written.append(path)
+    return written
+
+
+def _nearest_zoom(coverage: Coverage) -> int:
+    """Return the zoom at which a tile is at most CELLS_A_TILE cells wide in the middle of the grid."""
+    grid = coverage.grid
+    _, latitude_deg = grid.lonlat_of(np.array([grid.rows // 2]), np.array([grid.cols // 2]))
+    world_m = EQUATOR_M * math.cos(math.radians(float(latitude_deg[0])))
+    return max(0, math.ceil(math.log2(world_m / (CELLS_A_TILE * grid.cell_m))))
