@@ -216,7 +216,8 @@ class _Layers:
 
     def _rasters(self, name: str) -> list[ProjectLayer]:
         """Return the layers of a raster: one, or one a service where it has a band a service."""
-        services = self.coverage.services(name.split("/")[0]) if layer_of(name).bands == 0 else ()
+        kind = layer_of(name)
+        services = self.coverage.services(name.split("/")[0]) if kind.of_list and kind.bands == 0 else ()
         if not services or len(services) > MOST_SERVICES:
             return [self._raster(name)]
         return [self._raster(name, band, service) for band, service in enumerate(services, start=1)]

@@ -16,6 +16,6 @@ CAUTIONS = (
 
 def help_text(what, notes=(), picture=""):
     """Return a help text: what an algorithm does, a picture, notes, then every caution."""
-    shown = [f'<img src="{picture}" width="260">'] if picture else []
+    shown = [f'<img src="{picture}" width="230">'] if picture else []
     paragraphs = [what, *shown, *notes, "<b>Before you act on it</b>", *CAUTIONS]
     return "".join(f"<p>{text}</p>" for text in paragraphs)
