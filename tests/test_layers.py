@@ -18,6 +18,7 @@ MAY_IMPORT = {
     "tables": {"reception"} | PHYSICS,
     "scenario": {"tables"},
     "station_lists": {"scenario", "tables"},
+    "terrain_tiles": {"scenario", "tables"},
     "terrain": {"scenario", "tables"} | PHYSICS,
     "grid": {"terrain", "scenario"} | PHYSICS,
     "planning": {"reception", "grid"} | DESCRIBED | PHYSICS,
@@ -29,7 +30,7 @@ MAY_IMPORT = {
     "result": COMPUTED | {"wording"},
     "gis_layers": COMPUTED | {"wording", "result"},
     "reports": COMPUTED | {"wording", "result"},
-    "jobs": COMPUTED | {"station_lists", "wording", "result", "gis_layers", "reports"},
+    "jobs": COMPUTED | {"station_lists", "terrain_tiles", "wording", "result", "gis_layers", "reports"},
     "cli": {"jobs"},
 }
 EVERYONE = {"errors", "constants", "kernel_cache", "linked_kernels", "numba_linking"}

@@ -14,6 +14,7 @@ COMMANDS = {
     "demo": ("covermap.cli.demo", "Write the demo scenario, so that there is something to run."),
     "new": ("covermap.cli.new", "Write a commented scenario with every key, and blank tables."),
     "stations": ("covermap.cli.stations", "A list of stations in any form becomes transmitters.csv."),
+    "terrain": ("covermap.cli.terrain", "Open elevation and land cover fetched for a scenario."),
     "check": ("covermap.cli.check", "Read and cross-check all inputs; say what a run will cost."),
     "map": ("covermap.cli.map", "Which antenna each cell needs: map, layers, rasters, tables."),
     "address": ("covermap.cli.address", "The sheet of an address, or of a list of them."),

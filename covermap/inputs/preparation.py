@@ -200,7 +200,7 @@ def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
     whole = outline.whole
     check_positions(scenario.stations, whole.bounds_deg)
     grid = make_grid(settings.grid, whole.bounds_deg, whole.rims_deg)
-    tiers, options = read_tiers(settings.reception.antenna_tiers), _options(settings, grid)
+    tiers, options = read_tiers(settings.reception.antenna_tiers), reception_options(settings, grid)
     scenario = in_grid(scenario, grid, tiers, options)
     corners = grid.corners_lonlat()
     needed = outline.around(
@@ -228,7 +228,7 @@ def prepare_places(scenario: Scenario, places_deg: Sequence[tuple[float, float]]
     whole = outline.whole
     check_positions(scenario.stations, whole.bounds_deg)
     grid = make_grid(settings.grid, whole.bounds_deg, whole.rims_deg)
-    tiers, options = read_tiers(settings.reception.antenna_tiers), _options(settings, grid)
+    tiers, options = read_tiers(settings.reception.antenna_tiers), reception_options(settings, grid)
     if places_deg:
         scenario = at_places(scenario, places_deg, tiers, options)
         latitude_deg, longitude_deg = np.array(places_deg, dtype=np.float64).T
@@ -275,7 +275,8 @@ def _preparation(
     )
 
 
-def _options(settings: Settings, grid: Grid) -> ReceptionOptions:
+def reception_options(settings: Settings, grid: Grid) -> ReceptionOptions:
+    """Return what a scenario asks of reception."""
     reception = settings.reception
     return ReceptionOptions(
         confidence_percent=reception.confidence_percent,

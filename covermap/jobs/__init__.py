@@ -15,6 +15,7 @@ _WHERE = {
     "Answers": "stations",
     "ListOptions": "stations",
     "import_stations": "stations",
+    "fetch_terrain": "terrain",
     "check_scenario": "check",
     "map_scenario": "map",
     "write_address_sheets": "addresses",

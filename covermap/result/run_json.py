@@ -264,6 +264,7 @@ def scenario_cautions(scenario: Scenario) -> list[str]:
         terrain=_terrain_in_words(terrain),
         cell_m=scenario.settings.grid.cell_m,
         trees=trees_sentence(terrain.kind, terrain.land_cover is not None),
+        not_counted=(*NOT_COUNTED, *terrain.credits),
     )
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from covermap.errors import InputError
 from covermap.scenario.records import Scenario
+from covermap.scenario.settings import Settings
 from covermap.scenario.settings_file import read_settings
 from covermap.scenario.transmitters import read_stations
 from covermap.scenario.wanted import find_wanted_lists
@@ -21,7 +22,11 @@ def read_scenario(path: Path | str) -> Scenario:
     Raises InputError, saying where, what was found, what would be right and what to do.
     """
     path = _scenario_file(path)
-    settings = read_settings(path)
+    return scenario_of(path, read_settings(path))
+
+
+def scenario_of(path: Path, settings: Settings) -> Scenario:
+    """Return the checked scenario of settings already read; see read_scenario."""
     try:
         station_list = read_stations(settings.transmitters)
     except InputError as error:

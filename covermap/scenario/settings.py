@@ -145,6 +145,7 @@ class TerrainSettings(Section):
     land_cover: InputPath | None = None
     land_cover_table: InputPath | None = None
     sea: InputPath | None = None
+    credits: list[str] = []  # sentences on the data that stand on every output
 
     @model_validator(mode="after")
     def _check_kind(self) -> TerrainSettings:

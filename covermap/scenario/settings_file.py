@@ -37,7 +37,11 @@ def read_settings(path: Path) -> Settings:
 
     Raises InputError if the file cannot be read, is not TOML, or holds a wrong key or value.
     """
-    values = _values(path)
+    return settings_of(path, _values(path))
+
+
+def settings_of(path: Path, values: dict[str, Any]) -> Settings:
+    """Return the checked settings of values as a scenario file holds them; see read_settings."""
     try:
         return Settings.model_validate(values, context={"folder": path.resolve().parent})
     except ValidationError as error:

@@ -46,6 +46,7 @@ elevation = {elevation}           # whatever GDAL reads, one file or many; it mu
 # land_cover = "land_cover.tif"   # classes of trees, buildings, water
 # land_cover_table = "land_cover.csv"   # class -> category and height; default: the built-in table
 # sea = "sea.gpkg"                # default: the water class where it touches the edge of the data
+# credits = ["Elevation: ..."]    # what the data's licences ask for; stands on every output
 
 [transmitters]
 file = {stations}                 # CSV or a layer of points; units stand in the column names
