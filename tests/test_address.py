@@ -218,8 +218,21 @@ def test_list_gives_a_sheet_each_a_day_sheet_and_names_bad_rows(demo, tmp_path):
     assert 'Left out: addresses.csv, line 3, column latitude_deg: found "95".' in found.stderr
     # ids that differ only by case must not overwrite each other on disks that do not tell them apart
     assert sorted(path.name for path in out.iterdir()) == [
-        "address_A_2.html", "address_a.html", "address_c.html", "day_sheet.html", "readings.csv",
+        "address_A_2.html", "address_a.html", "address_c.html", "address_table.csv", "addresses.gpkg",
+        "day_sheet.html", "readings.csv",
     ]  # fmt: skip
+    table = {
+        row["point_id"]: row for row in csv.DictReader((out / "address_table.csv").open(encoding="utf-8"))
+    }
+    assert table["A"]["status"] == "unknown"
+    assert table["A"]["tier"] == table["A"]["cost"] == ""
+    prices = {row["item"]: row for row in csv.DictReader((demo.parent / "prices.csv").open(encoding="utf-8"))}
+    tier = int(table["a"]["tier"])
+    assert tier < 6  # one antenna, no amplifier: the price list's own figure
+    assert float(table["a"]["cost"]) == float(prices[f"antenna_tier_{tier}"]["price_each"])
+    layer = gpd.read_file(out / "addresses.gpkg")
+    assert layer.crs.to_epsg() == 4326
+    assert list(layer["point_id"]) == ["a", "c", "A"]
     day = (out / "day_sheet.html").read_text("utf-8")
     assert "<script" not in day
     assert "=Easy &lt;place&gt;" in day
@@ -375,7 +388,7 @@ def test_pdf_is_written_where_its_library_is(demo, tmp_path):
 def test_pdf_without_its_library_says_what_to_install(demo, tmp_path, monkeypatch):
     monkeypatch.setitem(sys.modules, "weasyprint", None)
     at = f"{BEHIND[0]},{BEHIND[1]}"
-    found = run("address", demo, "--at", at, "--output", tmp_path / "none", "--pdf")
-    assert found.exit_code == 2
+    found = run("address", demo, "--at", at, "--label", "Behind", "--output", tmp_path / "one", "--pdf")
+    assert found.exit_code == 0
     assert "pip install 'covermap[report]'" in found.stderr
-    assert not (tmp_path / "none").exists()
+    assert [path.name for path in (tmp_path / "one").glob("address_*")] == ["address_Behind.html"]

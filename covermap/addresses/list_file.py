@@ -1,4 +1,4 @@
-"""Reads addresses.csv: id, latitude_deg, longitude_deg, label; a row a place."""
+"""Reads addresses.csv: id, label or name, and latitude_deg, longitude_deg or position; a row a place."""
 
 from __future__ import annotations
 
@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from covermap.measurements.field_rows import open_rows, read_each
-from covermap.scenario.coordinates import read_latitude_deg, read_longitude_deg
+from covermap.scenario.coordinates import read_latitude_deg, read_longitude_deg, read_position
 from covermap.scenario.text_table import Row
 
 NUMBERS = ("latitude_deg", "longitude_deg")
-COLUMNS = ("id", "latitude_deg", "longitude_deg", "label")
+COLUMNS = ("id", "latitude_deg", "longitude_deg", "position", "label", "name")
 
 
 @dataclass(frozen=True)
@@ -38,15 +38,19 @@ def read_addresses(path: Path | str) -> AddressList:
 
     Raises InputError if the file or its header cannot be read, or if no row is usable.
     """
-    rows = open_rows(path, NUMBERS, COLUMNS, (("latitude_deg",), ("longitude_deg",)))
+    rows = open_rows(path, NUMBERS, COLUMNS, (("latitude_deg", "position"), ("longitude_deg", "position")))
     found = read_each(rows, _address)
     return AddressList(tuple(found), tuple(rows.unreadable), tuple(rows.warnings))
 
 
 def _address(row: Row, warnings: list[str]) -> ListedAddress:
-    latitude_deg = read_latitude_deg(row, warnings)
-    longitude_deg = read_longitude_deg(row, warnings)
+    if row.text("position"):
+        latitude_deg, longitude_deg = read_position(row.text("position"), f"{row.where}, column position")
+    else:
+        latitude_deg, longitude_deg = read_latitude_deg(row, warnings), read_longitude_deg(row, warnings)
     if latitude_deg == 0.0 and longitude_deg == 0.0:
         raise row.wrong("latitude_deg", "0, 0 is a missing position. Fill it or remove the row.")
     point_id = row.text("id") or row.place.replace(" ", "_")
-    return ListedAddress(row.where, point_id, row.text("label"), latitude_deg, longitude_deg)
+    return ListedAddress(
+        row.where, point_id, row.text("label") or row.text("name"), latitude_deg, longitude_deg
+    )

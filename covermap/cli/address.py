@@ -15,12 +15,14 @@ from covermap.cli.terminal import say
 
 @click.command("address")
 @options.scenario
-@click.option("--at", metavar="LAT,LON", help="The place, decimal degrees; south and west negative.")
+@click.option(
+    "--at", metavar="POSITION", help="The place: 44.01,-35.66 or N44.01 W35.66 or 44 00 36 N 35 39 36 W."
+)
 @click.option(
     "--list",
     "addresses",
     type=click.Path(path_type=Path),
-    help="Places: id, latitude_deg, longitude_deg, label.",
+    help="Places: id, name, and latitude_deg and longitude_deg, or position.",
 )
 @click.option("--label", default="", help="What to call the place of --at.")
 @click.option("--wanted", help="The wanted list (default: the first).")
@@ -37,7 +39,7 @@ from covermap.cli.terminal import say
     "--output", type=click.Path(path_type=Path), help="Folder (default: addresses, beside the scenario)."
 )
 @click.option("--json", "as_json", is_flag=True, help="Write JSON to stdout; sheets only with --output.")
-@click.option("--pdf", is_flag=True, help="Write a PDF beside each sheet (needs covermap[report]).")
+@click.option("--pdf", is_flag=True, help="Write PDFs beside the sheets (needs covermap[report]).")
 @options.store
 @options.progress
 def command(

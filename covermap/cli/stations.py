@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from covermap.cli.errors import errors_as_exit_status
+from covermap.cli.terminal import say
 
 
 @click.command("stations")
@@ -58,7 +59,7 @@ def command(
             {_word_of(name): ours for name, ours in _pairs(words, "--word", str.lower).items()},
         )
         options = jobs.ListOptions(answers, mapping, plan, system, near)
-        click.echo(jobs.import_stations(files, output, options, accept=accept))
+        say(jobs.import_stations(files, output, options, accept=accept))
 
 
 def _pairs(given: tuple[str, ...], option: str, change: Callable[[str], str]) -> dict[str, str]:

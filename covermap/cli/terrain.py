@@ -9,6 +9,7 @@ import click
 from covermap.cli import options
 from covermap.cli.errors import errors_as_exit_status
 from covermap.cli.progress import progress_on_stderr
+from covermap.cli.terminal import say
 
 
 @click.command("terrain")
@@ -45,7 +46,7 @@ def command(
                 land_cover=land_cover,
                 sources=sources,
                 only_tell=only_tell,
-                tell=click.echo,
+                tell=say,
                 progress=report,
             )
-        click.echo(said)
+        say(said)

@@ -21,6 +21,7 @@ from covermap.result.whole_file import whole_file
 from covermap.scenario.records import Scenario
 from covermap.wording.run_facts import run_facts
 
+ALWAYS = {"dead_zones": "MultiPolygon"}  # layers that are there when empty: none is an answer too
 GEOPACKAGE_VERSION = "1.2"  # what older GIS still open
 DESCRIPTIONS = {
     "neighbourhoods": "What the homes of each neighbourhood need; one row a neighbourhood and wanted list.",
@@ -68,8 +69,8 @@ def write_geopackage(
                 writer.write("tier_areas", patches, "Polygon")
         writer.write("transmitters", transmitters, "Point")
         for layer, frame in (more or {}).items():
-            if len(frame):
-                writer.write(layer, frame, _geometry_type(frame))
+            if len(frame) or layer in ALWAYS:
+                writer.write(layer, frame, ALWAYS.get(layer) or _geometry_type(frame))
         absent = _write_cells(writer, scenario, coverage, most_cells)
         if areas is None:
             absent["neighbourhoods"] = "the scenario names no neighbourhoods"

@@ -12,11 +12,14 @@ from covermap.addresses.list_file import AddressList, ListedAddress, read_addres
 from covermap.addresses.report import AddressReport
 from covermap.errors import InputError
 from covermap.jobs.address_sheets import AddressBook, open_book
+from covermap.planning.prices import read_prices
 from covermap.reports.address_sheet import address_record, write_sheets
+from covermap.reports.address_sheet.files import pdf_printer
+from covermap.reports.address_sheet.table import address_table, write_address_table
 from covermap.reports.address_sheet.wording import answer
 from covermap.result.result_folder import require_writable
 from covermap.scenario import read_scenario
-from covermap.scenario.text_table import as_number
+from covermap.scenario.coordinates import read_position
 
 DEFAULT_FOLDER = "addresses"
 
@@ -61,6 +64,7 @@ def write_address_sheets(
         require_writable(folder)
     places_deg = [(one.latitude_deg, one.longitude_deg) for one in listed.addresses]
     book = open_book(scenario, places_deg, wanted=wanted)
+    printer, no_printer = pdf_printer() if pdf else (None, ())
     reports = []
     for done, one in enumerate(listed.addresses, start=1):
         reports.append(_report(book, one, on, utc_offset_h))
@@ -78,9 +82,14 @@ def write_address_sheets(
             with_clutter=book.prepared.terrain.has_land_cover,
             as_list=addresses is not None,
             left_out=listed.left_out,
-            pdf=pdf,
+            printer=printer,
         )
-    remarks = (*(f"Left out: {sentence}" for sentence in listed.left_out), *listed.warnings)
+        if addresses is not None:
+            asked = scenario.settings.business
+            prices = None if asked is None else read_prices(asked.prices)
+            table = address_table(reports, book.prepared.tiers, prices)
+            files += write_address_table(table, folder, reports[0].cautions)
+    remarks = (*(f"Left out: {sentence}" for sentence in listed.left_out), *listed.warnings, *no_printer)
     text = _as_json(reports, addresses is not None) if as_json else _in_words(reports, files)
     return AddressAnswer(text, remarks)
 
@@ -88,20 +97,8 @@ def write_address_sheets(
 def _listed(at: str | None, addresses: Path | None, label: str) -> AddressList:
     if addresses is not None:
         return read_addresses(addresses)
-    latitude_deg, longitude_deg = read_position(at or "")
+    latitude_deg, longitude_deg = read_position(at or "", "--at")
     return AddressList((ListedAddress("--at", "", label, latitude_deg, longitude_deg),), (), ())
-
-
-def read_position(words: str) -> tuple[float, float]:
-    """Return latitude and longitude of 'LAT,LON'. Raises InputError if it is none."""
-    parts = words.replace(";", ",").split(",")
-    numbers = [as_number(part) for part in parts]
-    if len(numbers) != 2 or any(number != number for number in numbers):
-        raise InputError(
-            f'--at: found "{words}". Write latitude and longitude in decimal degrees, '
-            "south and west negative, as in --at=44.01,-35.66"
-        )
-    return numbers[0], numbers[1]
 
 
 def _report(

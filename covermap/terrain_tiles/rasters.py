@@ -43,7 +43,7 @@ def check_tile(path: Path, tile: Tile, tile_deg: int) -> None:
         path.unlink()
         raise CovermapError(
             f"{path.name} lies at {west:g} to {east:g}, {south:g} to {north:g} degrees, not around "
-            f"{middle[0]:g}, {middle[1]:g} as its address says. It was removed; correct the address of the source."
+            f"{middle[0]:g}, {middle[1]:g} as its address says. It was removed; correct the source's address."
         )
 
 
@@ -52,7 +52,8 @@ def write_sea(path: Path, tile: Tile, tile_deg: int) -> None:
     step = tile_deg / SEA_CELLS
     with rasterio.open(
         path, "w", driver="GTiff", width=SEA_CELLS, height=SEA_CELLS, count=1, dtype="float32",
-        crs="EPSG:4326", transform=Affine(step, 0.0, tile.west, 0.0, -step, tile.south + tile_deg), compress="deflate",
+        crs="EPSG:4326", compress="deflate",
+        transform=Affine(step, 0.0, tile.west, 0.0, -step, tile.south + tile_deg),
     ) as dataset:  # fmt: skip
         dataset.write(np.zeros((SEA_CELLS, SEA_CELLS), dtype=np.float32), 1)
 

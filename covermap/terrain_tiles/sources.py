@@ -71,7 +71,8 @@ def _source(row: dict[str, str]) -> Source:
     if not row["address"].startswith(("http://", "https://")) or not row["tile_deg"].isdigit():
         raise InputError(
             f'Terrain source "{row["name"]}": found address "{row["address"]}" and tile_deg '
-            f'"{row["tile_deg"]}". An address begins with http:// or https://, a tile has whole degrees. Correct the row.'
+            f'"{row["tile_deg"]}". An address begins with http:// or https://, a tile has whole degrees. '
+            "Correct the row."
         )
     return Source(
         name=row["name"],

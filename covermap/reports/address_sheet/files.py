@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Any
 
 from covermap.addresses.report import AddressReport, StationAtPlace
-from covermap.errors import InputError
 from covermap.measurements.readings import READING_COLUMNS
 from covermap.reports.address_sheet.choices import choices_section
 from covermap.reports.address_sheet.day_sheet import day_sheet_html
@@ -30,6 +30,7 @@ from covermap.wording.words import file_safe
 
 READINGS_FILE = "readings.csv"
 DAY_SHEET_FILE = "day_sheet.html"
+DAY_PDF_FILE = "day_sheet.pdf"
 
 
 def sheet_html(report: AddressReport, dn: float, with_clutter: bool) -> str:
@@ -68,13 +69,12 @@ def write_sheets(
     with_clutter: bool,
     as_list: bool,
     left_out: Sequence[str] = (),
-    pdf: bool = False,
+    printer: Callable[..., Any] | None = None,
 ) -> list[Path]:
     """Write a sheet each, one file of blank readings and, for a list, the day sheet; return the paths.
 
-    Raises InputError when a PDF is asked for and its library is not installed; nothing is written then.
+    printer : of pdf_printer(); None writes HTML alone
     """
-    printer = _pdf_writer() if pdf else None
     names = sheet_names(reports)
     files = []
     for report, name in zip(reports, names, strict=True):
@@ -87,7 +87,12 @@ def write_sheets(
             files.append(folder / f"{name}.pdf")
     if as_list:
         linked = list(zip(reports, [f"{name}.html" for name in names], strict=True))
-        write_text(folder / DAY_SHEET_FILE, day_sheet_html(linked, left_out, reports[0].cautions))
+        day = day_sheet_html(linked, left_out, reports[0].cautions)
+        write_text(folder / DAY_SHEET_FILE, day)
+        if printer is not None:
+            with whole_file(folder / DAY_PDF_FILE) as temporary:
+                printer(string=day).write_pdf(temporary)
+            files.insert(0, folder / DAY_PDF_FILE)
         files.insert(0, folder / DAY_SHEET_FILE)
     files.append(write_rows(folder / READINGS_FILE, READING_COLUMNS, _blank_readings(reports)))
     return files
@@ -127,13 +132,13 @@ def _known(report: AddressReport, station: StationAtPlace) -> dict[str, object]:
     }
 
 
-def _pdf_writer():
-    """Return the library's HTML class. Raises InputError without it."""
+def pdf_printer() -> tuple[Callable[..., Any] | None, tuple[str, ...]]:
+    """Return what prints HTML as PDF, None without its library, and what to say then."""
     try:
         from weasyprint import HTML
     except (ImportError, OSError) as error:
-        raise InputError(
-            f"A PDF needs the report extra ({error}). Install it with: pip install 'covermap[report]', or "
-            "print the HTML sheet from a browser."
-        ) from error
-    return HTML
+        return None, (
+            f"No PDF is written: it needs the report extra ({error}). Install it with: "
+            "pip install 'covermap[report]', or print the HTML sheet from a browser.",
+        )
+    return HTML, ()
