@@ -11,7 +11,9 @@ from typing import Any
 
 _WHERE = {
     "write_demo": "start",
-    "write_new": "start",
+    "NewScenario": "new_scenario",
+    "ask": "new_scenario",
+    "write_new": "new_scenario",
     "Answers": "stations",
     "ListOptions": "stations",
     "import_stations": "stations",

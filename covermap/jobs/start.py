@@ -1,4 +1,4 @@
-"""`covermap demo` and `covermap new`: something to run, and something to fill in."""
+"""`covermap demo`: something to run; and the new folder that it and `covermap new` write to."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from pathlib import Path
 
 import covermap
 from covermap.errors import InputError
-from covermap.scenario.template import write_new_scenario
 
 DEMO_FILES = (
     "scenario.toml", "area.gpkg", "elevation.tif", "land_cover.tif", "homes.gpkg", "neighbourhoods.gpkg",
@@ -20,7 +19,7 @@ def write_demo(folder: Path) -> str:
 
     Raises InputError when the folder holds files already or cannot be written.
     """
-    _new_folder(folder)
+    new_folder(folder)
     for name in DEMO_FILES:
         shutil.copyfile(_demo_source() / name, folder / name)
     return (
@@ -36,7 +35,8 @@ def _demo_source() -> Path:
     return inside if inside.is_dir() else package.parent / "data_demo"
 
 
-def _new_folder(folder: Path) -> None:
+def new_folder(folder: Path) -> None:
+    """Make a folder, or take an empty one. Raises InputError where it holds files or cannot be made."""
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise InputError(f"{folder} exists and is not an empty folder. Name a new folder.")
     try:
@@ -45,13 +45,3 @@ def _new_folder(folder: Path) -> None:
         raise InputError(
             f"{folder} cannot be made: {error.strerror}. Name a folder you may write to."
         ) from error
-
-
-def write_new(folder: Path, elevation: list[Path], stations: Path | None) -> str:
-    """Write a commented scenario and blank tables to a new folder; return what is still missing."""
-    _new_folder(folder)
-    missing = write_new_scenario(folder, elevation, stations)
-    lines = [f"Wrote {folder / 'scenario.toml'} with every key and its default, and blank tables."]
-    lines += ["Still missing:", *(f"  {sentence}" for sentence in missing)] if missing else []
-    lines.append(f"Then: covermap check {folder / 'scenario.toml'}")
-    return "\n".join(lines)
