@@ -12,6 +12,7 @@ from covermap.cli.terminal import printable
 
 # told the stage, the fraction of it that is done, and words about it; False stops the run
 Progress = Callable[[str, float, str], bool]
+LINE_EVERY_S = 10.0
 
 
 class _Clock:
@@ -70,18 +71,37 @@ def _living_line() -> Iterator[Progress]:
     from rich.text import Text
 
     console = Console(stderr=True, highlight=False)
+    if not console.is_terminal:
+        yield _lines_now_and_then()
+        return
     clock = _Clock()
     with console.status("Reading the inputs", spinner="dots") as status:
-        if not console.is_terminal:
-            yield say_nothing
-            return
 
         def report(stage: str, fraction: float, words: str = "") -> bool:
-            left = clock.seconds_left(stage, fraction)
-            tail = "" if left is None else f"   {left:.0f} s left"
-            text = f"{stage.capitalize():<10} {words}   {100 * fraction:.0f} %{tail}"
-            text = printable(f"{text}   (safe to stop with Ctrl+C; the same command carries on)")
-            status.update(Text(text))  # as it is: a name in brackets is no markup
+            text = _in_words(clock, stage, fraction, words)
+            text += "   (safe to stop with Ctrl+C; the same command carries on)"
+            status.update(Text(printable(text)))  # as it is: a name in brackets is no markup
             return True
 
         yield report
+
+
+def _lines_now_and_then() -> Progress:
+    """Return what writes a line every 10 s to output that is no terminal: a log, a pipe, a batch job."""
+    clock = _Clock()
+    told = [time.monotonic()]
+
+    def report(stage: str, fraction: float, words: str = "") -> bool:
+        now, line = time.monotonic(), _in_words(clock, stage, fraction, words)
+        if now - told[0] >= LINE_EVERY_S:
+            told[0] = now
+            print(printable(line), file=sys.stderr, flush=True)
+        return True
+
+    return report
+
+
+def _in_words(clock: _Clock, stage: str, fraction: float, words: str) -> str:
+    left = clock.seconds_left(stage, fraction)
+    tail = "" if left is None else f"   {left:.0f} s left"
+    return f"{stage.capitalize():<10} {words}   {100 * fraction:.0f} %{tail}"
