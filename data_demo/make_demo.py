@@ -13,11 +13,13 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import pyogrio
 import rasterio
 from rasterio.features import shapes
 from rasterio.transform import from_origin
 from scipy import ndimage
-from shapely.geometry import MultiPoint, Point, shape
+from shapely import get_parts
+from shapely.geometry import MultiPoint, MultiPolygon, Point, shape
 from shapely.ops import unary_union, voronoi_diagram
 
 FOLDER = Path(__file__).resolve().parent
@@ -178,11 +180,26 @@ def write_neighbourhoods(elevation, villages, names) -> None:
     for centre in centres:
         cell = next(cell for cell in cells if cell.contains(centre))
         polygons.append(cell.intersection(land))
-    gpd.GeoDataFrame(
-        {"ward_code": [f"W{number:02d}" for number in range(1, len(names) + 1)], "ward_name": names},
-        geometry=polygons,
-        crs=CRS,
-    ).to_file(FOLDER / "neighbourhoods.gpkg", layer="neighbourhoods", driver="GPKG")
+    codes = [f"W{number:02d}" for number in range(1, len(names) + 1)]
+    write_layer("neighbourhoods", {"ward_code": codes, "ward_name": names}, [areas_of(p) for p in polygons])
+
+
+def areas_of(outline) -> MultiPolygon:
+    """Return the areas of a shape alone, as one MultiPolygon."""
+    parts = outline.geoms if hasattr(outline, "geoms") else [outline]
+    return MultiPolygon([part for part in get_parts(list(parts)) if part.geom_type == "Polygon"])
+
+
+def write_layer(name: str, columns: dict, geometry: list) -> None:
+    """Write a layer of one kind of geometry as GeoPackage 1.2, which older programs open too."""
+    pyogrio.write_dataframe(
+        gpd.GeoDataFrame(columns, geometry=geometry, crs=CRS),
+        FOLDER / f"{name}.gpkg",
+        layer=name,
+        driver="GPKG",
+        geometry_type=geometry[0].geom_type,
+        dataset_options={"VERSION": "1.2"},
+    )
 
 
 def write_area(elevation) -> None:
@@ -193,25 +210,19 @@ def write_area(elevation) -> None:
         if value == 1
     ]
     area = unary_union(land).buffer(300.0).simplify(60.0)
-    gpd.GeoDataFrame({"name": ["Skerra"]}, geometry=[area], crs=CRS).to_file(
-        FOLDER / "area.gpkg", layer="area", driver="GPKG"
-    )
+    write_layer("area", {"name": ["Skerra"]}, [areas_of(area)])
 
 
 def write_homes(homes: np.ndarray) -> None:
     """Write homes as one point a 100 m block, with a count."""
     rows, cols = np.nonzero(homes)
     points = [Point(*xy(row, col)) for row, col in zip(rows, cols, strict=True)]
-    gpd.GeoDataFrame({"homes": homes[rows, cols]}, geometry=points, crs=CRS).to_file(
-        FOLDER / "homes.gpkg", layer="homes", driver="GPKG"
-    )
+    write_layer("homes", {"homes": homes[rows, cols]}, points)
 
 
 def write_places(villages, names) -> None:
     """Write the villages' names for finding them on the map."""
-    gpd.GeoDataFrame(
-        {"name": names}, geometry=[Point(*xy(*village)) for village in villages], crs=CRS
-    ).to_file(FOLDER / "places.gpkg", layer="places", driver="GPKG")
+    write_layer("places", {"name": names}, [Point(*xy(*village)) for village in villages])
 
 
 def highest_near(elevation: np.ndarray, row: int, col: int, reach: int = 14) -> tuple[int, int]:
