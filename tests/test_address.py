@@ -266,8 +266,8 @@ def test_blank_readings_filled_in_are_read_back(demo, book, tmp_path):
     ("arguments", "message"),
     [
         (["--at", "44.0"], '--at: found "44.0"'),
-        (["--at", "95,3"], "latitude is 95.0"),
-        (["--at", "44,-200"], "longitude is -200.0"),
+        (["--at", "95,3"], "A latitude lies between -90 and 90"),
+        (["--at", "44,-200"], "A longitude lies between -180 and 180"),
         ([], "Give either --at LAT,LON or --list"),
         (["--at", "44,-35.66", "--wanted", "none"], "no wanted list 'none'; it has main"),
     ],

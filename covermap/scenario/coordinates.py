@@ -121,13 +121,18 @@ def read_position(text: str, where: str) -> tuple[float, float]:
     Raises InputError for anything else.
     """
     plain = text.translate(DASHES).strip()
+    advice = PAIR_FORMS
     for latitude, longitude in _halves(plain):
         row = Row(where, "position", {"latitude_deg": latitude, "longitude_deg": longitude})
         try:
-            return read_latitude_deg(row, []), read_longitude_deg(row, [])
-        except InputError:
-            continue
-    raise InputError(f'{where}: found "{text}", which is no position.\n  {PAIR_FORMS}')
+            latitude_deg, longitude_deg = read_latitude_deg(row, []), _read(row, "longitude_deg", "EW", [])
+            if abs(longitude_deg) > 180.0:
+                raise row.wrong("longitude_deg", "A longitude lies between -180 and 180 degrees.")
+            return latitude_deg, longitude_deg
+        except InputError as error:
+            told = str(error).partition("\n  ")[2]
+            advice = PAIR_FORMS if told == FORMS else told  # out of range, or a wrong letter
+    raise InputError(f'{where}: found "{text}", which is no position.\n  {advice}')
 
 
 def _halves(text: str) -> list[tuple[str, str]]:
