@@ -50,7 +50,10 @@ def relays(
     list_name : the wanted list, default the first
     workers : threads, default one a core
 
-    Raises InputError without a finished result, without homes, or where no top receives the services.
+    Raises
+    ------
+    InputError
+        Without a finished result, without homes, or where no top receives the services.
     """
     coverage = open_coverage(result or scenario.output)
     name = list_name or coverage.lists[0]
@@ -58,6 +61,7 @@ def relays(
     if not coverage.has("homes"):
         raise InputError(f"{coverage.folder}: the result holds no homes by cell, which a relay is chosen by.")
     prepared = prepare(scenario)
+    scenario = prepared.scenario
     if prepared.grid != coverage.grid:
         raise InputError(
             f"{coverage.folder}: its grid is not the scenario's any more. Run covermap map again."

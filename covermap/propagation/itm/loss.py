@@ -172,7 +172,10 @@ def itm_area_loss(
     tx_siting, rx_siting : int or str
         How the places were chosen: 0 "random", 1 "careful", 2 "very_careful".
 
-    The other arguments, what is returned and what is raised: as for itm_loss.
+    Returns
+    -------
+    PathLoss
+        As of itm_loss, whose other arguments and errors hold here too.
     """
     link = _checked_link(
         frequency_mhz, tx_height_m, rx_height_m, time_percent, location_percent, situation_percent,

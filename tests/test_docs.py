@@ -1,0 +1,23 @@
+"""The docs as a site: every public name has its place in the reference, every page of the menu exists."""
+
+import re
+from pathlib import Path
+
+import covermap
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+def test_the_reference_lists_every_public_name():
+    listed = {
+        name.rsplit(".", 1)[1]
+        for name in re.findall(r"^::: (\S+)$", (ROOT / "docs/api.md").read_text(), re.M)
+    }
+    assert {name for name in dir(covermap) if name in covermap.__all__} <= listed
+
+
+def test_pages_of_the_menu_exist():
+    pages = re.findall(r": ([\w/]+\.md)$", (ROOT / "mkdocs.yml").read_text("utf-8"), re.M)
+    assert len(pages) > 10
+    for page in pages:
+        assert (ROOT / "docs" / page).exists(), page
