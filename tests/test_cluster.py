@@ -79,10 +79,11 @@ def raster_bytes(folder):
     return found
 
 
-@pytest.mark.parametrize("stage", ["paths", "reception"])
-def test_a_worker_killed_while_it_holds_tasks_changes_nothing(lone_cluster, scenario, stage):
+@pytest.mark.parametrize(("stage", "cell_m"), [("paths", 400), ("reception", 200)])  # 1 tile and 4
+def test_a_worker_killed_while_it_holds_tasks_changes_nothing(lone_cluster, scenario, stage, cell_m):
     """It is halted first, so that what the scheduler gave it is its own until the kill."""
     address, workers = lone_cluster
+    scenario.write_text(scenario.read_text("utf-8").replace("cell_m = 400", f"cell_m = {cell_m}"), "utf-8")
     prepared = prepare(read_scenario(scenario))
     folder = scenario.parent
     here = run(prepared, folder / "here", folder / "store_here", Threads(2), None)
