@@ -7,6 +7,7 @@ import re
 import signal
 import subprocess
 import sys
+import threading
 import time
 
 import pytest
@@ -79,9 +80,13 @@ def raster_bytes(folder):
     return found
 
 
-@pytest.mark.parametrize(("stage", "cell_m"), [("paths", 400), ("reception", 200)])  # 1 tile and 4
-def test_a_worker_killed_while_it_holds_tasks_changes_nothing(lone_cluster, scenario, stage, cell_m):
-    """It is halted first, so that what the scheduler gave it is its own until the kill."""
+@pytest.mark.parametrize(
+    ("stage", "halted_from", "cell_m"), [("paths", 0.0, 400), ("reception", 1.0, 200)]
+)  # the second: when the last path is done, so that tiles of reception, 4 of them, are all it can be given
+def test_a_worker_killed_while_it_holds_tasks_changes_nothing(
+    lone_cluster, scenario, stage, halted_from, cell_m
+):
+    """It is halted first, so that what the scheduler gives it stays its own until the kill."""
     address, workers = lone_cluster
     scenario.write_text(scenario.read_text("utf-8").replace("cell_m = 400", f"cell_m = {cell_m}"), "utf-8")
     prepared = prepare(read_scenario(scenario))
@@ -92,23 +97,29 @@ def test_a_worker_killed_while_it_holds_tasks_changes_nothing(lone_cluster, scen
     with executor_of(None, address) as executor:
         client = executor._client
         client.wait_for_workers(2, timeout=60)
-        at = next(
-            at for at, told_of in client.scheduler_info()["workers"].items() if told_of["name"] in (0, "0")
-        )
+        there_are = client.scheduler_info()["workers"]
+        at = next(at for at, facts in there_are.items() if str(facts["name"]) == "0")
 
-        def kill_one(now, fraction, words):
-            told.append((now, fraction))
-            if now == stage and not held and client.processing()[at]:
-                workers[0].send_signal(signal.SIGSTOP)
+        def kill_when_it_holds_tasks():
+            until = time.monotonic() + 120.0
+            while not held and time.monotonic() < until:
                 held.extend(client.processing()[at])
-                if held:
-                    workers[0].send_signal(signal.SIGKILL)
-                else:  # it had just handed in the last it had
-                    workers[0].send_signal(signal.SIGCONT)
+                time.sleep(0.05)
+            workers[0].send_signal(signal.SIGKILL)
+
+        killer = threading.Thread(target=kill_when_it_holds_tasks)
+
+        def halt_one(now, fraction, words):
+            told.append((now, fraction))
+            if now == "paths" and fraction >= halted_from and killer.ident is None:
+                workers[0].send_signal(signal.SIGSTOP)
+                killer.start()
             return True
 
-        there = run(prepared, folder / "there", folder / "store_there", executor, kill_one)
+        there = run(prepared, folder / "there", folder / "store_there", executor, halt_one)
+        killer.join()
         assert held, "the worker was never seen with a task"
+        assert any(stage_of(key) == stage for key in held)
         assert at not in client.run_on_scheduler(known_workers)
         begun_again = client.run_on_scheduler(taken_back, held)
     assert begun_again, "no task of the dead worker was ever begun on another"
@@ -119,6 +130,11 @@ def test_a_worker_killed_while_it_holds_tasks_changes_nothing(lone_cluster, scen
     assert raster_bytes(folder / "there") == raster_bytes(folder / "here")
     blocks = sorted(path.name for path in (folder / "store_here").rglob("*.block"))
     assert blocks == sorted(path.name for path in (folder / "store_there").rglob("*.block"))
+
+
+def stage_of(key):
+    """Return the stage of a task, by the function that dask names it after."""
+    return {"compute_task": "paths", "receive_task": "reception"}[key.split("-")[0]]
 
 
 def known_workers(dask_scheduler):
