@@ -175,6 +175,15 @@ def test_what_wanted_and_interfering_signals_share_cancels(mast, correlation):
     assert chances[-1] > 0.998 - 0.003
 
 
+@pytest.mark.parametrize(("over_db", "chance"), [(-1.0, 0.0), (1.0, 1.0)])
+def test_signals_that_have_all_in_common_are_received_or_not(over_db, chance):
+    # a neighbour channel of the same mast, 26 dB over the wanted one less or more: only the ratio counts
+    signals = disturbed(alone(105.0), 26.0 - over_db, apart_mhz=6.0, mast=0)
+    together = replace(signals, options=ReceptionOptions(home_correlation=0.0, site_correlation=1.0))
+    assert aim_plan(together, TIERS[5], 0.0).chance == pytest.approx(chance, abs=1e-3)
+    assert best_aim(together, TIERS[5]).chance == pytest.approx(chance, abs=1e-3)
+
+
 def test_interference_in_decibels_is_what_it_takes_from_the_margin():
     signals = alone(field_for(20.0))
     clear_db = aim_plan(signals, TIERS[5], 0.0).margins_db[0]

@@ -9,6 +9,7 @@ from reception_places import ADDRESS, TIERS, facts_of, one_cell, wanted_of
 from scenario_files import HEADER, changed_row, station_csv, write_scenario
 
 from covermap.inputs.station_facts import station_facts
+from covermap.jobs.check import stations_in_words
 from covermap.reception import ReceptionOptions, best_aim, receive
 from covermap.result.run_json import carriers_record
 from covermap.scenario import read_scenario
@@ -79,6 +80,19 @@ def test_a_position_rounded_in_the_file_is_the_same_site(tmp_path):
     facts = station_facts(scenario.stations)
     assert facts.site.tolist() == [0, 0]
     assert facts.mast.tolist() == [0, 1]  # each with its own bearing
+
+
+@pytest.mark.parametrize(
+    ("places", "words"),
+    [
+        (north(0.0, 5.0), "2 at 2 masts"),
+        (north(0.0, 0.5), "2 at 2 masts, 1 site (masts within 1 km are one)"),
+    ],
+)
+def test_check_tells_masts_that_count_as_one_site(tmp_path, places, words):
+    assert (
+        stations_in_words(scenario_of(tmp_path, *places)).replace(", as of 2026-09-01", "").startswith(words)
+    )
 
 
 UHF_MHZ = [569.0, 599.0, 515.0]

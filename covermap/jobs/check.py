@@ -12,6 +12,7 @@ from covermap.jobs.cost import Cost, Crew, estimate
 from covermap.jobs.memory_and_disk import blocks_of_run, refuse_what_does_not_fit
 from covermap.reception.variability import sigma_summary
 from covermap.scenario import Scenario, read_scenario
+from covermap.scenario.sites import SITE_KM, site_numbers
 from covermap.wording.words import path_in_words, plural
 
 
@@ -62,7 +63,7 @@ def check(
     lines = [
         ("Area", _area(prepared)),
         ("Elevation", prepared.terrain.summary(_places(scenario))),
-        ("Stations", _stations(scenario)),
+        ("Stations", stations_in_words(scenario)),
         ("Homes", homes_in_words(prepared)),
         ("Spread", sigma_summary(prepared.reception_options).in_words()),
         ("Paths", _paths(prepared, folder)),
@@ -109,8 +110,12 @@ def _area(prepared: Preparation) -> str:
     )
 
 
-def _stations(scenario: Scenario) -> str:
-    parts = [f"{len(scenario.stations)} at {plural(len(scenario.masts), 'mast')}"]
+def stations_in_words(scenario: Scenario) -> str:
+    """Return how many stations, masts and sites there are, the lists, and what was left out."""
+    masts, sites = len(scenario.masts), len(set(site_numbers(scenario.stations).tolist()))
+    parts = [f"{len(scenario.stations)} at {plural(masts, 'mast')}"]
+    if sites != masts:  # a label at two places, or masts side by side
+        parts[0] += f", {plural(sites, 'site')} (masts within {SITE_KM:g} km are one)"
     if scenario.stations_as_of:
         parts[0] += f", as of {scenario.stations_as_of_range}"
     for wanted in scenario.wanted:

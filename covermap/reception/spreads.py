@@ -5,6 +5,8 @@ import math
 from covermap.propagation.compiling import lean_kernel
 from covermap.reception.budget import APART_INVERSE, COMMON_DB, NOISE_DB, OWN_DB, SITE_SHARE
 
+LEAST_APART = 1e-4  # of s_i^2: where all cancels a margin is met or missed within a tenth of a decibel
+
 
 @lean_kernel
 def spread_with(share, alike, item, figures):
@@ -25,7 +27,7 @@ def spread_with(share, alike, item, figures):
     other, rest = share - alike, 1.0 - share
     site = of_site * (1.0 - alike) * (1.0 - alike)
     own = (apart - of_site) * (1.0 + share * share) + of_site * other * other
-    apart_db = own_db * math.sqrt(site + own)
+    apart_db = own_db * math.sqrt(max(site + own, LEAST_APART))
     common_db, noise_db = figures[COMMON_DB, item], figures[NOISE_DB, item]
     home = (1.0 - apart) * rest * rest * own_db * own_db
     home += max(0.0, common_db * common_db - noise_db * noise_db * (1.0 - rest * rest))
