@@ -27,7 +27,7 @@ EASY = (43.9475, -35.625)  # on the slope under Long Rigg
 BEHIND = (43.98, -35.70)  # ridges on every side
 TWO = (43.99983, -35.75708)  # two masts in reach, 85 degrees apart
 FILTER = (44.0679, -35.69656)  # under a mast, the others behind ridges
-NIGHT = (43.8911, -35.71097)  # a far station on a wanted channel
+NIGHT = (44.03667, -35.83367)  # a far station on a wanted channel
 HIGH_VHF = (43.94695, -35.74715)  # the service on high VHF is the weak one
 REMARKABLE = (
     EASY, BEHIND, TWO, FILTER, NIGHT, HIGH_VHF, (44.13826, -35.72851), (43.94203, -35.76437),
