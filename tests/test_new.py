@@ -76,7 +76,8 @@ def test_a_terminal_is_asked(tmp_path, monkeypatch):
     assert asked.services == ("First TV", "Second TV")
 
 
-def test_the_first_hour_takes_four_commands_and_no_edit(tmp_path, server):  # noqa: F811
+def test_the_first_hour_takes_four_commands_and_no_edit(tmp_path, server, monkeypatch):  # noqa: F811
+    monkeypatch.chdir(tmp_path)
     listed = published(tmp_path)
     table = tmp_path / "work" / "transmitters.csv"
     first = run("stations", listed, "--plan", "us_6mhz", "--accept", "--output", table)
@@ -88,7 +89,7 @@ def test_the_first_hour_takes_four_commands_and_no_edit(tmp_path, server):  # no
     assert second.exit_code == 0, second.output
     serve_copernicus(server, (43, -37), (44, -37), (43, -36))
     sources = own_sources(tmp_path, server)
-    third = run("terrain", tmp_path / "valley", "--sources", sources, "--progress", "none")
+    third = run("terrain", "valley", "--sources", sources, "--progress", "none")
     assert third.exit_code == 0, third.output
     fourth = run("check", tmp_path / "valley" / "scenario.toml")
     assert fourth.exit_code == 0, fourth.output

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import shlex
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,6 +25,7 @@ from covermap.tables import read_tiers, table_text
 from covermap.terrain_tiles.fetch import fetch, size_of
 from covermap.terrain_tiles.rasters import check_tile, write_land_cover, write_lowest_around, write_sea
 from covermap.terrain_tiles.sources import Source, Tile, find_source, read_sources, tiles_of
+from covermap.wording.words import path_in_words
 
 AROUND_STATIONS_DEG = 0.3  # of the map where a scenario names no area: around its stations
 ENDS_SENTENCE = (
@@ -80,6 +82,7 @@ def fetch_terrain(
     if land_cover is not None:
         chosen.append(find_source(known, land_cover, "land_cover"))
     path = scenario_path / "scenario.toml" if scenario_path.is_dir() else scenario_path
+    path = path.resolve()
     needed = paths_outline(path)
     layers = [_look(source, needed, path.parent / "terrain" / source.name) for source in chosen]
     tell(_size_in_words(layers))
@@ -91,7 +94,8 @@ def fetch_terrain(
     with whole_file(path) as temporary:
         Path(temporary).write_text(with_keys(path.read_text("utf-8-sig"), "terrain", keys), "utf-8")
     credit = " ".join(dict.fromkeys(layer.source.credit for layer in layers))
-    return f"Wrote the terrain into {path}. Credit: {credit}\nNext: covermap check {path}"
+    shown = path_in_words(path)
+    return f"Wrote the terrain into {shown}. Credit: {credit}\nNext: covermap check {shlex.quote(shown)}"
 
 
 def paths_outline(path: Path) -> shapely.Geometry:
