@@ -201,11 +201,6 @@ def cut_to_the_west(path):
 SERVICES = '["Skerra One", "8.1", "Coast TV", "North News", "RF 24"]'
 WRONG = {
     "unknown key": (dict(COARSE, cell_m="cel_m"), {}, ["cel_m", "cell_m"]),
-    "missing wanted": (
-        dict(COARSE, **{f"[wanted.main]\nservices = {SERVICES}": ""}),
-        {},
-        ["wanted", "Skerra One"],
-    ),
     "empty wanted list": (
         dict(COARSE, **{f"services = {SERVICES}": "services = []"}),
         {},

@@ -432,3 +432,9 @@ def test_a_lack_of_memory_is_told_with_what_to_do(capsys):
     assert (
         "not enough memory. Use larger squares, a smaller area or fewer --workers." in capsys.readouterr().err
     )
+
+
+def test_a_scenario_without_a_list_is_checked(tmp_path):
+    path = write_inputs(tmp_path)
+    setting('[wanted.main]\nservices = ["First TV"]\n', "")(tmp_path)
+    assert 'list "any_service": 1 of 1' in checked(path).in_words()

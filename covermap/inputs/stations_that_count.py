@@ -56,7 +56,8 @@ def at_places(
 
 def of_everything(scenario: Scenario, wanted: WantedList) -> bool:
     """Return whether a list wants some of all services there are, naming none."""
-    return not scenario.settings.wanted[wanted.name].services
+    asked = scenario.settings.wanted.get(wanted.name)  # none: the list of a scenario without lists
+    return asked is None or not asked.services
 
 
 def named_carriers(scenario: Scenario) -> set[int]:
