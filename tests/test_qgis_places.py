@@ -1,6 +1,7 @@
 """The plugin on canvas and points, in real QGIS: the dock, its aim and path, the search, the columns."""
 
 import json
+import shutil
 
 import geopandas as gpd
 import numpy as np
@@ -494,3 +495,29 @@ def test_choices_are_the_names_the_command_knows():
     assert set(choices.ENVIRONMENTS) == set(ENVIRONMENTS)
     assert set(choices.POWER_UNITS.values()) <= set(POWER_COLUMNS)
     assert set(choices.HEIGHT_UNITS.values()) <= set(HEIGHT_COLUMNS)
+
+
+COUNTS = """
+from covermap_plugin.reading import LoadedResult
+from covermap_plugin.words import lines_of
+result = LoadedResult(given["result"])
+wgs84 = QgsCoordinateReferenceSystem("EPSG:4326")
+to_result = QgsCoordinateTransform(wgs84, result.crs, QgsProject.instance())
+told = result.at(to_result.transform(QgsPointXY(*given["place"])), "main")
+answer.update(counts=told["services_by_class"], lines=lines_of(told, "main"))
+"""
+
+
+def test_services_are_told_class_by_class_where_the_result_counts_them(qgis, demo, places, tmp_path):
+    coverage, found = places
+    row, col, *place = found[3]
+    told = qgis.script(COUNTS, {"result": str(demo.parent / "out"), "place": place})
+    counts = coverage.read("services_count")[:, row, col].tolist()
+    assert [count for _, count in told["counts"]] == counts
+    assert told["counts"][3][0] == f"4 {coverage.tier_names[3]}"
+    assert any(
+        head == "Services by class" and f"5 Rooftop: {counts[4]}" in text for head, text in told["lines"]
+    )
+    folder = shutil.copytree(demo.parent / "out", tmp_path / "out")
+    (folder / "rasters" / "services_count.tif").unlink()
+    assert qgis.script(COUNTS, {"result": str(folder), "place": place})["counts"] == []

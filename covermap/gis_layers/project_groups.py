@@ -44,6 +44,7 @@ _SUBGROUPS = (
     ("Signals 3 dB weaker and stronger", ("3db_weaker", "3db_stronger")),
     ("Field of each station", ("field",)),
     ("Field with offsets from readings", ("field_adjusted",)),
+    ("Services by class", ("services_count", "service_tiers")),
     ("Ground, homes and remarks", ("ground", "homes", "homes_without_roof", "flags")),
 )
 _MORE = "More"

@@ -170,7 +170,7 @@ def answer_at(result, place, list_name):
         "remarks": _remarks(result, place, list_name),
         "price": result.price(list_name, tier, len(aims) > 1),
         "services": _services(result, place, list_name),
-        "services_by_class": _by_class(result, place, list_name),
+        "services_by_class": _by_class(result, place),
     }
 
 
@@ -186,9 +186,9 @@ def _services(result, place, list_name):
     return found
 
 
-def _by_class(result, place, list_name):
-    """Return class and number of services, where the result counts them class by class."""
-    names, raster = result.run.get("tier_names", []), f"{list_name}/services_count"
+def _by_class(result, place):
+    """Return class and number of services, listed or not, where the result counts them class by class."""
+    names, raster = result.run.get("tier_names", []), "services_count"
     counts = [result.value(raster, place, band) for band in range(1, result.bands(raster) + 1)]
     return [(f"{index} {name}", int(count)) for index, (name, count) in enumerate(zip(names, counts), start=1)
             if count is not None]  # fmt: skip
