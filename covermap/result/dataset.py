@@ -53,7 +53,7 @@ def to_xarray(coverage: Coverage, names: Sequence[str] | None = None) -> xarray.
         import xarray
     except ImportError as error:
         raise InputError("xarray is not installed. Run: pip install 'covermap[xarray]'.") from error
-    chosen = _by_kind(coverage.raster_names() if names is None else names)
+    chosen = _by_kind(coverage, coverage.raster_names() if names is None else names)
     lists = [name for name in coverage.lists if any(name in parts for parts in chosen.values())]
     stations = sorted({part for kind in OF_STATION for part in chosen.get(kind, {})})
     in_order = [coverage.services(name) for name in lists]
@@ -82,11 +82,13 @@ def to_xarray(coverage: Coverage, names: Sequence[str] | None = None) -> xarray.
     return xarray.Dataset(variables, coordinates, about)
 
 
-def _by_kind(names: Sequence[str]) -> dict[str, dict[str, str]]:
-    """Return kind -> list, station or '' -> name of its raster. Raises InputError for an unknown name."""
+def _by_kind(coverage: Coverage, names: Sequence[str]) -> dict[str, dict[str, str]]:
+    """Return kind -> list, station or '' -> name of its raster. Raises InputError for one that is not there."""
     kinds: dict[str, dict[str, str]] = {}
     for name in names:
         kind = layer_of(name).kind
+        if not coverage.has(name):
+            raise InputError(f"{coverage.folder}: there is no raster {name!r} in this result.")
         first, _, last = name.rpartition("/")
         kinds.setdefault(kind, {})[last if kind in OF_STATION else first] = name
     return kinds
