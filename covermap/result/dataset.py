@@ -83,7 +83,7 @@ def to_xarray(coverage: Coverage, names: Sequence[str] | None = None) -> xarray.
 
 
 def _by_kind(coverage: Coverage, names: Sequence[str]) -> dict[str, dict[str, str]]:
-    """Return kind -> list, station or '' -> name of its raster. Raises InputError for one that is not there."""
+    """Return kind -> list, station or '' -> name of its raster. Raises InputError where there is none."""
     kinds: dict[str, dict[str, str]] = {}
     for name in names:
         kind = layer_of(name).kind
