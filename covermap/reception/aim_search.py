@@ -45,8 +45,9 @@ from covermap.reception.scan import (
 ROUNDS_TO_NONE = 0.005  # chances below and from these round to 0 and 100 %
 ROUNDS_TO_ALL = 0.9951
 ANY_AIM = 3  # search_circle's quick: only whether any aim reaches the confidence
-# Aims whose rank is confirmed where ranks are coarse: where some services are enough, and where all are.
-CONFIRMED, CONFIRMED_OF_ALL = 12, 4
+# Aims whose rank is confirmed where ranks are coarse, on the circle and near a peak: where some services are
+# enough, and where all are.
+CONFIRMED_OF_SOME, CONFIRMED_OF_ALL = (12, 4), (3, 1)
 APART_DEG = 360.0 / KNOWN + 0.1  # neighbours on the circle stand nearer
 JUST_MISSED = 0.03  # more than ranks are off by
 PEAKS_OF_ALL = 2  # of the circle looked at, where all services are needed, or one
@@ -112,7 +113,9 @@ def confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pa
         scan.rows[PRODUCT, number] = scan.rows[RANK, number]
         scan.rows[RANK, number] = -math.inf
     apart_deg = APART_DEG if stage == CIRCLE else 0.5  # neighbours are looked at in the second stage
-    for _ in range(CONFIRMED if needed < wanted.services else CONFIRMED_OF_ALL):
+    some = needed < wanted.services
+    confirmed = CONFIRMED_OF_SOME[stage] if some else CONFIRMED_OF_ALL[stage]
+    for _ in range(confirmed):
         best = 0
         for number in range(1, count):
             if scan.rows[PRODUCT, number] > scan.rows[PRODUCT, best]:
@@ -169,9 +172,13 @@ def rank_set(stage, first, last, needed, wanted, figures, pair_figures, pairs, h
         rank_aims(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, scan)
         if coarse:
             confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, scan)
-        highest = -math.inf
-        for number in range(count):
-            highest = scan.rows[RANK, number] if scan.rows[RANK, number] > highest else highest
+        best = 0
+        for number in range(1, count):
+            best = number if scan.rows[RANK, number] > scan.rows[RANK, best] else best
+        highest = scan.rows[RANK, best]
+        if last - first == 1:
+            keep_peak(highest, scan.aims[stage, AIMS_DEG, best], mount, first, last, scan)
+            continue
         for number in range(count):
             rank = scan.rows[RANK, number]
             high = rank > scan.peaks[PEAK_RANK, last - 1] and rank >= highest - lower
@@ -190,7 +197,10 @@ def best_ranked(start_deg, needed, wanted, figures, pair_figures, pairs, home, s
     fill_squares(CIRCLE, KNOWN, CIRCLE_AIMS, wanted, home.values, scan)
     forget_peaks(scan)
     coarse = is_coarse(needed, wanted)
-    peaks = PEAKS if coarse and needed < wanted.services else PEAKS_OF_ALL
+    one_of_many = needed == 1 and wanted.services > 1
+    peaks = PEAKS_OF_ALL if coarse or one_of_many else 1
+    if coarse and needed < wanted.services:
+        peaks = PEAKS
     lower = LOWER_PEAK if coarse else JUST_MISSED
     rank_set(CIRCLE, 0, peaks, needed, wanted, figures, pair_figures, pairs, home, scan)
     centre_deg = scan.peaks[PEAK_DEG, 0]
@@ -198,10 +208,9 @@ def best_ranked(start_deg, needed, wanted, figures, pair_figures, pairs, home, s
         before, rank = scan.peaks[PEAK_RANK, PEAKS], scan.peaks[PEAK_RANK, peak]
         if rank == -math.inf or rank < before - lower:
             break
-        if peak > 0 and not coarse:
-            chance = before if needed > 1 else 1.0 + before
-            if not JUST_MISSED < chance < ROUNDS_TO_ALL:
-                break
+        # Where one of many is enough the rank is -(1 - chance).
+        if peak > 0 and not coarse and not JUST_MISSED < 1.0 + before < ROUNDS_TO_ALL:
+            break
         fill_near(scan.peaks[PEAK_DEG, peak], scan)
         fill_squares(NEAR, 0, NEAR_AIMS, wanted, home.values, scan)
         rank_set(NEAR, PEAKS, PEAKS + 1, needed, wanted, figures, pair_figures, pairs, home, scan)

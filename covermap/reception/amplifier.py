@@ -7,7 +7,16 @@ from covermap.propagation.compiling import inner_kernel
 from covermap.reception.budget import EXTERNAL_SHARE
 from covermap.reception.confidence import CHOSEN, INTERFERENCE_DB, TOTAL_DEVIATION
 from covermap.reception.home import TWIN_ROW, chance_at, find_one, set_tier
-from covermap.reception.plan import AIM_DEG, CHANCE, JOINED, SINGLE
+from covermap.reception.plan import (
+    AIM_DEG,
+    CHANCE,
+    JOINED,
+    SINGLE,
+    chance_bound,
+    choose_transmitters,
+    copy_plan,
+    set_upper,
+)
 from covermap.reception.rating import NOBODY, OVERLOADED, overload_state
 from covermap.reception.signals import (
     AMPLIFIER_HARMS,
@@ -25,13 +34,23 @@ HALF = 0.5
 
 
 @inner_kernel
-def chance_of_twin(twin, row, kind, asked, model, work):
+def chance_of_twin(twin, row, least, kind, asked, model, work):
     """Return the chance of the best plan of the answer's installation with an amplifier added or left out.
 
     row : of the answer's plan. Of two antennas, at the answer's aims. Row TWIN_ROW takes the plan of one.
+    least : where no plan reaches this chance, a bound is as good and no plan is looked for
     """
     plan, start_deg = work.plans[row], work.plans[row, AIM_DEG]
     found = model.tiers + TWIN_ROW
+    if plan[JOINED] == SINGLE and twin < model.tiers:
+        copy_plan(work.plans[twin], work.plans[found])
+        return work.plans[found, CHANCE]
+    set_tier(twin, np.int64(SINGLE), np.bool_(False), np.int64(NOBODY), kind, model, work)
+    set_upper(model.figures[kind, SINGLE, twin], work.home.values)
+    choose_transmitters(model.wanted, work.home.values, work.home.numbers)
+    bound = chance_bound(model.wanted.services, asked.needed, work.home.values, work.home.numbers)
+    if bound < least:
+        return bound
     find_one(twin, found, np.int64(1), start_deg, asked.needed, np.int64(NOBODY), kind, asked, model, work)
     chance = work.plans[found, CHANCE]
     if plan[JOINED] == SINGLE:
@@ -78,9 +97,14 @@ def amplifier_code(cell, tier, row, watched, kind, asked, fields, model, work):
     overloads = own_overloads if amplified else other_overloads
     only_with = overloads and not (other_overloads if amplified else own_overloads)
     chance = plan[CHANCE]
-    other = -1.0
-    if amplified or chance < asked.confidence:
-        other = chance_of_twin(twin, row, kind, asked, model, work)
+    other = 0.0
+    if amplified and chance >= LEAST_HELP:
+        least = min(
+            asked.confidence, chance - LEAST_HELP
+        )  # below, an amplifier helps whatever the exact chance
+        other = chance_of_twin(twin, row, least, kind, asked, model, work)
+    elif not amplified and chance < asked.confidence:
+        other = chance_of_twin(twin, row, -1.0, kind, asked, model, work)
     without, with_it = (other, chance) if amplified else (chance, other)
     if without >= asked.confidence:
         return AMPLIFIER_HARMS if only_with else AMPLIFIER_NOT_NEEDED

@@ -1,6 +1,8 @@
 """The loop over cells: from their fields to tier, chances, plan and the services that decide."""
 
+import dataclasses
 import math
+from collections import namedtuple
 
 import numpy as np
 
@@ -25,6 +27,7 @@ from covermap.reception.rating import (
     MARGIN_TIER,
     NOBODY,
     SHIFTS_DB,
+    STRONGER,
     UNDISTURBED,
     WEAKER,
     rate_home,
@@ -32,7 +35,11 @@ from covermap.reception.rating import (
     tier_stronger,
     tier_weaker,
 )
+from covermap.reception.signals import ListReception
 from covermap.reception.verdicts import plan_flags, tier_without, write_aim_range
+
+# ListReception's arrays as kernels read them.
+CellResults = namedtuple("CellResults", [field.name for field in dataclasses.fields(ListReception)])  # type: ignore[misc]
 
 
 @lean_kernel
@@ -50,19 +57,105 @@ def percent_beside(chance, confidence_percent):
     return np.uint8(max(rounded, math.ceil(confidence_percent)))
 
 
+@lean_kernel
+def whole_db(loss_db):
+    """Return a loss in whole decibels as a byte, 0 to 254."""
+    return np.uint8(min(254.0, max(0.0, math.floor(loss_db + 0.5))))
+
+
 @inner_kernel
-def service_chances(cell, plan, figures, pair_figures, wanted, pairs, home, chance_percent):
-    """Write each service's own chance under a plan; return the index of the lowest."""
-    values, index = home.values, home.numbers
-    set_plan(plan, 0.0, figures, pair_figures, wanted, pairs, home)
-    choose_transmitters(wanted, values, index)
+def write_services(cell, tier, plan, kind, model, work, chance_percent):
+    """Write each service's own chance under a plan; return the index of the lowest. The plan stays set."""
+    values, index, joined = work.home.values, work.home.numbers, int(plan[JOINED])
+    set_tier(tier, joined, np.bool_(False), np.int64(NOBODY), kind, model, work)
+    set_plan(
+        plan, 0.0, model.figures[kind, joined, tier], model.pair_figures[kind, joined, tier], model.wanted,
+        model.pairs, work.home,
+    )  # fmt: skip
+    choose_transmitters(model.wanted, values, index)
     lowest = 0
-    for number in range(wanted.services):
+    for number in range(model.wanted.services):
         deviation = values[TOTAL_DEVIATION, index[CHOSEN, number]]
         chance_percent[number, cell] = percent(normal_share(deviation))
         if deviation < values[TOTAL_DEVIATION, index[CHOSEN, lowest]]:
             lowest = number
     return lowest
+
+
+@inner_kernel
+def write_lower(cell, tier, kind, model, work, result):
+    """Write what one antenna of a tier, that below the answer's, keeps at its best, and what decides there.
+
+    Return the index of the deciding service.
+    """
+    lower = result.service_chance_one_lower_percent
+    lowest = write_services(cell, tier, work.plans[tier], kind, model, work, lower)
+    item = work.home.numbers[CHOSEN, lowest]
+    result.deciding_service[cell] = lowest
+    result.interference_decides[cell] = work.passes[tier, UNDISTURBED]
+    result.deciding_station[cell] = model.wanted.station[item]
+    result.deciding_interference_db[cell] = whole_db(work.home.values[INTERFERENCE_DB, item])
+    result.deciding_interferer[cell] = strongest_interferer(item, model.pairs, work.home.disturbing)
+    return lowest
+
+
+@inner_kernel
+def write_answer(cell, place, kind, asked, model, work, result):
+    """Write the answer's plan: aims, their ranges, each service alone, and remarks."""
+    tier, row = row_of(place, model)
+    plan = work.plans[row]
+    result.stored_margin_db[cell] = plan[WORST_DB]
+    result.aim_deg[cell] = int(plan[AIM_DEG])
+    result.second_aim_deg[cell] = int(plan[SECOND_DEG])
+    result.limiting_service[cell] = write_services(
+        cell, tier, plan, kind, model, work, result.service_chance_percent
+    )
+    for number in range(model.wanted.services):
+        item = work.home.numbers[CHOSEN, number]
+        result.service_station[number, cell] = model.wanted.station[item]
+        result.service_interference_db[number, cell] = whole_db(work.home.values[INTERFERENCE_DB, item])
+        result.service_interferer[number, cell] = strongest_interferer(
+            item, model.pairs, work.home.disturbing
+        )
+    if place < model.order.shape[0]:
+        write_aim_range(
+            cell, AIM_DEG, plan, tier, kind, asked, model, work, result.aim_from_deg, result.aim_to_deg
+        )
+        if row != tier:
+            write_aim_range(
+                cell, SECOND_DEG, plan, tier, kind, asked, model, work, result.second_from_deg,
+                result.second_to_deg,
+            )  # fmt: skip
+    result.plan_flags[cell] = plan_flags(place, tier, row, kind, asked, model, work)
+
+
+@inner_kernel
+def write_chances(cell, place, asked, model, work, result):
+    """Write the answer's tier and what is told in percent of the list."""
+    tier, row = row_of(place, model)
+    result.tier[cell] = 1 + (tier if place < model.order.shape[0] else model.tiers)
+    for number in range(model.tiers):
+        chance = work.plans[number, CHANCE]
+        result.tier_chance_percent[number, cell] = percent_beside(chance, asked.confidence_percent)
+    if row != tier:
+        chance = work.plans[row, CHANCE]
+        result.two_antennas_chance_percent[cell] = percent_beside(chance, asked.confidence_percent)
+    result.dead_zone_chance_percent[cell] = percent(work.plans[model.tiers + DEAD_ROW, CHANCE])
+    result.margin_db[cell] = work.plans[MARGIN_TIER - 1, WORST_DB]
+
+
+@inner_kernel
+def write_shifted(cell, place, kind, asked, model, work, result):
+    """Write tier and dead zone with every field weaker and stronger; the last tier set for the dead zone."""
+    dead, last, needed = work.plans[model.tiers + DEAD_ROW], model.tiers - 1, asked.dead_needed
+    for side in range(STRONGER + 1):
+        found = percent(chance_at(dead, last, SHIFTS_DB[side], needed, kind, model, work))
+        if side == WEAKER:
+            result.dead_weaker[cell] = found
+        else:
+            result.dead_stronger[cell] = found
+    result.tier_weaker[cell] = 1 + tier_weaker(place, kind, asked, model, work)
+    result.tier_stronger[cell] = 1 + tier_stronger(place, model, work)
 
 
 @inner_kernel
@@ -82,91 +175,28 @@ def write_plans(cell, place, kind, asked, model, work, plans):
 
 @lean_kernel
 def receive_cells(asked, shifted, fields, model, work, result, plans):
-    """Fill result (ListReception's arrays, as a tuple in its order) for every cell.
+    """Fill the result, CellResults, for every cell.
 
     shifted : bool (N,), where fields are also tried 3 dB weaker and stronger.
     plans : (N, tiers + 1, PLAN_COLUMNS), or empty: see ListReceiver.receive_with_plans
     """
-    (
-        tier_out, tier_chance, two_chance, dead_zone, margin, stored_margin, aim_out, limiting, deciding,
-        chance, lower, second_out, aim_from, aim_to, second_from, second_to, flags, amplifier, without,
-        weaker, stronger, dead_weaker, dead_stronger, station, interference, interferer, deciding_station,
-        deciding_interference, deciding_interferer, interference_decides,
-    ) = result  # fmt: skip
-    tiers = model.tiers
-    wanted, pairs, home = model.wanted, model.pairs, work.home
-    index = home.numbers
     for cell in range(fields.kind.size):
-        if not read_home(cell, fields, wanted, pairs, work):
+        if not read_home(cell, fields, model.wanted, model.pairs, work):
             continue
         kind = fields.kind[cell]
         watched = may_overload(cell, fields.median_dbuvm, model.loads)
         place = rate_home(cell, shifted[cell], watched, kind, asked, fields, model, work)
-        tier, row = row_of(place, model)
-        stored = tiers if place == model.order.shape[0] else tier
-        kept, dead = work.plans[row], work.plans[tiers + DEAD_ROW]
         if shifted[cell]:
-            for side in range(2):
-                found = percent(
-                    chance_at(dead, tiers - 1, SHIFTS_DB[side], asked.dead_needed, kind, model, work)
-                )
-                if side == WEAKER:
-                    dead_weaker[cell] = found
-                else:
-                    dead_stronger[cell] = found
-            weaker[cell] = tier_weaker(place, kind, asked, model, work) + 1
-            stronger[cell] = tier_stronger(place, model, work) + 1
-        tier_out[cell] = stored + 1
-        for number in range(tiers):
-            tier_chance[number, cell] = percent_beside(work.plans[number, CHANCE], asked.confidence_percent)
-        if row != tier:
-            two_chance[cell] = percent_beside(kept[CHANCE], asked.confidence_percent)
-        dead_zone[cell] = percent(dead[CHANCE])
-        margin[cell] = work.plans[MARGIN_TIER - 1, WORST_DB]
-        stored_margin[cell] = kept[WORST_DB]
-        aim_out[cell] = int(kept[AIM_DEG])
-        second_out[cell] = int(kept[SECOND_DEG])
-        lower[:, cell] = 0
+            write_shifted(cell, place, kind, asked, model, work, result)
+        write_chances(cell, place, asked, model, work, result)
+        write_answer(cell, place, kind, asked, model, work, result)
+        tier, row = row_of(place, model)
+        result.service_chance_one_lower_percent[:, cell] = 0
         given_up = np.int64(0)
-        for one_lower in range(2 if stored > 0 else 1):
-            of_tier = stored - 1 if one_lower == 1 else tier
-            plan = work.plans[of_tier] if one_lower == 1 else kept
-            joined = int(plan[JOINED])
-            set_tier(of_tier, joined, np.bool_(False), np.int64(NOBODY), kind, model, work)
-            lowest = service_chances(
-                cell, plan, model.figures[kind, joined, of_tier], model.pair_figures[kind, joined, of_tier],
-                wanted, pairs, home, chance if one_lower == 0 else lower,
-            )  # fmt: skip
-            if one_lower == 1:
-                given_up = lowest
-                deciding[cell] = lowest
-                interference_decides[cell] = work.passes[of_tier, UNDISTURBED]
-                deciding_station[cell] = wanted.station[index[CHOSEN, lowest]]
-                deciding_interference[cell] = whole_db(home.values[INTERFERENCE_DB, index[CHOSEN, lowest]])
-                deciding_interferer[cell] = strongest_interferer(
-                    index[CHOSEN, lowest], pairs, home.disturbing
-                )
-                continue
-            limiting[cell] = lowest
-            for number in range(wanted.services):
-                item = index[CHOSEN, number]
-                station[number, cell] = wanted.station[item]
-                interference[number, cell] = whole_db(home.values[INTERFERENCE_DB, item])
-                interferer[number, cell] = strongest_interferer(item, pairs, home.disturbing)
-            if stored < tiers:
-                write_aim_range(cell, AIM_DEG, kept, tier, kind, asked, model, work, aim_from, aim_to)
-                if row != tier:
-                    write_aim_range(
-                        cell, SECOND_DEG, kept, tier, kind, asked, model, work, second_from, second_to
-                    )
-            flags[cell] = plan_flags(place, tier, row, kind, asked, model, work)
-        amplifier[cell] = amplifier_code(cell, tier, row, watched, kind, asked, fields, model, work)
-        without[cell] = 1 + tier_without(given_up, place, kind, asked, model, work)
+        if result.tier[cell] > 1:
+            given_up = write_lower(cell, np.int64(result.tier[cell]) - 2, kind, model, work, result)
+        result.amplifier[cell] = amplifier_code(cell, tier, row, watched, kind, asked, fields, model, work)
+        without = tier_without(given_up, place, kind, asked, model, work)
+        result.tier_without_deciding[cell] = 1 + without
         if plans.shape[0] > 0:
             write_plans(cell, place, kind, asked, model, work, plans)
-
-
-@lean_kernel
-def whole_db(loss_db):
-    """Return a loss in whole decibels as a byte, 0 to 254."""
-    return np.uint8(min(254.0, max(0.0, math.floor(loss_db + 0.5))))

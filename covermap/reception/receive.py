@@ -11,7 +11,7 @@ from covermap.constants import TIER_COUNT, UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.reception.budget import Wanted, wanted_transmitters
 from covermap.reception.causes import noise_loss_db
-from covermap.reception.cells import receive_cells
+from covermap.reception.cells import CellResults, receive_cells
 from covermap.reception.channels import on_one_channel
 from covermap.reception.home import FURTHER_ROWS, Asked, CellArrays, Fields
 from covermap.reception.installations import Installations, installations
@@ -136,7 +136,7 @@ class ListReceiver:
             fields_of(signals, kind),
             self.model,
             cell_arrays(signals.heights_m.size, self.model),
-            tuple(vars(reception).values()),
+            CellResults(**vars(reception)),
             plans,
         )
         return reception

@@ -15,7 +15,10 @@ from covermap.reception.plan import SINGLE, choose_transmitters, set_plan, set_s
 from covermap.reception.rating import NOBODY
 
 DEGREES = 360
-LOOKED_AT_DEG = 8  # steps within a stretch of aims that could bring as many, where interference decides
+# Where interference decides: steps within a stretch of aims that could bring as many, from its second on, and
+# how many aims are looked at with each mount.
+LOOKED_AT_DEG, FIRST_LOOKED_AT = 8, 2
+MOST_TRIES = 40
 
 
 class CountArrays(NamedTuple):
@@ -104,15 +107,6 @@ def count_at(aim_deg, mount, deviation, tier, kind, model, work):
 
 
 @inner_kernel
-def is_looked_at(aim, number):
-    """Return whether an aim stands for its stretch of equal numbers: its first, or a step on from there."""
-    back = 0
-    while back < DEGREES and number[(aim - back - 1) % DEGREES] == number[aim]:
-        back += 1
-    return back % LOOKED_AT_DEG == 0
-
-
-@inner_kernel
 def middle_of_widest(level, number):
     """Return the middle of the widest stretch of aims with a number of services, the lower one of equals."""
     best, best_width, start = 0, 0, 0
@@ -153,18 +147,23 @@ def best_for_most(start_deg, start_mount, deviation, tier, kind, model, work, co
         highest = 0
         for aim in range(DEGREES):
             highest = counts.number[aim] if counts.number[aim] > highest else highest
+        tries = MOST_TRIES if touched else 1
         for level in range(highest, most, -1):
-            if level <= most:
-                break
+            since = 0  # aims since the stretch of this number began
             for aim in range(DEGREES):
-                if counts.number[aim] != level or (touched and not is_looked_at(aim, counts.number)):
+                if counts.number[aim] != level:
+                    since = 0
                     continue
+                since += 1
+                if tries == 0 or (touched and since % LOOKED_AT_DEG != FIRST_LOOKED_AT):
+                    continue
+                tries -= 1
                 looked = float(aim if touched else middle_of_widest(level, counts.number))
                 found = count_at(looked, mount, deviation, tier, kind, model, work)
                 if found > most:
                     most, best_deg, best_mount = found, looked, mount
-                if not touched or most >= level:
-                    break
+            if tries == 0 or most >= level - 1:
+                break
     return best_deg, best_mount
 
 
