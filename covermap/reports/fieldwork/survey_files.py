@@ -71,11 +71,11 @@ def _map_says(point: SurveyPoint, coverage: Coverage) -> str:
     """
     chance = chance_number(point.chance_percent)
     if point.tier == TIER_NOT_PROMISED:
-        return f"{point.tier} {coverage.tier_names[-1]}; tier {TIER_COUNT}: {chance}"
+        return f"{point.tier} {coverage.tier_names[-1]}; class {TIER_COUNT}: {chance}"
     words = f"{point.tier} {coverage.tier_names[point.tier - 1]}: {chance}"
     if point.tier == 1:
         return words
-    return f"{words}; tier {point.tier - 1}: {chance_number(point.lower_chance_percent)}"
+    return f"{words}; class {point.tier - 1}: {chance_number(point.lower_chance_percent)}"
 
 
 def survey_sheet(points: Sequence[SurveyPoint], coverage: Coverage, cautions: Sequence[str]) -> str:
