@@ -247,7 +247,8 @@ def _from_result(coverage: Coverage, site: Site, row: int, col: int) -> CellValu
 
     chances = coverage.read(f"{name}/tier_chance", window)[:, 0, 0]
     aims = of("aim", AIM_UNKNOWN), of("second_aim", AIM_UNKNOWN)
-    return _cell_value("result", of("tier", UNKNOWN_UINT8), chances, aims, of("plan_flags", 0), fields)
+    two = of("two_antennas_chance", UNKNOWN_UINT8)
+    return _cell_value("result", of("tier", UNKNOWN_UINT8), chances, two, aims, of("plan_flags", 0), fields)
 
 
 def _from_tile(result: TileResult, site: Site, row: int, col: int) -> CellValue:
@@ -263,6 +264,7 @@ def _from_tile(result: TileResult, site: Site, row: int, col: int) -> CellValue:
         "computed",
         int(reception.tier[cell]),
         reception.tier_chance_percent[:, cell],
+        int(reception.two_antennas_chance_percent[cell]),
         (int(reception.aim_deg[cell]), int(reception.second_aim_deg[cell])),
         int(reception.plan_flags[cell]),
         fields,
@@ -273,10 +275,12 @@ def _cell_value(
     source: str,
     tier: int,
     chances: NDArray[np.uint8],
+    two_antennas_chance: int,
     aims_deg: tuple[int, int],
     flags: int,
     fields: dict[str, float],
 ) -> CellValue:
+    """Return a cell as a record. two_antennas_chance : of the answer, where it has two; 255 elsewhere."""
     if tier == UNKNOWN_UINT8:
         return CellValue("unknown", source, field_dbuvm=fields)
     known = tuple(None if chance == UNKNOWN_UINT8 else int(chance) for chance in chances)
@@ -286,7 +290,9 @@ def _cell_value(
         status="ok",
         source=source,
         tier=tier,
-        chance_percent=known[min(tier, len(known)) - 1],
+        chance_percent=known[min(tier, len(known)) - 1]
+        if two_antennas_chance == UNKNOWN_UINT8
+        else two_antennas_chance,
         tier_chance_percent=known,
         aims_deg=aims,
         joined=two if len(aims) > 1 else "single",

@@ -42,7 +42,7 @@ table{font-size:14px}td,th{padding-right:7px}.wide svg{min-width:480px}}
 .why p{margin:4px 0}
 @media (min-width:700px){.paths{display:grid;grid-template-columns:minmax(0,1fr) minmax(0,1fr);gap:0 24px}
 .paths h3{font-size:14px}}
-@media print{body{padding:0;max-width:none;font-size:8.2pt;line-height:1.3}
+@media print{body{padding:0;max-width:none;font-size:7.9pt;line-height:1.27}
 header{padding-bottom:3.4px}header p{font-size:7.7pt}h1{font-size:15.5pt;margin:0 0 1.7px}
 .big{gap:10.3px}.big p{font-size:11.2pt;line-height:1.25}
 .big .sq{width:39.6px;height:39.6px;line-height:39.6px;font-size:18.9px}
@@ -53,8 +53,8 @@ th{padding:0.9px 6.9px 0.9px 0}
 section{padding:5.2px 0 6px;margin-top:2.6px}tr.g td{padding-top:3.4px}
 .sq{width:18.9px;height:18.9px;line-height:18.9px;font-size:10.3px}
 .id{min-width:17.2px;height:17.2px;line-height:15.5px;font-size:8.6px;border-width:0.9px}
-.day td{height:23.2px;padding:1.7px 5.2px}.day th{padding:0.9px 5.2px}.k td{padding:0.9px 5.2px 0.9px 0}
-.wide{overflow:visible}.aim svg{width:82%;margin:0 auto}
+.day td{height:18.5px;padding:0.9px 5.2px}.day th{padding:0.9px 5.2px}.k td{padding:0.9px 5.2px 0.9px 0}
+.wide{overflow:visible}.aim svg{width:62%;margin:0 auto}
 .paths{display:grid;grid-template-columns:repeat(auto-fit,minmax(56mm,1fr));gap:0 16px}
 .second .paths td,.second .paths th{font-size:6.3pt;padding:0.9px 4.3px 0.9px 0}
 .paths h3{font-size:7.3pt}.paths .n{white-space:normal}
