@@ -13,10 +13,10 @@ if TYPE_CHECKING:  # what editors and type checkers read; _WHERE says the same t
     from covermap.jobs.address_sheets import address
     from covermap.jobs.check import check
     from covermap.jobs.comparing import changes
+    from covermap.jobs.field_values import curve_field, field_at, required_field
     from covermap.jobs.map import map_scenario, write_outputs
     from covermap.jobs.predict import predict
     from covermap.jobs.relays import relays
-    from covermap.jobs.single_answers import curve_field, field_at, required_field
     from covermap.measurements.antenna_test import antenna_test
     from covermap.measurements.calibrate import calibrate
     from covermap.propagation import (
@@ -52,12 +52,12 @@ _WHERE = {
     "entry_loss": "covermap.propagation",
     "terminal_clutter_loss": "covermap.propagation",
     "man_made_noise": "covermap.propagation",
-    "curve_field": "covermap.jobs.single_answers",
+    "curve_field": "covermap.jobs.field_values",
     "field_from_loss": "covermap.propagation",
     "ridges": "covermap.propagation.ridges",
     # a receiving installation
     "read_tiers": "covermap.tables",
-    "required_field": "covermap.jobs.single_answers",
+    "required_field": "covermap.jobs.field_values",
     "best_aim": "covermap.reception",
     "joint_confidence": "covermap.reception",
     # a scenario
@@ -71,7 +71,7 @@ _WHERE = {
     "open_coverage": "covermap.result.coverage",
     "changes": "covermap.jobs.comparing",
     "relays": "covermap.jobs.relays",
-    "field_at": "covermap.jobs.single_answers",
+    "field_at": "covermap.jobs.field_values",
     "address": "covermap.jobs.address_sheets",
     # fieldwork
     "antenna_test": "covermap.measurements.antenna_test",

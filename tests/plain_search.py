@@ -6,7 +6,7 @@ import numpy as np
 
 from covermap.reception import AimPlan, best_aim
 from covermap.reception.aim import columns_of, plan_of
-from covermap.reception.place import at_place
+from covermap.reception.place import place_with
 from covermap.reception.plan import COMBINED, DIPLEXED
 from covermap.reception.two_antennas import aim_arrays, search_two
 
@@ -27,7 +27,7 @@ def best_two(signals, tier) -> AimPlan | None:
     confidence = signals.options.confidence_percent / 100.0
     found = columns_of(one)
     for joined in (COMBINED, DIPLEXED):
-        place = at_place(signals, tier, joined)
+        place = place_with(signals, tier, joined)
         if joined == DIPLEXED and (place.wanted.uhf.all() or not place.wanted.uhf.any()):
             continue
         search_two(

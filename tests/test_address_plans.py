@@ -10,9 +10,9 @@ import pytest
 import covermap
 from covermap.addresses.answer import answer_of, night_of
 from covermap.addresses.changes import without_each
+from covermap.addresses.compute_report import Asked, compute_report
 from covermap.addresses.high_vhf import high_vhf_of
 from covermap.addresses.plans import Place, question, tier_plans
-from covermap.addresses.reckon import Asked, reckon
 from covermap.addresses.report import CellValue
 from covermap.addresses.site import Site
 from covermap.jobs.address_sheets import open_book
@@ -42,7 +42,7 @@ def book(tmp_path_factory):
 
 
 def _report(book, where):
-    return reckon(book.site, Asked(*where, on=DAY), CellValue("outside", "result"))
+    return compute_report(book.site, Asked(*where, on=DAY), CellValue("outside", "result"))
 
 
 def test_remarks_of_a_point_are_those_of_its_plan(book):
@@ -130,10 +130,10 @@ def test_fine_by_day_and_lost_on_some_nights_is_said(book):
     assert lower.chance_percent < 90.0 <= lower.chance_by_day_percent
     text = visible(sheet_html(report, 45.0, True))
     assert f"{lower.tier} {lower.name} would do; on nights of good propagation it would not" in text
-    disturbed = next(s for s in report.stations if s.service == report.deciding_service and s.disturber)
-    assert disturbed.interference_db >= 1.0
-    assert disturbed.disturber.rf_channel == disturbed.rf_channel  # on its own channel, in this scenario
-    who, channel = disturbed.disturber.service, disturbed.rf_channel
+    weakened = next(s for s in report.stations if s.service == report.deciding_service and s.interferer)
+    assert weakened.interference_db >= 1.0
+    assert weakened.interferer.rf_channel == weakened.rf_channel  # on its own channel, in this scenario
+    who, channel = weakened.interferer.service, weakened.rf_channel
     assert re.search(rf"{who}( \(\w+\))?, RF {channel}, from", text)
     assert address_record(report)["night"]["tier_by_day"] == lower.tier
 
@@ -168,7 +168,7 @@ def test_an_amplifier_adds_what_friis_formula_says(book):
 
 
 def _place(book, where):
-    from covermap.addresses.reckon import _place
+    from covermap.addresses.compute_report import _place
 
     return _place(book.site, Asked(*where))
 

@@ -172,8 +172,13 @@ SCENES = {  # name -> cells and facts, wanted list, how many tiers may be wrong 
     # a walk past five masts: stretches of squares with two aims alike at 20 to 40 %, up to 3 points apart
     "twenty": (lambda: random_scene(1000, mean_dbuvm=66.0), bench_list(20), 0.1, 3.5),
     "any three": (lambda: random_scene(800, mean_dbuvm=50.0), bench_list(8, needed=3), 0.1, 0.1),
-    "disturbed": (lambda: (crowded(600), CROWD), wanted_of(0, 1, 2, 4, 5, 6, 7), 0.1, 0.1),
-    "disturbed, any three": (lambda: (crowded(400), CROWD), wanted_of(0, 1, 2, 4, 6, 7, needed=3), 0.25, 0.2),
+    "interference": (lambda: (crowded(600), CROWD), wanted_of(0, 1, 2, 4, 5, 6, 7), 0.1, 0.1),
+    "interference, any three": (
+        lambda: (crowded(400), CROWD),
+        wanted_of(0, 1, 2, 4, 6, 7, needed=3),
+        0.25,
+        0.2,
+    ),
     "alternatives": (lambda: (crowded(600), CROWD), wanted_of(0, 1, (2, 4), (3, 6), 7), 0.2, 0.5),
 }
 

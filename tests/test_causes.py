@@ -10,7 +10,7 @@ from covermap.propagation.ridges import PATH_CLASSES
 from covermap.reception import PlaceSignals, ReceptionOptions, aim_plan, best_aim, receive
 from covermap.reception.causes import (
     CAUSES,
-    Hindrances,
+    Obstructions,
     cause_of,
     main_cause,
     noise_loss_db,
@@ -23,8 +23,8 @@ OPTIONS = ReceptionOptions()
 APART = np.eye(3, dtype=bool)  # three stations, each on a channel of its own
 
 
-def hindrances(obstacle_db=0.0, path_class="clear", null_db=0.0, land_cover=True, stations=1):
-    return Hindrances(
+def obstructions(obstacle_db=0.0, path_class="clear", null_db=0.0, land_cover=True, stations=1):
+    return Obstructions(
         np.full((stations, 1), obstacle_db, np.float32),
         np.full((stations, 1), PATH_CLASSES.index(path_class), np.uint8),
         np.full((stations, 1), null_db, np.float32),
@@ -38,7 +38,7 @@ def cause(interference_db=0.0, noise_db=0.0, station=0, one_channel=True, **of_p
         np.array([1]),
         np.array([interference_db]),
         np.array([noise_db]),
-        hindrances(**of_path),
+        obstructions(**of_path),
         np.full((2, 2), one_channel),
     )
     return CAUSES[found[0]] if found[0] < len(CAUSES) else ""
@@ -101,7 +101,7 @@ def test_main_cause_is_that_of_the_deciding_service_one_tier_lower():
     found = receive(one_cell(ADDRESS, 2.0), ADDRESS.facts, TIERS, wanted_of(0, 1, 2), OPTIONS)
     assert found.deciding_station[0] == 2
     noise_db = noise_loss_db(ADDRESS.facts, TIERS, OPTIONS)
-    around = Hindrances(
+    around = Obstructions(
         np.array([[37.0], [32.0], [24.0]], np.float32),
         np.array([[PATH_CLASSES.index(name)] for name in ("two_ridges", "two_ridges", "clear")], np.uint8),
         np.zeros((3, 1), np.float32),
@@ -118,11 +118,11 @@ def test_tier_1_and_unknown_cells_have_no_cause():
     found = receive(cell, ADDRESS.facts, TIERS, wanted_of(0, 1, 2), OPTIONS)
     assert found.tier[0] == 1
     noise_db = noise_loss_db(ADDRESS.facts, TIERS, OPTIONS)
-    assert main_cause(found, noise_db, hindrances(30.0, "one_ridge", stations=3), APART)[0] == 255
+    assert main_cause(found, noise_db, obstructions(30.0, "one_ridge", stations=3), APART)[0] == 255
     cell.field_dbuvm[0] = np.nan
     unknown = receive(cell, ADDRESS.facts, TIERS, wanted_of(0, 1, 2), OPTIONS)
-    assert main_cause(unknown, noise_db, hindrances(30.0, "one_ridge", stations=3), APART)[0] == 255
-    assert np.all(service_causes(unknown, 90.0, noise_db, hindrances(stations=3), APART) == 255)
+    assert main_cause(unknown, noise_db, obstructions(30.0, "one_ridge", stations=3), APART)[0] == 255
+    assert np.all(service_causes(unknown, 90.0, noise_db, obstructions(stations=3), APART) == 255)
 
 
 def test_a_plan_that_needs_a_filter_is_hard_because_of_overload():
@@ -132,7 +132,8 @@ def test_a_plan_that_needs_a_filter_is_hard_because_of_overload():
     assert found.plan_flags[0] & NEEDS_FILTER
     noise_db = noise_loss_db(ADDRESS.facts, TIERS, OPTIONS)
     assert (
-        CAUSES[main_cause(found, noise_db, hindrances(30.0, "one_ridge", stations=3), APART)[0]] == "overload"
+        CAUSES[main_cause(found, noise_db, obstructions(30.0, "one_ridge", stations=3), APART)[0]]
+        == "overload"
     )
 
 
@@ -145,7 +146,7 @@ def test_a_plan_that_needs_a_filter_is_hard_because_of_overload():
         (3.0, -12.0, "same_channel"),  # half of it falls into the channel: 12.2 dB needed
     ],
 )
-def test_a_disturbed_cell_names_the_station_and_where_its_channel_lies(apart_mhz, over_db, expected):
+def test_a_cell_with_interference_names_the_station_and_where_its_channel_lies(apart_mhz, over_db, expected):
     signals = PlaceSignals(
         facts_of([569.0], [0]), np.array([75.0]), np.array([0.0]), ("News",), clutter_height_m=10.0
     )
@@ -156,7 +157,7 @@ def test_a_disturbed_cell_names_the_station_and_where_its_channel_lies(apart_mhz
     found = receive(one_cell(signals), signals.facts, TIERS, wanted_of(0), OPTIONS)
     assert found.tier[0] == 8
     noise_db = noise_loss_db(signals.facts, TIERS, OPTIONS)
-    around = hindrances(stations=3), on_one_channel(signals.facts)
+    around = obstructions(stations=3), on_one_channel(signals.facts)
     assert CAUSES[main_cause(found, noise_db, *around)[0]] == expected
     assert CAUSES[service_causes(found, 90.0, noise_db, *around)[0, 0]] == expected
     assert found.deciding_interference_db[0] > 15
@@ -186,9 +187,9 @@ def test_a_service_that_arrives_has_no_cause():
     found = receive(one_cell(ADDRESS, 2.0), ADDRESS.facts, TIERS, wanted_of(0, 1, 2), OPTIONS)
     noise_db = noise_loss_db(ADDRESS.facts, TIERS, OPTIONS)
     assert np.all(
-        service_causes(found, 90.0, noise_db, hindrances(30.0, "one_ridge", stations=3), APART) == 255
+        service_causes(found, 90.0, noise_db, obstructions(30.0, "one_ridge", stations=3), APART) == 255
     )
     weak = replace(ADDRESS, field_dbuvm=ADDRESS.field_dbuvm - np.array([0.0, 0.0, 40.0]))
     found = receive(one_cell(weak, 2.0), ADDRESS.facts, TIERS, wanted_of(0, 1, 2), OPTIONS)
-    each = service_causes(found, 90.0, noise_db, hindrances(30.0, "one_ridge", stations=3), APART)[:, 0]
+    each = service_causes(found, 90.0, noise_db, obstructions(30.0, "one_ridge", stations=3), APART)[:, 0]
     assert CAUSES[each[2]] == "ridges"

@@ -36,12 +36,12 @@ def alone(field_dbuvm=60.0, frequency_mhz=569.0, required_cn_db=15.2):
 
 
 def field_for(margin_db, tier=5, **station):
-    """Return the field that leaves a margin at a tier, undisturbed and aimed."""
+    """Return the field that leaves a margin at a tier, without interference and aimed."""
     at_60 = aim_plan(alone(60.0, **station), TIERS[tier], 0.0).margins_db[0]
     return 60.0 + margin_db - at_60
 
 
-def disturbed(signals, over_db, bearing_deg=0.0, apart_mhz=0.0, mast=1, **columns):
+def interfered(signals, over_db, bearing_deg=0.0, apart_mhz=0.0, mast=1, **columns):
     """Return a place with a station over_db stronger than the first one."""
     more = with_more(
         replace(signals, distance_km=None),
@@ -60,7 +60,7 @@ def needed_ratio_db(snr_db):
     low, high = 0.0, 60.0
     while high - low > 1e-3:
         ratio_db = 0.5 * (low + high)
-        holds = aim_plan(disturbed(signals, -ratio_db), TIERS[5], 0.0).margins_db[0] >= 0.0
+        holds = aim_plan(interfered(signals, -ratio_db), TIERS[5], 0.0).margins_db[0] >= 0.0
         low, high = (low, ratio_db) if holds else (ratio_db, high)
     return high
 
@@ -86,7 +86,7 @@ def test_ratio_beside_the_channel(apart_mhz, ratio_db):
     # 47 CFR 73.620 (before 2024 73.623(c)(2)), digital into digital; a strong signal needs no more for noise.
     # The ratio is one of powers: an antenna of one gain gathers 20 log(575 / 569) = 0.09 dB less at 575 MHz.
     signals = alone(95.0)
-    margin_db = aim_plan(disturbed(signals, -ratio_db, apart_mhz=apart_mhz), TIERS[5], 0.0).margins_db[0]
+    margin_db = aim_plan(interfered(signals, -ratio_db, apart_mhz=apart_mhz), TIERS[5], 0.0).margins_db[0]
     assert margin_db == pytest.approx(20.0 * np.log10((569.0 + apart_mhz) / 569.0), abs=0.01)
 
 
@@ -124,13 +124,13 @@ def test_ratio_in_rasters_of_7_and_8_mhz(wanted, unwanted, ratio_db):
 def test_a_channel_that_partly_overlaps_interferes_as_on_the_channel():
     # 3 of 6 MHz: half of the power, 3.01 dB less than on the channel itself
     signals = alone(95.0)
-    beside = aim_plan(disturbed(signals, -20.0, apart_mhz=3.0), TIERS[5], 0.0).margins_db[0]
+    beside = aim_plan(interfered(signals, -20.0, apart_mhz=3.0), TIERS[5], 0.0).margins_db[0]
     assert beside == pytest.approx(20.0 - 15.2 + 3.01 + 20.0 * np.log10(572.0 / 569.0), abs=0.02)
 
 
 def test_two_channels_away_nothing_happens():
     signals = alone()
-    plan = aim_plan(disturbed(signals, 20.0, apart_mhz=12.0), TIERS[5], 0.0)
+    plan = aim_plan(interfered(signals, 20.0, apart_mhz=12.0), TIERS[5], 0.0)
     assert plan.margins_db[0] == pytest.approx(aim_plan(signals, TIERS[5], 0.0).margins_db[0], abs=1e-9)
     assert plan.interference_db[0] == 0.0
 
@@ -144,7 +144,7 @@ def test_interference_widens_the_spread_and_pushes_noise_aside():
     signals = alone(field_for(20.0, 6, frequency_mhz=189.0), 189.0)
     for over_noise_db in (-6.0, 0.0, 6.0, 12.0):
         # of the interference over the noise: 20 dB of margin and 15.2 dB of C/N between signal and noise
-        plan = aim_plan(disturbed(signals, over_noise_db - 35.2), TIERS[6], 0.0)
+        plan = aim_plan(interfered(signals, over_noise_db - 35.2), TIERS[6], 0.0)
         ratio = 10.0 ** (over_noise_db / 10.0)
         margin_db, share = 20.0 - 10.0 * np.log10(1.0 + ratio), ratio / (1.0 + ratio)
         assert plan.margins_db[0] == pytest.approx(margin_db, abs=0.01)
@@ -163,7 +163,7 @@ def test_what_wanted_and_interfering_signals_share_cancels(mast, correlation):
     spread_db = np.hypot(6.0, 1.938) * np.sqrt(2.0 * (1.0 - correlation))
     chances = []
     for margin_db in np.arange(2.0, 30.0, 1.0):
-        signals = disturbed(alone(105.0), 26.0 - margin_db, apart_mhz=6.0, mast=mast)
+        signals = interfered(alone(105.0), 26.0 - margin_db, apart_mhz=6.0, mast=mast)
         plan = aim_plan(signals, TIERS[5], 0.0)
         if plan.interference_db[0] > 20.0:  # by then noise is under 1 % of the interference
             expected = NormalDist().cdf(plan.margins_db[0] / spread_db)
@@ -178,7 +178,7 @@ def test_what_wanted_and_interfering_signals_share_cancels(mast, correlation):
 @pytest.mark.parametrize(("over_db", "chance"), [(-1.0, 0.0), (1.0, 1.0)])
 def test_signals_that_have_all_in_common_are_received_or_not(over_db, chance):
     # a neighbour channel of the same mast, 26 dB over the wanted one less or more: only the ratio counts
-    signals = disturbed(alone(105.0), 26.0 - over_db, apart_mhz=6.0, mast=0)
+    signals = interfered(alone(105.0), 26.0 - over_db, apart_mhz=6.0, mast=0)
     together = replace(signals, options=ReceptionOptions(home_correlation=0.0, site_correlation=1.0))
     assert aim_plan(together, TIERS[5], 0.0).chance == pytest.approx(chance, abs=1e-3)
     assert best_aim(together, TIERS[5]).chance == pytest.approx(chance, abs=1e-3)
@@ -187,13 +187,13 @@ def test_signals_that_have_all_in_common_are_received_or_not(over_db, chance):
 def test_interference_in_decibels_is_what_it_takes_from_the_margin():
     signals = alone(field_for(20.0))
     clear_db = aim_plan(signals, TIERS[5], 0.0).margins_db[0]
-    plan = aim_plan(disturbed(signals, -35.2), TIERS[5], 0.0)  # as strong as the noise: 3.01 dB
+    plan = aim_plan(interfered(signals, -35.2), TIERS[5], 0.0)  # as strong as the noise: 3.01 dB
     assert plan.interference_db[0] == pytest.approx(3.01, abs=0.01)
     assert clear_db - plan.margins_db[0] == pytest.approx(plan.interference_db[0], abs=1e-9)
 
 
 def test_interferer_stands_behind_the_tier_s_own_pattern():
-    signals = disturbed(alone(field_for(40.0)), -25.0, bearing_deg=30.0)
+    signals = interfered(alone(field_for(40.0)), -25.0, bearing_deg=30.0)
     clear_db = 40.0
     for aim_deg in (0.0, 340.0, 20.0):
         # the lobe by hand: 12 (angle / 35)^2, floor 14 dB
@@ -206,7 +206,7 @@ def test_interferer_stands_behind_the_tier_s_own_pattern():
 
 
 def test_turning_away_from_an_interferer_helps():
-    signals = disturbed(alone(field_for(40.0)), -21.0, bearing_deg=30.0)
+    signals = interfered(alone(field_for(40.0)), -21.0, bearing_deg=30.0)
     plan = best_aim(signals, TIERS[5])
     assert 300.0 < plan.azimuth_deg < 360.0  # away from 30 degrees
     assert plan.chance > aim_plan(signals, TIERS[5], 0.0).chance + 0.01
@@ -216,7 +216,7 @@ def test_turning_away_from_an_interferer_helps():
 def test_cross_polarization_stands_against_an_interferer():
     signals = alone(field_for(40.0))
     margins_db = [
-        aim_plan(disturbed(signals, -10.0, polarization=[p]), TIERS[5], 0.0).margins_db[0] for p in (0, 1)
+        aim_plan(interfered(signals, -10.0, polarization=[p]), TIERS[5], 0.0).margins_db[0] for p in (0, 1)
     ]
     # strong interference: the margin is the ratio of the two, and ITU-R BT.419-3 gives 16 dB
     assert margins_db[1] - margins_db[0] == pytest.approx(16.0, abs=0.05)
@@ -224,20 +224,20 @@ def test_cross_polarization_stands_against_an_interferer():
 
 def test_services_of_a_list_disturb_each_other():
     # two wanted services of one channel, 20 dB apart at one azimuth: margins -20 - 15.2 and 20 - 15.2
-    signals = disturbed(alone(90.0), -20.0, service="Other")
+    signals = interfered(alone(90.0), -20.0, service="Other")
     plan = aim_plan(signals, TIERS[5], 0.0)
     assert plan.services == ("0", "Other")
     assert plan.margins_db == pytest.approx((4.8, -35.2), abs=0.05)
 
 
 def test_a_station_on_the_same_mast_disturbs_whatever_the_aim():
-    signals = disturbed(alone(90.0), -20.0, mast=0)
+    signals = interfered(alone(90.0), -20.0, mast=0)
     for aim_deg in (0.0, 20.0, 180.0):
         assert aim_plan(signals, TIERS[5], aim_deg).margins_db[0] == pytest.approx(4.8, abs=0.05)
 
 
 def test_lost_on_nights_of_good_propagation():
-    signals = disturbed(alone(field_for(20.0)), -50.0, bearing_deg=10.0)
+    signals = interfered(alone(field_for(20.0)), -50.0, bearing_deg=10.0)
     by_day = np.array(signals.field_dbuvm)
     at_night = by_day + np.array([0.0, 40.0])
     wanted = wanted_of(0)
@@ -258,7 +258,7 @@ def test_lost_on_nights_of_good_propagation():
 
 
 def test_unwanted_time_percentage_counts():
-    signals = disturbed(alone(field_for(20.0)), -60.0)
+    signals = interfered(alone(field_for(20.0)), -60.0)
     quiet = aim_plan(signals, TIERS[5], 0.0)
     night = aim_plan(
         replace(signals, unwanted_dbuvm=signals.field_dbuvm + np.array([0.0, 24.8])), TIERS[5], 0.0

@@ -10,14 +10,14 @@ from test_commands import write_demo
 
 import covermap
 from covermap.addresses.answer import answer_of
+from covermap.addresses.compute_report import Asked, compute_report
 from covermap.addresses.paths import mount_heights_m, station_paths
 from covermap.addresses.plans import Place, question, tier_plans
-from covermap.addresses.reckon import Asked, reckon
 from covermap.addresses.report import CellValue
 from covermap.grid.fields import STEEP_RAY_DEG
 from covermap.jobs.address_sheets import open_book
 from covermap.reception import CellSignals, ListReceiver, PlaceRecord, explained
-from covermap.reception.causes import Hindrances
+from covermap.reception.causes import Obstructions
 
 PLACES = 300
 DEMO = (43.87, 44.15, -35.80, -35.55)  # latitudes and longitudes over the island
@@ -99,24 +99,24 @@ def as_tile(site, places):
         median_field_dbuvm=of_heights("by_day_dbuvm"),
         distance_km=of_masts(lambda path: path.profile.length_km),
     )
-    hindrances = Hindrances(
+    obstructions = Obstructions(
         of_stations(lambda path: path.obstacle_db[10.0]),
         of_stations(lambda path: path.path_class, np.uint8),
         of_stations(lambda path: -path.pattern_db if path.departure_deg < STEEP_RAY_DEG else 0.0),
         site.terrain.has_land_cover,
     )
     smooth = np.array([any(path.status == "smooth_earth" for path in place.paths) for place in places])
-    return signals, hindrances, smooth
+    return signals, obstructions, smooth
 
 
 def records_of_cells(site, places):
     """Return the records of a tile: one call for all, its receiver made for every kind of surroundings."""
-    signals, hindrances, smooth = as_tile(site, places)
+    signals, obstructions, smooth = as_tile(site, places)
     receiver = ListReceiver(
         site.facts, site.tiers, site.wanted, site.options, signals.heights_m, *site.terrain.surroundings()
     )
     reception = receiver.receive(signals, np.ones(len(places), bool))
-    return explained(receiver, reception, hindrances, smooth)
+    return explained(receiver, reception, obstructions, smooth)
 
 
 @pytest.fixture(scope="module", params=["demo", "main", "some"])
@@ -183,7 +183,7 @@ def test_the_report_repeats_the_record(scene):
     rng = np.random.default_rng(1)
     for number in rng.choice(PLACES, 6, replace=False):
         record = scene.cells[number]
-        report = reckon(site, Asked(*scene.at[number]), CellValue("outside", "result"))
+        report = compute_report(site, Asked(*scene.at[number]), CellValue("outside", "result"))
         assert report.record == record
         assert (report.tier, report.joined, report.main_cause) == (
             record.tier,

@@ -20,7 +20,7 @@ from covermap.reception import (
 )
 from covermap.reception.chain import COMBINER_LOSS_DB, combined_noise_factor
 from covermap.reception.installations import in_order_of_cost
-from covermap.reception.place import at_place
+from covermap.reception.place import place_with
 from covermap.reception.plan import (
     AIM_DEG,
     CHANCE,
@@ -254,7 +254,7 @@ def searches(joined, seed, homes, band_split):
         for tier in (4, 5, 6, 7):
             if best_aim(signals, TIERS[tier]).chance >= 0.9:
                 continue
-            place = at_place(signals, TIERS[tier], joined)
+            place = place_with(signals, TIERS[tier], joined)
             seen = place.wanted, place.figures, place.pair_figures, place.pairs, place.home
             quick, whole = np.zeros(PLAN_COLUMNS), np.zeros(PLAN_COLUMNS)
             search_two(joined, 0.9, signals.needed, *seen, aim_arrays(place.wanted), quick)

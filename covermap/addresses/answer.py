@@ -15,7 +15,7 @@ from covermap.addresses.report import Night, TierPlan
 from covermap.grid.fields import STEEP_RAY_DEG
 from covermap.reception import AimPlan, CellSignals, ListReceiver, PlaceRecord, Tier, TierTable
 from covermap.reception.aim import plan_of
-from covermap.reception.causes import Hindrances
+from covermap.reception.causes import Obstructions
 from covermap.reception.plan import CHANCE
 from covermap.reception.record import record_with_plans
 from covermap.reception.services import ClassServices, ServiceCounter
@@ -56,7 +56,7 @@ def answer_of(asked: Question) -> Answer:
     signals = as_cell(asked)
     smooth_earth = any(path.status == "smooth_earth" for path in asked.place.paths)
     record, columns = record_with_plans(
-        receiver_of(asked, signals), signals, as_hindrances(asked), smooth_earth
+        receiver_of(asked, signals), signals, as_obstructions(asked), smooth_earth
     )
     installation = asked.tiers[min(record.tier or len(asked.tiers), len(asked.tiers)) - 1]
     singles = [plan_of(asked.signals(tier), tier, columns[n]) for n, tier in enumerate(asked.tiers)]
@@ -151,14 +151,14 @@ def as_cell(asked: Question) -> CellSignals:
     )
 
 
-def as_hindrances(asked: Question) -> Hindrances:
+def as_obstructions(asked: Question) -> Obstructions:
     """Return what stands between the stations and the point as reception reads it of a tile of one cell."""
 
     def of_paths(values: list[float], kind: type) -> NDArray:
         return np.array(values, kind)[:, None]
 
     paths = asked.place.paths
-    return Hindrances(
+    return Obstructions(
         of_paths([path.obstacle_db[PATH_HEIGHT_M] for path in paths], np.float32),
         of_paths([path.path_class for path in paths], np.uint8),
         of_paths([_null_db(path) for path in paths], np.float32),

@@ -97,7 +97,7 @@ class Change:
 
 
 @dataclass(frozen=True)
-class RidgeAtPlace:
+class RidgeAtSite:
     """One ridge between a mast and the point; distance from the point. loss_db is of this edge alone."""
 
     distance_km: float
@@ -107,7 +107,7 @@ class RidgeAtPlace:
 
 
 @dataclass(frozen=True)
-class Disturber:
+class Interferer:
     """A station that disturbs another one, on its channel or beside it."""
 
     station_id: str
@@ -117,17 +117,17 @@ class Disturber:
 
 
 @dataclass(frozen=True)
-class StationAtPlace:
+class StationAtSite:
     """One station at the point.
 
     letter : of covermap.scenario.letters; on_list : carries a service of the wanted list
     status : ok, near (within 250 m), unknown (the path leaves the elevation), out_of_reach, smooth_earth (the
-        ground between is not known; reckoned over flat land)
+        ground between is not known; computed over flat land)
     field_dbuvm : at 10 m, half of the time, on the point's own path; cell_field_dbuvm : of the map's cell
-    adjustment_db : added by calibration before the margin is reckoned
+    adjustment_db : added by calibration before the margin is computed
     margin_db, chance_percent : alone, with the stored plan; NaN unknown, a margin of -inf where two combined
         antennas hear it alike
-    interference_db : what other stations take from the margin; disturber : the worst of them where that is
+    interference_db : what other stations take from the margin; interferer : the worst of them where that is
         1 dB or more
     lost_at_night : its chance reaches the confidence by day and not on nights of good propagation
     azimuth_deg : from the point; off_aim_deg : angle to the aim of the antenna that brings it
@@ -153,7 +153,7 @@ class StationAtPlace:
     margin_db: float
     chance_percent: float
     interference_db: float
-    disturber: Disturber | None
+    interferer: Interferer | None
     lost_at_night: bool
     azimuth_deg: float
     distance_km: float
@@ -161,7 +161,7 @@ class StationAtPlace:
     antenna: int
     obstacle_db: float
     path_class: str
-    ridges: tuple[RidgeAtPlace, ...]
+    ridges: tuple[RidgeAtSite, ...]
     cause: str
 
 
@@ -179,7 +179,7 @@ class MastPath:
     tx_height_m: float
     rx_height_m: float
     effective_radius_km: float
-    stations: tuple[StationAtPlace, ...]
+    stations: tuple[StationAtSite, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -336,7 +336,7 @@ class AddressReport:
         after which little is gained, None where none brings any or it is not known
     plans : tiers 1 to 7; ports : of the stored plan; stations : grouped by aim in the order of the sheet
     letters : station id -> letter, of all stations; display : units of what people read
-    notes : what is worth knowing of this place; basis : sentences on how it was reckoned
+    notes : what is worth knowing of this place; basis : sentences on how it was computed
     """
 
     point_id: str
@@ -370,7 +370,7 @@ class AddressReport:
     without: tuple[Without, ...]
     high_vhf: HighVhf | None
     ports: Ports | None
-    stations: tuple[StationAtPlace, ...]
+    stations: tuple[StationAtSite, ...]
     masts: tuple[MastPath, ...]
     amplifier: Amplifier | None
     changes: tuple[Change, ...]

@@ -1,4 +1,4 @@
-"""What an address is reckoned from: a scenario, its ground and its receiving installations, read once."""
+"""What an address is computed from: a scenario, its ground and its receiving installations, read once."""
 
 from __future__ import annotations
 

@@ -86,7 +86,7 @@ def project_groups(coverage: Coverage, descriptions: dict[str, str]) -> list[Lay
     layers = _Layers(coverage, descriptions)
     return [
         LayerGroup(NEEDED, tuple(layers.needed())),
-        LayerGroup(WHY, tuple(layers.why())),
+        LayerGroup(WHY, tuple(layers.reasons())),
         LayerGroup(STATIONS, tuple(layers.stations())),
         LayerGroup(CELLS, tuple(layers.cells_and_rasters()), on=False, open=False),
         LayerGroup(RELIEF, tuple(layers.relief())),
@@ -124,7 +124,7 @@ class _Layers:
         layers += self._per_list("neighbourhoods", "Neighbourhoods", OUTLINES, _outlines_first, lists=[first])
         return layers + self._per_list("tier_areas", "Antenna needed", AREAS, open_legend=True)
 
-    def why(self) -> list[ProjectLayer]:
+    def reasons(self) -> list[ProjectLayer]:
         """Return ridges, survey points, contours, and the rasters that say why."""
         layers = self._plain("ridges", "Ridges", shown=False)
         layers += self._per_list("survey_points", "Survey points", POINTS_ON_TOP, shown=False)

@@ -23,7 +23,7 @@ from covermap.inputs.calibration import Calibration, read_calibration
 from covermap.inputs.counted import CountedInputs, read_counted_inputs
 from covermap.inputs.path_requests import PATH_HEIGHT_M, path_requests
 from covermap.inputs.station_facts import station_facts
-from covermap.inputs.stations_that_count import at_places, in_grid, named_carriers, without_carriers
+from covermap.inputs.stations_that_count import in_grid, named_carriers, stations_heard_at, without_carriers
 from covermap.planning.homes import Homes
 from covermap.reception import ListReceiver, ReceptionOptions, StationFacts
 from covermap.reception.services import ServiceCounter
@@ -151,7 +151,7 @@ class Preparation:
 
     def at(self, latitude_deg: float, longitude_deg: float) -> Preparation:
         """Return what concerns one place: the stations that can matter there, and their paths."""
-        scenario = at_places(
+        scenario = stations_heard_at(
             self.scenario, [(latitude_deg, longitude_deg)], self.tiers, self.reception_options
         )
         requests, station_request, station_frequency = path_requests(
@@ -230,7 +230,7 @@ def prepare_places(scenario: Scenario, places_deg: Sequence[tuple[float, float]]
     grid = make_grid(settings.grid, whole.bounds_deg, whole.rims_deg)
     tiers, options = read_tiers(settings.reception.antenna_tiers), reception_options(settings, grid)
     if places_deg:
-        scenario = at_places(scenario, places_deg, tiers, options)
+        scenario = stations_heard_at(scenario, places_deg, tiers, options)
         latitude_deg, longitude_deg = np.array(places_deg, dtype=np.float64).T
         corners = zip((longitude_deg, latitude_deg), _positions(scenario), strict=True)
         outline = outline.around(*(np.concatenate(pair) for pair in corners))

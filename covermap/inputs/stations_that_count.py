@@ -39,7 +39,7 @@ def in_grid(scenario: Scenario, grid: Grid, tiers: TierTable, options: Reception
     return _within_reach(scenario, _nearest_km(scenario.stations, grid), tiers, options)
 
 
-def at_places(
+def stations_heard_at(
     scenario: Scenario,
     places_deg: Sequence[tuple[float, float]],
     tiers: TierTable,

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from covermap.addresses.reckon import Asked, reckon
+from covermap.addresses.compute_report import Asked, compute_report
 from covermap.addresses.report import AddressReport, CellValue
 from covermap.addresses.site import Site
 from covermap.constants import UNKNOWN_UINT8
@@ -82,7 +82,7 @@ class AddressBook:
         )
         here = self.prepared.at(latitude_deg, longitude_deg)
         cell = self._cell(here, latitude_deg, longitude_deg)
-        return reckon(_site(here, self.chosen), asked, cell, self.basis, self.cautions)
+        return compute_report(_site(here, self.chosen), asked, cell, self.basis, self.cautions)
 
     def cell(self, latitude_deg: float, longitude_deg: float) -> CellValue:
         """Return what the map's cell says at a place."""
@@ -141,7 +141,7 @@ def _site(prepared: Preparation, chosen: str) -> Site:
 
 
 def basis_sentences(prepared: Preparation) -> tuple[str, ...]:
-    """Return what an address is reckoned with, a sentence each."""
+    """Return what an address is computed with, a sentence each."""
     settings = prepared.scenario.settings
     prediction, reception = settings.prediction, settings.reception
     unwanted_percent, faded = TIME_RULES[prediction.time_rule]

@@ -22,7 +22,7 @@ from covermap.grid.geodesy import mast_geometry
 from covermap.inputs.preparation import Preparation
 from covermap.jobs.second_opinion import SecondOpinion, second_opinion
 from covermap.reception import CellSignals, Records, explained
-from covermap.reception.causes import Hindrances
+from covermap.reception.causes import Obstructions
 from covermap.reception.services import ServiceCounts
 from covermap.result.raster_catalogue import (
     FILLED_GROUND_FLAG,
@@ -73,7 +73,9 @@ def receive_tile(
     fields.flags[prepared.terrain.filled_at(longitude_deg, latitude_deg)] |= FILLED_GROUND_FLAG
     counted = _counted(prepared, tile, outside)
     lists = {
-        name: explained(receiver, receiver.receive(signals, counted), fields.hindrances, fields.smooth_earth)
+        name: explained(
+            receiver, receiver.receive(signals, counted), fields.obstructions, fields.smooth_earth
+        )
         for name, receiver in prepared.receivers.items()
     }
     counter = prepared.service_counter
@@ -141,7 +143,7 @@ class _TileFields:
     median_dbuvm: NDArray[np.float32]
     adjusted_dbuvm: NDArray[np.float32]
     flags: NDArray[np.uint8]
-    hindrances: Hindrances
+    obstructions: Obstructions
     smooth_earth: NDArray[np.bool_]
 
 
@@ -210,5 +212,5 @@ def _tile_fields(
         median_field_dbuvm=median_at,
         distance_km=distance_km,
     )
-    hindrances = Hindrances(obstacle_db, path_class, null_db, prepared.terrain.has_land_cover)
-    return _TileFields(signals, raw, adjusted, flags, hindrances, smooth_earth)
+    obstructions = Obstructions(obstacle_db, path_class, null_db, prepared.terrain.has_land_cover)
+    return _TileFields(signals, raw, adjusted, flags, obstructions, smooth_earth)

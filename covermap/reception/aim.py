@@ -20,7 +20,7 @@ from covermap.reception.network import strongest_interferer
 from covermap.reception.normal import normal_share
 from covermap.reception.overload import AMPLIFIER_INPUT, AMPLIFIER_OUTPUT, TUNER, loads_of, overload_of
 from covermap.reception.pattern import HORIZONTAL, VERTICAL
-from covermap.reception.place import PlaceSignals, at_place, by_mast, one_cell
+from covermap.reception.place import PlaceSignals, by_mast, one_cell, place_with
 from covermap.reception.plan import (
     AIM_DEG,
     CHANCE,
@@ -115,7 +115,7 @@ def best_aim(signals: PlaceSignals, tier: Tier) -> AimPlan:
     The tier's own lobe (common practice), cross-polar rule of ITU-R BT.419-3; chances as joint_confidence;
     interference: 47 CFR 73.620 protection ratios, powers added to the noise.
     """
-    place = at_place(signals, tier, SINGLE)
+    place = place_with(signals, tier, SINGLE)
     plan = np.empty(PLAN_COLUMNS)
     search_every_degree(
         signals.needed, place.wanted, place.figures, place.pair_figures, place.pairs, place.home, plan
@@ -164,7 +164,7 @@ def chance_by_azimuth(
     columns[MOUNT] = POLARIZATIONS[polarization]
     if plan is not None:
         columns = columns_of(plan)
-    place = at_place(signals, tier, int(columns[JOINED]))
+    place = place_with(signals, tier, int(columns[JOINED]))
     chances = np.empty(360)
     for azimuth_deg in range(360):
         columns[AIM_DEG] = float(azimuth_deg)
@@ -202,7 +202,7 @@ def columns_of(plan: AimPlan) -> NDArray[np.float64]:
 def plan_of(signals: PlaceSignals, tier: Tier, plan: NDArray[np.float64]) -> AimPlan:
     """Return what a plan brings at a place, from the plan as the kernels keep it, (PLAN_COLUMNS,)."""
     joined = int(plan[JOINED])
-    place = at_place(signals, tier, joined)
+    place = place_with(signals, tier, joined)
     chance = place.chance(plan, signals.needed)
     values = place.home.values
     chosen = place.home.numbers[CHOSEN, : place.wanted.services]
@@ -226,7 +226,7 @@ def plan_of(signals: PlaceSignals, tier: Tier, plan: NDArray[np.float64]) -> Aim
         station=place.wanted.station[chosen],
         interference_db=values[INTERFERENCE_DB, chosen].copy(),
         interferer=np.array(
-            [strongest_interferer(item, place.pairs, place.home.disturbing) for item in chosen], np.int64
+            [strongest_interferer(item, place.pairs, place.home.interfering) for item in chosen], np.int64
         ),
         second_azimuth_deg=None if joined == SINGLE else float(plan[SECOND_DEG]),
         second_polarization="" if joined == SINGLE else polarization[int(plan[SECOND_MOUNT])],

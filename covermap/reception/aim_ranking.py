@@ -4,6 +4,7 @@ import math
 
 from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.propagation.vector_math import LOG2_OF_E, exp2
+from covermap.reception.aim_interference import fill_interfered
 from covermap.reception.aim_ranking_services import rank_by_services
 from covermap.reception.budget import APART_INVERSE, CROSS_DB, FLOOR_DB, HOME_RATIO, ROLLOFF, SITE_SHARE
 from covermap.reception.confidence import (
@@ -16,7 +17,7 @@ from covermap.reception.confidence import (
 )
 from covermap.reception.extremes import DENSITY_AT_MEAN, SMALLEST
 from covermap.reception.normal import POINT, WEIGHT, normal_share
-from covermap.reception.scan import (
+from covermap.reception.search_arrays import (
     HOME_OF,
     LARGEST_DEVIATION,
     MEAN_OF,
@@ -31,25 +32,24 @@ from covermap.reception.scan import (
     WORST,
     set_row,
 )
-from covermap.reception.scan_disturbed import fill_disturbed
 
 CERTAIN = 8.0  # deviations apart; beyond, the density is nothing
 
 
 @inner_kernel
-def choose_deciding(sign, wanted, figures, home, scan):
+def choose_deciding(sign, wanted, figures, home, by_aim):
     """Choose the transmitters that decide at every aim, in order of site and band.
 
-    One aim takes as much from every undisturbed transmitter of a group, so that the worst (sign 1) or best
-    (sign -1) of them is worked out once, before any loss, and stands for all.
+    An aim takes as much from every transmitter of a group without interference, so that the worst (sign 1)
+    or best (sign -1) of them is worked out once, before any loss, and stands for all.
     """
-    touched, values = home.disturbing.touched, home.values
+    touched, values = home.interfering.touched, home.values
     count = 0
     for group in range(wanted.group_start.size - 1):
         together, worst, least = 0, -1, math.inf
         for item in range(wanted.group_start[group], wanted.group_start[group + 1]):
             if touched[item]:
-                scan.item[count] = item
+                by_aim.item[count] = item
                 count += 1
                 continue
             deviation = values[CLEAR_DB, item] * figures[APART_INVERSE, item]
@@ -61,35 +61,35 @@ def choose_deciding(sign, wanted, figures, home, scan):
                 worst, least = item, sign * deviation
         if worst >= 0:
             mean, variance, home_part, site_part = worst_of_group(sign, 0, together, values)
-            scan.stand_in[MEAN_OF, worst] = mean
-            scan.stand_in[VARIANCE_OF, worst] = variance
-            scan.stand_in[HOME_OF, worst] = home_part
-            scan.stand_in[SITE_OF, worst] = site_part
-            scan.item[count] = worst
+            by_aim.stand_in[MEAN_OF, worst] = mean
+            by_aim.stand_in[VARIANCE_OF, worst] = variance
+            by_aim.stand_in[HOME_OF, worst] = home_part
+            by_aim.stand_in[SITE_OF, worst] = site_part
+            by_aim.item[count] = worst
             count += 1
-    scan.item[count] = -1
+    by_aim.item[count] = -1
 
 
 @lean_kernel
-def _fill_disturbed_item(row, count, sign, item, scan):
-    """Fill four rows with a disturbed transmitter's mean times sign, variance and parts at each aim."""
-    rows = scan.rows
+def _fill_interfered_item(row, count, sign, item, by_aim):
+    """Fill four rows with the mean times sign, variance and parts at each aim."""
+    rows = by_aim.rows
     for number in range(count):
-        rows[row + MEAN_OF, number] = sign * scan.deviation[item, number]
+        rows[row + MEAN_OF, number] = sign * by_aim.deviation[item, number]
         rows[row + VARIANCE_OF, number] = 1.0
-        rows[row + HOME_OF, number] = scan.ratio[item, number]
-        rows[row + SITE_OF, number] = scan.site[item, number]
+        rows[row + HOME_OF, number] = by_aim.ratio[item, number]
+        rows[row + SITE_OF, number] = by_aim.site[item, number]
 
 
 @lean_kernel
-def _fill_item(stage, row, count, sign, group, item, mount, figures, scan):
-    """Fill four rows with what stands for a group's undisturbed transmitters at each aim, as above.
+def _fill_item(stage, row, count, sign, group, item, mount, figures, by_aim):
+    """Fill four rows with what stands for a group's transmitters without interference at each aim, as above.
 
     The loss is off_axis_loss_db's, from the square of the angle.
     """
-    rows, aims = scan.rows, scan.aims
-    mean, variance = scan.stand_in[MEAN_OF, item], scan.stand_in[VARIANCE_OF, item]
-    home_part, site_part = scan.stand_in[HOME_OF, item], scan.stand_in[SITE_OF, item]
+    rows, aims = by_aim.rows, by_aim.aims
+    mean, variance = by_aim.stand_in[MEAN_OF, item], by_aim.stand_in[VARIANCE_OF, item]
+    home_part, site_part = by_aim.stand_in[HOME_OF, item], by_aim.stand_in[SITE_OF, item]
     rolloff, floor_db = figures[ROLLOFF, item], figures[FLOOR_DB, item]
     cross_db = figures[CROSS_DB + mount, item]
     inverse = sign * figures[APART_INVERSE, item]
@@ -146,25 +146,25 @@ def _multiply_by_shares(count, few_points, rows):
 
 
 @inner_kernel
-def _rank_by_sites(stage, count, sign, mount, wanted, figures, home, scan):
+def _rank_by_sites(stage, count, sign, mount, wanted, figures, home, by_aim):
     """Rank aims where every service has one transmitter and all (sign 1), or one (sign -1), are needed.
 
     The chance that all arrive, or the chance that not all fail less 1.
     """
-    few_points, rows = scan.few_points, scan.rows
+    few_points, rows = by_aim.few_points, by_aim.rows
     set_row(RANK, count, 0.0, rows)
     set_row(WORST, count, LARGEST_DEVIATION, rows)
     for point in range(few_points.shape[1]):
         set_row(PRODUCT + point, count, 1.0, rows)
     place = 0
-    while scan.item[place] >= 0:
-        shared, row = wanted.shared[scan.item[place]], SHARED
-        while scan.item[place] >= 0 and wanted.shared[scan.item[place]] == shared:
-            item = scan.item[place]
-            if home.disturbing.touched[item]:
-                _fill_disturbed_item(row, count, sign, item, scan)
+    while by_aim.item[place] >= 0:
+        shared, row = wanted.shared[by_aim.item[place]], SHARED
+        while by_aim.item[place] >= 0 and wanted.shared[by_aim.item[place]] == shared:
+            item = by_aim.item[place]
+            if home.interfering.touched[item]:
+                _fill_interfered_item(row, count, sign, item, by_aim)
             else:
-                _fill_item(stage, row, count, sign, wanted.group[item], item, mount, figures, scan)
+                _fill_item(stage, row, count, sign, wanted.group[item], item, mount, figures, by_aim)
             if row == OTHER:
                 _take_lesser(count, rows)
             row = OTHER
@@ -179,19 +179,19 @@ def _rank_by_sites(stage, count, sign, mount, wanted, figures, home, scan):
 
 
 @inner_kernel
-def rank_aims(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, scan):
+def rank_aims(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, by_aim):
     """Fill row RANK for a set of aims; greater is better.
 
     Source: as all_confidence, with 3 points in place of 8, where each service has one transmitter and all,
         or one, are needed; else by the number of services.
     Accuracy: the best ranked aim and those around it are looked at again with the whole integral.
     """
-    for item in range(wanted.station.size if home.disturbing.some[0] else 0):
-        if home.disturbing.touched[item]:
-            fill_disturbed(stage, count, item, mount, figures, pair_figures, wanted, pairs, home, scan)
+    for item in range(wanted.station.size if home.interfering.some[0] else 0):
+        if home.interfering.touched[item]:
+            fill_interfered(stage, count, item, mount, figures, pair_figures, wanted, pairs, home, by_aim)
     if wanted.service.size == wanted.services and (needed == 1 or needed == wanted.services):
         sign = 1.0 if needed == wanted.services else -1.0
-        choose_deciding(sign, wanted, figures, home, scan)
-        _rank_by_sites(stage, count, sign, mount, wanted, figures, home, scan)
+        choose_deciding(sign, wanted, figures, home, by_aim)
+        _rank_by_sites(stage, count, sign, mount, wanted, figures, home, by_aim)
     else:
-        rank_by_services(stage, count, needed, mount, wanted, figures, home, scan)
+        rank_by_services(stage, count, needed, mount, wanted, figures, home, by_aim)

@@ -6,7 +6,7 @@ from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.reception.budget import APART_INVERSE, CROSS_DB, FLOOR_DB, HOME_RATIO, ROLLOFF
 from covermap.reception.confidence import CLEAR_DB
 from covermap.reception.normal import POINT, WEIGHT, normal_share
-from covermap.reception.scan import (
+from covermap.reception.search_arrays import (
     BEST,
     LARGEST_DEVIATION,
     MEAN,
@@ -29,8 +29,8 @@ NARROWEST = 1e-9  # of a variance, so that it can be divided by
 
 
 @lean_kernel
-def _better_disturbed(count, common, item, deviations, ratios, rows):
-    """Raise row BEST to a disturbed transmitter's deviation at a home's common one, where that is greater."""
+def _better_interfered(count, common, item, deviations, ratios, rows):
+    """Raise row BEST to the deviation at a home's common one, where that is greater."""
     for number in range(count):
         deviation = deviations[item, number] + ratios[item, number] * common
         rows[BEST, number] = deviation if deviation > rows[BEST, number] else rows[BEST, number]
@@ -89,17 +89,17 @@ def _add_number(count, needed, every, weight, rows):
 
 
 @inner_kernel
-def rank_by_services(stage, count, needed, mount, wanted, figures, home, scan):
+def rank_by_services(stage, count, needed, mount, wanted, figures, home, by_aim):
     """Rank aims by the number of services: sites' chances multiplied where all are needed.
 
     Source: normal approximation of the number's distribution at each common deviation, with the half added
         for whole numbers; services of one site and band come and go together in part.
     """
-    rows = scan.rows
+    rows = by_aim.rows
     set_row(RANK, count, 0.0, rows)
     set_row(WORST, count, LARGEST_DEVIATION, rows)
-    for point in range(scan.few_points.shape[1]):
-        common = scan.few_points[POINT, point]
+    for point in range(by_aim.few_points.shape[1]):
+        common = by_aim.few_points[POINT, point]
         set_row(PRODUCT, count, 1.0, rows)
         set_row(SITE_PRODUCT, count, 1.0, rows)
         set_row(SITE_WORST, count, LARGEST_DEVIATION, rows)
@@ -116,13 +116,13 @@ def rank_by_services(stage, count, needed, mount, wanted, figures, home, scan):
             set_row(BEST, count, -LARGEST_DEVIATION, rows)
             for carrier in range(first, wanted.service_start[service + 1]):
                 item = wanted.by_service[carrier]
-                if home.disturbing.touched[item]:
-                    _better_disturbed(count, common, item, scan.deviation, scan.ratio, rows)
+                if home.interfering.touched[item]:
+                    _better_interfered(count, common, item, by_aim.deviation, by_aim.ratio, rows)
                     continue
                 group = wanted.group[item]
-                _better(stage, count, common, group, item, mount, figures, home.values, scan.aims, rows)
+                _better(stage, count, common, group, item, mount, figures, home.values, by_aim.aims, rows)
             _count_best(count, rows)
         _end_site(count, rows)
-        _add_number(count, needed, needed == wanted.services, scan.few_points[WEIGHT, point], rows)
+        _add_number(count, needed, needed == wanted.services, by_aim.few_points[WEIGHT, point], rows)
     for number in range(count):
         rows[RANK, number] += TIE_WEIGHT * rows[WORST, number]

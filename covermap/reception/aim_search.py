@@ -23,7 +23,7 @@ from covermap.reception.plan import (
     set_upper,
     worst_margin_db,
 )
-from covermap.reception.scan import (
+from covermap.reception.search_arrays import (
     AIMS_DEG,
     CIRCLE,
     CIRCLE_AIMS,
@@ -104,35 +104,35 @@ def is_directional(figures):
 
 
 @inner_kernel
-def confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, scan):
+def confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, by_aim):
     """Put chances with a coarse integral in place of the best ranks, and nothing in place of the others.
 
     For lists of which some services are enough, or with alternatives: there ranks only say where to look.
     """
     for number in range(count):
-        scan.rows[PRODUCT, number] = scan.rows[RANK, number]
-        scan.rows[RANK, number] = -math.inf
+        by_aim.rows[PRODUCT, number] = by_aim.rows[RANK, number]
+        by_aim.rows[RANK, number] = -math.inf
     apart_deg = APART_DEG if stage == CIRCLE else 0.5  # neighbours are looked at in the second stage
     some = needed < wanted.services
     confirmed = CONFIRMED_OF_SOME[stage] if some else CONFIRMED_OF_ALL[stage]
     for _ in range(confirmed):
         best = 0
         for number in range(1, count):
-            if scan.rows[PRODUCT, number] > scan.rows[PRODUCT, best]:
+            if by_aim.rows[PRODUCT, number] > by_aim.rows[PRODUCT, best]:
                 best = number
-        set_single(scan.aims[stage, AIMS_DEG, best], mount, home.trial)
+        set_single(by_aim.aims[stage, AIMS_DEG, best], mount, home.trial)
         set_plan(home.trial, 0.0, figures, pair_figures, wanted, pairs, home)
         choose_transmitters(wanted, home.values, home.numbers)
-        scan.rows[RANK, best] = chance_of_list(needed, wanted, home, scan.few_points)
-        best_deg = scan.aims[stage, AIMS_DEG, best]
+        by_aim.rows[RANK, best] = chance_of_list(needed, wanted, home, by_aim.few_points)
+        best_deg = by_aim.aims[stage, AIMS_DEG, best]
         for number in range(count):
-            if off_axis_deg(scan.aims[stage, AIMS_DEG, number], best_deg) < apart_deg:
-                scan.rows[PRODUCT, number] = -math.inf
+            if off_axis_deg(by_aim.aims[stage, AIMS_DEG, number], best_deg) < apart_deg:
+                by_aim.rows[PRODUCT, number] = -math.inf
 
 
 @lean_kernel
 def mount_bound(mount, needed, wanted, figures, values, index):
-    """Return a chance that no aim of a mount exceeds: every transmitter at its own bearing, undisturbed."""
+    """Return a chance that no aim of a mount exceeds: all at their own bearings, without interference."""
     for item in range(figures.shape[1]):
         margin_db = values[UPPER_DB, item] - figures[CROSS_DB + mount, item]
         values[TOTAL_DEVIATION, item] = margin_db * figures[TOTAL_INVERSE, item]
@@ -147,82 +147,93 @@ def is_coarse(needed, wanted):
 
 
 @inner_kernel
-def is_peak(stage, count, number, scan):
+def is_peak(stage, count, number, by_aim):
     """Return whether no neighbour of an aim in its set ranks higher."""
-    aim_deg, rank = scan.aims[stage, AIMS_DEG, number], scan.rows[RANK, number]
+    aim_deg, rank = by_aim.aims[stage, AIMS_DEG, number], by_aim.rows[RANK, number]
     for other in range(count):
-        apart_deg = off_axis_deg(scan.aims[stage, AIMS_DEG, other], aim_deg)
-        if scan.rows[RANK, other] > rank and apart_deg < APART_DEG:
+        apart_deg = off_axis_deg(by_aim.aims[stage, AIMS_DEG, other], aim_deg)
+        if by_aim.rows[RANK, other] > rank and apart_deg < APART_DEG:
             return False
     return True
 
 
 @inner_kernel
-def rank_set(stage, first, last, needed, wanted, figures, pair_figures, pairs, home, scan):
+def rank_set(stage, first, last, needed, wanted, figures, pair_figures, pairs, home, by_aim):
     """Rank the aims of a set at every mount, and keep the best as peaks from first to before last."""
     count = NEAR_AIMS if stage == NEAR else CIRCLE_AIMS
     coarse = is_coarse(needed, wanted)
     lower = LOWER_PEAK if coarse else JUST_MISSED
     for mount in wanted.mounts:
-        best_rank = scan.peaks[PEAK_RANK, first]
+        best_rank = by_aim.peaks[PEAK_RANK, first]
         if best_rank > JUST_MISSED and needed > 1:  # then ranks are chances
             bound = mount_bound(mount, needed, wanted, figures, home.values, home.numbers)
             if bound < best_rank - JUST_MISSED:
                 continue
-        rank_aims(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, scan)
+        rank_aims(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, by_aim)
         if coarse:
-            confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, scan)
+            confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, by_aim)
         best = 0
         for number in range(1, count):
-            best = number if scan.rows[RANK, number] > scan.rows[RANK, best] else best
-        highest = scan.rows[RANK, best]
+            best = number if by_aim.rows[RANK, number] > by_aim.rows[RANK, best] else best
+        highest = by_aim.rows[RANK, best]
         if last - first == 1:
-            keep_peak(highest, scan.aims[stage, AIMS_DEG, best], mount, first, last, scan)
+            keep_peak(highest, by_aim.aims[stage, AIMS_DEG, best], mount, first, last, by_aim)
             continue
         for number in range(count):
-            rank = scan.rows[RANK, number]
-            high = rank > scan.peaks[PEAK_RANK, last - 1] and rank >= highest - lower
-            if high and is_peak(stage, count, number, scan):
-                keep_peak(rank, scan.aims[stage, AIMS_DEG, number], mount, first, last, scan)
+            rank = by_aim.rows[RANK, number]
+            high = rank > by_aim.peaks[PEAK_RANK, last - 1] and rank >= highest - lower
+            if high and is_peak(stage, count, number, by_aim):
+                keep_peak(rank, by_aim.aims[stage, AIMS_DEG, number], mount, first, last, by_aim)
 
 
 @inner_kernel
-def best_ranked(start_deg, needed, wanted, figures, pair_figures, pairs, home, scan):
+def best_ranked(start_deg, needed, wanted, figures, pair_figures, pairs, home, by_aim):
     """Return the aim and mount that rank highest: of the circle, then of the degrees around its best.
 
     start_deg : an aim known to be good, ranked beside the circle's. The degrees around several peaks are
     ranked where the others may hold a better one. Leaves those around the best in row NEAR of the aims.
     """
-    scan.aims[CIRCLE, AIMS_DEG, KNOWN] = start_deg
-    fill_squares(CIRCLE, KNOWN, CIRCLE_AIMS, wanted, home.values, scan)
-    forget_peaks(scan)
+    by_aim.aims[CIRCLE, AIMS_DEG, KNOWN] = start_deg
+    fill_squares(CIRCLE, KNOWN, CIRCLE_AIMS, wanted, home.values, by_aim)
+    forget_peaks(by_aim)
     coarse = is_coarse(needed, wanted)
     one_of_many = needed == 1 and wanted.services > 1
     peaks = PEAKS_OF_ALL if coarse or one_of_many else 1
     if coarse and needed < wanted.services:
         peaks = PEAKS
     lower = LOWER_PEAK if coarse else JUST_MISSED
-    rank_set(CIRCLE, 0, peaks, needed, wanted, figures, pair_figures, pairs, home, scan)
-    centre_deg = scan.peaks[PEAK_DEG, 0]
+    rank_set(CIRCLE, 0, peaks, needed, wanted, figures, pair_figures, pairs, home, by_aim)
+    centre_deg = by_aim.peaks[PEAK_DEG, 0]
     for peak in range(peaks):
-        before, rank = scan.peaks[PEAK_RANK, PEAKS], scan.peaks[PEAK_RANK, peak]
+        before, rank = by_aim.peaks[PEAK_RANK, PEAKS], by_aim.peaks[PEAK_RANK, peak]
         if rank == -math.inf or rank < before - lower:
             break
         # Where one of many is enough the rank is -(1 - chance).
         if peak > 0 and not coarse and not JUST_MISSED < 1.0 + before < ROUNDS_TO_ALL:
             break
-        fill_near(scan.peaks[PEAK_DEG, peak], scan)
-        fill_squares(NEAR, 0, NEAR_AIMS, wanted, home.values, scan)
-        rank_set(NEAR, PEAKS, PEAKS + 1, needed, wanted, figures, pair_figures, pairs, home, scan)
-        if scan.peaks[PEAK_RANK, PEAKS] > before:
-            centre_deg = scan.peaks[PEAK_DEG, peak]
-    fill_near(centre_deg, scan)
-    return scan.peaks[PEAK_DEG, PEAKS], int(scan.peaks[PEAK_MOUNT, PEAKS])
+        fill_near(by_aim.peaks[PEAK_DEG, peak], by_aim)
+        fill_squares(NEAR, 0, NEAR_AIMS, wanted, home.values, by_aim)
+        rank_set(NEAR, PEAKS, PEAKS + 1, needed, wanted, figures, pair_figures, pairs, home, by_aim)
+        if by_aim.peaks[PEAK_RANK, PEAKS] > before:
+            centre_deg = by_aim.peaks[PEAK_DEG, peak]
+    fill_near(centre_deg, by_aim)
+    return by_aim.peaks[PEAK_DEG, PEAKS], int(by_aim.peaks[PEAK_MOUNT, PEAKS])
 
 
 @inner_kernel
 def search_circle(
-    start_deg, quick, confidence, directional, needed, wanted, figures, pair_figures, pairs, home, scan, plan
+    start_deg,
+    quick,
+    confidence,
+    directional,
+    needed,
+    wanted,
+    figures,
+    pair_figures,
+    pairs,
+    home,
+    by_aim,
+    plan,
 ):
     """Find the best plan; return False where its chance rounds to 0 or 100 % and no aim was looked for.
 
@@ -231,7 +242,7 @@ def search_circle(
         where it rounds to 100 % at start_deg; 3 only whether any aim reaches the confidence
     confidence : a chance that just misses it is looked at again, at every degree near the best
     directional : of is_directional; without, all aims are alike and 0 stands for them
-    scan : the circle's squares filled for the home
+    by_aim : the circle's squares filled for the home
 
     Accuracy: the tier of search_every_degree in over 99.9 % of random homes (tests/test_aim.py).
     """
@@ -250,12 +261,12 @@ def search_circle(
         else:
             if trial == 1 and directional:
                 aim_deg, mount = best_ranked(
-                    start_deg, needed, wanted, figures, pair_figures, pairs, home, scan
+                    start_deg, needed, wanted, figures, pair_figures, pairs, home, by_aim
                 )
             elif trial == 1:
                 mount = wanted.mounts[1]
             elif trial > 1:
-                aim_deg = scan.aims[NEAR, AIMS_DEG, trial - 2]
+                aim_deg = by_aim.aims[NEAR, AIMS_DEG, trial - 2]
             set_single(aim_deg, mount, home.trial)
             set_plan(home.trial, 0.0, figures, pair_figures, wanted, pairs, home)
         choose_transmitters(wanted, values, index)

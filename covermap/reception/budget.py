@@ -203,11 +203,11 @@ def _plain_figures(
     chain = chain_of(tier, frequency_mhz, bandwidth_mhz, options, joined)
     polarization = int(facts.polarization[station])
     alike = math.isnan(tier.beamwidth_deg[band])
-    short_db = 0.0
+    high_vhf_gain_deficit_db = 0.0
     if band == "high_vhf" and tier.gain_dbd[band] > easiest.gain_dbd[band]:
         short = replace(tier, gain_dbd=easiest.gain_dbd, directivity_dbd=easiest.directivity_dbd)
         other = chain_of(short, frequency_mhz, bandwidth_mhz, options, joined)
-        short_db = max(0.0, chain.cn_minus_field_db - other.cn_minus_field_db)
+        high_vhf_gain_deficit_db = max(0.0, chain.cn_minus_field_db - other.cn_minus_field_db)
     return [
         float(facts.required_cn_db[station]) - chain.cn_minus_field_db,
         math.nan,
@@ -217,7 +217,7 @@ def _plain_figures(
         0.0 if alike else tier.front_to_back_db[band],
         cross_polar_loss_db(HORIZONTAL, polarization, tier.cross_polar_db),
         cross_polar_loss_db(VERTICAL, polarization, tier.cross_polar_db),
-        short_db,
+        high_vhf_gain_deficit_db,
         chain.external_noise_share
         * noise_location_sd_db(frequency_mhz, options.noise_environment, tier.indoors),
         math.nan,

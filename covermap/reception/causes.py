@@ -29,7 +29,7 @@ CLASS_CAUSE = {
 
 
 @dataclass(frozen=True, eq=False)
-class Hindrances:
+class Obstructions:
     """What stands between S stations and N cells, at 10 m.
 
     obstacle_db : float32 (S, N), loss above free space. path_class : uint8 (S, N), index into PATH_CLASSES
@@ -62,7 +62,7 @@ def cause_of(
     interferer: NDArray[np.int64],
     interference_db: NDArray[np.float64],
     noise_db: NDArray[np.float64],
-    hindrances: Hindrances,
+    obstructions: Obstructions,
     one_channel: NDArray[np.bool_],
 ) -> NDArray[np.uint8]:
     """Return the greatest cause for one station a cell, shape (N,): an index into CAUSES, 255 unknown.
@@ -77,21 +77,21 @@ def cause_of(
     known = station >= 0
     cell = np.arange(station.size)
     chosen = np.where(known, station, 0)
-    obstacle_db = np.nan_to_num(hindrances.obstacle_db[chosen, cell])
+    obstacle_db = np.nan_to_num(obstructions.obstacle_db[chosen, cell])
     of_class = [CLASS_CAUSE.get(name, "") for name in PATH_CLASSES]
-    clear = "clutter" if hindrances.has_land_cover else "distance"
+    clear = "clutter" if obstructions.has_land_cover else "distance"
     by_class = np.full(256, CAUSES.index(clear), np.uint8)
     by_class[: len(of_class)] = [CAUSES.index(name or clear) for name in of_class]
     causes = np.stack(
         [
-            by_class[hindrances.path_class[chosen, cell]],
+            by_class[obstructions.path_class[chosen, cell]],
             np.full(station.size, CAUSES.index("noise"), np.uint8),
             interference_cause(chosen, interferer, one_channel),
             np.full(station.size, CAUSES.index("pattern_null"), np.uint8),
         ]
     )
     losses_db = np.stack(
-        [obstacle_db, noise_db, interference_db, np.nan_to_num(hindrances.pattern_null_db[chosen, cell])]
+        [obstacle_db, noise_db, interference_db, np.nan_to_num(obstructions.pattern_null_db[chosen, cell])]
     )
     greatest = np.argmax(losses_db, axis=0)
     found = causes[greatest, cell]
@@ -110,7 +110,7 @@ def interference_cause(
 def main_cause(
     reception: ListReception,
     noise_db: NDArray[np.float64],
-    hindrances: Hindrances,
+    obstructions: Obstructions,
     one_channel: NDArray[np.bool_],
 ) -> NDArray[np.uint8]:
     """Return why each cell needs its tier and no lower one, shape (N,); 255 where tier 1 does, or unknown.
@@ -128,7 +128,7 @@ def main_cause(
         interferer,
         reception.deciding_interference_db.astype(np.float64),
         noise_db[lower, np.maximum(station, 0)],
-        hindrances,
+        obstructions,
         one_channel,
     )
     decides = hard & reception.interference_decides & (interferer >= 0)
@@ -141,7 +141,7 @@ def service_causes(
     reception: ListReception,
     confidence_percent: float,
     noise_db: NDArray[np.float64],
-    hindrances: Hindrances,
+    obstructions: Obstructions,
     one_channel: NDArray[np.bool_],
 ) -> NDArray[np.uint8]:
     """Return why each service is weak with the stored plan, shape (V, N); 255 where it is not, or unknown."""
@@ -155,7 +155,7 @@ def service_causes(
             reception.service_interferer[service].astype(np.int64),
             reception.service_interference_db[service].astype(np.float64),
             noise_db[stored, np.maximum(station, 0)],
-            hindrances,
+            obstructions,
             one_channel,
         )
     return found

@@ -28,8 +28,8 @@ from covermap.reception.rating import (
     NOBODY,
     SHIFTS_DB,
     STRONGER,
-    UNDISTURBED,
     WEAKER,
+    WITHOUT_INTERFERENCE,
     rate_home,
     row_of,
     tier_stronger,
@@ -92,10 +92,10 @@ def write_lower(cell, tier, kind, model, work, result):
     lowest = write_services(cell, tier, work.plans[tier], kind, model, work, lower)
     item = work.home.numbers[CHOSEN, lowest]
     result.deciding_service[cell] = lowest
-    result.interference_decides[cell] = work.passes[tier, UNDISTURBED]
+    result.interference_decides[cell] = work.passes[tier, WITHOUT_INTERFERENCE]
     result.deciding_station[cell] = model.wanted.station[item]
     result.deciding_interference_db[cell] = whole_db(work.home.values[INTERFERENCE_DB, item])
-    result.deciding_interferer[cell] = strongest_interferer(item, model.pairs, work.home.disturbing)
+    result.deciding_interferer[cell] = strongest_interferer(item, model.pairs, work.home.interfering)
     return lowest
 
 
@@ -115,7 +115,7 @@ def write_answer(cell, place, kind, asked, model, work, result):
         result.service_station[number, cell] = model.wanted.station[item]
         result.service_interference_db[number, cell] = whole_db(work.home.values[INTERFERENCE_DB, item])
         result.service_interferer[number, cell] = strongest_interferer(
-            item, model.pairs, work.home.disturbing
+            item, model.pairs, work.home.interfering
         )
     if place < model.order.shape[0]:
         write_aim_range(

@@ -24,7 +24,7 @@ from covermap.reception.plan import (
     plan_reaches,
     set_upper,
 )
-from covermap.reception.scan import ScanArrays
+from covermap.reception.search_arrays import SearchArrays
 from covermap.reception.two_antennas import AimArrays, search_two
 
 NOT_ASKED_DB = 200.0  # margin of a service that is given up
@@ -65,7 +65,7 @@ class CellArrays(NamedTuple):
     plans : (tiers + FURTHER_ROWS, PLAN_COLUMNS), the best plan of one antenna of every tier; further rows as
         named below
     searched : (tiers,) whether a tier's plan is the best one. overload : 0, CLOSE or OVERLOADED, a plan
-    passes : (plans, 4), whether a plan holds with every field weaker, stronger, by day, undisturbed
+    passes : (plans, 4), whether a plan holds with every field weaker, stronger, by day, without interference
     """
 
     home: HomeArrays
@@ -75,7 +75,7 @@ class CellArrays(NamedTuple):
     searched: NDArray[np.bool_]
     overload: NDArray[np.int64]
     passes: NDArray[np.bool_]
-    scan: ScanArrays
+    by_aim: SearchArrays
     aims: AimArrays
 
 
@@ -106,12 +106,12 @@ def read_fields(cell, fields, wanted, work):
 
 
 @inner_kernel
-def read_disturbing(cell, fields, wanted, pairs, work):
+def read_interfering(cell, fields, wanted, pairs, work):
     """Fill what other stations can do to a cell's transmitters."""
     if pairs.station.size > 0:
         read_pairs(
             cell, fields.unwanted_dbuvm, fields.median_dbuvm, fields.wanted_dbuvm, fields.bearing_deg,
-            fields.distance_km, wanted, pairs, work.home.disturbing,
+            fields.distance_km, wanted, pairs, work.home.interfering,
         )  # fmt: skip
 
 
@@ -120,7 +120,7 @@ def read_home(cell, fields, wanted, pairs, work):
     """Fill a cell's fields, bearings and pairs; return whether every service has a known transmitter."""
     if read_fields(cell, fields, wanted, work) < wanted.services:
         return False
-    read_disturbing(cell, fields, wanted, pairs, work)
+    read_interfering(cell, fields, wanted, pairs, work)
     return True
 
 
@@ -128,7 +128,7 @@ def read_home(cell, fields, wanted, pairs, work):
 def set_tier(tier, joined, by_day, without, kind, model, work):
     """Fill each transmitter's margin at its own bearing with a tier's installation, and what disturbs it.
 
-    by_day : with disturbing fields at 50 % of time. without : a service taken as received, -1 none
+    by_day : with interfering fields at 50 % of time. without : a service taken as received, -1 none
     """
     wanted, values = model.wanted, work.home.values
     figures, height = model.figures[kind, joined, tier], model.heights[tier]
@@ -137,9 +137,9 @@ def set_tier(tier, joined, by_day, without, kind, model, work):
         clear_db = NOT_ASKED_DB if wanted.service[item] == without else clear_db
         values[CLEAR_DB, item] = clear_db
         values[UPPER_DB, item] = clear_db
-    if work.home.disturbing.some[0]:
+    if work.home.interfering.some[0]:
         pair_figures = model.pair_figures[kind, joined, tier]
-        set_pairs(by_day, height, figures, pair_figures, model.pairs, values, work.home.disturbing)
+        set_pairs(by_day, height, figures, pair_figures, model.pairs, values, work.home.interfering)
 
 
 @inner_kernel
@@ -152,7 +152,7 @@ def find_one(tier, row, quick, start_deg, needed, without, kind, asked, model, w
     return search_circle(
         start_deg, quick, asked.confidence, model.directional[tier], needed, model.wanted,
         model.figures[kind, SINGLE, tier], model.pair_figures[kind, SINGLE, tier], model.pairs, work.home,
-        work.scan, work.plans[row],
+        work.by_aim, work.plans[row],
     )  # fmt: skip
 
 

@@ -66,7 +66,7 @@ def installations(
     figures = np.stack(
         [tier_figures(every, facts, transmitters.station, *around, joined) for joined in JOINED_AS], axis=1
     )
-    disturbing = np.stack(
+    interfering = np.stack(
         [pair_figures(every, facts, transmitters, *around, joined) for joined in JOINED_AS], axis=1
     )
     directional = np.array([is_directional(figures[0, 0, number]) for number in range(len(every))])
@@ -74,7 +74,7 @@ def installations(
     return Installations(
         tiers=len(tiers),
         figures=figures,
-        pair_figures=disturbing,
+        pair_figures=interfering,
         heights=heights_of(every, heights_m),
         directional=directional,
         order=in_order_of_cost(tiers, directional[: len(tiers)] & several),
@@ -83,7 +83,7 @@ def installations(
         diplexer=bool(transmitters.uhf.any() and not transmitters.uhf.all()),
         high_vhf=bool((figures[..., SHORT_DB, :] > 0.0).any()),
         wanted=transmitters,
-        pairs=with_harmless(find_pairs(transmitters, facts)[0], figures, disturbing),
+        pairs=with_harmless(find_pairs(transmitters, facts)[0], figures, interfering),
         loads=loads_of(every, facts, *around),
     )
 

@@ -182,7 +182,7 @@ def pair_figures(
     sent, as_sent = distinct_rows(facts.frequency_mhz, facts.polarization)
     needed, as_needed = distinct_rows(facts.frequency_mhz, facts.bandwidth_mhz)
     for number, tier in enumerate(tiers):
-        of_other = np.array([_as_disturber(tier, mhz, int(way)) for mhz, way in sent])[as_sent]
+        of_other = np.array([_as_interferer(tier, mhz, int(way)) for mhz, way in sent])[as_sent]
         need_db = np.array(
             [chain_of(tier, mhz, width, options, joined).cn_minus_field_db for mhz, width in needed]
         )
@@ -204,7 +204,7 @@ def _spare_db(tier: Tier, frequency_mhz: float, shared: bool, options: Reception
     return SURE_DEVIATIONS * apart_db
 
 
-def _as_disturber(tier: Tier, frequency_mhz: float, polarization: int) -> tuple[float, ...]:
+def _as_interferer(tier: Tier, frequency_mhz: float, polarization: int) -> tuple[float, ...]:
     """Return the figures of a pair as far as the other station alone decides them; OFFSET_DB its power."""
     band = band_of(frequency_mhz)
     alike = math.isnan(tier.beamwidth_deg[band])

@@ -17,22 +17,22 @@ def is_inside(pair, start_us, window_us, values):
 
 
 @lean_kernel
-def strongest_interferer(item, pairs, disturbing):
+def strongest_interferer(item, pairs, interfering):
     """Return the station that interferes most with a transmitter under the plan set last, -1 for none."""
     found, most = -1, 0.0
-    if not disturbing.some[0] or not disturbing.touched[item]:
+    if not interfering.some[0] or not interfering.touched[item]:
         return found
     for pair in range(pairs.start[item], pairs.start[item + 1]):
-        joins = disturbing.values[ROLE, pair] == NETWORK and is_inside(
-            pair, disturbing.window_start_us[item], pairs.window_us[pair], disturbing.values
+        joins = interfering.values[ROLE, pair] == NETWORK and is_inside(
+            pair, interfering.window_start_us[item], pairs.window_us[pair], interfering.values
         )
-        if not joins and disturbing.values[HARM, pair] > most:
-            found, most = pairs.station[pair], disturbing.values[HARM, pair]
+        if not joins and interfering.values[HARM, pair] > most:
+            found, most = pairs.station[pair], interfering.values[HARM, pair]
     return found
 
 
 @lean_kernel
-def best_window(item, signal, interference, pairs, disturbing):
+def best_window(item, signal, interference, pairs, interfering):
     """Return signal and interference of a network with its window placed where it is best.
 
     signal : of the transmitter itself, over its need. interference : of stations outside the network, over
@@ -45,7 +45,7 @@ def best_window(item, signal, interference, pairs, disturbing):
         where C / (N + I) is greatest. Common practice, no source.
     """
     first, last = pairs.start[item], pairs.start[item + 1]
-    values, window_us = disturbing.values, pairs.window_us[first]
+    values, window_us = interfering.values, pairs.window_us[first]
     best, best_signal, best_interference = -1.0, signal, interference
     for begins in range(first - 1, last):  # first - 1: with the transmitter itself
         if begins >= first and not may_begin(begins, window_us, values):
@@ -60,5 +60,5 @@ def best_window(item, signal, interference, pairs, disturbing):
                     outside += values[HARM, pair]
         if inside / (1.0 + outside) > best:
             best, best_signal, best_interference = inside / (1.0 + outside), inside, outside
-            disturbing.window_start_us[item] = start_us
+            interfering.window_start_us[item] = start_us
     return best_signal, best_interference

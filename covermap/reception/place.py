@@ -102,7 +102,7 @@ class Place:
         )
 
 
-def at_place(signals: PlaceSignals, tier: Tier, joined: int) -> Place:
+def place_with(signals: PlaceSignals, tier: Tier, joined: int) -> Place:
     """Return transmitters, the tier's figures and a home filled with the place's signals."""
     _require_known(signals)
     wanted = wanted_transmitters(signals, signals.facts)
@@ -113,8 +113,8 @@ def at_place(signals: PlaceSignals, tier: Tier, joined: int) -> Place:
         JOINED_AS[joined],
     )
     figures = tier_figures((tier,), signals.facts, wanted.station, *around)[0, 0]
-    disturbing = pair_figures((tier,), signals.facts, wanted, *around)[0, 0]
-    pairs = with_harmless(find_pairs(wanted, signals.facts)[0], figures, disturbing)
+    interfering = pair_figures((tier,), signals.facts, wanted, *around)[0, 0]
+    pairs = with_harmless(find_pairs(wanted, signals.facts)[0], figures, interfering)
     home = home_arrays(wanted, pairs, 1)
     stations = slice(0, wanted.station.size)
     home.values[BEARING_DEG, stations] = np.asarray(signals.bearing_deg)[wanted.station] % 360.0
@@ -126,10 +126,10 @@ def at_place(signals: PlaceSignals, tier: Tier, joined: int) -> Place:
         bearing_deg, distance_km = by_mast(signals)
         read_pairs(
             0, *(one_cell(signals, values) for values in fields), bearing_deg, distance_km, wanted, pairs,
-            home.disturbing,
+            home.interfering,
         )  # fmt: skip
-        set_pairs(False, 0, figures, disturbing, pairs, home.values, home.disturbing)
-    return Place(wanted, figures, disturbing, pairs, home)
+        set_pairs(False, 0, figures, interfering, pairs, home.values, home.interfering)
+    return Place(wanted, figures, interfering, pairs, home)
 
 
 def one_cell(signals: PlaceSignals, values: NDArray[np.float64] | None) -> NDArray[np.float32]:

@@ -78,13 +78,13 @@ class HomeArrays(NamedTuple):
 
     values : (VALUE_ROWS + services, W + 1). numbers : (INDEX_ROWS, W + 1)
     points : the integral over what a home's services share
-    disturbing : of the pairs with other stations. trial : (PLAN_COLUMNS,), the plan looked at
+    interfering : of the pairs with other stations. trial : (PLAN_COLUMNS,), the plan looked at
     """
 
     values: NDArray[np.float64]
     numbers: NDArray[np.int64]
     points: NDArray[np.float64]
-    disturbing: PairArrays
+    interfering: PairArrays
     trial: NDArray[np.float64]
 
 
@@ -124,8 +124,8 @@ def copy_plan(source, plan):
 def combined_loss_db(loss_db, other_db, wanted):
     """Return what two combined antennas lose of a signal, in dB; inf where both hear a wanted one alike.
 
-    loss_db, other_db : of each antenna. wanted : True takes the worst phase, False (a disturbing signal) the
-    strongest sum.
+    loss_db, other_db : of each antenna. wanted : True takes the worst phase, False (an interfering signal)
+    the strongest sum.
 
     Source: sum and difference of two voltages, x dB apart: 20 log(1 -+ 10^(-x/20)). Accuracy: exact bound.
     """
@@ -176,7 +176,7 @@ def pair_powers(pair, shift_db, plan, uhf, pair_figures, values):
 
 
 @lean_kernel
-def disturbed(item, margin_db, shift_db, plan, uhf, pair_figures, pairs, disturbing):
+def interfered(item, margin_db, shift_db, plan, uhf, pair_figures, pairs, interfering):
     """Return a transmitter's margin with what its pairs add and disturb, and with what they add alone, in dB,
     and interference's share of noise and interference, 0 to 1, in all and from its own site and band.
 
@@ -186,14 +186,14 @@ def disturbed(item, margin_db, shift_db, plan, uhf, pair_figures, pairs, disturb
     signal, interference, alike = math.exp(POWER_OF_DB * margin_db), 0.0, 0.0
     network = False
     for pair in range(pairs.start[item], pairs.start[item + 1]):
-        pair_powers(pair, shift_db, plan, uhf, pair_figures, disturbing.values)
-        if disturbing.values[ROLE, pair] == NETWORK:
+        pair_powers(pair, shift_db, plan, uhf, pair_figures, interfering.values)
+        if interfering.values[ROLE, pair] == NETWORK:
             network = True
         else:
-            interference += disturbing.values[HARM, pair]
-            alike += disturbing.values[HARM, pair] if pairs.shared[pair] else 0.0
+            interference += interfering.values[HARM, pair]
+            alike += interfering.values[HARM, pair] if pairs.shared[pair] else 0.0
     if network:
-        signal, interference = best_window(item, signal, interference, pairs, disturbing)
+        signal, interference = best_window(item, signal, interference, pairs, interfering)
     joined_db = 10.0 * math.log10(signal)
     over = 1.0 + interference
     return joined_db - 10.0 * math.log10(over), joined_db, interference / over, alike / over
@@ -201,7 +201,7 @@ def disturbed(item, margin_db, shift_db, plan, uhf, pair_figures, pairs, disturb
 
 @lean_kernel
 def _set_single_margins(aim_deg, mount, shift_db, figures, values):
-    """Fill each transmitter's undisturbed margin with one antenna at an aim."""
+    """Fill each transmitter's margin without interference with one antenna at an aim."""
     for item in range(figures.shape[1]):
         loss_db = off_axis_loss_db(
             off_axis_deg(aim_deg, values[BEARING_DEG, item]),
@@ -214,7 +214,7 @@ def _set_single_margins(aim_deg, mount, shift_db, figures, values):
 
 @lean_kernel
 def _set_two_margins(plan, shift_db, figures, uhf, values):
-    """Fill each transmitter's undisturbed margin with two antennas."""
+    """Fill each transmitter's margin without interference with two antennas."""
     for item in range(figures.shape[1]):
         loss_db = plan_loss_db(
             plan, uhf[item], True, values[BEARING_DEG, item], figures[ROLLOFF, item],
@@ -225,7 +225,7 @@ def _set_two_margins(plan, shift_db, figures, uhf, values):
 
 @lean_kernel
 def _set_spreads(figures, values):
-    """Fill each transmitter's undisturbed spreads and its margin in total standard deviations."""
+    """Fill each transmitter's spreads without interference and its margin in total standard deviations."""
     for item in range(figures.shape[1]):
         values[TOTAL_DEVIATION, item] = values[MARGIN_DB, item] * figures[TOTAL_INVERSE, item]
         values[DEVIATION_AIMED, item] = values[MARGIN_DB, item] * figures[APART_INVERSE, item]
@@ -246,14 +246,14 @@ def set_plan(plan, shift_db, figures, pair_figures, wanted, pairs, home):
     else:
         _set_two_margins(plan, shift_db, figures, wanted.uhf, values)
     _set_spreads(figures, values)
-    if not home.disturbing.some[0]:
+    if not home.interfering.some[0]:
         return
     for item in range(wanted.station.size):
         alone_db = values[MARGIN_DB, item]
-        if not home.disturbing.touched[item] or alone_db == -math.inf:
+        if not home.interfering.touched[item] or alone_db == -math.inf:
             continue
-        margin_db, joined_db, share, alike = disturbed(
-            item, alone_db, shift_db, plan, wanted.uhf[item], pair_figures, pairs, home.disturbing
+        margin_db, joined_db, share, alike = interfered(
+            item, alone_db, shift_db, plan, wanted.uhf[item], pair_figures, pairs, home.interfering
         )
         inverse, home_part, site_part = spread_with(share, alike, item, figures)
         values[MARGIN_DB, item] = margin_db
@@ -269,7 +269,7 @@ def set_plan(plan, shift_db, figures, pair_figures, wanted, pairs, home):
 
 @lean_kernel
 def set_upper(figures, values):
-    """Fill each transmitter's margin as if every one stood at the aim, undisturbed: no plan can do better."""
+    """Fill each one's margin as if it stood at the aim, without interference: no plan can do better."""
     for item in range(figures.shape[1]):
         values[MARGIN_DB, item] = values[UPPER_DB, item]
     _set_spreads(figures, values)

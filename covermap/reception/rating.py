@@ -8,12 +8,12 @@ from covermap.reception.confidence import BEARING_DEG
 from covermap.reception.home import DEAD_ROW, OTHER_ROW, TWO_ROW, find_one, find_two, holds, set_tier
 from covermap.reception.overload import overload_of
 from covermap.reception.plan import AIM_DEG, CHANCE, JOINED, copy_plan
-from covermap.reception.scan import CIRCLE, KNOWN, fill_squares
+from covermap.reception.search_arrays import CIRCLE, KNOWN, fill_squares
 
 MARGIN_TIER = 5  # the tier whose margin is a layer of its own
 SHIFTS_DB = (-3.0, 3.0)  # how every field is tried again
 # Columns of CellArrays.passes: with every field shifted, by day, and with nothing that disturbs.
-WEAKER, STRONGER, NIGHT, UNDISTURBED = 0, 1, 2, 3
+WEAKER, STRONGER, NIGHT, WITHOUT_INTERFERENCE = 0, 1, 2, 3
 NOBODY = -1  # no service is given up
 OVERLOADED, CLOSE = 2, 1  # values of CellArrays.overload
 
@@ -40,8 +40,8 @@ def look_again(tier, row, cell, shifted, watched, kind, asked, fields, model, wo
     passes[:] = False
     work.overload[row] = overload_state(tier, plan, cell, kind, fields, model) if watched else 0
     reaches = plan[CHANCE] >= asked.confidence
-    some = work.home.disturbing.some[0]
-    for trial in range(UNDISTURBED + 1):
+    some = work.home.interfering.some[0]
+    for trial in range(WITHOUT_INTERFERENCE + 1):
         if trial < NIGHT and (
             not shifted or (trial == WEAKER and not reaches) or (trial == STRONGER and reaches)
         ):
@@ -53,10 +53,10 @@ def look_again(tier, row, cell, shifted, watched, kind, asked, fields, model, wo
             continue
         if trial == NIGHT:
             set_tier(tier, int(plan[JOINED]), np.bool_(True), np.int64(NOBODY), kind, model, work)
-        work.home.disturbing.some[0] = some and trial != UNDISTURBED
+        work.home.interfering.some[0] = some and trial != WITHOUT_INTERFERENCE
         shift_db = SHIFTS_DB[trial] if trial < NIGHT else 0.0
         passes[trial] = holds(plan, tier, shift_db, kind, asked, model, work)
-    work.home.disturbing.some[0] = some
+    work.home.interfering.some[0] = some
 
 
 @inner_kernel
@@ -117,7 +117,7 @@ def rate_home(cell, shifted, watched, kind, asked, fields, model, work):
     """
     tiers = model.tiers
     place, some_holds = 0, False
-    fill_squares(CIRCLE, 0, KNOWN, model.wanted, work.home.values, work.scan)
+    fill_squares(CIRCLE, 0, KNOWN, model.wanted, work.home.values, work.by_aim)
     start_deg = float(int(work.home.values[BEARING_DEG, 0]))
     for task in range(tiers + 4):
         if task == tiers:

@@ -17,8 +17,8 @@ from covermap.reception.home import FURTHER_ROWS, Asked, CellArrays, Fields
 from covermap.reception.installations import Installations, installations
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.plan import PLAN_COLUMNS, home_arrays
-from covermap.reception.rating import UNDISTURBED
-from covermap.reception.scan import scan_arrays
+from covermap.reception.rating import WITHOUT_INTERFERENCE
+from covermap.reception.search_arrays import search_arrays
 from covermap.reception.signals import CellSignals, ListReception, StationFacts
 from covermap.reception.tiers import TierTable
 from covermap.reception.two_antennas import aim_arrays
@@ -256,8 +256,8 @@ def cell_arrays(heights: int, model: Installations) -> CellArrays:
         np.empty((rows, PLAN_COLUMNS)),
         np.empty(model.tiers, np.bool_),
         np.zeros(rows, np.int64),
-        np.zeros((rows, UNDISTURBED + 1), np.bool_),
-        scan_arrays(wanted),
+        np.zeros((rows, WITHOUT_INTERFERENCE + 1), np.bool_),
+        search_arrays(wanted),
         aim_arrays(wanted),
     )
 

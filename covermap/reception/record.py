@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.constants import TIER_COUNT, UNKNOWN_UINT8
-from covermap.reception.causes import CAUSES, Hindrances, main_cause, service_causes
+from covermap.reception.causes import CAUSES, Obstructions, main_cause, service_causes
 from covermap.reception.receive import ListReceiver
 from covermap.reception.signals import (
     AMPLIFIER_CODES,
@@ -152,7 +152,7 @@ class Records:
 def explained(
     receiver: ListReceiver,
     reception: ListReception,
-    hindrances: Hindrances,
+    obstructions: Obstructions,
     smooth_earth: NDArray[np.bool_],
 ) -> Records:
     """Return the records of cells from their reception and what stands in the way; remarks are completed.
@@ -160,7 +160,7 @@ def explained(
     smooth_earth : bool (N,), where an interferer's path was taken over smooth earth
     """
     reception.plan_flags[smooth_earth & (reception.tier != UNKNOWN_UINT8)] |= SMOOTH_EARTH
-    reasons = receiver.noise_db, hindrances, receiver.one_channel
+    reasons = receiver.noise_db, obstructions, receiver.one_channel
     confidence_percent = receiver.asked.confidence_percent
     return Records(
         reception,
@@ -172,11 +172,11 @@ def explained(
 
 
 def record_with_plans(
-    receiver: ListReceiver, signals: CellSignals, hindrances: Hindrances, smooth_earth: bool
+    receiver: ListReceiver, signals: CellSignals, obstructions: Obstructions, smooth_earth: bool
 ) -> tuple[PlaceRecord, NDArray[np.float64]]:
     """Return the record of a single cell, and its plans as ListReceiver.receive_with_plans has them."""
     reception, plans = receiver.receive_with_plans(signals)
-    return explained(receiver, reception, hindrances, np.array([smooth_earth])).at(0), plans[0]
+    return explained(receiver, reception, obstructions, np.array([smooth_earth])).at(0), plans[0]
 
 
 def _joined(flags: int, two: bool) -> str:

@@ -10,7 +10,7 @@ from covermap.constants import UNKNOWN_UINT8
 from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF, TOTAL_INVERSE
 from covermap.reception.confidence import BEARING_DEG, CHOSEN, TOTAL_DEVIATION, UPPER_DB
-from covermap.reception.home import read_disturbing, read_fields, set_tier
+from covermap.reception.home import read_fields, read_interfering, set_tier
 from covermap.reception.plan import SINGLE, choose_transmitters, set_plan, set_single
 from covermap.reception.rating import NOBODY
 
@@ -137,7 +137,7 @@ def best_for_most(start_deg, start_mount, deviation, tier, kind, model, work, co
     most = count_at(best_deg, best_mount, deviation, tier, kind, model, work)
     touched = False
     for item in range(model.wanted.station.size):
-        touched = touched or (work.home.disturbing.some[0] and work.home.disturbing.touched[item])
+        touched = touched or (work.home.interfering.some[0] and work.home.interfering.touched[item])
     for mount in model.wanted.mounts:
         some = fill_numbers(
             mount, deviation, model.wanted, model.figures[kind, SINGLE, tier], work.home.values, counts
@@ -180,7 +180,7 @@ def count_services(deviation, fields, model, work, counts, count_out, tiers_out)
             count_out[:, cell] = UNKNOWN_UINT8
             tiers_out[:, cell] = UNKNOWN_UINT8
             continue
-        read_disturbing(cell, fields, wanted, model.pairs, work)
+        read_interfering(cell, fields, wanted, model.pairs, work)
         tiers_out[:, cell] = 0
         aim_deg, mount = float(math.floor(values[BEARING_DEG, 0])), wanted.mounts[0]
         kind = fields.kind[cell]

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from covermap.addresses.report import AddressReport, StationAtPlace
+from covermap.addresses.report import AddressReport, StationAtSite
 from covermap.measurements.readings import READING_COLUMNS
 from covermap.reports.address_sheet.choices import choices_section
 from covermap.reports.address_sheet.day_sheet import day_sheet_html
@@ -122,7 +122,7 @@ def _blank_readings(reports: Sequence[AddressReport]) -> list[list[object]]:
     return rows
 
 
-def _known(report: AddressReport, station: StationAtPlace) -> dict[str, object]:
+def _known(report: AddressReport, station: StationAtSite) -> dict[str, object]:
     return {
         "point_id": report.point_id or report.label,
         "latitude_deg": round(report.latitude_deg, 6),

@@ -9,7 +9,7 @@ from html import escape
 import numpy as np
 from numpy.typing import NDArray
 
-from covermap.addresses.report import AddressReport, MastPath, Skyline, StationAtPlace
+from covermap.addresses.report import AddressReport, MastPath, Skyline, StationAtSite
 from covermap.propagation import Profile, taut_string
 from covermap.scenario.settings import DisplaySettings
 from covermap.wording.words import FEET_PER_M, KM_PER_MILE, height
@@ -107,9 +107,9 @@ def _suns(report: AddressReport) -> list[str]:
     return parts
 
 
-def _station_marks(stations: Sequence[StationAtPlace]) -> list[str]:
+def _station_marks(stations: Sequence[StationAtSite]) -> list[str]:
     """Return a line a mast with the letters of its stations; letters that would touch go one row up."""
-    masts: dict[str, list[StationAtPlace]] = {}
+    masts: dict[str, list[StationAtSite]] = {}
     for station in stations:
         masts.setdefault(station.mast, []).append(station)
     marks = sorted((_x(group[0].azimuth_deg), [s.letter for s in group]) for group in masts.values())

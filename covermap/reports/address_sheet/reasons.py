@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from covermap.addresses.report import AddressReport, Amplifier, Change, MastPath, Ports, StationAtPlace
+from covermap.addresses.report import AddressReport, Amplifier, Change, MastPath, Ports, StationAtSite
 from covermap.reports.address_sheet import wording as say
 from covermap.reports.address_sheet.pictures import profile_svg
 from covermap.reports.address_sheet.shell import (
@@ -76,7 +76,7 @@ def _mast(report: AddressReport, path: MastPath, dn: float) -> str:
     return f'<div class="path">{title}{drawn}{table(head, rows, "k")}</div>'
 
 
-def _ridge_loss(station: StationAtPlace, number: int, count: int) -> str:
+def _ridge_loss(station: StationAtSite, number: int, count: int) -> str:
     """Return a ridge's loss; a station whose own count of ridges differs shows none."""
     if len(station.ridges) != count:
         return ""
@@ -186,7 +186,7 @@ def check_section(report: AddressReport, readings_file: str) -> str:
     return section(4, "Check on the day", table(head, rows, "day"), paragraph(form), paragraph(note, "soft"))
 
 
-def _rf(station: StationAtPlace) -> str:
+def _rf(station: StationAtSite) -> str:
     if station.rf_channel is not None:
         return f"RF {station.rf_channel}"
     return f"{station.frequency_mhz:g} MHz"

@@ -11,7 +11,7 @@ from covermap.addresses.report import (
     HighVhf,
     Night,
     Ports,
-    StationAtPlace,
+    StationAtSite,
     TierPlan,
 )
 
@@ -118,7 +118,7 @@ def _tier_name(report: AddressReport) -> str | None:
     return report.tier_names[report.tier - 1]
 
 
-def _station(station: StationAtPlace) -> dict[str, Any]:
+def _station(station: StationAtSite) -> dict[str, Any]:
     return {
         "station_id": station.station_id,
         "service": station.service,
@@ -132,7 +132,7 @@ def _station(station: StationAtPlace) -> dict[str, Any]:
         "margin_db": _number(station.margin_db, 2),
         "chance_percent": _number(station.chance_percent),
         "interference_db": _number(station.interference_db),
-        "disturbed_by": None if station.disturber is None else station.disturber.station_id,
+        "disturbed_by": None if station.interferer is None else station.interferer.station_id,
         "lost_at_night": station.lost_at_night,
         "azimuth_deg": _number(station.azimuth_deg, 2),
         "distance_km": _number(station.distance_km, 3),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from covermap.addresses.paths import PATH_HEIGHT_M
-from covermap.addresses.report import AddressReport, StationAtPlace
+from covermap.addresses.report import AddressReport, StationAtSite
 from covermap.bearings import FIRST_YEAR, LAST_YEAR
 from covermap.reports.address_sheet import wording as say
 from covermap.reports.address_sheet.pictures import skyline_svg
@@ -169,7 +169,7 @@ def stations_section(report: AddressReport) -> str:
     return section(5, "Stations by aim", table(head, rows), paragraph(note, "soft"))
 
 
-def _mast_line(report: AddressReport, station: StationAtPlace) -> str:
+def _mast_line(report: AddressReport, station: StationAtSite) -> str:
     bits = [
         say.bearing(report, station.azimuth_deg).replace(" (", ", ").removesuffix(")"),
         say.distance(report, station.distance_km),
@@ -178,7 +178,7 @@ def _mast_line(report: AddressReport, station: StationAtPlace) -> str:
     return f"<b>{text(station.mast)}</b>, {text(', '.join(bit for bit in bits if bit))}"
 
 
-def _station_row(report: AddressReport, station: StationAtPlace) -> str:
+def _station_row(report: AddressReport, station: StationAtSite) -> str:
     best = say.letter_of(report, station.service)
     shown, small = say.channel_lines(station)
     name = text(station.service) + ("" if station.on_list else " <small>not on your list</small>")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from covermap.addresses.changes import HIGHER_M, IN_LEAF_DB, SHIFT_DB
-from covermap.addresses.report import AddressReport, Change, Ports, StationAtPlace, TierPlan
+from covermap.addresses.report import AddressReport, Change, Ports, StationAtSite, TierPlan
 from covermap.wording import words
 from covermap.wording.language import say as _say
 from covermap.wording.lists import channel_words, list_words, short_list_words, together_words
@@ -177,7 +177,7 @@ def letter_of(report: AddressReport, service: str) -> str:
     return "" if best is None else best.letter
 
 
-def best_station(report: AddressReport, service: str) -> StationAtPlace | None:
+def best_station(report: AddressReport, service: str) -> StationAtSite | None:
     """Return the station of the list that most likely brings a service, None where none is known."""
     known = [s for s in report.stations if s.service == service and s.on_list]
     known = [s for s in known if not math.isnan(s.margin_db)]
@@ -204,7 +204,7 @@ def cell_sentence(report: AddressReport) -> str:
     return f"The map's square here says: {says}, {chance_text(cell.chance_percent)}{noted}."
 
 
-def path_words(report: AddressReport, station: StationAtPlace) -> str:
+def path_words(report: AddressReport, station: StationAtSite) -> str:
     """Return the fact of a path: '2 hills; the higher stands 158 m above the line, 2.6 km from here'."""
     if station.status == "near":
         return f"within {height(report, 250.0)} of the mast"
@@ -230,9 +230,9 @@ def signed(value: float) -> str:
     return f"{half_up(value)}".replace("-", "−")
 
 
-def interferer_words(report: AddressReport, station: StationAtPlace) -> str:
+def interferer_words(report: AddressReport, station: StationAtSite) -> str:
     """Return who interferes with a station and by how much: 'Far Coast (K), RF 24, from 214°: takes 7 dB'."""
-    who = station.disturber
+    who = station.interferer
     if who is None:
         return ""
     channel = "" if who.rf_channel is None else f"RF {who.rf_channel}, "
@@ -241,7 +241,7 @@ def interferer_words(report: AddressReport, station: StationAtPlace) -> str:
     return f"{name}, {channel}from {true_deg(who.azimuth_deg)}: takes {lost_db} dB"
 
 
-def off_aim(station: StationAtPlace, plan: TierPlan | None) -> str:
+def off_aim(station: StationAtSite, plan: TierPlan | None) -> str:
     """Return how far a station stands off the aim, empty where there is no aim."""
     if plan is None or not plan.directional or math.isnan(station.off_aim_deg):
         return ""
@@ -251,7 +251,7 @@ def off_aim(station: StationAtPlace, plan: TierPlan | None) -> str:
     return f"{half_up(station.off_aim_deg)}° off the aim{whose}"
 
 
-def channel_lines(station: StationAtPlace) -> tuple[str, str]:
+def channel_lines(station: StationAtSite) -> tuple[str, str]:
     """Return the displayed channel and, smaller, RF channel and band."""
     small = channel_words("", station.rf_channel, station.frequency_mhz, station.band)
     return (station.displayed_channel, small) if station.displayed_channel else (small, "")
@@ -272,7 +272,7 @@ def change_words(report: AddressReport, change: Change) -> str:
     }[change.key]
 
 
-def status_words(station: StationAtPlace) -> str:
+def status_words(station: StationAtSite) -> str:
     """Return why nothing is known of a station."""
     if station.status == "out_of_reach":
         return "beyond the reach of this prediction"

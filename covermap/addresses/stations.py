@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from covermap.addresses.answer import Answer
+from covermap.addresses.obstacles import cause_of, obstacles
 from covermap.addresses.paths import PATH_HEIGHT_M, StationPath
 from covermap.addresses.plans import NOT_KNOWN, Alone, Question, alone_at_plan
-from covermap.addresses.report import CellValue, Disturber, StationAtPlace, TierPlan
+from covermap.addresses.report import CellValue, Interferer, StationAtSite, TierPlan
 from covermap.addresses.strong_signals import WORTH_NAMING_DB
-from covermap.addresses.why import cause_of, obstacles
 from covermap.reception import PlaceRecord, Tier
 from covermap.scenario.letters import station_letters
 
@@ -31,9 +31,9 @@ class _Around:
     letters: dict[str, str]
 
 
-def stations_at_place(
+def stations_at_site(
     asked: Question, answer: Answer | None, kept: Sequence[TierPlan], cell: CellValue
-) -> tuple[StationAtPlace, ...]:
+) -> tuple[StationAtSite, ...]:
     """Return the list's stations and the best of the others, grouped by mast, nearest the aim first.
 
     answer : None where it is unknown; kept : its plans as the report has them
@@ -54,7 +54,7 @@ def stations_at_place(
     return _by_mast([station for station in found if station not in others])
 
 
-def _station(around: _Around, index: int, path: StationPath, alone: Alone, on_list: bool) -> StationAtPlace:
+def _station(around: _Around, index: int, path: StationPath, alone: Alone, on_list: bool) -> StationAtSite:
     station, azimuth_deg = path.station, path.profile.back_azimuth_deg
     site = around.asked.place.site
     prediction, confidence = site.scenario.settings.prediction, site.options.confidence_percent
@@ -63,7 +63,7 @@ def _station(around: _Around, index: int, path: StationPath, alone: Alone, on_li
     weak = not alone.chance_percent >= confidence
     cause = _cause(around, index, alone) if weak and not math.isnan(alone.chance_percent) else ""
     antenna, off_aim_deg = _antenna(around.stored, station.band, azimuth_deg)
-    return StationAtPlace(
+    return StationAtSite(
         station_id=station.station_id,
         service=station.service,
         mast=station.mast,
@@ -80,7 +80,7 @@ def _station(around: _Around, index: int, path: StationPath, alone: Alone, on_li
         margin_db=alone.margin_db,
         chance_percent=alone.chance_percent,
         interference_db=alone.interference_db,
-        disturber=_disturber(around, alone),
+        interferer=_interferer(around, alone),
         lost_at_night=weak and alone.chance_by_day_percent >= confidence,
         azimuth_deg=azimuth_deg,
         distance_km=path.profile.length_km,
@@ -101,13 +101,13 @@ def _cause(around: _Around, index: int, alone: Alone) -> str:
     return cause_of(around.asked, index, around.mount, alone)
 
 
-def _disturber(around: _Around, alone: Alone) -> Disturber | None:
+def _interferer(around: _Around, alone: Alone) -> Interferer | None:
     """Return what disturbs a station most, None where all together take less than 1 dB or it is not known."""
     if alone.interferer < 0 or not alone.interference_db >= WORTH_NAMING_DB:
         return None
     path = around.asked.place.paths[alone.interferer]
     station, azimuth_deg = path.station, path.profile.back_azimuth_deg
-    return Disturber(station.station_id, station.service, station.rf_channel, azimuth_deg)
+    return Interferer(station.station_id, station.service, station.rf_channel, azimuth_deg)
 
 
 def _antenna(stored: TierPlan | None, band: str, azimuth_deg: float) -> tuple[int, float]:
@@ -125,9 +125,9 @@ def _antenna(stored: TierPlan | None, band: str, azimuth_deg: float) -> tuple[in
     return nearest + 1, off_deg[nearest]
 
 
-def _by_mast(stations: list[StationAtPlace]) -> tuple[StationAtPlace, ...]:
+def _by_mast(stations: list[StationAtSite]) -> tuple[StationAtSite, ...]:
     """Return the stations mast by mast: those of the list, then nearest the aim."""
-    masts: dict[str, list[StationAtPlace]] = {}
+    masts: dict[str, list[StationAtSite]] = {}
     for station in stations:
         masts.setdefault(station.mast, []).append(station)
 

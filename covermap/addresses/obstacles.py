@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from covermap.addresses.answer import as_hindrances
+from covermap.addresses.answer import as_obstructions
 from covermap.addresses.paths import StationPath
 from covermap.addresses.plans import Alone, Question, some_facts
-from covermap.addresses.report import MastPath, RidgeAtPlace, StationAtPlace
+from covermap.addresses.report import MastPath, RidgeAtSite, StationAtSite
 from covermap.propagation import Profile, Ridge, knife_edge_loss, path_class, ridges
 from covermap.propagation.path_geometry import median_radius_km
 from covermap.reception import Tier, TierTable, causes
@@ -23,7 +23,7 @@ class Obstacles:
     """Class of a path and the ridges in its way at one frequency, from the point outwards."""
 
     path_class: str
-    ridges: tuple[RidgeAtPlace, ...]
+    ridges: tuple[RidgeAtSite, ...]
 
 
 def obstacles(path: StationPath, rx_height_m: float, dn: float, n0: float) -> Obstacles:
@@ -51,8 +51,8 @@ def bare_profile(path: StationPath) -> Profile:
     return Profile(path.profile.distance_km, path.profile.ground_m)
 
 
-def _ridge(ridge: Ridge, length_km: float) -> RidgeAtPlace:
-    return RidgeAtPlace(
+def _ridge(ridge: Ridge, length_km: float) -> RidgeAtSite:
+    return RidgeAtSite(
         distance_km=length_km - ridge.distance_km,
         ground_m=ridge.ground_m,
         height_above_line_m=ridge.height_above_line_m,
@@ -74,20 +74,20 @@ def cause_of(asked: Question, index: int, tier: Tier, alone: Alone) -> str:
         np.array([alone.interferer]),
         np.nan_to_num(np.array([alone.interference_db])),
         noise_db[0],
-        as_hindrances(asked),
+        as_obstructions(asked),
         on_one_channel(site.facts),
     )
     return CAUSES[int(cause[0])]
 
 
 def mast_paths(
-    stations: Sequence[StationAtPlace], paths: dict[str, StationPath], rx_height_m: float, dn: float
+    stations: Sequence[StationAtSite], paths: dict[str, StationPath], rx_height_m: float, dn: float
 ) -> tuple[MastPath, ...]:
     """Return one path a mast, in the order of its first station; drawn for its first known station.
 
     paths : station id -> path
     """
-    groups: dict[str, list[StationAtPlace]] = {}
+    groups: dict[str, list[StationAtSite]] = {}
     for station in stations:
         if station.status in ("ok", "near"):
             groups.setdefault(station.mast, []).append(station)

@@ -1,4 +1,4 @@
-"""What disturbs or joins a transmitter at many aims at once; as covermap.reception.plan.disturbed at one."""
+"""What disturbs or joins a transmitter at many aims at once; as covermap.reception.plan.interfered at one."""
 
 import math
 
@@ -21,15 +21,15 @@ from covermap.reception.interference import (
 )
 from covermap.reception.network import is_inside, may_begin
 from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
-from covermap.reception.scan import (
+from covermap.reception.search_arrays import (
     AIMS_DEG,
     ALIKE,
-    DISTURBANCE,
-    OWN_DISTURBANCE,
+    INTERFERENCE,
+    OWN_INTERFERENCE,
     OWN_SIGNAL,
     SIGNAL,
     SQUARES,
-    WINDOW_DISTURBANCE,
+    WINDOW_INTERFERENCE,
     WINDOW_SIGNAL,
 )
 from covermap.reception.spreads import spread_with
@@ -38,8 +38,8 @@ LOG2_OF_DB = LOG2_OF_10 / 10.0  # a level's power is 2^(LOG2_OF_DB level)
 
 
 @lean_kernel
-def _start_disturbed(stage, count, group, item, mount, figures, values, aims, rows):
-    """Fill row SIGNAL with a transmitter's power over its need at each aim, and row DISTURBANCE with none."""
+def _start_interfered(stage, count, group, item, mount, figures, values, aims, rows):
+    """Fill row SIGNAL with a transmitter's power over its need at each aim, row INTERFERENCE with none."""
     clear_db, cross_db = values[CLEAR_DB, item], figures[CROSS_DB + mount, item]
     rolloff, floor_db = figures[ROLLOFF, item], figures[FLOOR_DB, item]
     for number in range(count):
@@ -47,7 +47,7 @@ def _start_disturbed(stage, count, group, item, mount, figures, values, aims, ro
         loss_db = loss_db if loss_db < floor_db else floor_db
         loss_db = loss_db if loss_db > cross_db else cross_db
         rows[SIGNAL, number] = exp2(LOG2_OF_DB * (clear_db - loss_db))
-        rows[DISTURBANCE, number] = 0.0
+        rows[INTERFERENCE, number] = 0.0
         rows[ALIKE, number] = 0.0
 
 
@@ -66,37 +66,37 @@ def _add_pair(stage, count, row, alike, over_db, pair, mount, pair_figures, pair
 
 
 @lean_kernel
-def _end_disturbed(count, item, figures, scan):
-    """Fill deviation and parts of a disturbed transmitter from the powers at each aim, as set_plan()."""
-    rows, total_inverse = scan.rows, figures[TOTAL_INVERSE, item]
+def _end_interfered(count, item, figures, by_aim):
+    """Fill deviation and parts of a transmitter from its powers at each aim, as set_plan()."""
+    rows, total_inverse = by_aim.rows, figures[TOTAL_INVERSE, item]
     for number in range(count):
-        over_noise = 1.0 + rows[DISTURBANCE, number]
+        over_noise = 1.0 + rows[INTERFERENCE, number]
         joined_db = log2_positive(rows[SIGNAL, number]) * (1.0 / LOG2_OF_DB)
         margin_db = joined_db - log2_positive(over_noise) * (1.0 / LOG2_OF_DB)
         inverse, home_part, site_part = spread_with(
-            rows[DISTURBANCE, number] / over_noise, rows[ALIKE, number] / over_noise, item, figures
+            rows[INTERFERENCE, number] / over_noise, rows[ALIKE, number] / over_noise, item, figures
         )
         together = math.sqrt(1.0 + home_part * home_part)
-        undisturbed = joined_db * total_inverse * together
+        without_db = joined_db * total_inverse * together
         deviation = margin_db * inverse
-        scan.deviation[item, number] = deviation if deviation < undisturbed else undisturbed
-        scan.ratio[item, number] = home_part
-        scan.site[item, number] = site_part
+        by_aim.deviation[item, number] = deviation if deviation < without_db else without_db
+        by_aim.ratio[item, number] = home_part
+        by_aim.site[item, number] = site_part
 
 
 @lean_kernel
 def _keep_better_window(count, rows):
     """Take over signal and disturbance of a window at each aim where C / (N + I) is greater."""
     for number in range(count):
-        signal, disturbance = rows[WINDOW_SIGNAL, number], rows[WINDOW_DISTURBANCE, number]
-        better = signal * (1.0 + rows[DISTURBANCE, number]) > rows[SIGNAL, number] * (1.0 + disturbance)
+        signal, disturbance = rows[WINDOW_SIGNAL, number], rows[WINDOW_INTERFERENCE, number]
+        better = signal * (1.0 + rows[INTERFERENCE, number]) > rows[SIGNAL, number] * (1.0 + disturbance)
         rows[SIGNAL, number] = signal if better else rows[SIGNAL, number]
-        rows[DISTURBANCE, number] = disturbance if better else rows[DISTURBANCE, number]
+        rows[INTERFERENCE, number] = disturbance if better else rows[INTERFERENCE, number]
 
 
 @inner_kernel
 def _place_window(stage, count, item, mount, pair_figures, pairs, pair_values, aims, rows):
-    """Fill SIGNAL and DISTURBANCE with a network's window where it is best at each aim, as best_window().
+    """Fill SIGNAL and INTERFERENCE with a network's window where it is best at each aim, as best_window().
 
     On entry they hold the transmitter itself and the stations outside its network.
     """
@@ -104,7 +104,7 @@ def _place_window(stage, count, item, mount, pair_figures, pairs, pair_values, a
     window_us = pairs.window_us[first]
     for number in range(count):
         rows[OWN_SIGNAL, number] = rows[SIGNAL, number]
-        rows[OWN_DISTURBANCE, number] = rows[DISTURBANCE, number]
+        rows[OWN_INTERFERENCE, number] = rows[INTERFERENCE, number]
         rows[SIGNAL, number] = 0.0
     for begins in range(first - 1, last):
         if begins >= first and not may_begin(begins, window_us, pair_values):
@@ -112,22 +112,22 @@ def _place_window(stage, count, item, mount, pair_figures, pairs, pair_values, a
         start_us = pair_values[ARRIVES_US, begins] if begins >= first else 0.0
         for number in range(count):
             rows[WINDOW_SIGNAL, number] = rows[OWN_SIGNAL, number]
-            rows[WINDOW_DISTURBANCE, number] = rows[OWN_DISTURBANCE, number]
+            rows[WINDOW_INTERFERENCE, number] = rows[OWN_INTERFERENCE, number]
         for pair in range(first, last):
             if pair_values[ROLE, pair] == NETWORK:
                 inside = is_inside(pair, start_us, window_us, pair_values)
-                row = WINDOW_SIGNAL if inside else WINDOW_DISTURBANCE
+                row = WINDOW_SIGNAL if inside else WINDOW_INTERFERENCE
                 over_db = pair_values[OVER_NEED_DB if inside else OVER_NOISE_DB, pair]
                 _add_pair(stage, count, row, 0.0, over_db, pair, mount, pair_figures, pair_values, aims, rows)
         _keep_better_window(count, rows)
 
 
 @inner_kernel
-def fill_disturbed(stage, count, item, mount, figures, pair_figures, wanted, pairs, home, scan):
-    """Fill rows deviation and ratio of a disturbed transmitter at each aim; as disturbed(), for many aims."""
-    pair_values = home.disturbing.values
+def fill_interfered(stage, count, item, mount, figures, pair_figures, wanted, pairs, home, by_aim):
+    """Fill a transmitter's rows deviation and ratio at each aim; as interfered(), for many aims."""
+    pair_values = home.interfering.values
     group = wanted.group[item]
-    _start_disturbed(stage, count, group, item, mount, figures, home.values, scan.aims, scan.rows)
+    _start_interfered(stage, count, group, item, mount, figures, home.values, by_aim.aims, by_aim.rows)
     network = False
     for pair in range(pairs.start[item], pairs.start[item + 1]):
         role, over_db = pair_values[ROLE, pair], pair_values[OVER_NOISE_DB, pair]
@@ -135,9 +135,9 @@ def fill_disturbed(stage, count, item, mount, figures, pair_figures, wanted, pai
         if role in (SILENT, NETWORK) or over_db < FAINTEST_DB:
             continue
         _add_pair(
-            stage, count, DISTURBANCE, 1.0 if pairs.shared[pair] else 0.0, over_db, pair, mount, pair_figures,
-            pair_values, scan.aims, scan.rows,
+            stage, count, INTERFERENCE, 1.0 if pairs.shared[pair] else 0.0, over_db, pair, mount,
+            pair_figures, pair_values, by_aim.aims, by_aim.rows,
         )  # fmt: skip
     if network:
-        _place_window(stage, count, item, mount, pair_figures, pairs, pair_values, scan.aims, scan.rows)
-    _end_disturbed(count, item, figures, scan)
+        _place_window(stage, count, item, mount, pair_figures, pairs, pair_values, by_aim.aims, by_aim.rows)
+    _end_interfered(count, item, figures, by_aim)

@@ -12,15 +12,15 @@ import numpy as np
 
 from covermap.addresses.amplifier import amplifier_effect, ports
 from covermap.addresses.answer import Answer, answer_of, night_of, services_at
-from covermap.addresses.at_place import stations_at_place
 from covermap.addresses.changes import SHIFT_DB, changes, heights_to_compute_m, without_each
 from covermap.addresses.high_vhf import high_vhf_of
+from covermap.addresses.obstacles import mast_paths
 from covermap.addresses.paths import PATH_HEIGHT_M, mount_heights_m, station_paths
 from covermap.addresses.plans import Place, Question, question, some_facts, tier_plans
 from covermap.addresses.report import AddressReport, CellValue, SunAt, TierPlan
 from covermap.addresses.site import Site
 from covermap.addresses.skyline import skyline
-from covermap.addresses.why import mast_paths
+from covermap.addresses.stations import stations_at_site
 from covermap.bearings import declination, sun_position
 from covermap.grid.fields import STEEP_RAY_DEG
 from covermap.inputs.stations_that_count import heard
@@ -41,7 +41,7 @@ class Asked:
     sun_at: tuple[datetime, ...] = field(default=())
 
 
-def reckon(
+def compute_report(
     site: Site, asked: Asked, cell: CellValue, basis: Sequence[str] = (), cautions: Sequence[str] = ()
 ) -> AddressReport:
     """Return the report of one address.
@@ -59,7 +59,7 @@ def reckon(
     by_class = () if math.isnan(ground_m) else services_at(plain)
     kept = () if answer is None else tier_plans(plain, answer.plans)
     rx_height_m = max(PATH_HEIGHT_M, (plain.tiers[-1] if answer is None else answer.installation).height_m)
-    stations = stations_at_place(plain, answer, kept, cell)
+    stations = stations_at_site(plain, answer, kept, cell)
     by_id = {path.station.station_id: path for path in place.paths}
     radius_km = float(median_radius_km(prediction.dn))
     return AddressReport(
@@ -213,7 +213,7 @@ def _notes(site: Site, asked: Asked, place: Place) -> tuple[str, ...]:
         )
     if any(path.status == "smooth_earth" for path in place.paths):
         notes.append(
-            "The ground towards a station that may disturb is not known; its signal is reckoned over flat "
+            "The ground towards a station that may disturb is not known; its signal is computed over flat "
             "land."
         )
     if any(path.adjustment_db for path in listed):

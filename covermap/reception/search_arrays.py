@@ -19,7 +19,7 @@ KNOWN = CIRCLE_AIMS - 1
 NEAR_AIMS = 16
 PEAKS = 3  # of the circle whose neighbourhood is looked at, where ranks are coarse
 
-# Two sets of aims: first axis of ScanArrays.aims.
+# Two sets of aims: first axis of SearchArrays.aims.
 CIRCLE = 0
 NEAR = 1
 # Its second axis: the aims, then for each group of transmitters the squared angle to each.
@@ -36,7 +36,7 @@ PARTS = 4
 
 FEW_POINTS = 3  # of the coarse integral
 
-# Rows of ScanArrays.rows, one column an aim.
+# Rows of SearchArrays.rows, one column an aim.
 RANK = 0
 PRODUCT = 1  # at each of the few points
 WORST = 4
@@ -45,19 +45,19 @@ MEAN = 6
 VARIANCE = 7
 SPREAD = 8
 SIGNAL = 9
-DISTURBANCE = 10
-ALIKE = 11  # the part of DISTURBANCE from the wanted transmitter's own site and band
-WINDOW_SIGNAL = 12  # of the network's window looked at; SIGNAL and DISTURBANCE then hold the best one
-WINDOW_DISTURBANCE = 13
+INTERFERENCE = 10
+ALIKE = 11  # the part of INTERFERENCE from the wanted transmitter's own site and band
+WINDOW_SIGNAL = 12  # of the network's window looked at; SIGNAL and INTERFERENCE then hold the best one
+WINDOW_INTERFERENCE = 13
 OWN_SIGNAL = 14  # without the network
-OWN_DISTURBANCE = 15
+OWN_INTERFERENCE = 15
 SHARED = 16  # PARTS of the worst transmitter of a site and band so far
 OTHER = 20  # PARTS of one more
 SITE_WORST = 24  # of the services of a site and band so far: the worst deviation, and all chances multiplied
 SITE_PRODUCT = 25
-SCAN_ROWS = 26
+SEARCH_ROWS = 26
 
-# Rows of ScanArrays.peaks, one column a peak.
+# Rows of SearchArrays.peaks, one column a peak.
 PEAK_RANK = 0
 PEAK_DEG = 1
 PEAK_MOUNT = 2
@@ -67,15 +67,15 @@ LARGEST_DEVIATION = 100.0
 TIE_WEIGHT = 1e-13  # of the worst margin, where chances are equal to the last digit
 
 
-class ScanArrays(NamedTuple):
+class SearchArrays(NamedTuple):
     """Work arrays of the ranking, made once a thread.
 
-    aims : (2, 1 + W, CIRCLE_AIMS). rows : (SCAN_ROWS, CIRCLE_AIMS). few_points : a coarse integral
-    item : (W + 1,), the transmitters that decide: of each group the worst undisturbed one, and every
-        disturbed one; -1 behind the last
-    stand_in : (PARTS, W), what stands for a group's undisturbed ones, before any loss, at its worst one
-    deviation, ratio, site : (W, CIRCLE_AIMS), margin, home's and site's part of the disturbed ones at each
-        aim, as DEVIATION, HOME_PART and SITE_PART of covermap.reception.confidence
+    aims : (2, 1 + W, CIRCLE_AIMS). rows : (SEARCH_ROWS, CIRCLE_AIMS). few_points : a coarse integral
+    item : (W + 1,), the transmitters that decide: of each group the worst one without interference, and
+        every one with it; -1 behind the last
+    stand_in : (PARTS, W), what stands for a group's ones without interference, before any loss, at its worst
+    deviation, ratio, site : (W, CIRCLE_AIMS), margin, home's and site's part of those with it at each aim,
+        as DEVIATION, HOME_PART and SITE_PART of covermap.reception.confidence
     peaks : (PEAK_ROWS, PEAKS + 1), the circle's aims that rank highest, and the best of all at last
     """
 
@@ -90,14 +90,14 @@ class ScanArrays(NamedTuple):
     peaks: NDArray[np.float64]
 
 
-def scan_arrays(wanted: WantedTransmitters) -> ScanArrays:
+def search_arrays(wanted: WantedTransmitters) -> SearchArrays:
     """Return work arrays for a wanted list, the circle's aims filled."""
     count = wanted.station.size
     aims = np.zeros((2, SQUARES + count, CIRCLE_AIMS))
     aims[CIRCLE, AIMS_DEG, :KNOWN] = np.arange(KNOWN) * (360.0 / KNOWN)
-    return ScanArrays(
+    return SearchArrays(
         aims,
-        np.empty((SCAN_ROWS, CIRCLE_AIMS)),
+        np.empty((SEARCH_ROWS, CIRCLE_AIMS)),
         integral_points(FEW_POINTS),
         np.full(count + 1, -1),
         np.empty((PARTS, count)),
@@ -109,12 +109,12 @@ def scan_arrays(wanted: WantedTransmitters) -> ScanArrays:
 
 
 @lean_kernel
-def fill_squares(stage, first, count, wanted, values, scan):
+def fill_squares(stage, first, count, wanted, values, by_aim):
     """Fill the squared angle between each group's bearing and the aims of a set, in square degrees.
 
     first, count : from which aim on, and where to end
     """
-    aims = scan.aims
+    aims = by_aim.aims
     for group in range(wanted.group_start.size - 1):
         bearing_deg = values[BEARING_DEG, wanted.group_start[group]]
         for number in range(first, count):
@@ -123,25 +123,25 @@ def fill_squares(stage, first, count, wanted, values, scan):
 
 
 @lean_kernel
-def fill_near(centre_deg, scan):
+def fill_near(centre_deg, by_aim):
     """Fill the whole degrees around an aim."""
     for number in range(NEAR_AIMS):
         near_deg = math.floor(centre_deg + 0.5) + float(number - NEAR_AIMS // 2)
         near_deg += 360.0 if near_deg < 0.0 else 0.0
-        scan.aims[NEAR, AIMS_DEG, number] = near_deg - 360.0 if near_deg >= 360.0 else near_deg
+        by_aim.aims[NEAR, AIMS_DEG, number] = near_deg - 360.0 if near_deg >= 360.0 else near_deg
 
 
 @lean_kernel
-def forget_peaks(scan):
+def forget_peaks(by_aim):
     """Empty the peaks."""
     for number in range(PEAKS + 1):
-        scan.peaks[PEAK_RANK, number] = -math.inf
+        by_aim.peaks[PEAK_RANK, number] = -math.inf
 
 
 @lean_kernel
-def keep_peak(rank, aim_deg, mount, first, last, scan):
+def keep_peak(rank, aim_deg, mount, first, last, by_aim):
     """Keep an aim in its place among the peaks from first to before last, where it ranks high enough."""
-    peaks, place = scan.peaks, last
+    peaks, place = by_aim.peaks, last
     while place > first and rank > peaks[PEAK_RANK, place - 1]:
         place -= 1
     for number in range(last - 1, place, -1):
