@@ -11,6 +11,7 @@ from covermap.reception.chain import (
     receiver_noise_factor,
     system_noise_factor,
 )
+from covermap.reception.tiers import Distribution
 from covermap.tables import read_tiers
 
 THERMAL_NOISE_DBM = -106.2  # kTB in 6 MHz, 47 CFR planning factors (OET Bulletin 69)
@@ -129,3 +130,34 @@ def test_three_decibels_more_of_a_negative_gain_helps_less():
 def test_wrong_frequency_is_named():
     with pytest.raises(InputError, match=r"frequency_mhz must be greater than 0, got -5"):
         receiving_chain(read_tiers()[5], -5.0, external_noise_db=1.0)
+
+
+@pytest.mark.parametrize(
+    ("mast_amplifier", "f_r"),
+    [
+        # Friis by hand at 575 MHz: cable 5.2 dB, in the house 14 dB / NF 4.5, splitter 7.5, tuner 7:
+        # behind it 14.5 dB = 28.2; 2.82 + 27.2 / 25.1 = 3.90; times 3.31 of the cable = 12.9
+        (False, 11.1),
+        # and a masthead amplifier 18 dB / NF 2 in front: 1.585 + 11.9 / 63.1 = 1.77
+        (True, 2.5),
+    ],
+)
+def test_an_amplifier_in_the_house_stands_behind_the_cable(mast_amplifier, f_r):
+    cable_m = 5.2 / (16.0 * math.sqrt(575.0 / 500.0)) * 100.0
+    tier = replace(
+        read_tiers()[5],
+        cable_m=cable_m,
+        passive_loss_db=7.5,
+        distribution=Distribution(14.0, 4.5, math.inf, math.inf, cable_m=0.0),
+    )
+    if mast_amplifier:
+        tier = replace(tier, amplifier_gain_db=18.0, amplifier_noise_figure_db=2.0)
+    chain = receiving_chain(tier, 575.0, external_noise_db=1.0)
+    assert chain.receiver_noise_db == pytest.approx(f_r, abs=0.05)
+
+
+def test_cable_behind_an_amplifier_in_the_house_costs_less_than_before_it():
+    near = replace(read_tiers()[5], cable_m=10.0, distribution=Distribution(14.0, 4.5, 0.0, 0.0, 25.0))
+    far = replace(read_tiers()[5], cable_m=25.0, distribution=Distribution(14.0, 4.5, 0.0, 0.0, 10.0))
+    noise = [receiving_chain(tier, 615.0, external_noise_db=1.0).receiver_noise_db for tier in (near, far)]
+    assert noise[1] - noise[0] > 1.0  # 15 m of RG-6 at 615 MHz are 2.7 dB

@@ -12,6 +12,7 @@ from covermap.reception.signals import (
     MAY_OVERLOAD,
     NEEDS_FILTER,
 )
+from covermap.reception.tiers import Distribution
 
 OPTIONS = ReceptionOptions()
 NO_LIMIT = {"amp_in_max_dbm": np.inf, "amp_out_max_dbm": np.inf}
@@ -75,6 +76,22 @@ def test_levels_at_each_port():
     assert plan_with(45.0, without_output).overload_db - 5.0 == pytest.approx(-6.1, abs=0.1)
     at_input = replace(without_output, passive_loss_db=60.0)
     assert plan_with(45.0, at_input).overload_db - 15.0 == pytest.approx(-16.4, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("in_max_dbm", "out_max_dbm"),
+    [
+        (-20.6, np.inf),  # by hand: -16.4 dBm at the antenna less 4.2 dB of 25 m of cable
+        (np.inf, -6.6),  # and 14 dB of gain
+    ],
+)
+def test_an_amplifier_in_the_house_has_its_own_limit_behind_the_cable(in_max_dbm, out_max_dbm):
+    house = replace(
+        TIERS[5], passive_loss_db=60.0, distribution=Distribution(14.0, 4.5, in_max_dbm, out_max_dbm, 0.0)
+    )
+    plan = plan_with(45.0, house)
+    assert plan.overload_port == "distribution amplifier"
+    assert plan.overload_db == pytest.approx(0.0, abs=0.1)
 
 
 def test_verdicts_of_the_address():

@@ -88,9 +88,8 @@ def night_of(asked: Question, answer: Answer, kept: Sequence[TierPlan]) -> Night
 def receiver_of(asked: Question, signals: CellSignals) -> ListReceiver:
     """Return what works out reception for a question; the site keeps it for the next point."""
     site, place = asked.place.site, asked.place
-    mounts = tuple(tier.height_m for tier in asked.tiers)
     around = place.clutter_height_m, place.open_land
-    key = asked.wanted, mounts, asked.options.noise_environment, *around, _stations(asked)
+    key = asked.wanted, repr(asked.tiers), asked.options.noise_environment, *around, _stations(asked)
     if key not in site.receivers:
         site.receivers[key] = ListReceiver(
             site.facts,

@@ -18,7 +18,14 @@ from covermap.reception.confidence import (
 from covermap.reception.joint import confidence_bounds
 from covermap.reception.network import strongest_interferer
 from covermap.reception.normal import normal_share
-from covermap.reception.overload import AMPLIFIER_INPUT, AMPLIFIER_OUTPUT, TUNER, loads_of, overload_of
+from covermap.reception.overload import (
+    AMPLIFIER_INPUT,
+    AMPLIFIER_OUTPUT,
+    DISTRIBUTION,
+    TUNER,
+    loads_of,
+    overload_of,
+)
 from covermap.reception.pattern import HORIZONTAL, VERTICAL
 from covermap.reception.place import PlaceSignals, by_mast, one_cell, place_with
 from covermap.reception.plan import (
@@ -35,7 +42,12 @@ from covermap.reception.plan import (
 from covermap.reception.tiers import Tier
 
 POLARIZATIONS = {"horizontal": HORIZONTAL, "vertical": VERTICAL}
-PORTS = {AMPLIFIER_INPUT: "amplifier input", AMPLIFIER_OUTPUT: "amplifier output", TUNER: "tuner"}
+PORTS = {
+    AMPLIFIER_INPUT: "amplifier input",
+    AMPLIFIER_OUTPUT: "amplifier output",
+    TUNER: "tuner",
+    DISTRIBUTION: "distribution amplifier",
+}
 
 
 @dataclass(frozen=True, eq=False)

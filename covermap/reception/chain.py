@@ -150,12 +150,7 @@ def receiving_chain(
         raise InputError(f"joined must be one of {', '.join(FRONT_LOSS_DB)}, got {joined!r}.")
     band = band_of(frequency_mhz)
     directivity_dbd = tier.directivity_dbd[band]
-    factor = power_ratio(FRONT_LOSS_DB[joined]) * receiver_noise_factor(
-        cable_loss_db(frequency_mhz, tier.cable_m) + tier.passive_loss_db,
-        tier.amplifier_gain_db,
-        tier.amplifier_noise_figure_db,
-        tuner_noise_figure_db,
-    )
+    factor = power_ratio(FRONT_LOSS_DB[joined]) * _receiver_factor(tier, frequency_mhz, tuner_noise_figure_db)
     both = joined == "combined"
     noise_factor = combined_noise_factor if both else system_noise_factor
     system = noise_factor(external_noise_db, directivity_dbd - tier.gain_dbd[band], factor)
@@ -164,4 +159,22 @@ def receiving_chain(
         system_noise_db=10.0 * math.log10(system),
         external_noise_share=(2.0 if both else 1.0) * power_ratio(external_noise_db) / system,
         cn_minus_field_db=carrier_to_noise_db(0.0, frequency_mhz, bandwidth_mhz, directivity_dbd, system),
+    )
+
+
+def _receiver_factor(tier: Tier, frequency_mhz: float, tuner_noise_figure_db: float) -> float:
+    """Return the noise factor from the antenna's terminals; a house takes the tuner's place."""
+    loss_db, house = cable_loss_db(frequency_mhz, tier.cable_m), tier.distribution
+    if house is None:
+        loss_db, behind_db = loss_db + tier.passive_loss_db, tuner_noise_figure_db
+    else:
+        inside = receiver_noise_factor(
+            cable_loss_db(frequency_mhz, house.cable_m) + tier.passive_loss_db,
+            house.gain_db,
+            house.noise_figure_db,
+            tuner_noise_figure_db,
+        )
+        behind_db = 10.0 * math.log10(inside)
+    return float(
+        receiver_noise_factor(loss_db, tier.amplifier_gain_db, tier.amplifier_noise_figure_db, behind_db)
     )

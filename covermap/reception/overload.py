@@ -31,18 +31,20 @@ LOAD_FLOOR_DB = 2
 LOAD_CROSS_DB = 3  # at a horizontal mount; the next row: at a vertical one
 TUNER_DB = 5  # from the antenna's terminals to the tuner
 SPREAD_DB = 6  # s_i of the station among clutter of 10 m
-LOAD_FIGURES = 7
+HOUSE_DB = 7  # from the antenna's terminals to an amplifier inside the house
+LOAD_FIGURES = 8
 
 TWICE_THE_VOLTAGE_DB = 6.02  # two combined antennas at most
 
 # Ports that a signal can be too strong for.
-NO_PORT, AMPLIFIER_INPUT, AMPLIFIER_OUTPUT, TUNER = 0, 1, 2, 3
+NO_PORT, AMPLIFIER_INPUT, AMPLIFIER_OUTPUT, TUNER, DISTRIBUTION = range(5)
 
 
 class Loads(NamedTuple):
     """What decides overload: figures (K, T, LOAD_FIGURES, S); and of the T tiers and S stations:
 
     input_dbm, output_dbm : (T,), the amplifier's limits as total power at the antenna, inf without one
+    house_dbm : (T,), limit of an amplifier inside the house as total power at its input, inf without one
     front_db : (3,), loss in front of everything for each of JOINED_AS
     mast : (S,). uhf : bool (S,). risk_db : (S,), a field of minus this could pass a limit of some tier
     """
@@ -50,6 +52,7 @@ class Loads(NamedTuple):
     figures: NDArray[np.float64]
     input_dbm: NDArray[np.float64]
     output_dbm: NDArray[np.float64]
+    house_dbm: NDArray[np.float64]
     front_db: NDArray[np.float64]
     mast: NDArray[np.int64]
     uhf: NDArray[np.bool_]
@@ -77,18 +80,26 @@ def loads_of(
     output_dbm = np.array(
         [tier.amp_out_max_dbm - tier.amplifier_gain_db if tier.has_amplifier else np.inf for tier in tiers]
     )
+    house_dbm = np.array([_house_limit_dbm(tier) for tier in tiers])
     amplifier_db = figures[:, :, POWER_DB] - np.minimum(input_dbm, output_dbm)[:, None]
     tuner_db = figures[:, :, POWER_DB] + figures[:, :, TUNER_DB] - TUNER_SEVERAL_DBM
-    risk_db = np.maximum(amplifier_db, tuner_db) + figures[:, :, SPREAD_DB]
+    house_db = figures[:, :, POWER_DB] + figures[:, :, HOUSE_DB] - house_dbm[:, None]
+    risk_db = np.maximum(np.maximum(amplifier_db, tuner_db), house_db) + figures[:, :, SPREAD_DB]
     return Loads(
         figures,
         input_dbm,
         output_dbm,
+        house_dbm,
         np.array([FRONT_LOSS_DB[joined] for joined in JOINED_AS]),
         np.asarray(facts.mast, np.int64),
         np.array([band == "uhf" for band in bands]),
         risk_db.max(axis=(0, 1)),
     )
+
+
+def _house_limit_dbm(tier: Tier) -> float:
+    house = tier.distribution
+    return math.inf if house is None else min(house.in_max_dbm, house.out_max_dbm - house.gain_db)
 
 
 def _as_load(
@@ -97,14 +108,18 @@ def _as_load(
     """Return the figures of a station as a load of a tier's installation, at its mount."""
     band = band_of(frequency_mhz)
     gain_db = tier.amplifier_gain_db if tier.has_amplifier else 0.0
+    to_house_db = gain_db - cable_loss_db(frequency_mhz, tier.cable_m)
+    house = tier.distribution
+    inside_db = 0.0 if house is None else house.gain_db - cable_loss_db(frequency_mhz, house.cable_m)
     return (
         tier.gain_dbd[band] + dipole_factor_db(frequency_mhz),
         lobe_rolloff(tier.beamwidth_deg[band]),
         0.0 if math.isnan(tier.beamwidth_deg[band]) else tier.front_to_back_db[band],
         cross_polar_loss_db(HORIZONTAL, polarization, tier.cross_polar_db),
         cross_polar_loss_db(VERTICAL, polarization, tier.cross_polar_db),
-        gain_db - cable_loss_db(frequency_mhz, tier.cable_m) - tier.passive_loss_db,
+        to_house_db + inside_db - tier.passive_loss_db,
         own_sd_db(tier, frequency_mhz, options),
+        to_house_db,
     )
 
 
@@ -118,7 +133,7 @@ def overload_of(tier, height, cell, figures, plan, median_dbuvm, bearing_deg, lo
     Source: each limit at its own port: total power at the amplifier's input and output, single channels at
         the tuner. Limits of the tier table; tuner: ATSC A/74 (from memory).
     """
-    total_mw, strongest_dbm, spread_db = 0.0, -math.inf, 0.0
+    total_mw, house_mw, strongest_dbm, spread_db = 0.0, 0.0, -math.inf, 0.0
     first_dbm, second_dbm = -math.inf, -math.inf
     front_db = loads.front_db[int(plan[JOINED])]
     for station in range(figures.shape[1]):
@@ -133,6 +148,8 @@ def overload_of(tier, height, cell, figures, plan, median_dbuvm, bearing_deg, lo
         )  # fmt: skip
         power_dbm = field + figures[POWER_DB, station] - loss_db - front_db
         total_mw += 10.0 ** (power_dbm / 10.0)
+        if loads.house_dbm[tier] < math.inf:
+            house_mw += 10.0 ** ((power_dbm + figures[HOUSE_DB, station]) / 10.0)
         if power_dbm > strongest_dbm:
             strongest_dbm, spread_db = power_dbm, figures[SPREAD_DB, station]
         tuner_dbm = power_dbm + figures[TUNER_DB, station]
@@ -146,6 +163,8 @@ def overload_of(tier, height, cell, figures, plan, median_dbuvm, bearing_deg, lo
     excess_db, port = total_dbm - loads.output_dbm[tier], AMPLIFIER_OUTPUT
     if total_dbm - loads.input_dbm[tier] > excess_db:
         excess_db, port = total_dbm - loads.input_dbm[tier], AMPLIFIER_INPUT
+    if house_mw > 0.0 and 10.0 * math.log10(house_mw) - loads.house_dbm[tier] > excess_db:
+        excess_db, port = 10.0 * math.log10(house_mw) - loads.house_dbm[tier], DISTRIBUTION
     tuner_db = max(first_dbm - TUNER_ONE_DBM, second_dbm - TUNER_SEVERAL_DBM)
     if tuner_db > excess_db:
         excess_db, port = tuner_db, TUNER

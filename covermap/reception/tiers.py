@@ -7,6 +7,22 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
+class Distribution:
+    """An amplifier inside the house, between the antenna's cable and the splitter.
+
+    gain_db, noise_figure_db : of the amplifier
+    in_max_dbm, out_max_dbm : greatest total power at its ports
+    cable_m : from it to the receiver; the tier's own cable then ends at it
+    """
+
+    gain_db: float
+    noise_figure_db: float
+    in_max_dbm: float
+    out_max_dbm: float
+    cable_m: float
+
+
+@dataclass(frozen=True)
 class Tier:
     """One class of receiving installation, easiest first (tier 1).
 
@@ -20,6 +36,7 @@ class Tier:
     cost_order : price relative to the cheapest indoor antenna
     second_antenna_cost_order : of a second antenna and its combiner, on the same scale; NaN: none is put up
     source : where the row's figures come from; "judgement" where nobody published them
+    distribution : an amplifier inside the house behind the cable, None without
     gain_dbd, directivity_dbd, beamwidth_deg, front_to_back_db : band (low_vhf, high_vhf, uhf) ->
         value; a beamwidth of NaN receives from all directions alike
     """
@@ -44,6 +61,7 @@ class Tier:
     beamwidth_deg: dict[str, float]
     front_to_back_db: dict[str, float]
     second_antenna_cost_order: float = math.nan
+    distribution: Distribution | None = None
 
     @property
     def has_amplifier(self) -> bool:
