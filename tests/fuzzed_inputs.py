@@ -17,6 +17,7 @@ MORE = """
 calibration = "calibration.toml"
 [reception]
 antenna_tiers = "tiers.csv"
+antennas = "antennas.csv"
 """
 TERRAIN = (
     'elevation = ["elevation.tif"]\nland_cover = "land_cover.tif"\nland_cover_table = "land_cover.csv"\n'
@@ -38,7 +39,8 @@ def write_everything(folder):
     write_layer(folder / "area.gpkg", [square(2, 2, 30)])
     write_layer(folder / "sea.gpkg", [square(0, 0, 4)], name=["sea"])
     write_raster(folder / "land_cover.tif", np.full((CELLS, CELLS), 3, dtype=np.uint8))
-    (folder / "tiers.csv").write_text(table_text("tiers"))
+    for name in ("tiers", "antennas", "antenna_gains", "devices"):
+        (folder / f"{name}.csv").write_text(table_text(name))
     (folder / "land_cover.csv").write_text(table_text("land_cover"))
     calibration = Calibration("calibration.toml", "readings.csv", "2026-09-01", 0, 0.0, 0.0, "", ())
     (folder / "calibration.toml").write_text(calibration_toml(calibration))

@@ -10,13 +10,14 @@ PACKAGE = Path(__file__).resolve().parents[1] / "covermap"
 # what each part may import besides errors and constants (and itself)
 PHYSICS = {"propagation"}
 DESCRIBED = {"scenario", "tables", "terrain"}
-COUNTED = PHYSICS | DESCRIBED | {"grid", "reception", "planning"}
+COUNTED = PHYSICS | DESCRIBED | {"catalogue", "grid", "reception", "planning"}
 COMPUTED = COUNTED | {"inputs", "measurements", "addresses", "bearings"}
 MAY_IMPORT = {
     "propagation": set(),
     "reception": PHYSICS,
     "tables": {"reception"} | PHYSICS,
     "scenario": {"tables"},
+    "catalogue": {"scenario", "tables", "reception"} | PHYSICS,
     "station_lists": {"scenario", "tables"},
     "terrain_tiles": {"scenario", "tables"},
     "terrain": {"scenario", "tables"} | PHYSICS,

@@ -54,6 +54,7 @@ def test_commented_defaults_of_the_template_are_the_defaults(tmp_path, inputs):
         text.replace('second_opinion = "itm"', "")
         .replace('calibration = "calibration.toml"', "")
         .replace('antenna_tiers = "tiers.csv"', "")
+        .replace('antennas = "antennas.csv"', "")
     )
     path.write_text(text)
     assert read_scenario(path).settings == plain

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import replace
-
 from covermap.addresses.answer import Answer
 from covermap.addresses.plans import Question, as_aimed
 from covermap.addresses.report import HighVhf, HighVhfSize
@@ -27,7 +24,9 @@ def high_vhf_of(asked: Question, answer: Answer) -> HighVhf | None:
     if not services:
         return None
     easiest = asked.tiers[0]
-    short = _with_part(tier, gain=easiest.gain_dbd[BAND], directivity=easiest.directivity_dbd[BAND])
+    short = tier.with_part(
+        BAND, gain_dbd=easiest.gain_dbd[BAND], directivity_dbd=easiest.directivity_dbd[BAND]
+    )
     uhf_only = as_aimed(signals, short if easiest.gain_dbd[BAND] < tier.gain_dbd[BAND] else tier, plan)
     lost = _lost(asked, plan, uhf_only)
     promised = answer.tier < TIER_NOT_PROMISED
@@ -67,36 +66,13 @@ def _sizes(asked: Question, tier: Tier, plan: AimPlan, signals: PlaceSignals) ->
         gain_dbd = row.gain_dbd[BAND]
         if gain_dbd in found or not gain_dbd > asked.tiers[0].gain_dbd[BAND]:
             continue
-        changed = _with_part(
-            tier,
-            gain=gain_dbd,
-            directivity=row.directivity_dbd[BAND],
-            beamwidth=row.beamwidth_deg[BAND],
-            front_to_back=row.front_to_back_db[BAND],
+        changed = tier.with_part(
+            BAND,
+            gain_dbd=gain_dbd,
+            directivity_dbd=row.directivity_dbd[BAND],
+            beamwidth_deg=row.beamwidth_deg[BAND],
+            front_to_back_db=row.front_to_back_db[BAND],
         )
         got = as_aimed(signals, changed, plan)
         found[gain_dbd] = HighVhfSize(row.tier, row.name, gain_dbd, 100.0 * got.chance, asked.reaches(got))
     return tuple(found[gain_dbd] for gain_dbd in sorted(found))
-
-
-def _with_part(
-    tier: Tier,
-    *,
-    gain: float,
-    directivity: float,
-    beamwidth: float = math.nan,
-    front_to_back: float | None = None,
-) -> Tier:
-    """Return a tier with another high-VHF part; without front_to_back its own lobe stays."""
-    changed = replace(
-        tier,
-        gain_dbd={**tier.gain_dbd, BAND: gain},
-        directivity_dbd={**tier.directivity_dbd, BAND: directivity},
-    )
-    if front_to_back is None:
-        return changed
-    return replace(
-        changed,
-        beamwidth_deg={**tier.beamwidth_deg, BAND: beamwidth},
-        front_to_back_db={**tier.front_to_back_db, BAND: front_to_back},
-    )

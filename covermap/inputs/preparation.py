@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from covermap.catalogue import AntennaCatalogue, read_catalogue
 from covermap.errors import grouped
 from covermap.grid.area import area_mask, map_outline
 from covermap.grid.blocks import BlockRequest
@@ -47,6 +48,7 @@ class Preparation:
     heights_m : mount heights that are paths, the first is 10
     calibration : offsets from readings, None without
     counted : homes, neighbourhoods, service area, prices and places
+    catalogue : the antennas and devices that may be put up, the scenario's or generic ones
     """
 
     scenario: Scenario
@@ -60,6 +62,7 @@ class Preparation:
     station_frequency: tuple[int, ...]
     reception_options: ReceptionOptions
     counted: CountedInputs
+    catalogue: AntennaCatalogue
     warnings: tuple[str, ...]
     calibration: Calibration | None = None
 
@@ -257,6 +260,7 @@ def _preparation(
     requests, station_request, station_frequency = path_requests(scenario, terrain, grid, heights_m)
     path = scenario.settings.prediction.calibration
     calibration = None if path is None else read_calibration(path)
+    catalogue = read_catalogue(scenario.settings.reception.antennas)
     doubts = () if calibration is None else calibration.doubts(scenario)
     return Preparation(
         scenario=scenario,
@@ -270,7 +274,8 @@ def _preparation(
         station_frequency=station_frequency,
         reception_options=options,
         counted=counted,
-        warnings=tuple(grouped((*warnings, *counted.warnings, *doubts))),
+        catalogue=catalogue,
+        warnings=tuple(grouped((*warnings, *counted.warnings, *doubts, *catalogue.warnings))),
         calibration=calibration,
     )
 

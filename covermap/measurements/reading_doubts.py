@@ -10,7 +10,7 @@ import numpy as np
 
 from covermap.grid.exact_path import PointProfile
 from covermap.measurements.readings import BARE, IN_LEAF, Reading
-from covermap.reception.pattern import lobe_rolloff, off_axis_deg, off_axis_loss_db
+from covermap.reception.pattern import lobe_floor_db, lobe_rolloff, off_axis_deg, off_axis_loss_db
 from covermap.terrain import Terrain
 
 MISAIM_DEG = 10.0  # common practice, no source: 10 degrees off a 30 degree beam cost 1.3 dB
@@ -39,10 +39,9 @@ def off_aim(reading: Reading, profile: PointProfile) -> OffAim:
     angle_deg = float(off_axis_deg(reading.aim_deg % 360.0, profile.back_azimuth_deg))
     if reading.tier is None:
         return OffAim(angle_deg, 0.0, 0.0)
-    band = reading.station.band
-    width_deg = reading.tier.beamwidth_deg[band]
-    floor_db = 0.0 if math.isnan(width_deg) else reading.tier.front_to_back_db[band]
-    loss_db = float(off_axis_loss_db(angle_deg, lobe_rolloff(width_deg), floor_db, 0.0))
+    antenna = reading.tier.at(reading.station.frequency_mhz)
+    floor_db = lobe_floor_db(antenna.beamwidth_deg, antenna.front_to_back_db)
+    loss_db = float(off_axis_loss_db(angle_deg, lobe_rolloff(antenna.beamwidth_deg), floor_db, 0.0))
     return OffAim(angle_deg, loss_db, LOBE_DOUBT * loss_db)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -150,9 +150,8 @@ def _as_installed(reading: Reading) -> Tier:
         raise ValueError(f"{reading.where} names no mount")  # readings.py lists such rows as unreadable
     if math.isnan(reading.gain_dbd):
         return tier
-    band = reading.station.band
-    directivity = {**tier.directivity_dbd, band: max(reading.gain_dbd, 0.0)}
-    return replace(tier, gain_dbd={**tier.gain_dbd, band: reading.gain_dbd}, directivity_dbd=directivity)
+    gain_dbd = reading.gain_dbd
+    return tier.with_part(reading.station.band, gain_dbd=gain_dbd, directivity_dbd=max(gain_dbd, 0.0))
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from itertools import pairwise
 from typing import NamedTuple, Protocol
 
@@ -18,7 +17,14 @@ from covermap.reception.external_noise import noise_location_sd_db
 from covermap.reception.joint import site_part
 from covermap.reception.mount import height_index, mount_losses_db
 from covermap.reception.options import ReceptionOptions
-from covermap.reception.pattern import EITHER, HORIZONTAL, VERTICAL, cross_polar_loss_db, lobe_rolloff
+from covermap.reception.pattern import (
+    EITHER,
+    HORIZONTAL,
+    VERTICAL,
+    cross_polar_loss_db,
+    lobe_floor_db,
+    lobe_rolloff,
+)
 from covermap.reception.required_field import chain_of
 from covermap.reception.signals import StationFacts
 from covermap.reception.tiers import Tier
@@ -199,13 +205,12 @@ def _plain_figures(
     tier: Tier, easiest: Tier, facts: StationFacts, station: int, options: ReceptionOptions, joined: str
 ) -> list[float]:
     frequency_mhz, bandwidth_mhz = float(facts.frequency_mhz[station]), float(facts.bandwidth_mhz[station])
-    band = band_of(frequency_mhz)
     chain = chain_of(tier, frequency_mhz, bandwidth_mhz, options, joined)
+    antenna, least = tier.at(frequency_mhz), easiest.at(frequency_mhz)
     polarization = int(facts.polarization[station])
-    alike = math.isnan(tier.beamwidth_deg[band])
     high_vhf_gain_deficit_db = 0.0
-    if band == "high_vhf" and tier.gain_dbd[band] > easiest.gain_dbd[band]:
-        short = replace(tier, gain_dbd=easiest.gain_dbd, directivity_dbd=easiest.directivity_dbd)
+    if band_of(frequency_mhz) == "high_vhf" and antenna.gain_dbd > least.gain_dbd:
+        short = tier.with_part("high_vhf", gain_dbd=least.gain_dbd, directivity_dbd=least.directivity_dbd)
         other = chain_of(short, frequency_mhz, bandwidth_mhz, options, joined)
         high_vhf_gain_deficit_db = max(0.0, chain.cn_minus_field_db - other.cn_minus_field_db)
     return [
@@ -213,8 +218,8 @@ def _plain_figures(
         math.nan,
         math.nan,
         math.nan,
-        lobe_rolloff(tier.beamwidth_deg[band]),
-        0.0 if alike else tier.front_to_back_db[band],
+        lobe_rolloff(antenna.beamwidth_deg),
+        lobe_floor_db(antenna.beamwidth_deg, antenna.front_to_back_db),
         cross_polar_loss_db(HORIZONTAL, polarization, tier.cross_polar_db),
         cross_polar_loss_db(VERTICAL, polarization, tier.cross_polar_db),
         high_vhf_gain_deficit_db,

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from covermap.errors import InputError
 from covermap.propagation.compiling import kernel
 from covermap.propagation.free_space import dipole_factor_db, thermal_noise_dbm
-from covermap.reception.bands import band_of
 from covermap.reception.tiers import Tier
 
 CABLE_DB_PER_100_M = 16.0  # RG-6 at 500 MHz; common practice, no source
@@ -90,6 +89,13 @@ def carrier_to_noise_db(field_dbuvm, frequency_mhz, bandwidth_mhz, directivity_d
     return carrier_dbm - thermal_noise_dbm(bandwidth_mhz * 1e6) - 10.0 * math.log10(noise_factor)
 
 
+def front_loss_db(tier: Tier, joined: str) -> float:
+    """Return the loss in front of an amplifier or cable: a combiner, or one diplexer however joined. [dB]"""
+    if joined == "combined":
+        return FRONT_LOSS_DB[joined] + tier.diplexer_loss_db
+    return tier.diplexer_loss_db or FRONT_LOSS_DB[joined]
+
+
 @dataclass(frozen=True)
 class ReceivingChain:
     """A tier's installation at one frequency, as the tuner sees it.
@@ -148,17 +154,19 @@ def receiving_chain(
             raise InputError(f"{name} must be greater than 0, got {value}.")
     if joined not in FRONT_LOSS_DB:
         raise InputError(f"joined must be one of {', '.join(FRONT_LOSS_DB)}, got {joined!r}.")
-    band = band_of(frequency_mhz)
-    directivity_dbd = tier.directivity_dbd[band]
-    factor = power_ratio(FRONT_LOSS_DB[joined]) * _receiver_factor(tier, frequency_mhz, tuner_noise_figure_db)
+    antenna = tier.at(frequency_mhz)
+    front = power_ratio(front_loss_db(tier, joined))
+    factor = front * _receiver_factor(tier, frequency_mhz, tuner_noise_figure_db)
     both = joined == "combined"
     noise_factor = combined_noise_factor if both else system_noise_factor
-    system = noise_factor(external_noise_db, directivity_dbd - tier.gain_dbd[band], factor)
+    system = noise_factor(external_noise_db, antenna.directivity_dbd - antenna.gain_dbd, factor)
     return ReceivingChain(
         receiver_noise_db=10.0 * math.log10(factor),
         system_noise_db=10.0 * math.log10(system),
         external_noise_share=(2.0 if both else 1.0) * power_ratio(external_noise_db) / system,
-        cn_minus_field_db=carrier_to_noise_db(0.0, frequency_mhz, bandwidth_mhz, directivity_dbd, system),
+        cn_minus_field_db=carrier_to_noise_db(
+            0.0, frequency_mhz, bandwidth_mhz, antenna.directivity_dbd, system
+        ),
     )
 
 

@@ -17,7 +17,13 @@ from covermap.reception.confidence import CLEAR_DB, UPPER_DB
 from covermap.reception.distinct import distinct_rows
 from covermap.reception.mount import mount_losses_db
 from covermap.reception.options import ReceptionOptions
-from covermap.reception.pattern import HORIZONTAL, VERTICAL, cross_polar_loss_db, lobe_rolloff
+from covermap.reception.pattern import (
+    HORIZONTAL,
+    VERTICAL,
+    cross_polar_loss_db,
+    lobe_floor_db,
+    lobe_rolloff,
+)
 from covermap.reception.required_field import chain_of
 from covermap.reception.signals import StationFacts
 from covermap.reception.tiers import Tier
@@ -206,12 +212,11 @@ def _spare_db(tier: Tier, frequency_mhz: float, shared: bool, options: Reception
 
 def _as_interferer(tier: Tier, frequency_mhz: float, polarization: int) -> tuple[float, ...]:
     """Return the figures of a pair as far as the other station alone decides them; OFFSET_DB its power."""
-    band = band_of(frequency_mhz)
-    alike = math.isnan(tier.beamwidth_deg[band])
+    antenna = tier.at(frequency_mhz)
     return (
-        tier.directivity_dbd[band] + dipole_factor_db(frequency_mhz),
-        lobe_rolloff(tier.beamwidth_deg[band]),
-        0.0 if alike else tier.front_to_back_db[band],
+        antenna.directivity_dbd + dipole_factor_db(frequency_mhz),
+        lobe_rolloff(antenna.beamwidth_deg),
+        lobe_floor_db(antenna.beamwidth_deg, antenna.front_to_back_db),
         cross_polar_loss_db(HORIZONTAL, polarization, tier.cross_polar_db),
         cross_polar_loss_db(VERTICAL, polarization, tier.cross_polar_db),
     )

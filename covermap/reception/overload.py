@@ -15,7 +15,13 @@ from covermap.reception.chain import FRONT_LOSS_DB, cable_loss_db
 from covermap.reception.distinct import distinct_rows
 from covermap.reception.mount import mount_losses_db
 from covermap.reception.options import ReceptionOptions
-from covermap.reception.pattern import HORIZONTAL, VERTICAL, cross_polar_loss_db, lobe_rolloff
+from covermap.reception.pattern import (
+    HORIZONTAL,
+    VERTICAL,
+    cross_polar_loss_db,
+    lobe_floor_db,
+    lobe_rolloff,
+)
 from covermap.reception.plan import JOINED, JOINED_AS, plan_loss_db
 from covermap.reception.signals import StationFacts
 from covermap.reception.tiers import Tier
@@ -106,15 +112,15 @@ def _as_load(
     tier: Tier, frequency_mhz: float, polarization: int, options: ReceptionOptions
 ) -> tuple[float, ...]:
     """Return the figures of a station as a load of a tier's installation, at its mount."""
-    band = band_of(frequency_mhz)
+    antenna = tier.at(frequency_mhz)
     gain_db = tier.amplifier_gain_db if tier.has_amplifier else 0.0
     to_house_db = gain_db - cable_loss_db(frequency_mhz, tier.cable_m)
     house = tier.distribution
     inside_db = 0.0 if house is None else house.gain_db - cable_loss_db(frequency_mhz, house.cable_m)
     return (
-        tier.gain_dbd[band] + dipole_factor_db(frequency_mhz),
-        lobe_rolloff(tier.beamwidth_deg[band]),
-        0.0 if math.isnan(tier.beamwidth_deg[band]) else tier.front_to_back_db[band],
+        antenna.gain_dbd + dipole_factor_db(frequency_mhz),
+        lobe_rolloff(antenna.beamwidth_deg),
+        lobe_floor_db(antenna.beamwidth_deg, antenna.front_to_back_db),
         cross_polar_loss_db(HORIZONTAL, polarization, tier.cross_polar_db),
         cross_polar_loss_db(VERTICAL, polarization, tier.cross_polar_db),
         to_house_db + inside_db - tier.passive_loss_db,

@@ -22,6 +22,11 @@ def lobe_rolloff(beamwidth_deg):
     return 12.0 / (beamwidth_deg * beamwidth_deg)
 
 
+def lobe_floor_db(beamwidth_deg: float, front_to_back_db: float) -> float:
+    """Return how far the lobe falls: front to back, 0 for an antenna that receives all directions alike."""
+    return 0.0 if math.isnan(beamwidth_deg) else front_to_back_db
+
+
 @kernel
 def off_axis_loss_db(angle_deg, rolloff, front_to_back_db, cross_polar_db):
     """Return what an antenna receives less than from its aim, in dB, 0 or more.

@@ -3,7 +3,25 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from covermap.reception.bands import band_of
+
+
+class AntennaFigures(NamedTuple):
+    """An antenna at one frequency.
+
+    gain_dbd : delivered to the cable. directivity_dbd : the same without losses of the antenna
+    beamwidth_deg : between the half-power points; NaN receives from all directions alike
+    """
+
+    gain_dbd: float
+    directivity_dbd: float
+    beamwidth_deg: float
+    front_to_back_db: float
 
 
 @dataclass(frozen=True)
@@ -39,6 +57,9 @@ class Tier:
     distribution : an amplifier inside the house behind the cable, None without
     gain_dbd, directivity_dbd, beamwidth_deg, front_to_back_db : band (low_vhf, high_vhf, uhf) ->
         value; a beamwidth of NaN receives from all directions alike
+    by_frequency : (frequency_mhz, figures) in order of frequency; within a band that has some they count
+        instead of the band's values
+    diplexer_loss_db : of the diplexer of an installation whose bands come from two antennas; 0 for one
     """
 
     tier: int
@@ -62,6 +83,30 @@ class Tier:
     front_to_back_db: dict[str, float]
     second_antenna_cost_order: float = math.nan
     distribution: Distribution | None = None
+    by_frequency: tuple[tuple[float, AntennaFigures], ...] = ()
+    diplexer_loss_db: float = 0.0
+
+    def at(self, frequency_mhz: float) -> AntennaFigures:
+        """Return the antenna at a frequency: linear between two of its own, beyond them the nearest's."""
+        band = band_of(frequency_mhz)
+        points = [point for point in self.by_frequency if band_of(point[0]) == band]
+        if not points:
+            values = (self.gain_dbd, self.directivity_dbd, self.beamwidth_deg, self.front_to_back_db)
+            return AntennaFigures(*(value[band] for value in values))
+        mhz = [point[0] for point in points]
+        columns = zip(*(figures for _, figures in points), strict=True)
+        return AntennaFigures(*(float(np.interp(frequency_mhz, mhz, column)) for column in columns))
+
+    def with_part(self, band: str, **figures: float) -> Tier:
+        """Return the installation with other figures in a band; names as in AntennaFigures."""
+        changed: dict[str, Any] = {
+            name: {**getattr(self, name), band: value} for name, value in figures.items()
+        }
+        points = tuple(
+            (mhz, of_mhz._replace(**figures) if band_of(mhz) == band else of_mhz)
+            for mhz, of_mhz in self.by_frequency
+        )
+        return replace(self, by_frequency=points, **changed)
 
     @property
     def has_amplifier(self) -> bool:

@@ -19,6 +19,7 @@ import rasterio
 from pydantic import BaseModel
 
 import covermap
+from covermap.catalogue import catalogue_files
 from covermap.constants import RESULT_FORMAT, TIER_NOT_PROMISED
 from covermap.grid.blocks import PHYSICS_VERSION
 from covermap.planning.stock import parts_of_tier
@@ -194,6 +195,10 @@ def _at_other_sigma(prepared: Preparation, counts: RunCounts) -> dict[str, Any]:
 def input_files(scenario: Scenario) -> list[dict[str, Any]]:
     """Return role, file (relative to the scenario), size and SHA-256 of every input file."""
     found = [("scenario", scenario.path), *_paths("", scenario.settings)]
+    antennas = scenario.settings.reception.antennas
+    if antennas is not None:
+        beside = {part: path for part, path in catalogue_files(antennas).items() if path != antennas}
+        found += [(f"reception.{part}", path) for part, path in beside.items()]
     return [_input(role, path, scenario.path.parent) for role, path in found if role != "output"]
 
 

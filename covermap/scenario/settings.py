@@ -232,6 +232,7 @@ class ReceptionSettings(Section):
     prediction_error_db: Literal["auto"] | Annotated[float, Field(ge=0.5, le=20.0)] = "auto"
     noise_environment: Literal[ENVIRONMENTS] = "residential"  # type: ignore[valid-type]
     antenna_tiers: InputPath | None = None
+    antennas: InputPath | None = None
     tuner_noise_figure_db: float = Field(default=7.0, ge=0.0, le=20.0)
     dead_zone_services: int = Field(default=1, ge=1)
     home_correlation: float = Field(default=0.25, ge=0.0, le=0.95)

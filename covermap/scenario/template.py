@@ -79,6 +79,7 @@ services = []
 # prediction_error_db = "auto"    # 6 with land cover, 8 without; or a number
 # noise_environment = "residential"   # city | residential | rural | quiet_rural
 # antenna_tiers = "tiers.csv"     # default: the built-in table, of which tiers.csv is a copy
+# antennas = "antennas.csv"       # a catalogue; beside it antenna_gains.csv. Default: generic antennas
 # tuner_noise_figure_db = 7
 # dead_zone_services = 1          # a dead zone has less than this many of the services, even from a tall mast
 # What the signals at one home have in common, beyond what the map knows: 0 nothing, 1 they fail together.

@@ -1,0 +1,22 @@
+"""catalogue: antennas and devices as someone owns or sells them; an antenna at a mount as a tier.
+
+It knows files and the records of reception; terrain, maps and commands it does not know.
+"""
+
+from covermap.catalogue.mounting import MOUNTS, as_tier, mount_of
+from covermap.catalogue.read import catalogue_files, read_catalogue
+from covermap.catalogue.records import KINDS, Antenna, AntennaCatalogue, AntennaGain, Device, Span
+
+__all__ = [
+    "KINDS",
+    "MOUNTS",
+    "Antenna",
+    "AntennaCatalogue",
+    "AntennaGain",
+    "Device",
+    "Span",
+    "as_tier",
+    "catalogue_files",
+    "mount_of",
+    "read_catalogue",
+]
