@@ -26,7 +26,7 @@ MAY_IMPORT = {
     "inputs": COUNTED,
     "bearings": set(),
     "measurements": {"inputs"} | COUNTED,
-    "addresses": {"bearings", "inputs", "measurements", "reception", "grid", "terrain", "scenario"} | PHYSICS,
+    "addresses": COUNTED - {"planning", "tables"} | {"bearings", "inputs", "measurements"},
     "wording": set(),
     "result": COMPUTED | {"wording"},
     "gis_layers": COMPUTED | {"wording", "result"},

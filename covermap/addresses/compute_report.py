@@ -14,6 +14,7 @@ from covermap.addresses.amplifier import amplifier_effect, ports
 from covermap.addresses.answer import Answer, answer_of, night_of, services_at
 from covermap.addresses.changes import SHIFT_DB, changes, heights_to_compute_m, without_each
 from covermap.addresses.high_vhf import high_vhf_of
+from covermap.addresses.house import Wiring, house_report
 from covermap.addresses.obstacles import mast_paths
 from covermap.addresses.paths import PATH_HEIGHT_M, mount_heights_m, station_paths
 from covermap.addresses.plans import Place, Question, question, some_facts, tier_plans
@@ -42,20 +43,25 @@ class Asked:
 
 
 def compute_report(
-    site: Site, asked: Asked, cell: CellValue, basis: Sequence[str] = (), cautions: Sequence[str] = ()
+    site: Site,
+    asked: Asked,
+    cell: CellValue,
+    basis: Sequence[str] = (),
+    cautions: Sequence[str] = (),
+    home: Wiring | None = None,
 ) -> AddressReport:
     """Return the report of one address.
+
+    home : the wiring of several outlets, where that is asked for
 
     cell : what the map's cell says. A point on unknown ground, or with a service of which no station's path
     is known, is unknown and says why; its stations are listed all the same.
     """
-    place = _heard(_place(site, asked))
+    plain, answer, reason = answer_at(site, asked)
+    place = plain.place
     site, scenario = place.site, place.site.scenario
     ground_m = _ground_m(site, asked)
-    reason = _unknown_reason(site, asked, place, ground_m)
     prediction = scenario.settings.prediction
-    plain = question(place)
-    answer = None if reason else answer_of(plain)
     by_class = () if math.isnan(ground_m) else services_at(plain)
     kept = () if answer is None else tier_plans(plain, answer.plans)
     rx_height_m = max(PATH_HEIGHT_M, (plain.tiers[-1] if answer is None else answer.installation).height_m)
@@ -91,7 +97,16 @@ def compute_report(
         tier_names=tuple(tier.name for tier in site.tiers),
         letters=station_letters(scenario),
         display=scenario.settings.display,
+        house=None if home is None or answer is None else house_report(plain, answer, home),
     )
+
+
+def answer_at(site: Site, asked: Asked) -> tuple[Question, Answer | None, str]:
+    """Return what is asked of a place, its answer, and why there is none; empty where there is one."""
+    place = _heard(_place(site, asked))
+    plain = question(place)
+    reason = _unknown_reason(place.site, asked, place, _ground_m(site, asked))
+    return plain, None if reason else answer_of(plain), reason
 
 
 def _of_answer(asked: Question, answer: Answer, kept: tuple[TierPlan, ...]) -> dict[str, Any]:

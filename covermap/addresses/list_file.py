@@ -39,11 +39,12 @@ def read_addresses(path: Path | str) -> AddressList:
     Raises InputError if the file or its header cannot be read, or if no row is usable.
     """
     rows = open_rows(path, NUMBERS, COLUMNS, (("latitude_deg", "position"), ("longitude_deg", "position")))
-    found = read_each(rows, _address)
+    found = read_each(rows, read_address)
     return AddressList(tuple(found), tuple(rows.unreadable), tuple(rows.warnings))
 
 
-def _address(row: Row, warnings: list[str]) -> ListedAddress:
+def read_address(row: Row, warnings: list[str]) -> ListedAddress:
+    """Return the place of a row. Raises InputError where it has none."""
     if row.text("position"):
         latitude_deg, longitude_deg = read_position(row.text("position"), f"{row.where}, column position")
     else:

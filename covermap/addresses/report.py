@@ -8,6 +8,7 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
+from covermap.addresses.house_levels import HouseReport
 from covermap.bearings import Declination, SunPosition
 from covermap.grid.exact_path import PointProfile
 from covermap.reception import PlaceRecord
@@ -336,6 +337,7 @@ class AddressReport:
         after which little is gained, None where none brings any or it is not known
     plans : tiers 1 to 7; ports : of the stored plan; stations : grouped by aim in the order of the sheet
     letters : station id -> letter, of all stations; display : units of what people read
+    house : one antenna for several outlets, None where not asked for or unknown
     notes : what is worth knowing of this place; basis : sentences on how it was computed
     """
 
@@ -386,6 +388,7 @@ class AddressReport:
     tier_names: tuple[str, ...]
     letters: dict[str, str]
     display: DisplaySettings
+    house: HouseReport | None = None
 
     @property
     def aim_range_deg(self) -> tuple[int, int] | None:

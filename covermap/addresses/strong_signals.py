@@ -61,6 +61,12 @@ def ports_of(signals: PlaceSignals, stations: Sequence[Station], tier: Tier, pla
     )
 
 
+def tuner_dbm(signals: PlaceSignals, tier: Tier, plan: AimPlan) -> NDArray[np.float64]:
+    """Return each station's power at the tuner with a plan's aims, at half of the time, shape (S,). [dBm]"""
+    loads = _loads(signals, tier)
+    return _front_dbm(signals, tier, plan, loads) + loads.figures[0, 0, TUNER_DB]
+
+
 def _loads(signals: PlaceSignals, tier: Tier) -> Loads:
     around = np.array([float(signals.clutter_height_m)]), np.array([bool(signals.open_land)])
     return loads_of((tier,), signals.facts, *around, signals.options)

@@ -3,7 +3,7 @@
 It knows files and the records of reception; terrain, maps and commands it does not know.
 """
 
-from covermap.catalogue.mounting import MOUNTS, as_tier, mount_of
+from covermap.catalogue.mounting import MOUNTS, amplified, as_tier, mount_of
 from covermap.catalogue.read import catalogue_files, read_catalogue
 from covermap.catalogue.records import KINDS, Antenna, AntennaCatalogue, AntennaGain, Device, Span
 
@@ -15,6 +15,7 @@ __all__ = [
     "AntennaGain",
     "Device",
     "Span",
+    "amplified",
     "as_tier",
     "catalogue_files",
     "mount_of",

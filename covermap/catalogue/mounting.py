@@ -64,7 +64,7 @@ def as_tier(
     middle = {band: _figures(serving[band], _middle_mhz(serving[band], band)) for band in BANDS}
     parts = [part.name for part in (antenna, second, amplifier) if part is not None]
     return replace(
-        _amplified(without_amplifier(mount), _amplifier_of(antennas, amplifier)),
+        amplified(without_amplifier(mount), _amplifier_of(antennas, amplifier)),
         name=f"{' + '.join(parts)} ({mount.name})",
         source=antenna.source,
         cross_polar_db=mount.cross_polar_db if math.isnan(antenna.cross_polar_db) else antenna.cross_polar_db,
@@ -135,8 +135,11 @@ def _amplifier_of(antennas: list[Antenna], named: Device | None) -> Device | Non
     return named if built_in is None else built_in.amplifier
 
 
-def _amplified(tier: Tier, amplifier: Device | None) -> Tier:
-    """Return an installation with an amplifier at the antenna; limits that are not known are no limits."""
+def amplified(tier: Tier, amplifier: Device | None) -> Tier:
+    """Return an installation with an amplifier at the antenna, None for none; unknown limits are no limits.
+
+    Raises InputError for a device without gain and noise figure.
+    """
     if amplifier is None:
         return tier
     if amplifier.gain_db is None or amplifier.noise_figure_db is None:

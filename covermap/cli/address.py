@@ -38,6 +38,20 @@ from covermap.cli.terminal import say
 @click.option(
     "--output", type=click.Path(path_type=Path), help="Folder (default: addresses, beside the scenario)."
 )
+@click.option("--outlets", type=click.IntRange(1, 64), help="Sets behind one antenna; needs --cable.")
+@click.option(
+    "--cable",
+    "cable_m",
+    type=click.FloatRange(0.0, 300.0),
+    multiple=True,
+    help="Metres from the antenna to the farthest outlet, or given once an outlet.",
+)
+@click.option(
+    "--shared",
+    "homes",
+    type=click.Path(path_type=Path),
+    help="Homes that share one antenna at --at: id, position, cable_m, outlets, splits.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Write JSON to stdout; sheets only with --output.")
 @click.option("--pdf", is_flag=True, help="Write PDFs beside the sheets (needs covermap[report]).")
 @options.store
@@ -53,6 +67,9 @@ def command(
     output: Path | None,
     as_json: bool,
     pdf: bool,
+    outlets: int | None,
+    cable_m: tuple[float, ...],
+    homes: Path | None,
     store: Path | None,
     progress: str,
 ) -> None:
@@ -61,25 +78,29 @@ def command(
     \b
     covermap address scenario.toml --at=44.01,-35.66
     covermap address scenario.toml --list addresses.csv
+    covermap address scenario.toml --at=44.01,-35.66 --outlets 4 --cable 35
+    covermap address scenario.toml --at=44.01,-35.66 --shared homes.csv
     """
     from covermap import jobs
 
     with errors_as_exit_status():
         with progress_on_stderr(progress) as report:
-            found = jobs.write_address_sheets(
-                scenario,
-                at=at,
-                addresses=addresses,
-                output=output,
-                label=label,
-                wanted=wanted,
-                on=None if day is None else day.date(),
-                utc_offset_h=utc_offset_h,
-                store=store,
-                as_json=as_json,
-                pdf=pdf,
-                progress=report,
-            )
+            asked = {"at": at, "output": output, "label": label, "wanted": wanted, "as_json": as_json}
+            if homes is not None:
+                found = jobs.write_shared_antenna(scenario, homes=homes, progress=report, **asked)
+            else:
+                found = jobs.write_address_sheets(
+                    scenario,
+                    addresses=addresses,
+                    on=None if day is None else day.date(),
+                    utc_offset_h=utc_offset_h,
+                    store=store,
+                    pdf=pdf,
+                    outlets=outlets,
+                    cable_m=cable_m,
+                    progress=report,
+                    **asked,
+                )
         for remark in found.remarks:
             say(remark, err=True)
         say(found.text)

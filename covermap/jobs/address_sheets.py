@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.addresses.compute_report import Asked, compute_report
+from covermap.addresses.house import Wiring
 from covermap.addresses.report import AddressReport, CellValue
 from covermap.addresses.site import Site
 from covermap.constants import UNKNOWN_UINT8
@@ -64,9 +65,11 @@ class AddressBook:
         label: str = "",
         on: date | None = None,
         utc_offset_h: float | None = None,
+        home: Wiring | None = None,
     ) -> AddressReport:
         """Return the report of one address.
 
+        home : the wiring of several outlets behind the antenna
         on : the day of declination and sun, default today
         utc_offset_h : of the sun's times, default the whole hour nearest to the sun's own time
         """
@@ -82,7 +85,12 @@ class AddressBook:
         )
         here = self.prepared.at(latitude_deg, longitude_deg)
         cell = self._cell(here, latitude_deg, longitude_deg)
-        return compute_report(_site(here, self.chosen), asked, cell, self.basis, self.cautions)
+        return compute_report(_site(here, self.chosen), asked, cell, self.basis, self.cautions, home)
+
+    def site_at(self, latitude_deg: float, longitude_deg: float) -> Site:
+        """Return what one address is computed from: the stations that count there."""
+        _check_position(latitude_deg, longitude_deg)
+        return _site(self.prepared.at(latitude_deg, longitude_deg), self.chosen)
 
     def cell(self, latitude_deg: float, longitude_deg: float) -> CellValue:
         """Return what the map's cell says at a place."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from covermap.addresses.house import Wiring, wiring
 from covermap.addresses.list_file import AddressList, ListedAddress, read_addresses
 from covermap.addresses.report import AddressReport
 from covermap.errors import InputError
@@ -45,11 +46,14 @@ def write_address_sheets(
     store: Path | None = None,
     as_json: bool = False,
     pdf: bool = False,
+    outlets: int | None = None,
+    cable_m: tuple[float, ...] = (),
     progress: Callable[[str, float, str], bool] | None = None,
 ) -> AddressAnswer:
     """Reckon one address or a list, write the sheets, and return what to say.
 
     at : 'LAT,LON'; addresses : a list instead of it
+    outlets, cable_m : sets behind one antenna, and the cable from it to each, or one length for all
     output : default, a folder addresses beside the scenario; with as_json sheets need it to be given
 
     Raises InputError when an input is wrong, or no row of the list is usable; nothing is written then.
@@ -64,10 +68,11 @@ def write_address_sheets(
         require_writable(folder)
     places_deg = [(one.latitude_deg, one.longitude_deg) for one in listed.addresses]
     book = open_book(scenario, places_deg, wanted=wanted)
+    home = _home(book, outlets, cable_m)
     printer, no_printer = pdf_printer() if pdf else (None, ())
     reports = []
     for done, one in enumerate(listed.addresses, start=1):
-        reports.append(_report(book, one, on, utc_offset_h))
+        reports.append(_report(book, one, on, utc_offset_h, home))
         if (
             progress is not None
             and progress("addresses", done / len(listed.addresses), one.point_id) is False
@@ -102,7 +107,7 @@ def _listed(at: str | None, addresses: Path | None, label: str) -> AddressList:
 
 
 def _report(
-    book: AddressBook, one: ListedAddress, on: date | None, utc_offset_h: float | None
+    book: AddressBook, one: ListedAddress, on: date | None, utc_offset_h: float | None, home: Wiring | None
 ) -> AddressReport:
     return book.report(
         one.latitude_deg,
@@ -111,7 +116,20 @@ def _report(
         label=one.label,
         on=on,
         utc_offset_h=utc_offset_h,
+        home=home,
     )
+
+
+def _home(book: AddressBook, outlets: int | None, cable_m: tuple[float, ...]) -> Wiring | None:
+    """Return the wiring asked for; None without. Raises InputError for outlets without a length of cable."""
+    if outlets is None and not cable_m:
+        return None
+    if not cable_m:
+        raise InputError(
+            f"--outlets {outlets} needs --cable: metres from the antenna to the farthest outlet, or one "
+            "--cable an outlet."
+        )
+    return wiring(outlets or len(cable_m), cable_m, book.prepared.catalogue.devices.values())
 
 
 def _as_json(reports: list[AddressReport], as_list: bool) -> str:

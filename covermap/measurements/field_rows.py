@@ -10,7 +10,7 @@ from typing import TypeVar
 
 from covermap.errors import InputError
 from covermap.scenario.columns import OTHER_NAMES, with_our_names
-from covermap.scenario.csv_dialect import read_csv_table
+from covermap.scenario.csv_dialect import MOST_ROWS, read_csv_table
 from covermap.scenario.suggestions import nearest
 from covermap.scenario.text_table import Row, TextTable
 
@@ -35,18 +35,25 @@ def open_rows(
     number_columns: Sequence[str],
     known_columns: Sequence[str],
     required: Sequence[tuple[str, ...]],
+    *,
+    most_rows: int = MOST_ROWS,
 ) -> Rows:
     """Open a file of field notes and check its header.
 
     required : groups of column names; the file needs one of each group
 
-    Raises InputError if the file cannot be read, has no rows, or lacks a required column.
+    Raises InputError if the file cannot be read, has no rows or too many, or lacks a required column.
     """
     path = Path(path)
     unreadable: list[str] = []
     numbers = set(number_columns)
     table = with_our_names(
-        read_csv_table(path, lambda name: OTHER_NAMES.get(name, name) in numbers, unreadable)
+        read_csv_table(
+            path,
+            lambda name: OTHER_NAMES.get(name, name) in numbers,
+            unreadable,
+            most_rows=most_rows,
+        )
     )
     for group in required:
         if not any(column in table.columns for column in group):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -27,6 +28,12 @@ class Price:
 
     price_each: float
     hours_each: float
+
+
+def price_of(items: Sequence[str], prices: Mapping[str, Price]) -> Price:
+    """Return what items cost together and how long fitting them takes; NaN where one is not known."""
+    found = [prices.get(item, Price(math.nan, math.nan)) for item in items]
+    return Price(sum(one.price_each for one in found), sum(one.hours_each for one in found))
 
 
 def read_prices(path: Path) -> dict[str, Price]:

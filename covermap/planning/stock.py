@@ -37,6 +37,12 @@ def parts_of_tier(tier: Tier) -> list[str]:
     return [item for item, needed in parts.items() if needed]
 
 
+def items_of(tier: Tier, antennas: int, own_high_vhf: bool) -> list[str]:
+    """Return the items of one installation, of covermap.planning.prices.ITEMS."""
+    items = [f"antenna_tier_{tier.tier}", *parts_of_tier(tier)]
+    return items + ["second_antenna"] * (antennas > 1) + ["high_vhf_antenna"] * own_high_vhf
+
+
 def stock_table(
     results: Results,
     homes: Homes,

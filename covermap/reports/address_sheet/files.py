@@ -10,6 +10,7 @@ from covermap.addresses.report import AddressReport, StationAtSite
 from covermap.measurements.readings import READING_COLUMNS
 from covermap.reports.address_sheet.choices import choices_section
 from covermap.reports.address_sheet.day_sheet import day_sheet_html
+from covermap.reports.address_sheet.house import house_section
 from covermap.reports.address_sheet.reasons import (
     amplifier_section,
     basis_section,
@@ -55,6 +56,7 @@ def sheet_html(report: AddressReport, dn: float, with_clutter: bool) -> str:
             amplifier_section(report),
             changes_section(report),
             "</div>",
+            house_section(report),
             basis_section(report, report.cautions),
             "</div>",
         ],

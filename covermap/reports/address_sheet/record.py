@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from covermap.addresses.house_levels import HousePlan, HouseReport
 from covermap.addresses.report import (
     AddressReport,
     Amplifier,
@@ -105,6 +106,7 @@ def address_record(report: AddressReport) -> dict[str, Any]:
             "lost_at_night": report.cell.lost_at_night,
             "needs_own_high_vhf": report.cell.own_high_vhf,
         },
+        "house": None if report.house is None else _house(report.house),
         "stations_as_of": report.stations_as_of,
         "notes": list(report.notes),
         "basis": list(report.basis),
@@ -234,6 +236,38 @@ def _night(night: Night) -> dict[str, Any]:
         "tier_by_day": night.tier_by_day,
         "chance_by_day_percent": _number(night.chance_by_day_percent),
         "services_lost": list(night.services),
+    }
+
+
+def _house(house: HouseReport) -> dict[str, Any]:
+    return {
+        "splitter": house.splitter or None,
+        "passive_loss_db": _number(house.passive_loss_db),
+        "common_cable_m": _number(house.common_m),
+        "tier_of_one_set": house.one_set_tier,
+        "without_amplifier": _house_plan(house.plain),
+        "with_amplifier": {"amplifier": house.amplifier} | _house_plan(house.amplified),
+        "amplifier_pays": house.amplifier_pays,
+    }
+
+
+def _house_plan(plan: HousePlan) -> dict[str, Any]:
+    return {
+        "tier": plan.tier,
+        "chance_percent": _number(plan.chance_percent),
+        "needs_filter": plan.needs_filter,
+        "outlets": [
+            {
+                "cable_m": _number(outlet.cable_m),
+                "weakest": outlet.weakest,
+                "weakest_dbuv": _number(outlet.weakest_dbuv),
+                "weakest_spare_db": _number(outlet.weakest_spare_db),
+                "strongest": outlet.strongest,
+                "strongest_dbuv": _number(outlet.strongest_dbuv),
+                "strongest_spare_db": _number(outlet.strongest_spare_db),
+            }
+            for outlet in plan.outlets
+        ],
     }
 
 

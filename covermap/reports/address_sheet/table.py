@@ -11,8 +11,8 @@ import pandas as pd
 import pyogrio
 
 from covermap.addresses.report import AddressReport
-from covermap.planning.prices import Price
-from covermap.planning.stock import parts_of_tier
+from covermap.planning.prices import Price, price_of
+from covermap.planning.stock import items_of
 from covermap.reception.tiers import TierTable
 from covermap.result.csv_tables import write_csv
 from covermap.result.whole_file import whole_file
@@ -82,11 +82,6 @@ def _cost(report: AddressReport, tiers: TierTable, prices: Mapping[str, Price] |
     """Return what the parts of the answer cost and how long fitting them takes; NaN where not known."""
     if prices is None or report.tier is None or report.tier > len(tiers.tiers):
         return math.nan, math.nan
-    items = [f"antenna_tier_{report.tier}", *parts_of_tier(tiers.tiers[report.tier - 1])]
-    if len(report.aims_deg) > 1:
-        items.append("second_antenna")
-    if report.high_vhf is not None and report.high_vhf.needs_own:
-        items.append("high_vhf_antenna")
-    nothing = Price(math.nan, math.nan)
-    parts = [prices.get(item, nothing) for item in items]
-    return sum(part.price_each for part in parts), sum(part.hours_each for part in parts)
+    own_high_vhf = report.high_vhf is not None and report.high_vhf.needs_own
+    whole = price_of(items_of(tiers[report.tier], len(report.aims_deg), own_high_vhf), prices)
+    return whole.price_each, whole.hours_each
