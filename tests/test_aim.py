@@ -9,9 +9,11 @@ from reception_places import CROWD, crowded, wanted_of
 
 from covermap.errors import InputError
 from covermap.reception import (
+    ListReceiver,
     PlaceSignals,
     ReceptionOptions,
     StationFacts,
+    TierTable,
     aim_plan,
     aim_range,
     best_aim,
@@ -281,3 +283,22 @@ def test_unknown_fields_are_refused():
     with pytest.raises(InputError, match="'oblique'"):
         aim_plan(ADDRESS, TIERS[5], 40.0, "oblique")
     assert AIM_DEG == 2  # the columns of a plan that the tests above read
+
+
+def with_costs(*cost_order):
+    """Return the built-in tiers in another order of cost."""
+    return TierTable(
+        tuple(replace(tier, cost_order=cost) for tier, cost in zip(TIERS, cost_order, strict=True))
+    )
+
+
+@pytest.mark.parametrize("scene", SCENES)
+@pytest.mark.parametrize(
+    "tiers", [TIERS, with_costs(1, 2, 3, 9, 8, 5, 6)], ids=["built in", "rooftops first"]
+)
+def test_the_tier_alone_is_that_of_the_whole_answer(scene, tiers):
+    make, wanted, *_ = SCENES[scene]
+    signals, facts = make()
+    around = signals.clutter_height_m, signals.open_land
+    receiver = ListReceiver(facts, tiers, wanted, ReceptionOptions(), signals.heights_m, *around)
+    assert np.array_equal(receiver.tiers_of(signals), receiver.receive(signals).tier)

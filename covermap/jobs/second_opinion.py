@@ -51,7 +51,7 @@ def second_blocks(
 def second_opinion(
     map_says: ListReception,
     map_dbuvm: NDArray[np.float32],
-    other_says: ListReception,
+    other_tier: NDArray[np.uint8],
     other_dbuvm: NDArray[np.float32],
 ) -> SecondOpinion:
     """Return the other model's tiers and how its field of the limiting service differs.
@@ -64,4 +64,4 @@ def second_opinion(
     station = map_says.service_station[np.minimum(limiting, services - 1), cells].astype(np.int64)
     known = (limiting < services) & (station >= 0)
     difference_db = other_dbuvm[np.maximum(station, 0), cells] - map_dbuvm[np.maximum(station, 0), cells]
-    return SecondOpinion(other_says.tier, np.where(known, difference_db, np.nan).astype(np.float32))
+    return SecondOpinion(other_tier, np.where(known, difference_db, np.nan).astype(np.float32))

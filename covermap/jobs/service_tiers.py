@@ -73,7 +73,7 @@ def _tile_tiers(
     if found.size and prepared.inside_area(tile).any():
         signals = tile_signals(prepared, tile, tile_blocks(prepared, store, tile)).some(inside.ravel())
         for number, receiver in enumerate(receivers):
-            found[number] = receiver.receive(signals).tier.reshape(inside.shape)
+            found[number] = receiver.tiers_of(signals).reshape(inside.shape)
     return window, found
 
 

@@ -82,7 +82,7 @@ def receive_tile(
     ground_m = prepared.terrain.ground_m(longitude_deg, latitude_deg)
     shape = (tile.rows, tile.cols)
     sample = slice(None, None, SAMPLE_EVERY)
-    other = prepared.receiver_at_other_default.receive(signals.some(sample))
+    other = prepared.receiver_at_other_default.tiers_of(signals.some(sample))
     return TileResult(
         tile,
         fields.flags.reshape(shape),
@@ -91,7 +91,7 @@ def receive_tile(
         fields.adjusted_dbuvm.reshape(-1, *shape),
         lists,
         None if counter is None else counter.count(signals),
-        other.tier[~outside[sample]],
+        other[~outside[sample]],
         {} if second is None else _second_opinions(prepared, tile, fields, lists, second),
     )
 
@@ -108,12 +108,11 @@ def _second_opinions(
     other = _tile_fields(prepared.second or prepared, blocks, longitude_deg, latitude_deg)
     outside = (fields.flags & OUTSIDE_FLAG) > 0
     other.signals.field_dbuvm[:, :, outside] = np.nan
-    nowhere = np.zeros(outside.size, dtype=bool)
     return {
         name: second_opinion(
             lists[name].reception,
             fields.median_dbuvm,
-            receiver.receive(other.signals, nowhere),
+            receiver.tiers_of(other.signals),
             other.median_dbuvm,
         )
         for name, receiver in prepared.receivers.items()

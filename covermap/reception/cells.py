@@ -186,6 +186,9 @@ def receive_cells(asked, shifted, fields, model, work, result, plans):
         kind = fields.kind[cell]
         watched = may_overload(cell, fields.median_dbuvm, model.loads)
         place = rate_home(cell, shifted[cell], watched, kind, asked, fields, model, work)
+        if asked.tier_only:
+            result.tier[cell] = 1 + row_of(place, model)[0] + (place == model.order.shape[0])
+            continue
         if shifted[cell]:
             write_shifted(cell, place, kind, asked, model, work, result)
         write_chances(cell, place, asked, model, work, result)

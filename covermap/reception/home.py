@@ -50,12 +50,16 @@ class Fields(NamedTuple):
 
 
 class Asked(NamedTuple):
-    """What is asked: confidence 0 to 1 and in percent, services needed, those that end a dead zone."""
+    """What is asked: confidence 0 to 1 and in percent, services needed, those that end a dead zone.
+
+    tier_only : nothing but the tier; the same tier, but plans that nothing depends on are not looked for
+    """
 
     confidence: float
     confidence_percent: float
     needed: int
     dead_needed: int
+    tier_only: bool
 
 
 class CellArrays(NamedTuple):

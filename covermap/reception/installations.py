@@ -31,6 +31,7 @@ class Installations(NamedTuple):
     figures : (K, 3, U, FIGURES, W), pair_figures : (K, 3, U, PAIR_FIGURES, P), second axis plan.JOINED_AS
     heights : (U,), index of each one's height. directional : bool (U,), whether it tells directions apart
     order : (I, 2), tier and number of antennas of every installation, least costly first
+    settled : bool (T,), whether a tier that holds leaves no higher one that costs less
     twin : (T,), the same installation with an amplifier added, or without its own; -1 where no tier has one
     amplified : bool (T,), whether a tier has an amplifier
     diplexer : whether the list has VHF and UHF. high_vhf : whether it has high VHF
@@ -42,6 +43,7 @@ class Installations(NamedTuple):
     heights: NDArray[np.int64]
     directional: NDArray[np.bool_]
     order: NDArray[np.int64]
+    settled: NDArray[np.bool_]
     twin: NDArray[np.int64]
     amplified: NDArray[np.bool_]
     diplexer: bool
@@ -71,13 +73,15 @@ def installations(
     )
     directional = np.array([is_directional(figures[0, 0, number]) for number in range(len(every))])
     several = np.unique(transmitters.site).size > 1 or transmitters.mounts.size > 1
+    order = in_order_of_cost(tiers, directional[: len(tiers)] & several)
     return Installations(
         tiers=len(tiers),
         figures=figures,
         pair_figures=interfering,
         heights=heights_of(every, heights_m),
         directional=directional,
-        order=in_order_of_cost(tiers, directional[: len(tiers)] & several),
+        order=order,
+        settled=_settled(order, len(tiers)),
         twin=twin,
         amplified=np.array([tier.has_amplifier for tier in tiers]),
         diplexer=bool(transmitters.uhf.any() and not transmitters.uhf.all()),
@@ -101,6 +105,12 @@ def in_order_of_cost(tiers: TierTable, may_gain: NDArray[np.bool_]) -> NDArray[n
         if may_gain[number] and not tier.indoors and not math.isnan(second):
             found.append((tier.cost_order + second, 2, number))
     return np.array([(number, antennas) for _, antennas, number in sorted(found)], dtype=np.int64)
+
+
+def _settled(order: NDArray[np.int64], tiers: int) -> NDArray[np.bool_]:
+    """Return for each tier whether its one antenna costs less than that of every higher tier."""
+    by_cost = [number for number, antennas in order.tolist() if antennas == 1]
+    return np.array([max(by_cost[: by_cost.index(number) + 1]) == number for number in range(tiers)])
 
 
 def with_twins(tiers: TierTable) -> tuple[tuple[Tier, ...], NDArray[np.int64]]:

@@ -72,7 +72,8 @@ def choose_installation(cell, shifted, watched, kind, asked, fields, model, work
             if work.plans[tier, CHANCE] >= asked.confidence:
                 return place
         elif find_two(tier, row, asked.needed, np.int64(NOBODY), kind, asked, model, work):
-            look_again(tier, row, cell, shifted, watched, kind, asked, fields, model, work)
+            if not asked.tier_only:
+                look_again(tier, row, cell, shifted, watched, kind, asked, fields, model, work)
             return place
     return model.order.shape[0]
 
@@ -113,15 +114,20 @@ def rate_home(cell, shifted, watched, kind, asked, fields, model, work):
     DEAD_ROW takes the dead zone's plan: the last tier's best aim for at least asked.dead_needed services.
     Return what choose_installation does; the last tier stays set for the dead zone's plan.
 
-    Searches are skipped where whole percents do not depend on them.
+    Searches are skipped where whole percents do not depend on them, and where asked.tier_only is set those
+    that the tier does not depend on.
     """
     tiers = model.tiers
-    place, some_holds = 0, False
+    place, some_holds, rated = 0, False, False
     fill_squares(CIRCLE, 0, KNOWN, model.wanted, work.home.values, work.by_aim)
     start_deg = float(int(work.home.values[BEARING_DEG, 0]))
     for task in range(tiers + 4):
         if task == tiers:
             place = choose_installation(cell, shifted, watched, kind, asked, fields, model, work)
+            if asked.tier_only:
+                return place
+        if task < tiers and rated:
+            continue
         row = next_task(task, place, model, work)
         if row < 0:
             continue
@@ -142,9 +148,12 @@ def rate_home(cell, shifted, watched, kind, asked, fields, model, work):
         found = find_one(tier, row, quick, start_deg, needed, np.int64(NOBODY), kind, asked, model, work)
         if row < tiers:
             work.searched[tier] = found
-            look_again(tier, row, cell, shifted, watched, kind, asked, fields, model, work)
+            if not asked.tier_only:
+                look_again(tier, row, cell, shifted, watched, kind, asked, fields, model, work)
         if task < tiers:
-            some_holds = some_holds or plan[CHANCE] >= asked.confidence
+            reaches = plan[CHANCE] >= asked.confidence
+            some_holds = some_holds or reaches
+            rated = asked.tier_only and reaches and model.settled[tier]
             if model.directional[tier]:
                 start_deg = plan[AIM_DEG]
     return place

@@ -76,6 +76,7 @@ class ListReceiver:
             float(options.confidence_percent),
             wanted.needed,
             min(options.dead_zone_services, transmitters.services),
+            False,
         )
 
     @cached_property
@@ -110,6 +111,10 @@ class ListReceiver:
         """
         return self._receive(signals, shifted, np.empty((0, 0, 0)))
 
+    def tiers_of(self, signals: CellSignals) -> NDArray[np.uint8]:
+        """Return the tier that receive() gives each cell, and nothing else, in half of its time."""
+        return self._receive(signals, None, np.empty((0, 0, 0)), tier_only=True).tier
+
     def receive_with_plans(self, signals: CellSignals) -> tuple[ListReception, NDArray[np.float64]]:
         """Return what receive() does, and every cell's plans, shape (N, 8, PLAN_COLUMNS).
 
@@ -120,7 +125,11 @@ class ListReceiver:
         return self._receive(signals, np.ones(signals.open_land.size, np.bool_), plans), plans
 
     def _receive(
-        self, signals: CellSignals, shifted: NDArray[np.bool_] | None, plans: NDArray[np.float64]
+        self,
+        signals: CellSignals,
+        shifted: NDArray[np.bool_] | None,
+        plans: NDArray[np.float64],
+        tier_only: bool = False,
     ) -> ListReception:
         _require_shapes(signals, self._facts)
         if not np.array_equal(signals.heights_m, self._heights_m):
@@ -131,7 +140,7 @@ class ListReceiver:
         kind = self.kind_of(signals)
         reception = unknown_reception(kind.size, self.model.wanted.services)
         receive_cells(
-            self.asked,
+            self.asked._replace(tier_only=tier_only),
             np.zeros(kind.size, np.bool_) if shifted is None else np.ascontiguousarray(shifted, np.bool_),
             fields_of(signals, kind),
             self.model,
