@@ -52,7 +52,7 @@ class Fields(NamedTuple):
 class Asked(NamedTuple):
     """What is asked: confidence 0 to 1 and in percent, services needed, those that end a dead zone.
 
-    tier_only : nothing but the tier; the same tier, but plans that nothing depends on are not looked for
+    tier_only : nothing but the tier: of each installation any aim that reaches the confidence is enough
     """
 
     confidence: float

@@ -3,7 +3,7 @@
 import numpy as np
 
 from covermap.propagation.compiling import inner_kernel
-from covermap.reception.aim_search import ROUNDS_TO_ALL
+from covermap.reception.aim_search import ANY_AIM, ROUNDS_TO_ALL
 from covermap.reception.confidence import BEARING_DEG
 from covermap.reception.home import DEAD_ROW, OTHER_ROW, TWO_ROW, find_one, find_two, holds, set_tier
 from covermap.reception.overload import overload_of
@@ -139,7 +139,9 @@ def rate_home(cell, shifted, watched, kind, asked, fields, model, work):
             set_tier(tier, int(plan[JOINED]), np.bool_(False), np.int64(NOBODY), kind, model, work)
             continue
         quick = 0
-        if task < tiers:
+        if asked.tier_only:
+            quick = ANY_AIM
+        elif task < tiers:
             quick = 2 if some_holds else 1
         elif row >= tiers:
             quick = 2
