@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pyproj
 from numpy.typing import NDArray
-from scipy import ndimage, stats
+from scipy import ndimage, special
 
 from covermap.constants import TIER_NOT_PROMISED, UNKNOWN_UINT8
 from covermap.grid.frame import Tile
@@ -81,7 +81,7 @@ def unsureness(tier_chance_percent: NDArray) -> NDArray[np.float64]:
     known = ~(np.asarray(tier_chance_percent) == UNKNOWN_UINT8).any(axis=0)
     unsure = np.full(known.shape, np.nan)
     shares = expected_shares(np.asarray(tier_chance_percent)[:, known])
-    unsure[known] = stats.entropy(shares, axis=0) / math.log(TIER_NOT_PROMISED)
+    unsure[known] = special.entr(shares / shares.sum(axis=0)).sum(axis=0) / math.log(TIER_NOT_PROMISED)
     return unsure
 
 

@@ -129,12 +129,13 @@ def _taut_string(
 
 def _upper_hull(distance_km: NDArray[np.float64], height_m: NDArray[np.float64]) -> list[int]:
     """Return the indices of the corners of the string pulled over the points, both ends included."""
+    x, y = distance_km.tolist(), height_m.tolist()  # plain numbers: a third of the time of an array's
     hull: list[int] = []
-    for point in range(distance_km.size):
+    for point in range(len(x)):
         while len(hull) > 1:
             before, middle = hull[-2], hull[-1]
-            along = (height_m[middle] - height_m[before]) * (distance_km[point] - distance_km[before])
-            across = (height_m[point] - height_m[before]) * (distance_km[middle] - distance_km[before])
+            along = (y[middle] - y[before]) * (x[point] - x[before])
+            across = (y[point] - y[before]) * (x[middle] - x[before])
             if along > across:
                 break
             hull.pop()
