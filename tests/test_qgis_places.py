@@ -142,7 +142,8 @@ def test_the_dock_says_what_the_rasters_hold(asked, places):
         assert said["tier"] == tier
         assert said["tier_name"] == f"{tier} {coverage.tier_names[tier - 1]}"
         assert said["tier_name"] in told["html"]
-        chance = coverage.read("main/tier_chance")[min(tier, 7) - 1, row, col]
+        two = int(coverage.read("main/two_antennas_chance")[row, col])
+        chance = coverage.read("main/tier_chance")[min(tier, 7) - 1, row, col] if two == 255 else two
         assert said["chance_percent"] == chance
         aim = int(coverage.read("main/aim")[row, col])
         assert said["aims_deg_true"][:1] == ([aim] if aim >= 0 else [])
@@ -153,6 +154,9 @@ def test_the_dock_says_what_the_rasters_hold(asked, places):
         causes = coverage.tag_values("main/main_cause", "CAUSES")
         assert said["cause_code"] == (causes[code] if code < len(causes) else None)
         assert bool(said["main_cause"]) == (code < len(causes))
+        if said["cause_code"] in ("same_channel", "next_channel"):
+            who = coverage.tag_values("main/interferer", "STATIONS")[int(coverage.read("main/interferer")[at][0, 0])]
+            assert said["main_cause"].endswith(f", {who}")
         alone = coverage.read("main/service_chance")[:, row, col]
         assert [line[:2] for line in told["services"]] == [
             [name, f"{value} %"] for name, value in zip(services, alone, strict=True)

@@ -21,7 +21,7 @@ from covermap.addresses.plans import Place, Question, question, some_facts, tier
 from covermap.addresses.report import AddressReport, CellValue, SunAt, TierPlan
 from covermap.addresses.site import Site
 from covermap.addresses.skyline import skyline
-from covermap.addresses.stations import stations_at_site
+from covermap.addresses.stations import interferer_of, stations_at_site
 from covermap.bearings import declination, sun_position
 from covermap.grid.fields import STEEP_RAY_DEG
 from covermap.inputs.stations_that_count import heard
@@ -124,6 +124,9 @@ def _of_answer(asked: Question, answer: Answer, kept: tuple[TierPlan, ...]) -> d
         "polarization": stored.polarization,
         "night": night_of(asked, answer, kept),
         "main_cause": record.main_cause,
+        "main_interferer": interferer_of(asked.place.paths[record.main_interferer])
+        if record.main_interferer >= 0
+        else None,
         "deciding_service": record.deciding_service,
         "limiting_service": record.limiting_service,
         "plans": kept,
@@ -139,8 +142,8 @@ def _of_answer(asked: Question, answer: Answer, kept: tuple[TierPlan, ...]) -> d
 _NOTHING: dict[str, Any] = {
     "record": None, "tier": None, "chance_percent": None, "aims_deg": (), "joined": "", "needs_filter": False,
     "may_overload": False, "aim_ranges_deg": (), "polarization": "", "night": None, "main_cause": "",
-    "deciding_service": None, "limiting_service": None, "plans": (), "kept_one_lower": (), "without": (),
-    "high_vhf": None, "ports": None, "amplifier": None, "changes": (),
+    "main_interferer": None, "deciding_service": None, "limiting_service": None, "plans": (),
+    "kept_one_lower": (), "without": (), "high_vhf": None, "ports": None, "amplifier": None, "changes": (),
 }  # fmt: skip
 
 

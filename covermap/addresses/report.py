@@ -114,6 +114,8 @@ class Interferer:
     station_id: str
     service: str
     rf_channel: int | None
+    frequency_mhz: float
+    band: str
     azimuth_deg: float
 
 
@@ -330,7 +332,8 @@ class AddressReport:
     aim_ranges_deg : for each antenna the first and last whole azimuth, clockwise, that keep the
         confidence with the other one standing; None if not reached
     night : what is fine by day and lost on some nights, None where nothing is
-    main_cause : why no lower tier will do, empty where tier 1 does; high_vhf : None without such a service
+    main_cause : why no lower tier will do, empty where tier 1 does; main_interferer : the station behind it,
+        None where no other station is; high_vhf : None without such a service
     kept_one_lower : services that surely arrive one class lower, each alone
     deciding_service : lowest chance one tier lower; limiting_service : lowest chance in the stored plan
     services_by_class : what each class brings of all services of the file; little_gained_after : the class
@@ -365,6 +368,7 @@ class AddressReport:
     polarization: str
     night: Night | None
     main_cause: str
+    main_interferer: Interferer | None
     deciding_service: str | None
     limiting_service: str | None
     plans: tuple[TierPlan, ...]

@@ -105,9 +105,19 @@ def _interferer(around: _Around, alone: Alone) -> Interferer | None:
     """Return what disturbs a station most, None where all together take less than 1 dB or it is not known."""
     if alone.interferer < 0 or not alone.interference_db >= WORTH_NAMING_DB:
         return None
-    path = around.asked.place.paths[alone.interferer]
-    station, azimuth_deg = path.station, path.profile.back_azimuth_deg
-    return Interferer(station.station_id, station.service, station.rf_channel, azimuth_deg)
+    return interferer_of(around.asked.place.paths[alone.interferer])
+
+
+def interferer_of(path: StationPath) -> Interferer:
+    """Return what is told of the station of a path that interferes with another one."""
+    return Interferer(
+        station_id=path.station.station_id,
+        service=path.station.service,
+        rf_channel=path.station.rf_channel,
+        frequency_mhz=path.station.frequency_mhz,
+        band=path.station.band,
+        azimuth_deg=path.profile.back_azimuth_deg,
+    )
 
 
 def _antenna(stored: TierPlan | None, band: str, azimuth_deg: float) -> tuple[int, float]:

@@ -17,6 +17,7 @@ RASTERS = "rasters"
 STOCK_FILE = "stock.csv"
 SECOND_ANTENNA = "second_antenna"
 OUTSIDE_BIT = 4  # of the raster `flags`
+BY_INTERFERENCE = ("same_channel", "next_channel")  # causes with another station behind them
 
 
 class LoadedResult:
@@ -152,7 +153,10 @@ def answer_at(result, place, list_name):
         beyond = not result.covers(place) or (flags is not None and int(flags) & OUTSIDE_BIT)
         answer["status"] = "outside" if beyond else "unknown"
         return answer
-    chance = value("tier_chance", min(tier, NOT_PROMISED - 1))
+    chance = value("two_antennas_chance")  # where the answer has two, theirs; else that of the class
+    chance = value("tier_chance", min(tier, NOT_PROMISED - 1)) if chance is None else chance
+    cause = result.code(f"{list_name}/main_cause", "CAUSES", value("main_cause"))
+    behind = word("interferer") if cause in BY_INTERFERENCE else ""
     aims = [one for one in (value("aim"), value("second_aim")) if one is not None and one >= 0]
     reach = value("aim_from"), value("aim_to")
     return {
@@ -164,8 +168,8 @@ def answer_at(result, place, list_name):
         "aim_range_deg": None if None in reach else reach,
         "deciding_service": word("deciding_service"),
         "limiting_service": word("limiting_service"),
-        "main_cause": word("main_cause"),
-        "cause_code": result.code(f"{list_name}/main_cause", "CAUSES", value("main_cause")),
+        "main_cause": ", ".join(part for part in (word("main_cause"), behind) if part),
+        "cause_code": cause,
         "amplifier": word("amplifier"),
         "remarks": _remarks(result, place, list_name),
         "price": result.price(list_name, tier, len(aims) > 1),

@@ -18,6 +18,7 @@ CAUSES = (
     "ridges", "earth_bulge", "distance", "clutter", "noise", "same_channel", "next_channel", "overload",
     "pattern_null",
 )  # fmt: skip
+BY_INTERFERENCE = ("same_channel", "next_channel")  # of CAUSES: another station is behind them
 LEAST_CAUSE_DB = 6.0  # judgement: a smaller loss than this is no cause of its own
 CLASS_CAUSE = {
     "one_ridge": "ridges",

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.constants import TIER_COUNT, UNKNOWN_UINT8
-from covermap.reception.causes import CAUSES, Obstructions, main_cause, service_causes
+from covermap.reception.causes import BY_INTERFERENCE, CAUSES, Obstructions, main_cause, service_causes
 from covermap.reception.receive import ListReceiver
 from covermap.reception.signals import (
     AMPLIFIER_CODES,
@@ -51,6 +51,7 @@ class PlaceRecord:
     tier_without_deciding : of the list without its deciding service
     tier_weaker, tier_stronger : every field 3 dB weaker and stronger, aims as they are; None not asked for
     main_cause : of covermap.reception.causes.CAUSES, "" where tier 1 does
+    main_interferer : index of the station behind the main cause, -1 where no other station is
     amplifier : of AMPLIFIER_CODES, "" where no tier has one
     remarks : of REMARKS
     """
@@ -75,6 +76,7 @@ class PlaceRecord:
     tier_weaker: int | None = None
     tier_stronger: int | None = None
     main_cause: str = ""
+    main_interferer: int = -1
     amplifier: str = ""
     remarks: tuple[str, ...] = ()
 
@@ -98,6 +100,7 @@ class Records:
         flags, two = int(found.plan_flags[cell]), found.second_aim_deg[cell] >= 0
         tier, chances = int(found.tier[cell]), found.tier_chance_percent[:, cell].tolist()
         code = int(found.amplifier[cell])
+        cause = _cause(int(self.main_cause[cell]))
         return PlaceRecord(
             tier=tier,
             joined=_joined(flags, bool(two)),
@@ -130,7 +133,8 @@ class Records:
             tier_without_deciding=int(found.tier_without_deciding[cell]),
             tier_weaker=_known(int(found.tier_weaker[cell])),
             tier_stronger=_known(int(found.tier_stronger[cell])),
-            main_cause=_cause(int(self.main_cause[cell])),
+            main_cause=cause,
+            main_interferer=int(found.deciding_interferer[cell]) if cause in BY_INTERFERENCE else -1,
             amplifier="" if code == UNKNOWN_UINT8 else AMPLIFIER_CODES[code],
             remarks=tuple(name for bit, name in REMARKS.items() if flags & bit),
         )

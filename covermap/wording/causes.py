@@ -17,3 +17,14 @@ def cause_words(code: str) -> str:
 def cause_mark(code: str) -> str:
     """Return a cause as it stands on the map itself: 'hills'."""
     return say(f"cause.{code}.mark") if code in CAUSE_CODES else code.replace("_", " ")
+
+
+def hard_words(code: str, station: str = "") -> str:
+    """Return why a place is hard: 'Why it is hard here: hills in the way.'; empty without a cause.
+
+    station : the other station behind it, as people know it: 'Far Coast (K), RF 24'
+    """
+    if not code:
+        return ""
+    cause = cause_words(code)
+    return say("hard.why_station", cause=cause, station=station) if station else say("hard.why", cause=cause)

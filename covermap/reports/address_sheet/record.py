@@ -52,6 +52,7 @@ def address_record(report: AddressReport) -> dict[str, Any]:
         "night": None if report.night is None else _night(report.night),
         "high_vhf": None if report.high_vhf is None else _high_vhf(report.high_vhf),
         "main_cause": report.main_cause or None,
+        "main_interferer": None if report.main_interferer is None else report.main_interferer.station_id,
         "services_kept_one_class_lower": list(report.kept_one_lower),
         "overload": None if report.ports is None else _ports(report.ports),
         "deciding_service": report.deciding_service,

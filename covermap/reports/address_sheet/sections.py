@@ -40,9 +40,7 @@ def answer_section(report: AddressReport) -> str:
     """Return section 1: one sentence, then who decides, then the map's square."""
     first, rest = say.answer(report)
     parts = [f'<div class="big">{square(report.tier)}<p><b>{text(first)}</b> {text(rest)}</p></div>']
-    decides = say.decider(report)
-    why = cause_words(report.main_cause)
-    decides += f" Why it is hard here: {why}." if why else ""
+    decides = f"{say.decider(report)} {say.hard_here(report)}"
     parts.append(paragraph(text(decides.strip())) if decides else "")
     parts += [paragraph(text(remark), "note") for remark in say.remarks(report)]
     parts.append(paragraph(text(say.cell_sentence(report)), "soft"))

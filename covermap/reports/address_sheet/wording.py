@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 
 from covermap.addresses.changes import HIGHER_M, IN_LEAF_DB, SHIFT_DB
-from covermap.addresses.report import AddressReport, Change, Ports, StationAtSite, TierPlan
+from covermap.addresses.report import AddressReport, Change, Interferer, Ports, StationAtSite, TierPlan
 from covermap.wording import words
+from covermap.wording.causes import hard_words
 from covermap.wording.language import say as _say
 from covermap.wording.lists import channel_words, list_words, short_list_words, together_words
 from covermap.wording.palette import TIERS
@@ -235,10 +236,20 @@ def interferer_words(report: AddressReport, station: StationAtSite) -> str:
     who = station.interferer
     if who is None:
         return ""
-    channel = "" if who.rf_channel is None else f"RF {who.rf_channel}, "
     lost_db = half_up(station.interference_db)
-    name = named(report, who.station_id, who.service)
-    return f"{name}, {channel}from {true_deg(who.azimuth_deg)}: takes {lost_db} dB"
+    return f"{_interferer_name(report, who)}, from {true_deg(who.azimuth_deg)}: takes {lost_db} dB"
+
+
+def hard_here(report: AddressReport) -> str:
+    """Return why no simpler antenna will do, with the station behind it; empty where the simplest does."""
+    who = report.main_interferer
+    return hard_words(report.main_cause, "" if who is None else _interferer_name(report, who))
+
+
+def _interferer_name(report: AddressReport, who: Interferer) -> str:
+    """Return a station as the map has it: 'Far Coast (K), RF 24'."""
+    channel = channel_words("", who.rf_channel, who.frequency_mhz, who.band)
+    return f"{named(report, who.station_id, who.service)}, {channel}"
 
 
 def off_aim(station: StationAtSite, plan: TierPlan | None) -> str:

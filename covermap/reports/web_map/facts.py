@@ -43,6 +43,7 @@ FLAG_NOTES = (
 WORDS_OF_PAGE = (
     "page",
     "by_class",
+    "hard",
     "number",
     "language",
     "list",

@@ -21,7 +21,7 @@ function area_sentences(area) {
     half && half !== most ? say(`page.area.half_${what}`, { antenna: class_words(half) }) : null,
     most ? say("page.area.most", { antenna: class_words(most) }) : null,
     area.deciding_service ? say(`page.area.decides_${what}`, { name: service_name(area.deciding_service), share: share_number(area.deciding_share_percent) }) : null,
-    cause ? say("page.card.why", { cause }) : null,
+    cause ? say("hard.why", { cause }) : null,
     area.aim_deg_true == null ? null : say("page.area.aim", { degrees: area.aim_deg_true }),
   ].filter(Boolean);
 }

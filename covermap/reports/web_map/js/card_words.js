@@ -115,7 +115,7 @@ function cause_words(cell) {
   if (cell.main_cause == null) return "";
   const cause = page.list.causes[cell.main_cause], by_station = INTERFERENCE.includes(page.list.cause_codes[cell.main_cause]);
   const station = by_station ? interferer_words(cell) : "";
-  return station ? say("page.card.why_station", { cause, station }) : say("page.card.why", { cause });
+  return station ? say("hard.why_station", { cause, station }) : say("hard.why", { cause });
 }
 
 // What one class lower keeps, each service alone, and where that is all of them, all together.
