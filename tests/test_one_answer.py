@@ -19,8 +19,8 @@ from covermap.inputs.preparation import prepare, store_folder
 from covermap.jobs.path_stage import tile_blocks
 from covermap.jobs.tile_reception import receive_tile
 from covermap.reception import PlaceRecord
-from covermap.reports.web_map.facts import _station_names
 from covermap.result import open_coverage
+from covermap.result.station_names import station_names
 from covermap.scenario.letters import service_names
 from covermap.wording.causes import hard_words
 from covermap.wording.lists import together_words
@@ -188,7 +188,7 @@ def in_python(scene, record):
         return f"{tier} {scene.tier_names[tier - 1]}"
 
     number = record.main_interferer
-    station = "" if number < 0 else _station_names(scene.scenario)[scene.scenario.stations[number].station_id]
+    station = "" if number < 0 else station_names(scene.scenario)[scene.scenario.stations[number].station_id]
     lower = 7 if record.tier == 8 else record.tier - 1
     return {
         "chance": f"{together_words(len(services), len(services))}: {chance_text(record.chance_percent)}",

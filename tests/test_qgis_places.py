@@ -155,8 +155,11 @@ def test_the_dock_says_what_the_rasters_hold(asked, places):
         assert said["cause_code"] == (causes[code] if code < len(causes) else None)
         assert bool(said["main_cause"]) == (code < len(causes))
         if said["cause_code"] in ("same_channel", "next_channel"):
-            who = coverage.tag_values("main/interferer", "STATIONS")[int(coverage.read("main/interferer")[at][0, 0])]
-            assert said["main_cause"].endswith(f", {who}")
+            number = int(coverage.read("main/interferer")[at][0, 0])
+            who = coverage.tag_values("main/interferer", "STATIONS")[number]
+                int(coverage.read("main/interferer")[at][0, 0])
+            ]
+            assert said["main_cause"].endswith(f", {coverage.run['station_names'][who]}")
         alone = coverage.read("main/service_chance")[:, row, col]
         assert [line[:2] for line in told["services"]] == [
             [name, f"{value} %"] for name, value in zip(services, alone, strict=True)

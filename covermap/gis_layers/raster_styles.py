@@ -204,7 +204,8 @@ def _entries(coverage: Coverage, name: str, kind: str) -> list[tuple[int, str, s
     if kind in ("main_cause", "service_cause"):
         return _numbered([cause_in_words(cause) for cause in coverage.tag_values(name, "CAUSES")])
     if kind in ("interferer", "service_interferer"):
-        return _numbered(coverage.tag_values(name, "STATIONS"))
+        names = coverage.run.get("station_names", {})
+        return _numbered([names.get(station, station) for station in coverage.tag_values(name, "STATIONS")])
     if kind in _REMARKS:
         return _remarks(coverage, name, _REMARKS[kind])
     return list({"amplifier": _AMPLIFIER}.get(kind, ()))

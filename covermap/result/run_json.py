@@ -28,6 +28,7 @@ from covermap.result.coverage import Coverage, grid_record
 from covermap.result.public import public_record
 from covermap.result.raster_catalogue import LAYERS, OF_GRID, OF_STATION
 from covermap.result.result_folder import RUN_FILE, relative_names
+from covermap.result.station_names import station_names
 from covermap.result.whole_file import write_text
 from covermap.scenario.records import Scenario
 from covermap.scenario.sites import site_names
@@ -240,6 +241,7 @@ def _what_was_asked(scenario: Scenario, prepared: Preparation) -> dict[str, Any]
         "tier_names": [tier.name for tier in prepared.tiers.tiers],
         "parts_of_tiers": {str(tier.tier): parts_of_tier(tier) for tier in prepared.tiers},
         "stations": [station.station_id for station in scenario.stations],
+        "station_names": station_names(scenario),
         "carriers": carriers_record(scenario),
         "left_out": dict(scenario.left_out),
         "sigma_db": {

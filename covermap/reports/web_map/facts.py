@@ -25,6 +25,7 @@ from covermap.reports.web_map.summary import count_facts
 from covermap.result.coverage import Coverage
 from covermap.result.raster_catalogue import FILLED_GROUND_FLAG, NEAR_MAST_FLAG, STEEP_RAY_FLAG
 from covermap.result.run_json import scenario_cautions
+from covermap.result.station_names import station_names
 from covermap.scenario.letters import station_letters
 from covermap.scenario.records import Scenario, Station, WantedList
 from covermap.wording import palette, words
@@ -96,7 +97,7 @@ def page_facts(
             if wanted.name in coverage.lists
         ],
         "stations": _stations(coverage, scenario, shown),
-        "station_names": _station_names(scenario),
+        "station_names": station_names(scenario),
         "every_service": list(coverage.tag_values("service_tiers", "SERVICES"))
         if coverage.has("service_tiers")
         else [],
@@ -222,16 +223,6 @@ def _stations(coverage: Coverage, scenario: Scenario, shown: Sequence[int]) -> l
     letters = station_letters(scenario)
     stations = [scenario.stations[index] for index in shown]
     return [_station(coverage, scenario, station, letters[station.station_id]) for station in stations]
-
-
-def _station_names(scenario: Scenario) -> dict[str, str]:
-    """Return station id -> service, letter and channel: 'Far Coast (K), RF 24'."""
-    letters = station_letters(scenario)
-    return {
-        station.station_id: f"{station.service} ({letters[station.station_id]}), "
-        + channel_words("", station.rf_channel, station.frequency_mhz, station.band)
-        for station in scenario.stations
-    }
 
 
 def _station(coverage: Coverage, scenario: Scenario, station: Station, letter: str) -> dict[str, Any]:
