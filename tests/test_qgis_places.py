@@ -157,8 +157,6 @@ def test_the_dock_says_what_the_rasters_hold(asked, places):
         if said["cause_code"] in ("same_channel", "next_channel"):
             number = int(coverage.read("main/interferer")[at][0, 0])
             who = coverage.tag_values("main/interferer", "STATIONS")[number]
-                int(coverage.read("main/interferer")[at][0, 0])
-            ]
             assert said["main_cause"].endswith(f", {coverage.run['station_names'][who]}")
         alone = coverage.read("main/service_chance")[:, row, col]
         assert [line[:2] for line in told["services"]] == [
