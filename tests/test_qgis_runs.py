@@ -18,7 +18,8 @@ from covermap.cli import main
 pytestmark = pytest.mark.qgis
 ALGORITHMS = {
     "check_inputs", "check_layers", "predict_needs", "predict_from_layers", "antenna_for_points",
-    "place_sheet", "compare_results", "shortlist_relays", "calibrate_readings", "open_result",
+    "place_sheet", "compare_results", "compare_antennas", "shortlist_relays", "calibrate_readings",
+    "open_result",
 }  # fmt: skip
 
 
@@ -227,6 +228,11 @@ def test_cancel_kills_the_child(qgis, demo, tmp_path):
             "compare_results",
             {"BEFORE": "{result}", "AFTER": "{result}", "OUTPUT": "{out}"},
             ["changes", "{result}", "{result}", "--output", "{out}"],
+        ),
+        (
+            "compare_antennas",
+            {"SCENARIO": "{demo}", "ANTENNAS": "uhf_yagi_20, combination@gable", "OUTPUT": "{out}"},
+            ["compare-antennas", "{demo}", "uhf_yagi_20", "combination@gable", "--output", "{out}"],
         ),
         (
             "shortlist_relays",

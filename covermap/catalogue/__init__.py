@@ -3,6 +3,7 @@
 It knows files and the records of reception; terrain, maps and commands it does not know.
 """
 
+from covermap.catalogue.installed import Installed, device_by_id, device_of_kind, installed
 from covermap.catalogue.mounting import MOUNTS, amplified, as_tier, mount_of
 from covermap.catalogue.read import catalogue_files, read_catalogue
 from covermap.catalogue.records import KINDS, Antenna, AntennaCatalogue, AntennaGain, Device, Span
@@ -14,10 +15,14 @@ __all__ = [
     "AntennaCatalogue",
     "AntennaGain",
     "Device",
+    "Installed",
     "Span",
     "amplified",
     "as_tier",
     "catalogue_files",
+    "device_by_id",
+    "device_of_kind",
+    "installed",
     "mount_of",
     "read_catalogue",
 ]

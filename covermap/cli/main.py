@@ -18,6 +18,10 @@ COMMANDS = {
     "check": ("covermap.cli.check", "Read and cross-check all inputs; say what a run will cost."),
     "map": ("covermap.cli.map", "Which antenna each cell needs: map, layers, rasters, tables."),
     "address": ("covermap.cli.address", "The sheet of an address, or of a list of them."),
+    "compare-antennas": (
+        "covermap.cli.compare_antennas",
+        "Antennas of the catalogue: for whom each holds the list, and where.",
+    ),
     "antenna-test": (
         "covermap.cli.antenna_test",
         "A comparison log at one place: how much better an antenna is.",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import pyogrio
@@ -10,8 +11,11 @@ from covermap.gis_layers import qml
 from covermap.gis_layers.geopackage_tables import add_styles
 from covermap.gis_layers.layer_styles import LayerStyle
 from covermap.gis_layers.qml import POINT, POLYGON, Class
+from covermap.gis_layers.raster_attributes import code_attributes
 from covermap.planning.changes import CHANGES, EASIER, HARDER, NOW_KNOWN, NOW_UNKNOWN
-from covermap.wording.palette import INK_DARK, INK_LIGHT
+from covermap.planning.installation_comparison import DIFFERENCES
+from covermap.result.whole_file import write_text
+from covermap.wording.palette import INK_DARK, INK_LIGHT, INSTEAD_FILLS
 
 CHANGE_FILLS = {HARDER: "#1F4F56", EASIER: "#E3A44B", NOW_UNKNOWN: "#8C7FA0", NOW_KNOWN: "#C9C1D6"}
 """Those of the comparison's picture; what is only now known is lighter than what is only now unknown."""
@@ -33,6 +37,25 @@ def style_changes(path: Path) -> None:
         map_tip=f"<b>{qml.shown('change')}</b><br>class {before} before, {after} after{homes}",
     )
     add_styles(path, [LayerStyle("changes", "Changes", "Harder, easier, known, unknown", body)])
+
+
+def style_antennas(layer: Path, rasters: Sequence[Path]) -> None:
+    """Give the layer `antenna_difference` of a GeoPackage its style, and rasters of it their names."""
+    columns = _columns(layer, "antenna_difference")
+    titles = {"gained": "Only the other antenna holds the list", "lost": "Only the first one does"}
+    classes = [
+        Class(name, name, title, qml.plain_fill(INSTEAD_FILLS[name])) for name, title in titles.items()
+    ]
+    body = qml.vector_body(
+        qml.categorised('"difference"', classes, "fill", "string"),
+        columns,
+        geometry_type=POLYGON,
+        map_tip=f"<b>{qml.shown('other')} instead of {qml.shown('first')}</b><br>{qml.shown('difference')}",
+    )
+    add_styles(layer, [LayerStyle("antenna_difference", "Antennas", "Who gains or loses the list", body)])
+    entries = [(code, name.capitalize(), "") for code, name in enumerate(DIFFERENCES)]
+    for raster in rasters:
+        write_text(raster.with_name(f"{raster.name}.aux.xml"), code_attributes(entries))
 
 
 def style_relays(path: Path) -> None:

@@ -21,6 +21,7 @@ _WHERE = {
     "check_scenario": "check",
     "map_scenario": "map",
     "write_address_sheets": "addresses",
+    "compare_installations": "installation_comparison",
     "write_shared_antenna": "shared_antenna",
     "compare_antennas": "antenna_test",
     "calibrate_scenario": "calibration",

@@ -8,6 +8,7 @@ from qgis.PyQt.QtGui import QIcon
 from .antenna_for_points import AntennaForPoints
 from .calibrate_readings import CalibrateReadings
 from .check_inputs import CheckInputs, CheckLayers
+from .compare_antennas import CompareAntennas
 from .compare_results import CompareResults
 from .open_result import OpenResult
 from .place_sheet import PlaceSheet
@@ -22,6 +23,7 @@ ALGORITHMS = (
     AntennaForPoints,
     PlaceSheet,
     CompareResults,
+    CompareAntennas,
     ShortlistRelays,
     CalibrateReadings,
     OpenResult,

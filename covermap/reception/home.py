@@ -175,7 +175,7 @@ def find_two(tier, row, needed, without, kind, asked, model, work):
     if bound < asked.confidence - JUST_MISSED:
         return False  # two bring no more than one aimed at every mast; their spread may differ a little
     for joined in range(COMBINED, DIPLEXED + 1):
-        if joined == COMBINED or model.diplexer:
+        if model.diplexer if joined == DIPLEXED else not model.paired[tier]:
             set_tier(tier, joined, by_day, without, kind, model, work)
             search_two(
                 joined, asked.confidence, needed, model.wanted, model.figures[kind, joined, tier],

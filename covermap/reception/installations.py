@@ -34,6 +34,7 @@ class Installations(NamedTuple):
     settled : bool (T,), whether a tier that holds leaves no higher one that costs less
     twin : (T,), the same installation with an amplifier added, or without its own; -1 where no tier has one
     amplified : bool (T,), whether a tier has an amplifier
+    paired : bool (U,), whether it is two antennas behind a diplexer already, which nobody combines with more
     diplexer : whether the list has VHF and UHF. high_vhf : whether it has high VHF
     """
 
@@ -46,6 +47,7 @@ class Installations(NamedTuple):
     settled: NDArray[np.bool_]
     twin: NDArray[np.int64]
     amplified: NDArray[np.bool_]
+    paired: NDArray[np.bool_]
     diplexer: bool
     high_vhf: bool
     wanted: WantedTransmitters
@@ -84,6 +86,7 @@ def installations(
         settled=_settled(order, len(tiers)),
         twin=twin,
         amplified=np.array([tier.has_amplifier for tier in tiers]),
+        paired=np.array([tier.diplexer_loss_db > 0.0 for tier in every]),
         diplexer=bool(transmitters.uhf.any() and not transmitters.uhf.all()),
         high_vhf=bool((figures[..., SHORT_DB, :] > 0.0).any()),
         wanted=transmitters,

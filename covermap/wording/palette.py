@@ -29,6 +29,9 @@ def signal_steps() -> list[tuple[int | None, int | None, str]]:
     return [(lowest, upper, fill) for (lowest, fill), upper in zip(SIGNAL_STEPS, uppers, strict=True)]
 
 
+INSTEAD_FILLS = {"gained": "#E3A44B", "lost": "#1F4F56", "both": "#C9CD9C"}
+"""One antenna instead of another: who gains the list, who loses it, who has it with both."""
+
 FILL_OPACITY = 0.80
 """Opacity of a tier's fill over the relief."""
 
