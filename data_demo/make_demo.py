@@ -32,6 +32,12 @@ TRANSFORM = from_origin(X_MIN, Y_MAX, CELL_M, CELL_M)
 HIGHEST_M = 842.0
 HOMES = 4800
 NEIGHBOURHOODS = 48
+# a glen on the far side of the mountain, into which no mast looks: row, col, height of its head and its mouth
+GLEN = ((258, 95, 60), (242, 87, 15))
+GLEN_FLOOR_M, GLEN_WALL = 60.0, 1.8  # half the floor's width; how steep its walls are
+GLEN_LIVED = (0.2, 0.7)  # the part where homes stand, 0 at the head
+GLEN_HOMES = 44
+GLEN_NAME = "Merrow Glen"
 
 # land cover classes of covermap/tables/land_cover.csv
 WATER, OPEN, SUBURBAN, TREES, URBAN = 1, 2, 3, 4, 5
@@ -83,6 +89,18 @@ def make_elevation(rng: np.random.Generator) -> np.ndarray:
     return np.where(height > 0, np.maximum(np.round(height), 1), 0).astype(np.int16)
 
 
+def cut_glen(elevation: np.ndarray) -> np.ndarray:
+    """Return the heights with the glen cut into the mountain: a steep trough that falls to its mouth."""
+    row, col = np.mgrid[0:CELLS, 0:CELLS].astype(float)
+    (top_row, top_col, top_m), (mouth_row, mouth_col, mouth_m) = GLEN
+    along_row, along_col = mouth_row - top_row, mouth_col - top_col
+    along = ((row - top_row) * along_row + (col - top_col) * along_col) / (along_row**2 + along_col**2)
+    along = np.clip(along, 0.0, 1.0)
+    away_m = CELL_M * np.hypot(row - top_row - along * along_row, col - top_col - along * along_col)
+    walls = top_m + along * (mouth_m - top_m) + GLEN_WALL * np.clip(away_m - GLEN_FLOOR_M, 0.0, None)
+    return np.where(elevation > 0, np.minimum(elevation, np.round(walls)), 0).astype(np.int16)
+
+
 def lay_out_villages(rng: np.random.Generator, elevation: np.ndarray) -> list[tuple[int, int]]:
     """Return (row, col) of village centres: low, fairly flat ground, apart from one another."""
     steep = ndimage.maximum_filter(elevation, 7) - ndimage.minimum_filter(elevation, 7)
@@ -117,6 +135,15 @@ def make_homes(rng, elevation, villages):
                 homes[r, c] += 1
                 placed += 1
     return homes
+
+
+def add_glen_homes(homes: np.ndarray) -> None:
+    """Put the glen's homes along its floor; with a seed of their own, so that no other home moves."""
+    rng = np.random.default_rng(SEED + 1)
+    (top_row, top_col, _), (mouth_row, mouth_col, _) = GLEN
+    for along in rng.uniform(*GLEN_LIVED, GLEN_HOMES):
+        row, col = top_row + along * (mouth_row - top_row), top_col + along * (mouth_col - top_col)
+        homes[round(row), round(col + rng.uniform(-0.6, 0.6))] += 1
 
 
 def make_land_cover(rng, elevation, homes) -> np.ndarray:
@@ -222,7 +249,10 @@ def write_homes(homes: np.ndarray) -> None:
 
 def write_places(villages, names) -> None:
     """Write the villages' names for finding them on the map."""
-    write_layer("places", {"name": names}, [Point(*xy(*village)) for village in villages])
+    lived = sum(GLEN_LIVED) / 2.0
+    glen = [GLEN[0][axis] + lived * (GLEN[1][axis] - GLEN[0][axis]) for axis in (0, 1)]
+    places = [*villages, glen]
+    write_layer("places", {"name": [*names, GLEN_NAME]}, [Point(*xy(*place)) for place in places])
 
 
 def highest_near(elevation: np.ndarray, row: int, col: int, reach: int = 14) -> tuple[int, int]:
@@ -240,25 +270,31 @@ MASTS = {
     "Vane Point": (215, 318, 10, 60.0),
     "Merrow Hill": (225, 95, 12, 75.0),
     "Tarn Relay": (150, 150, 8, 25.0),
+    "Sull Translator": (278, 160, 2, 12.0),
 }
 # station_id, service, mast, displayed, rf, erp_kw, m below the top, polarization, azimuth, elevation, use
 STATIONS = [
-    ("SK1", "Skerra One", "High Corrin", "5.1", 21, 40.0, 4, "H", "", "main", "wanted"),
-    ("SK2", "Skerra Two", "High Corrin", "8.1", 29, 40.0, 4, "H", "", "main", "wanted"),
-    ("CTV", "Coast TV", "High Corrin", "11.1", 10, 6.0, 18, "H", "", "", "wanted"),
-    ("LIFE", "Island Life", "High Corrin", "14.1", 33, 25.0, 4, "H", "", "main", "wanted"),
-    ("NEWS", "North News", "Long Rigg", "17.1", 16, 15.0, 2, "H", "", "", "wanted"),
-    ("RPUB", "Rigg Public", "Long Rigg", "20.1", 24, 15.0, 2, "H", "", "", "wanted"),
-    ("SEAS", "Seven Seas", "Long Rigg", "7.1", 8, 4.0, 14, "H", "", "", "wanted"),
+    ("SK1", "Skerra One", "High Corrin", "5.1", 21, 40.0, 4, "H", "corrin", "main", "wanted"),
+    ("SK2", "Skerra Two", "High Corrin", "8.1", 29, 40.0, 4, "H", "corrin", "main", "wanted"),
+    ("CTV", "Coast TV", "High Corrin", "11.1", 10, 6.0, 18, "H", "corrin", "", "wanted"),
+    ("LIFE", "Island Life", "High Corrin", "14.1", 33, 25.0, 4, "H", "corrin", "main", "wanted"),
+    ("NEWS", "North News", "Long Rigg", "17.1", 16, 15.0, 2, "H", "rigg", "", "wanted"),
+    ("RPUB", "Rigg Public", "Long Rigg", "20.1", 24, 15.0, 2, "H", "rigg", "", "wanted"),
+    ("SEAS", "Seven Seas", "Long Rigg", "7.1", 8, 4.0, 14, "H", "rigg", "", "wanted"),
     ("VLOC", "Vane Local", "Vane Point", "30.1", 35, 3.0, 2, "H", "vane", "", "wanted"),
     ("VSHOP", "Vane Market", "Vane Point", "31.1", 19, 3.0, 2, "H", "vane", "", "wanted"),
-    ("VMUS", "Vane Music", "Vane Point", "32.1", 27, 1.5, 2, "V", "vane", "", "wanted"),
     ("MTV", "Merrow TV", "Merrow Hill", "25.1", 14, 8.0, 2, "H", "", "", "wanted"),
     ("MFAIR", "Merrow Fair", "Merrow Hill", "26.1", 29, 0.8, 2, "H", "west", "", "wanted"),
     ("MLRN", "Merrow Learning", "Merrow Hill", "27.1", 12, 1.0, 8, "H", "", "", "wanted"),
     ("SK1R", "Skerra One", "Tarn Relay", "5.1", 36, 0.05, 1, "V", "", "", "wanted"),
     ("SK2R", "Skerra Two", "Tarn Relay", "8.1", 31, 0.05, 1, "V", "", "", "wanted"),
     ("CTVR", "Coast TV", "Tarn Relay", "11.1", 18, 0.05, 1, "V", "", "", "wanted"),
+    # a village's translator of another island's programmes, on channels that were thought not to reach it
+    ("OUT1", "Out Isle One", "Sull Translator", "51.1", 21, 0.015, 1, "H", "sull", "", "interferer"),
+    ("OUT2", "Out Isle Two", "Sull Translator", "52.1", 29, 0.015, 1, "H", "sull", "", "interferer"),
+    ("OUT3", "Out Isle News", "Sull Translator", "53.1", 10, 0.015, 1, "H", "sull", "", "interferer"),
+    ("OUT4", "Out Isle Film", "Sull Translator", "54.1", 16, 0.015, 1, "H", "sull", "", "interferer"),
+    ("OUT5", "Out Isle Sport", "Sull Translator", "55.1", 24, 0.015, 1, "H", "sull", "", "interferer"),
 ]
 OFF_AIR = [
     ("OLD1", "Skerra Text", "Long Rigg", "40.1", 34, 2.0, 2, "H", "", "", "wanted"),
@@ -308,15 +344,29 @@ def write_transmitters(elevation: np.ndarray) -> None:
                 )
 
 
+def shadowed(azimuth_deg: float, towards_deg: float) -> float:
+    """Return the relative field of an antenna on the side of its tower, which shadows one narrow way."""
+    return 1.0 - 0.96 * math.exp(-(((azimuth_deg - towards_deg) / 4.8) ** 4))
+
+
 def write_patterns() -> None:
-    """Write patterns.csv: two directional azimuth patterns and one elevation pattern, all invented."""
+    """Write patterns.csv: five directional azimuth patterns and one elevation pattern, all invented."""
     with open(FOLDER / "patterns.csv", "w", newline="", encoding="utf-8") as handle:
         writer = csv.writer(handle, lineterminator="\n")
         writer.writerow(["pattern", "plane", "angle_deg", "relative_field"])
-        for name, towards in (("vane", 285.0), ("west", 250.0)):
+        for name, towards, power, least in (
+            ("vane", 285.0, 1.2, 0.1),
+            ("west", 250.0, 1.2, 0.1),
+            ("sull", 340.0, 2.0, 0.05),
+        ):
             for angle in range(0, 360, 10):
                 off = math.radians(angle - towards)
-                writer.writerow([name, "azimuth", angle, f"{max(0.1, ((1 + math.cos(off)) / 2) ** 1.2):.3f}"])
+                writer.writerow(
+                    [name, "azimuth", angle, f"{max(least, ((1 + math.cos(off)) / 2) ** power):.3f}"]
+                )
+        for name, shadow in (("corrin", 237), ("rigg", 269)):
+            for angle in sorted({*range(0, 360, 10), *range(shadow - 8, shadow + 9)}):
+                writer.writerow([name, "azimuth", angle, f"{shadowed(angle, shadow):.3f}"])
         for step in range(-40, 41):
             angle = step / 4.0
             lobe = abs(np.sinc(angle / 4.2))
@@ -347,9 +397,10 @@ def write_prices() -> None:
 def main() -> None:
     """Make every file of the demo except scenario.toml, which is written by hand."""
     rng = np.random.default_rng(SEED)
-    elevation = make_elevation(rng)
+    elevation = cut_glen(make_elevation(rng))
     villages = lay_out_villages(rng, elevation)
     homes = make_homes(rng, elevation, villages)
+    add_glen_homes(homes)
     names = make_names(rng, len(villages))
     write_raster("elevation.tif", elevation, -32768, "m")
     write_raster("land_cover.tif", make_land_cover(rng, elevation, homes), 255)

@@ -152,7 +152,7 @@ def test_check_says_what_was_understood(finished):
     for words in (
         "squares of 1000 m, EPSG:32625",
         "0 to 842 m",
-        "16 at 5 masts, as of 2026-09-01",
+        "20 at 6 masts, as of 2026-09-01",
         "sigma",
         "Cost",
         "0 errors",

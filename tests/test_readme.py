@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 from click.testing import CliRunner
 
+from covermap import open_coverage
 from covermap.cli import main
 from covermap.wording.cautions import CAUTIONS, NOT_COUNTED
 from tests.reference import ROOT
@@ -28,13 +29,23 @@ def test_pictures_and_pages_exist():
         assert (ROOT / target).exists(), target
 
 
-def test_the_table_of_neighbourhoods_is_what_the_demo_gives(tmp_path):
-    folder = tmp_path / "demo"
+@pytest.fixture(scope="module")
+def mapped(tmp_path_factory):
+    """The output folder of the demo, mapped as README says."""
+    folder = tmp_path_factory.mktemp("readme") / "demo"
     assert CliRunner().invoke(main, ["demo", str(folder)]).exit_code == 0
     made = CliRunner().invoke(main, ["map", str(folder / "scenario.toml"), "--progress", "none"])
     assert made.exit_code == 0, made.output
-    found = pd.read_csv(folder / "out" / "neighbourhoods.csv").query("wanted_list == 'main'")
-    found = found.set_index("neighbourhood_name")
+    return folder / "out"
+
+
+def neighbourhoods(mapped):
+    found = pd.read_csv(mapped / "neighbourhoods.csv").query("wanted_list == 'main'")
+    return found.set_index("neighbourhood_name")
+
+
+def test_the_table_of_neighbourhoods_is_what_the_demo_gives(mapped):
+    found = neighbourhoods(mapped)
     rows = re.findall(r"^\| (\w+) \| (\d+) \| (\d+) % \| ([\w ]+) \| (\d+)° \|$", README, re.M)
     assert len(rows) == 10
     for name, homes, percent, service, aim_deg in rows:
@@ -46,3 +57,18 @@ def test_the_table_of_neighbourhoods_is_what_the_demo_gives(tmp_path):
     inside = found[found.neighbourhood_id.notna() & (found.index != "Outside every neighbourhood")]
     everyone = (inside.homes_rooftop_or_more >= inside.homes_total - 0.5).sum()
     assert f"In {everyone} of the {len(inside)} neighbourhoods" in README
+
+
+def test_the_demo_has_a_dead_zone_behind_hills_and_one_of_a_shared_channel(mapped):
+    """Two valleys, and 40 to 150 homes with none of the list: a community group sees what it asks for."""
+    without = neighbourhoods(mapped).homes_without.sum()
+    assert 40 <= without <= 150
+    assert f"of about 4,800 homes {without:.0f} are expected to get none" in one_line(README)
+    zones = open_coverage(mapped).dead_zones()
+    in_way = zones.groupby(["near_name", "main_cause"]).homes.sum()
+    assert in_way["Merrow Glen", "ridges"] >= 20
+    assert in_way["Sullthwaite", "same_channel"] >= 20
+    dead = zones[zones.kind == "dead"]
+    assert {("Merrow Glen", "ridges"), ("Sullthwaite", "same_channel")} <= set(
+        zip(dead.near_name, dead.main_cause, strict=True)
+    )

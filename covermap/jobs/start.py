@@ -23,7 +23,7 @@ def write_demo(folder: Path) -> str:
     for name in DEMO_FILES:
         shutil.copyfile(_demo_source() / name, folder / name)
     return (
-        f"Wrote the demo to {folder}: Skerra, an invented island with 5 masts.\n"
+        f"Wrote the demo to {folder}: Skerra, an invented island with 6 masts.\n"
         f"Next: covermap map {folder / 'scenario.toml'}"
     )
 
