@@ -1,9 +1,11 @@
 """Words and numbers as people read them; expected texts are those of the product's promise, by hand."""
 
 import math
+from types import SimpleNamespace
 
 import pytest
 
+from covermap.reports.address_sheet.wording import aims
 from covermap.wording import words
 from covermap.wording.palette import FILL_OPACITY, RELIEF_FLAT_GREY, TIERS, rgb, tier_look
 
@@ -102,3 +104,32 @@ def test_every_tier_has_its_own_words():
     assert tier_look(8).name == "Not promised"
     with pytest.raises(KeyError, match="9"):
         tier_look(9)
+
+
+@pytest.mark.parametrize(
+    ("joined", "polarizations", "words"),
+    [
+        ("single", ("horizontal",), "aimed 113° true"),
+        ("single", ("vertical",), "aimed 113° true, mounted for vertical polarization"),
+        (
+            "combined",
+            ("horizontal", "vertical"),
+            "two antennas on one cable, aimed 113° true and 79° true, the second mounted for "
+            "vertical polarization",
+        ),
+        (
+            "diplexed",
+            ("vertical", "vertical"),
+            "two antennas joined by band: for VHF aimed 113° true, for UHF aimed 79° true, both mounted for "
+            "vertical polarization",
+        ),
+    ],
+)
+def test_the_sheet_says_which_antenna_stands_upright(joined, polarizations, words):
+    plan = SimpleNamespace(
+        directional=True,
+        joined=joined,
+        aims_deg=(113.0, 79.0)[: len(polarizations)],
+        polarizations=polarizations,
+    )
+    assert aims(SimpleNamespace(declination=None), plan) == words

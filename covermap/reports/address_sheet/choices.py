@@ -96,7 +96,7 @@ def _by_class(report: AddressReport) -> str:
     classes = [(say.tier_name(report, one.tier), one.services, one.adds) for one in report.services_by_class]
     enough = report.little_gained_after
     words = services_by_class_words(classes, None if enough is None else say.tier_name(report, enough))
-    return "<h3>Services by class</h3>" + paragraph(text(words))
+    return "<h3>What one antenna of each class brings</h3>" + paragraph(text(words))
 
 
 def _high_vhf(report: AddressReport) -> str:

@@ -108,6 +108,11 @@ def _decibels(value: float) -> str:
     return f"{whole:+d} dB" if whole else "0 dB"
 
 
+def _bringing(report: AddressReport) -> list[StationAtSite]:
+    """Return the stations at the point but for those whose service another one brings better."""
+    return [one for one in report.stations if say.best_station(report, one.service) in (None, one)]
+
+
 def _verdict(report: AddressReport, amplifier: Amplifier) -> str:
     """Return what an amplifier is good for here, why not, and how near which port is to its limit."""
     sentences = [amplifier_words(amplifier.verdict)]
@@ -115,7 +120,7 @@ def _verdict(report: AddressReport, amplifier: Amplifier) -> str:
         (amplifier.noise_limited, "Noise from outside limits {names}; no amplifier betters that."),
         (amplifier.interference_limited, "Other stations limit {names}; an amplifier lifts both alike."),
     ):
-        names = [say.named(report, s.station_id, s.service) for s in report.stations if s.station_id in ids]
+        names = [say.named(report, s.station_id, s.service) for s in _bringing(report) if s.station_id in ids]
         sentences.append(why.format(names=join(names)) if names else "")
     ports, bare = amplifier.ports, amplifier.ports_without
     if not math.isnan(ports.input_dbm):

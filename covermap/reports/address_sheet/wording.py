@@ -73,15 +73,22 @@ def aims(report: AddressReport, plan: TierPlan) -> str:
     """Return where a plan's antennas look, with the polarization where it is not horizontal."""
     if not plan.directional:
         return "no aim needed, it receives from all sides alike"
-    looks = [
-        bearing(report, aim) + (", mounted for vertical polarization" if polarization == "vertical" else "")
-        for aim, polarization in zip(plan.aims_deg, plan.polarizations, strict=True)
-    ]
+    looks, mounts = [bearing(report, aim) for aim in plan.aims_deg], _mounts(plan)
     if plan.joined == "diplexed":
-        return f"two antennas joined by band: for VHF aimed {looks[0]}, for UHF aimed {looks[1]}"
+        return f"two antennas joined by band: for VHF aimed {looks[0]}, for UHF aimed {looks[1]}{mounts}"
     if plan.joined == "combined":
-        return f"two antennas on one cable, aimed {looks[0]} and {looks[1]}"
-    return f"aimed {looks[0]}"
+        return f"two antennas on one cable, aimed {looks[0]} and {looks[1]}{mounts}"
+    return f"aimed {looks[0]}{mounts}"
+
+
+def _mounts(plan: TierPlan) -> str:
+    """Return which antennas are mounted for vertical polarization, empty where none is."""
+    upright = [polarization == "vertical" for polarization in plan.polarizations]
+    if not any(upright):
+        return ""
+    one = "the first " if upright[0] else "the second "
+    which = "" if len(upright) == 1 else "both " if all(upright) else one
+    return f", {which}mounted for vertical polarization"
 
 
 def built(name: str, antennas: int, needs_filter: bool) -> str:
@@ -100,7 +107,7 @@ def answer(report: AddressReport) -> tuple[str, str]:
         return f"{plan.name}, {aims(report, plan)}{filtered}.", f"{together(report)}: {chance}."
     return (
         f"Not promised at {report.confidence_percent:g} %.",
-        f"The most sure is {plan.name}, {aims(report, plan)}. {together(report)}: {chance}.",
+        f"With {plan.name}, {aims(report, plan)}. {together(report)}: {chance}.",
     )
 
 
