@@ -114,7 +114,7 @@ IN_PAGE = """
                 flags: cell.plan_flags,
             },
             words: {
-                chance: `${together_words(cell)}${chance_text(cell.chance_percent)}`,
+                chance: `${together_words(cell)}${chance_text(cell.chance_percent, cell.tier >= 7)}`,
                 decides: cell.tier === 1 ? "" : deciding_words(cell),
                 cause: cause_words(cell),
                 notes: plan_notes(cell),
@@ -190,8 +190,9 @@ def in_python(scene, record):
     number = record.main_interferer
     station = "" if number < 0 else station_names(scene.scenario)[scene.scenario.stations[number].station_id]
     lower = 7 if record.tier == 8 else record.tier - 1
+    chance = chance_text(record.chance_percent, highest=record.tier >= 7)
     return {
-        "chance": f"{together_words(len(services), len(services))}: {chance_text(record.chance_percent)}",
+        "chance": f"{together_words(len(services), len(services))}: {chance}",
         "decides": "" if record.tier == 1 else f"{names[record.deciding_service]} decides.",
         "cause": hard_words(record.main_cause, station),
         "notes": [

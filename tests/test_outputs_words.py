@@ -133,3 +133,10 @@ def test_the_sheet_says_which_antenna_stands_upright(joined, polarizations, word
         polarizations=polarizations,
     )
     assert aims(SimpleNamespace(declination=None), plan) == words
+
+
+@pytest.mark.parametrize(
+    ("percent", "text"), [(45, "45 %, unlikely"), (75, "75 %, likely"), (95, "better than 90 %")]
+)
+def test_of_the_highest_class_no_next_one_is_spoken_of(percent, text):
+    assert words.chance_text(percent, highest=True) == text

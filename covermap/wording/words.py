@@ -43,11 +43,15 @@ def chance_steps() -> list[tuple[float, str]]:
     return [(lowest, say(f"chance.{key}")) for lowest, key in CHANCE_STEPS]
 
 
-def chance_in_words(percent: float | None) -> str:
-    """Return a chance of 0 to 100 percent in words; None and NaN are 'unknown'."""
+def chance_in_words(percent: float | None, *, highest: bool = False) -> str:
+    """Return a chance of 0 to 100 percent in words; None and NaN are 'unknown'.
+
+    highest : with the highest class of antenna, so that no next one up can be spoken of
+    """
     if percent is None or math.isnan(percent):
         return say("number.unknown")
-    return next(word for lowest, word in chance_steps() if percent >= lowest or lowest == 0.0)
+    word = next(word for lowest, word in chance_steps() if percent >= lowest or lowest == 0.0)
+    return say("chance.unlikely_with_any") if highest and word == say("chance.unlikely") else word
 
 
 def chance_number(percent: float | None) -> str:
@@ -67,13 +71,16 @@ def chance_number(percent: float | None) -> str:
     return f"{step} %"
 
 
-def chance_text(percent: float | None) -> str:
-    """Return number and word together: '85 %, likely'; of more than 90 % 'better than 90 %'."""
+def chance_text(percent: float | None, *, highest: bool = False) -> str:
+    """Return number and word together: '85 %, likely'; of more than 90 % 'better than 90 %'.
+
+    highest : as chance_in_words
+    """
     if percent is None or math.isnan(percent):
         return say("number.unknown")
     if percent > 90.0:
         return say("number.better_than", number="90 %")
-    return f"{chance_number(percent)}, {chance_in_words(percent)}"
+    return f"{chance_number(percent)}, {chance_in_words(percent, highest=highest)}"
 
 
 def two_figures(count: float) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from covermap.addresses.report import AddressReport, TierPlan
+from covermap.constants import TIER_COUNT
 from covermap.reports.address_sheet import wording as say
 from covermap.reports.address_sheet.shell import paragraph, section, square, table, td, text, th
 from covermap.wording.lists import capital, spelled
@@ -49,7 +50,10 @@ def _is_named(report: AddressReport, plan: TierPlan) -> bool:
 def _plan_row(report: AddressReport, plan: TierPlan) -> str:
     chosen = ' class="chosen"' if plan.tier == report.tier else ""
     aim = " and ".join(say.true_deg(aim) for aim in plan.aims_deg) if plan.directional else "any"
-    number, words = chance_number(plan.chance_percent), chance_in_words(plan.chance_percent)
+    number, words = (
+        chance_number(plan.chance_percent),
+        chance_in_words(plan.chance_percent, highest=plan.tier == TIER_COUNT),
+    )
     chance = f'<span class="k1">{number}</span><br><small>{words}</small>'
     lost = ", ".join(plan.lost) if plan.lost else "nothing"
     remarks = [

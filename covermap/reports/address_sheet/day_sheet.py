@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from covermap.addresses.report import AddressReport
 from covermap.reports.address_sheet import wording as say
 from covermap.reports.address_sheet.shell import bullets, page, paragraph, square, text
-from covermap.wording.words import chance_in_words
 
 
 def day_sheet_html(
@@ -70,7 +69,7 @@ def _by_mast(report: AddressReport) -> list[str]:
         if not station.on_list or station is not say.best_station(report, station.service):
             continue
         key = f"{station.mast}, {say.bearing(report, station.azimuth_deg)}"
-        word = chance_in_words(station.chance_percent)
+        word = say.in_words(report, station.chance_percent)
         name = say.named(report, station.station_id, station.service)
         lines.setdefault(key, []).append(f"{name} {say.channel_lines(station)[0]}: {word}")
     return [f"{mast}. {'; '.join(members)}" for mast, members in lines.items()]

@@ -21,7 +21,7 @@ from covermap.reports.address_sheet.shell import (
     th,
 )
 from covermap.wording.causes import cause_words
-from covermap.wording.words import chance_in_words, half_up
+from covermap.wording.words import half_up
 
 
 def header(report: AddressReport) -> str:
@@ -190,7 +190,7 @@ def _station_row(report: AddressReport, station: StationAtSite) -> str:
         field = str(half_up(station.field_dbuvm))
         if not math.isnan(station.cell_field_dbuvm):
             field += f" <small>({half_up(station.cell_field_dbuvm)})</small>"
-        alone = chance_in_words(station.chance_percent)
+        alone = say.in_words(report, station.chance_percent)
         reasons = [cause_words(station.cause), say.interferer_words(report, station)]
         reasons.append(
             "both antennas hear it alike and may cancel it" if station.margin_db == -math.inf else ""

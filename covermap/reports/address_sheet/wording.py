@@ -6,6 +6,7 @@ import math
 
 from covermap.addresses.changes import HIGHER_M, IN_LEAF_DB, SHIFT_DB
 from covermap.addresses.report import AddressReport, Change, Interferer, Ports, StationAtSite, TierPlan
+from covermap.constants import TIER_COUNT
 from covermap.wording import words
 from covermap.wording.causes import hard_words
 from covermap.wording.language import say as _say
@@ -101,7 +102,7 @@ def answer(report: AddressReport) -> tuple[str, str]:
     plan = report.stored_plan
     if plan is None or report.tier is None:
         return "Unknown.", report.reason
-    chance = chance_text(report.chance_percent)
+    chance = chance_text(report.chance_percent, highest=report.tier >= TIER_COUNT)
     if report.tier <= len(report.plans):
         filtered = ", with a filter or attenuator in front" if report.needs_filter else ""
         return f"{plan.name}, {aims(report, plan)}{filtered}.", f"{together(report)}: {chance}."
@@ -209,7 +210,8 @@ def cell_sentence(report: AddressReport) -> str:
         ("needs an antenna for high VHF", cell.own_high_vhf),
     )
     noted = "".join(f"; {words}" for words, holds in known if holds)
-    return f"The map's square here says: {says}, {chance_text(cell.chance_percent)}{noted}."
+    chance = chance_text(cell.chance_percent, highest=cell.tier >= TIER_COUNT)
+    return f"The map's square here says: {says}, {chance}{noted}."
 
 
 def path_words(report: AddressReport, station: StationAtSite) -> str:
@@ -267,6 +269,11 @@ def off_aim(station: StationAtSite, plan: TierPlan | None) -> str:
     if station.off_aim_deg < ON_AIM_DEG:
         return f"on the aim{whose}"
     return f"{half_up(station.off_aim_deg)}° off the aim{whose}"
+
+
+def in_words(report: AddressReport, percent: float) -> str:
+    """Return a chance with the antenna of the answer in words."""
+    return words.chance_in_words(percent, highest=report.tier is not None and report.tier >= TIER_COUNT)
 
 
 def channel_lines(station: StationAtSite) -> tuple[str, str]:

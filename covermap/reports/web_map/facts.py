@@ -44,6 +44,7 @@ FLAG_NOTES = (
 WORDS_OF_PAGE = (
     "page",
     "by_class",
+    "chance",
     "hard",
     "number",
     "language",

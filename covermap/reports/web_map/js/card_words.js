@@ -170,7 +170,7 @@ function stronger_carrier(station, cell) {
 // A service's chance stands once, at its strongest carrier; the others say how much weaker they are.
 function station_chance_words(station, cell) {
   const stronger = stronger_carrier(station, cell);
-  return stronger ? say("page.card.weaker_than", { by: stronger.by_db, letter: stronger.station.letter }) : chance_in_words(station_chance(station, cell));
+  return stronger ? say("page.card.weaker_than", { by: stronger.by_db, letter: stronger.station.letter }) : chance_in_words(station_chance(station, cell), cell.tier >= 7);
 }
 
 // Why the station's service is weak here; empty where it is not, or another mast brings it.

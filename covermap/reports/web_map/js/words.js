@@ -20,8 +20,10 @@ function percent_text(number) {
   return `${number}\u00a0%`;
 }
 
-function chance_in_words(percent) {
-  return page.facts.chance_words.find(([lowest]) => percent >= lowest || lowest === 0)[1];
+// highest: with the highest class of antenna, so that no next one up can be spoken of.
+function chance_in_words(percent, highest = false) {
+  const word = page.facts.chance_words.find(([lowest]) => percent >= lowest || lowest === 0)[1];
+  return highest && word === say("chance.unlikely") ? say("chance.unlikely_with_any") : word;
 }
 
 // Steps of 5 % that never cross into another word.
@@ -34,9 +36,9 @@ function chance_number(percent) {
 }
 
 // Number and word; of more than 90 % the number alone.
-function chance_text(percent) {
+function chance_text(percent, highest = false) {
   if (percent > 90) return say("number.better_than", { number: percent_text(90) });
-  return `${chance_number(percent)}, ${chance_in_words(percent)}`;
+  return `${chance_number(percent)}, ${chance_in_words(percent, highest)}`;
 }
 
 function two_figures(count) {
