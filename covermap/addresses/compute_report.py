@@ -15,6 +15,7 @@ from covermap.addresses.answer import Answer, answer_of, night_of, services_at
 from covermap.addresses.changes import SHIFT_DB, changes, heights_to_compute_m, without_each
 from covermap.addresses.high_vhf import high_vhf_of
 from covermap.addresses.house import Wiring, house_report
+from covermap.addresses.installed import Shop, installations_at, recommended
 from covermap.addresses.obstacles import mast_paths
 from covermap.addresses.paths import PATH_HEIGHT_M, mount_heights_m, station_paths
 from covermap.addresses.plans import Place, Question, question, some_facts, tier_plans
@@ -49,15 +50,16 @@ def compute_report(
     basis: Sequence[str] = (),
     cautions: Sequence[str] = (),
     home: Wiring | None = None,
+    shop: Shop | None = None,
 ) -> AddressReport:
     """Return the report of one address.
 
-    home : the wiring of several outlets, where that is asked for
+    home : the wiring of several outlets, shop : antennas of a catalogue, where they are asked for
 
     cell : what the map's cell says. A point on unknown ground, or with a service of which no station's path
     is known, is unknown and says why; its stations are listed all the same.
     """
-    plain, answer, reason = answer_at(site, asked)
+    plain, answer, reason = answer_at(site, asked, () if shop is None else shop.heights_m)
     place = plain.place
     site, scenario = place.site, place.site.scenario
     ground_m = _ground_m(site, asked)
@@ -98,12 +100,19 @@ def compute_report(
         letters=station_letters(scenario),
         display=scenario.settings.display,
         house=None if home is None or answer is None else house_report(plain, answer, home),
+        installations=() if shop is None or answer is None else installations_at(plain, shop.put_up),
+        recommended=() if shop is None or answer is None else recommended(plain, shop),
     )
 
 
-def answer_at(site: Site, asked: Asked) -> tuple[Question, Answer | None, str]:
-    """Return what is asked of a place, its answer, and why there is none; empty where there is one."""
-    place = _heard(_place(site, asked))
+def answer_at(
+    site: Site, asked: Asked, heights_m: Sequence[float] = ()
+) -> tuple[Question, Answer | None, str]:
+    """Return what is asked of a place, its answer, and why there is none; empty where there is one.
+
+    heights_m : of mounts beside those of the tiers
+    """
+    place = _heard(_place(site, asked, heights_m))
     plain = question(place)
     reason = _unknown_reason(place.site, asked, place, _ground_m(site, asked))
     return plain, None if reason else answer_of(plain), reason
@@ -147,9 +156,9 @@ _NOTHING: dict[str, Any] = {
 }  # fmt: skip
 
 
-def _place(site: Site, asked: Asked) -> Place:
+def _place(site: Site, asked: Asked, more_heights_m: Sequence[float] = ()) -> Place:
     where = np.array([asked.longitude_deg]), np.array([asked.latitude_deg])
-    heights_m = mount_heights_m(heights_to_compute_m(site.tiers.tiers))
+    heights_m = mount_heights_m([*heights_to_compute_m(site.tiers.tiers), *more_heights_m])
     return Place(
         site,
         station_paths(site, asked.latitude_deg, asked.longitude_deg, heights_m),

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.addresses.house_levels import HouseReport
+from covermap.addresses.installed_records import InstallationAtPlace, Recommended
 from covermap.bearings import Declination, SunPosition
 from covermap.grid.exact_path import PointProfile
 from covermap.reception import PlaceRecord
@@ -340,6 +341,8 @@ class AddressReport:
         after which little is gained, None where none brings any or it is not known
     plans : tiers 1 to 7; ports : of the stored plan; stations : grouped by aim in the order of the sheet
     letters : station id -> letter, of all stations; display : units of what people read
+    installations : those asked for, a height after the other; recommended : the few of the catalogue that are
+        worth buying, empty where the scenario names none
     house : one antenna for several outlets, None where not asked for or unknown
     notes : what is worth knowing of this place; basis : sentences on how it was computed
     """
@@ -393,6 +396,8 @@ class AddressReport:
     letters: dict[str, str]
     display: DisplaySettings
     house: HouseReport | None = None
+    installations: tuple[InstallationAtPlace, ...] = ()
+    recommended: tuple[Recommended, ...] = ()
 
     @property
     def aim_range_deg(self) -> tuple[int, int] | None:

@@ -38,6 +38,21 @@ from covermap.cli.terminal import say
 @click.option(
     "--output", type=click.Path(path_type=Path), help="Folder (default: addresses, beside the scenario)."
 )
+@click.option(
+    "--antenna",
+    "antennas",
+    metavar="ID[,ID]",
+    multiple=True,
+    help="Antennas of the catalogue to table: ID, ID+ID behind a diplexer, ID@loft.",
+)
+@click.option(
+    "--height",
+    "heights_m",
+    type=click.FloatRange(1.0, 100.0),
+    multiple=True,
+    help="Metres above ground at which each --antenna is tried (default: its mount's own).",
+)
+@click.option("--amplifier", metavar="ID", help="The one tried with each (default: the catalogue's first).")
 @click.option("--outlets", type=click.IntRange(1, 64), help="Sets behind one antenna; needs --cable.")
 @click.option(
     "--cable",
@@ -67,6 +82,9 @@ def command(
     output: Path | None,
     as_json: bool,
     pdf: bool,
+    antennas: tuple[str, ...],
+    heights_m: tuple[float, ...],
+    amplifier: str | None,
     outlets: int | None,
     cable_m: tuple[float, ...],
     homes: Path | None,
@@ -80,6 +98,7 @@ def command(
     covermap address scenario.toml --list addresses.csv
     covermap address scenario.toml --at=44.01,-35.66 --outlets 4 --cable 35
     covermap address scenario.toml --at=44.01,-35.66 --shared homes.csv
+    covermap address scenario.toml --at=44.01,-35.66 --antenna combination --height 7.5 --height 12
     """
     from covermap import jobs
 
@@ -96,6 +115,9 @@ def command(
                     utc_offset_h=utc_offset_h,
                     store=store,
                     pdf=pdf,
+                    antennas=antennas,
+                    heights_m=heights_m,
+                    amplifier=amplifier,
                     outlets=outlets,
                     cable_m=cable_m,
                     progress=report,

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from covermap.addresses.compute_report import Asked, compute_report
 from covermap.addresses.house import Wiring
+from covermap.addresses.installed import Shop
 from covermap.addresses.report import AddressReport, CellValue
 from covermap.addresses.site import Site
 from covermap.constants import UNKNOWN_UINT8
@@ -66,10 +67,11 @@ class AddressBook:
         on: date | None = None,
         utc_offset_h: float | None = None,
         home: Wiring | None = None,
+        shop: Shop | None = None,
     ) -> AddressReport:
         """Return the report of one address.
 
-        home : the wiring of several outlets behind the antenna
+        home : the wiring of several outlets behind the antenna; shop : antennas of a catalogue
         on : the day of declination and sun, default today
         utc_offset_h : of the sun's times, default the whole hour nearest to the sun's own time
         """
@@ -85,7 +87,7 @@ class AddressBook:
         )
         here = self.prepared.at(latitude_deg, longitude_deg)
         cell = self._cell(here, latitude_deg, longitude_deg)
-        return compute_report(_site(here, self.chosen), asked, cell, self.basis, self.cautions, home)
+        return compute_report(_site(here, self.chosen), asked, cell, self.basis, self.cautions, home, shop)
 
     def site_at(self, latitude_deg: float, longitude_deg: float) -> Site:
         """Return what one address is computed from: the stations that count there."""

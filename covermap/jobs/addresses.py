@@ -9,10 +9,12 @@ from datetime import date
 from pathlib import Path
 
 from covermap.addresses.house import Wiring, wiring
+from covermap.addresses.installed import Shop
 from covermap.addresses.list_file import AddressList, ListedAddress, read_addresses
 from covermap.addresses.report import AddressReport
 from covermap.errors import InputError
 from covermap.jobs.address_sheets import AddressBook, open_book
+from covermap.jobs.address_shop import shop_of
 from covermap.planning.prices import read_prices
 from covermap.reports.address_sheet import address_record, write_sheets
 from covermap.reports.address_sheet.files import pdf_printer
@@ -48,12 +50,16 @@ def write_address_sheets(
     pdf: bool = False,
     outlets: int | None = None,
     cable_m: tuple[float, ...] = (),
+    antennas: tuple[str, ...] = (),
+    heights_m: tuple[float, ...] = (),
+    amplifier: str | None = None,
     progress: Callable[[str, float, str], bool] | None = None,
 ) -> AddressAnswer:
     """Reckon one address or a list, write the sheets, and return what to say.
 
     at : 'LAT,LON'; addresses : a list instead of it
     outlets, cable_m : sets behind one antenna, and the cable from it to each, or one length for all
+    antennas, heights_m, amplifier : of the catalogue, as shop_of()
     output : default, a folder addresses beside the scenario; with as_json sheets need it to be given
 
     Raises InputError when an input is wrong, or no row of the list is usable; nothing is written then.
@@ -69,10 +75,11 @@ def write_address_sheets(
     places_deg = [(one.latitude_deg, one.longitude_deg) for one in listed.addresses]
     book = open_book(scenario, places_deg, wanted=wanted)
     home = _home(book, outlets, cable_m)
+    shop = shop_of(book.prepared, antennas, heights_m, amplifier)
     printer, no_printer = pdf_printer() if pdf else (None, ())
     reports = []
     for done, one in enumerate(listed.addresses, start=1):
-        reports.append(_report(book, one, on, utc_offset_h, home))
+        reports.append(_report(book, one, on, utc_offset_h, home, shop))
         if (
             progress is not None
             and progress("addresses", done / len(listed.addresses), one.point_id) is False
@@ -107,7 +114,12 @@ def _listed(at: str | None, addresses: Path | None, label: str) -> AddressList:
 
 
 def _report(
-    book: AddressBook, one: ListedAddress, on: date | None, utc_offset_h: float | None, home: Wiring | None
+    book: AddressBook,
+    one: ListedAddress,
+    on: date | None,
+    utc_offset_h: float | None,
+    home: Wiring | None,
+    shop: Shop | None,
 ) -> AddressReport:
     return book.report(
         one.latitude_deg,
@@ -117,6 +129,7 @@ def _report(
         on=on,
         utc_offset_h=utc_offset_h,
         home=home,
+        shop=shop,
     )
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from covermap.addresses.report import AddressReport
 from covermap.reports.address_sheet import wording as say
+from covermap.reports.address_sheet.installed import load_words
 from covermap.reports.address_sheet.shell import bullets, page, paragraph, square, text
 
 
@@ -23,7 +24,8 @@ def day_sheet_html(
         f"stations as of {text(first.stations_as_of or 'an unknown date')}</p><h1>{text(title)}</h1></header>"
     )
     tally = f"Take with you: {'; '.join(_kinds([report for report, _ in reports]))}."
-    parts = [head, paragraph(text(tally))]
+    load = load_words([report for report, _ in reports])
+    parts = [head, paragraph(text(tally)), paragraph(text(load)) if load else ""]
     parts += [_entry(number, report, name) for number, (report, name) in enumerate(reports, start=1)]
     if left_out:
         parts.append(f"<section><h2>Left out</h2>{bullets(left_out)}</section>")

@@ -11,6 +11,7 @@ from covermap.measurements.readings import READING_COLUMNS
 from covermap.reports.address_sheet.choices import choices_section
 from covermap.reports.address_sheet.day_sheet import day_sheet_html
 from covermap.reports.address_sheet.house import house_section
+from covermap.reports.address_sheet.installed import installations_section, recommended_section
 from covermap.reports.address_sheet.reasons import (
     amplifier_section,
     basis_section,
@@ -46,6 +47,7 @@ def sheet_html(report: AddressReport, dn: float, with_clutter: bool) -> str:
         [
             header(report),
             answer_section(report),
+            recommended_section(report),
             choices_section(report),
             aim_section(report),
             check_section(report, READINGS_FILE),
@@ -56,6 +58,7 @@ def sheet_html(report: AddressReport, dn: float, with_clutter: bool) -> str:
             amplifier_section(report),
             changes_section(report),
             "</div>",
+            installations_section(report),
             house_section(report),
             basis_section(report, report.cautions),
             "</div>",

@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from covermap.addresses.house_levels import HousePlan, HouseReport
+from covermap.addresses.installed_records import InstallationAtPlace
 from covermap.addresses.report import (
     AddressReport,
     Amplifier,
@@ -107,6 +108,11 @@ def address_record(report: AddressReport) -> dict[str, Any]:
             "lost_at_night": report.cell.lost_at_night,
             "needs_own_high_vhf": report.cell.own_high_vhf,
         },
+        "installations": [_installation(one) for one in report.installations],
+        "recommended": [
+            _installation(one.at) | {"reason": one.reason, "weakness": one.weakness}
+            for one in report.recommended
+        ],
         "house": None if report.house is None else _house(report.house),
         "stations_as_of": report.stations_as_of,
         "notes": list(report.notes),
@@ -237,6 +243,27 @@ def _night(night: Night) -> dict[str, Any]:
         "tier_by_day": night.tier_by_day,
         "chance_by_day_percent": _number(night.chance_by_day_percent),
         "services_lost": list(night.services),
+    }
+
+
+def _installation(one: InstallationAtPlace) -> dict[str, Any]:
+    return {
+        "antenna": one.key,
+        "name": one.name,
+        "mount": one.mount,
+        "height_m": _number(one.height_m),
+        "amplifier": one.amplifier or None,
+        "chance_percent": _number(one.chance_percent),
+        "holds": one.holds,
+        "aims_deg_true": [round(aim, 1) for aim in one.aims_deg],
+        "joined": one.joined,
+        "polarization": one.polarization,
+        "needs_filter": one.needs_filter,
+        "lost": list(one.lost),
+        "weakest": one.weakest,
+        "weakest_percent": _number(one.weakest_percent),
+        "services": list(one.services),
+        "price": _number(one.price, 2),
     }
 
 

@@ -1,0 +1,208 @@
+"""Antennas of the catalogue at a point: what each brings at a height, and the few that are worth buying."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import product
+
+import numpy as np
+
+from covermap.addresses.answer import answer_of, as_cell
+from covermap.addresses.installed_records import InstallationAtPlace, Recommended
+from covermap.addresses.plans import Question
+from covermap.catalogue import AntennaCatalogue, Device, Installed, installed
+from covermap.reception import AimPlan, TierTable, best_aim
+from covermap.reception.installed import InstallationCounter, Surroundings
+from covermap.reception.ladder import ladder
+from covermap.reception.tiers import Tier
+from covermap.scenario.wanted import MOST_SERVICES, every_service
+
+BEST_FEW = 3
+MOST_PAIRS = 40  # that are tried at a place; each is a search of its own (judgement)
+SURER = 5.0  # percent more of the list's chance that are worth telling (judgement)
+
+
+@dataclass(frozen=True, eq=False)
+class Shop:
+    """What of a catalogue is asked for at every address.
+
+    put_up : installations to be tabled; tiers : of the scenario, whose mounts hold
+    catalogue : from which the few worth buying are named; None: none are
+    amplifier : the one tried; mast_price : of the mast that the mount "mast" needs
+    """
+
+    tiers: TierTable
+    put_up: tuple[Installed, ...] = ()
+    catalogue: AntennaCatalogue | None = None
+    amplifier: Device | None = None
+    mast_price: float = 0.0
+    heights_m: tuple[float, ...] = field(default=())
+
+
+def installations_at(
+    asked: Question, put_up: Sequence[Installed], amplified: Sequence[bool] = (False, True)
+) -> tuple[InstallationAtPlace, ...]:
+    """Return what installations bring at the point, each without and with its amplifier.
+
+    The paths of the point must have been computed for every height.
+    """
+    return tuple(
+        _at(asked, one, tier, with_it)
+        for one in put_up
+        for with_it, tier in zip((False, True), one.variants, strict=False)
+        if with_it in amplified
+    )
+
+
+def recommended(
+    asked: Question,
+    shop: Shop,
+) -> tuple[Recommended, ...]:
+    """Return the few least costly installations of a shop's catalogue that hold the list at the point.
+
+    Where none does, the surest that was tried.
+    """
+    if shop.catalogue is None:
+        return ()
+    held: list[InstallationAtPlace] = []
+    surest: InstallationAtPlace | None = None
+    pairs = 0
+    for one, tier, with_it in _by_cost(shop.catalogue, shop.tiers, shop.amplifier, shop.mast_price):
+        pairs += len(one.antennas) > 1
+        if len(one.antennas) > 1 and pairs > MOST_PAIRS:
+            continue
+        if not with_it and any(one.key == kept.key for kept in held):
+            continue
+        plan = _plan(asked, tier)
+        if asked.reaches(plan) and not any(one.key == kept.key for kept in held):
+            held.append(_told(asked, one, tier, with_it, plan))
+        elif surest is None or 100.0 * plan.chance > surest.chance_percent:
+            surest = _told(asked, one, tier, with_it, plan)
+        if len(held) == BEST_FEW:
+            break
+    if not held:
+        return () if surest is None else (Recommended(surest, "surest", _weakness(surest)),)
+    return tuple(
+        Recommended(one, "cheapest" if number == 0 else _reason(held[0], one), _weakness(one))
+        for number, one in enumerate(held)
+    )
+
+
+def candidates(catalogue: AntennaCatalogue) -> Iterable[str]:
+    """Yield what of a catalogue may be put up: every antenna, and every one for UHF with one for VHF."""
+    yield from catalogue.antennas
+    uhf = [key for key, one in catalogue.antennas.items() if one.kind == "uhf"]
+    vhf = [key for key, one in catalogue.antennas.items() if one.kind in ("high_vhf", "low_vhf")]
+    yield from (f"{one}+{other}" for one, other in product(uhf, vhf))
+
+
+def _by_cost(
+    catalogue: AntennaCatalogue, tiers: TierTable, amplifier: Device | None, mast_price: float
+) -> list[tuple[Installed, Tier, bool]]:
+    """Return every installation at every mount that suits it, the least costly first; one antenna before two.
+
+    Where every antenna has a price, by price, else by the cost order of the mounts.
+    """
+    prices = [antenna.price for antenna in catalogue.antennas.values()]
+    prices += [] if amplifier is None else [amplifier.price]
+    priced = not any(math.isnan(price) for price in prices)
+    found = []
+    for key in candidates(catalogue):
+        antennas = [catalogue.antennas[part] for part in key.split("+")]
+        for mount in antennas[0].mounts:
+            if not all(mount in antenna.mounts for antenna in antennas):
+                continue
+            one = installed(f"{key}@{mount}", catalogue, tiers, amplifier=amplifier)
+            for with_it, tier in zip((False, True), one.variants, strict=False):
+                order = tier.cost_order + 2.0 * with_it + 2.0 * (len(antennas) - 1)
+                price = _price(one, with_it) + (mast_price if mount == "mast" else 0.0)
+                rank = (price if priced else order, len(antennas), order)
+                found.append((rank, one, tier, with_it))
+    found.sort(key=lambda item: item[0])
+    return [item[1:] for item in found]
+
+
+def _plan(asked: Question, tier: Tier) -> AimPlan:
+    """Return an installation's best plan; of a pair, with an aim for each antenna where that reaches."""
+    if tier.diplexer_loss_db <= 0.0:
+        return best_aim(asked.signals(tier), tier)
+    site = replace(asked.place.site, receivers={})  # nobody asks for this one again
+    alone = replace(asked, place=replace(asked.place, site=site), tiers=ladder([tier]).tiers)
+    return answer_of(alone).plans[0]
+
+
+def _at(asked: Question, one: Installed, tier: Tier, with_it: bool) -> InstallationAtPlace:
+    return _told(asked, one, tier, with_it, _plan(asked, tier))
+
+
+def _told(asked: Question, one: Installed, tier: Tier, with_it: bool, plan: AimPlan) -> InstallationAtPlace:
+    confidence = asked.options.confidence_percent / 100.0
+    lowest = int(np.argmin(plan.chances))
+    return InstallationAtPlace(
+        key=one.key,
+        name=one.name,
+        mount=one.mount,
+        height_m=tier.height_m,
+        amplifier=one.amplifier.name if with_it and one.amplifier is not None else "",
+        chance_percent=100.0 * plan.chance,
+        holds=asked.reaches(plan),
+        aims_deg=plan.azimuths_deg,
+        joined=plan.joined,
+        polarization=plan.polarization,
+        needs_filter=plan.overloads,
+        lost=tuple(
+            service
+            for service, chance in zip(plan.services, plan.chances, strict=True)
+            if chance < confidence
+        ),
+        weakest=plan.services[lowest],
+        weakest_percent=100.0 * float(plan.chances[lowest]),
+        services=_services(asked, tier),
+        price=_price(one, with_it),
+    )
+
+
+def _services(asked: Question, tier: Tier) -> tuple[str, ...]:
+    """Return which services of the station file arrive, each alone, at the aim that brings most of them."""
+    every = every_service(asked.place.site.scenario.stations)
+    if len(every.services) > MOST_SERVICES:
+        return ()
+    signals = as_cell(replace(asked, tiers=(tier,)))
+    around = Surroundings(
+        asked.place.site.facts,
+        asked.options,
+        signals.heights_m,
+        signals.clutter_height_m,
+        signals.open_land,
+    )
+    bits = InstallationCounter([tier], every, around).count(signals)[:, 0]
+    return tuple(service for service, bit in zip(every.services, bits, strict=True) if bit == 1)
+
+
+def _price(one: Installed, with_it: bool) -> float:
+    own = 0.0 if not with_it or one.amplifier is None else one.amplifier.price
+    return one.price + own
+
+
+def _reason(first: InstallationAtPlace, other: InstallationAtPlace) -> str:
+    """Return what speaks for one that costs more than the first."""
+    if first.amplifier and not other.amplifier:
+        return "no_amplifier"
+    if first.joined != "single" and other.joined == "single":
+        return "one_antenna"
+    if other.height_m < first.height_m:
+        return "lower_mount"
+    return "surer" if other.chance_percent >= first.chance_percent + SURER else "next"
+
+
+def _weakness(one: InstallationAtPlace) -> str:
+    """Return the one weakness worth telling."""
+    if one.needs_filter:
+        return "filter"
+    if one.mount == "mast":
+        return "mast"
+    if len(one.aims_deg) > 1:
+        return "two_antennas"
+    return "weakest"

@@ -1,0 +1,136 @@
+"""Antennas of the catalogue on the sheet: what to buy, and what some bring at some heights."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+
+from covermap.addresses.installed_records import InstallationAtPlace, Recommended
+from covermap.addresses.report import AddressReport
+from covermap.reports.address_sheet import wording as words
+from covermap.reports.address_sheet.shell import bullets, paragraph, table, td, text, th
+from covermap.wording.language import say
+from covermap.wording.words import chance_in_words, chance_number, chance_text, decimal, join
+
+
+def recommended_section(report: AddressReport) -> str:
+    """Return what to buy from the catalogue; nothing where the scenario names none, or nothing is known."""
+    if not report.recommended:
+        return ""
+    best, *others = report.recommended
+    parts = [f"<p><b>{text(buy_words(report, best))}</b> {text(_whole(best))}</p>"]
+    if others:
+        lines = [_other(report, one) for one in others]
+        parts += [paragraph(text(say("shop.also"))), bullets(lines)]
+    return f'<section class="whole"><h2>{text(say("shop.title"))}</h2>{"".join(parts)}</section>'
+
+
+def buy_words(report: AddressReport, one: Recommended) -> str:
+    """Return what to buy, where to put it, where to aim it, and whether a filter is needed."""
+    key = "shop.surest" if one.reason == "surest" else "shop.buy"
+    return say(
+        key,
+        name=one.at.name,
+        amplifier=_amplifier(one.at),
+        mount=_place(report, one.at),
+        aim=_aim(report, one.at),
+        filter=say("shop.filter") if one.at.needs_filter else "",
+    )
+
+
+def _whole(one: Recommended) -> str:
+    """Return the chance, why this one, its weakness, its price."""
+    sentences = [chance_text(one.at.chance_percent), say(f"shop.reason.{one.reason}"), _weakness(one)]
+    told = f"{'; '.join(sentences)}."
+    if not one.at.needs_filter:
+        told += f" {say('shop.no_filter')}"
+    if not math.isnan(one.at.price):
+        told += f" {say('shop.all_price', price=decimal(one.at.price))}"
+    return told[0].upper() + told[1:]
+
+
+def _other(report: AddressReport, one: Recommended) -> str:
+    price = "" if math.isnan(one.at.price) else f"; {decimal(one.at.price)}"
+    what = f"{one.at.name}{_amplifier(one.at)}, {_place(report, one.at)}, {_aim(report, one.at)}"
+    why = f"{say(f'shop.reason.{one.reason}')}; {_weakness(one)}"
+    return f"{what}: {chance_text(one.at.chance_percent)}; {why}{price}."
+
+
+def _weakness(one: Recommended) -> str:
+    chance = chance_text(one.at.weakest_percent)
+    return say(f"shop.weakness.{one.weakness}", service=one.at.weakest, chance=chance)
+
+
+def _amplifier(one: InstallationAtPlace) -> str:
+    return say("shop.with_amplifier", amplifier=one.amplifier) if one.amplifier else ""
+
+
+def _place(report: AddressReport, one: InstallationAtPlace) -> str:
+    return f"{say(f'antennas.mount_of.{one.mount}')}, {_height(report, one.height_m)}"
+
+
+def _height(report: AddressReport, height_m: float) -> str:
+    """Return the height of a mount; in metres with a half where it has one: '7.5 m'."""
+    if report.display.height == "m" and height_m % 1.0:
+        return f"{decimal(height_m, 1)} m"
+    return words.height(report, height_m)
+
+
+def _aim(report: AddressReport, one: InstallationAtPlace) -> str:
+    aims = [words.bearing(report, aim) for aim in one.aims_deg]
+    if len(aims) > 1:
+        return say("shop.aim_two", first=aims[0], second=aims[1])
+    return say("shop.aim_pair" if "+" in one.key else "shop.aim_one", aim=aims[0])
+
+
+def installations_section(report: AddressReport) -> str:
+    """Return the table of heights and installations; nothing where none were asked for."""
+    if not report.installations:
+        return ""
+    every = {name for one in report.services_by_class for name in one.services}
+    most = len(every.union(*(one.services for one in report.installations)))
+    priced = any(not math.isnan(one.price) for one in report.installations)
+    head = [
+        th(say("shop.height"), number=True), th(say("shop.antenna")), th(say("shop.aim"), number=True),
+        th(say("shop.chance")), th(say("shop.lost")), th(say("shop.services", count=most)),
+    ]  # fmt: skip
+    head += [th(say("shop.price"), number=True)] if priced else []
+    rows = [_row(report, one, priced) for one in report.installations]
+    note = paragraph(text(say("shop.note")), "soft")
+    title = text(say("shop.table_title"))
+    return f"<section><h2>{title}</h2>{table(head, rows)}{note}</section>"
+
+
+def _row(report: AddressReport, one: InstallationAtPlace, priced: bool) -> str:
+    aims = " / ".join(words.true_deg(aim) for aim in one.aims_deg)
+    chance = (
+        f"{text(chance_number(one.chance_percent))}<br><small>{text(chance_in_words(one.chance_percent))}"
+    )
+    named = f"{len(one.services)}<br><small>{text(', '.join(one.services) or say('shop.none'))}</small>"
+    with_it = one.amplifier or say("shop.no_amplifier")
+    mount = say(f"antennas.mount_of.{one.mount}")
+    remark = f"<br><small>{text(mount)}; {text(with_it)}"
+    remark += f"{text(say('shop.filter'))}</small>" if one.needs_filter else "</small>"
+    cells = [
+        td(text(_height(report, one.height_m)), number=True), td(text(one.name) + remark),
+        td(text(aims), number=True), td(chance),
+        td(text(", ".join(one.lost) or say("shop.all"))), td(named),
+    ]  # fmt: skip
+    if priced:
+        cells.append(td("" if math.isnan(one.price) else text(decimal(one.price)), number=True))
+    chosen = ' class="chosen"' if one.holds else ""
+    return f"<tr{chosen}>{''.join(cells)}</tr>"
+
+
+def load_words(reports: Sequence[AddressReport]) -> str:
+    """Return what of the catalogue to load for the addresses of a day; empty where nothing is recommended."""
+    parts: Counter[str] = Counter()
+    for report in reports:
+        for one in report.recommended[:1]:
+            names = one.at.name.split(" + ")
+            parts.update([*names, *([one.at.amplifier] if one.at.amplifier else [])])
+            parts.update(["diplexer"] * (len(names) > 1) + ["filter"] * one.at.needs_filter)
+    if not parts:
+        return ""
+    return say("shop.load", parts=join([f"{count} × {part}" for part, count in sorted(parts.items())]))

@@ -1,0 +1,161 @@
+"""Antennas of the catalogue at an address: a table by height, what to buy and why, what to load."""
+
+import json
+from dataclasses import replace
+
+import pytest
+from small_catalogue import ANTENNAS, CATALOGUE
+
+import covermap
+from covermap.addresses.compute_report import Asked, answer_at
+from covermap.addresses.installed import Shop, installations_at, recommended
+from covermap.catalogue import installed
+from covermap.jobs.address_sheets import open_book
+from covermap.reception import best_aim
+from covermap.reports.address_sheet import address_record, sheet_html
+from covermap.reports.address_sheet.day_sheet import day_sheet_html
+from covermap.tables import read_tiers
+from tests.html_text import visible
+from tests.test_commands import run, write_demo
+
+EASY, BEHIND = (43.9475, -35.625), (43.98, -35.70)
+TIERS = read_tiers()
+LOW_GAIN = replace(CATALOGUE.devices["masthead_low"], price=30.0)
+PRICED = replace(
+    CATALOGUE,
+    devices={
+        **CATALOGUE.devices,
+        "masthead_low": LOW_GAIN,
+        "diplexer": replace(CATALOGUE.devices["diplexer"], price=10.0),
+    },
+)
+SHOP = Shop(TIERS, catalogue=PRICED, amplifier=LOW_GAIN, mast_price=300.0)
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    return write_demo(tmp_path_factory.mktemp("antennas") / "demo")
+
+
+@pytest.fixture(scope="module")
+def book(demo):
+    return open_book(covermap.read_scenario(demo))
+
+
+@pytest.fixture(scope="module", params=[EASY, BEHIND], ids=["easy", "behind"])
+def asked(book, request):
+    question, _, reason = answer_at(book.site_at(*request.param), Asked(*request.param), (7.5, 12.0))
+    assert not reason
+    return question
+
+
+def put_up(*specs, **more):
+    return [installed(spec, PRICED, TIERS, amplifier=LOW_GAIN, **more) for spec in specs]
+
+
+def test_a_row_is_the_best_aim_of_the_antenna_at_that_height(asked):
+    rows = installations_at(asked, put_up("both", height_m=12.0))
+    assert [(row.height_m, row.amplifier) for row in rows] == [(12.0, ""), (12.0, LOW_GAIN.name)]
+    one = put_up("both", height_m=12.0)[0]
+    for row, tier in zip(rows, one.variants, strict=True):
+        plan = best_aim(asked.signals(tier), tier)
+        assert row.chance_percent == pytest.approx(100.0 * plan.chance)
+        assert row.aims_deg == plan.azimuths_deg
+        assert row.holds == (plan.chance >= 0.9)
+        assert row.weakest_percent == pytest.approx(100.0 * min(plan.chances))
+    assert [row.price for row in rows] == [90.0, 120.0]
+
+
+def test_a_pair_costs_its_parts_and_brings_what_both_bring(asked):
+    pair, uhf, vhf = installations_at(asked, put_up("uhf_20+vhf_6", "uhf_20", "vhf_6"), [False])
+    assert pair.price == 70.0 + 60.0 + 10.0
+    most = len(uhf.services) + len(vhf.services)  # which, where two aims bring as many, may differ
+    assert max(len(uhf.services), len(vhf.services)) <= len(pair.services) <= most
+
+
+def test_the_first_recommendation_is_the_cheapest_that_holds(asked):
+    found = recommended(asked, SHOP)
+    everything = []
+    for antenna in ANTENNAS:
+        for mount in antenna.mounts:
+            spec = f"{antenna.antenna_id}@{mount}"
+            mast = 300.0 if mount == "mast" else 0.0
+            for row in installations_at(asked, put_up(spec)):
+                if row.holds:
+                    everything.append(row.price + mast)
+    if found[0].reason == "surest":
+        assert not everything
+        assert not found[0].at.holds
+        return
+    first = found[0].at
+    assert found[0].reason == "cheapest"
+    assert first.holds
+    cost = first.price + (300.0 if first.mount == "mast" else 0.0)
+    assert cost <= min(everything, default=cost)
+    costs = [one.at.price + (300.0 if one.at.mount == "mast" else 0.0) for one in found]
+    assert costs == sorted(costs)
+    assert len({one.at.key for one in found}) == len(found)
+    assert all(one.at.holds for one in found)
+
+
+def test_without_prices_an_easier_mount_goes_first(book):
+    question, _, _ = answer_at(book.site_at(*EASY), Asked(*EASY))
+    found = recommended(
+        question, replace(SHOP, catalogue=CATALOGUE, amplifier=CATALOGUE.devices["masthead_low"])
+    )
+    order = ["shelf", "window", "loft", "gable", "rooftop", "mast"]
+    assert order.index(found[0].at.mount) <= order.index(found[-1].at.mount)
+
+
+def test_nothing_is_recommended_without_a_catalogue(asked):
+    assert recommended(asked, Shop(TIERS)) == ()
+
+
+def test_sheet_and_day_sheet_name_what_to_buy_and_to_load(book):
+    reports = [book.report(*where, point_id=name, shop=SHOP) for name, where in (("a", EASY), ("b", BEHIND))]
+    html = sheet_html(reports[0], 45.0, True)
+    text = visible(html)
+    assert "From the catalogue" in text
+    assert "the least costly that holds the list" in text
+    assert "its weakness:" in text
+    first = reports[0].recommended[0].at
+    assert first.name in text
+    record = json.loads(json.dumps(address_record(reports[0])))["recommended"]
+    assert record[0]["antenna"] == first.key
+    assert record[0]["reason"] == "cheapest"
+    day = visible(day_sheet_html([(report, "x.html") for report in reports], [], ["Caution."]))
+    assert "From the catalogue:" in day
+    assert first.name.split(" + ")[0] in day
+    plain = book.report(*EASY)
+    assert "From the catalogue" not in visible(sheet_html(plain, 45.0, True))
+
+
+def test_command_tables_heights_and_says_what_is_missing(demo):
+    at = f"--at={EASY[0]},{EASY[1]}"
+    words = ("--antenna", "combination,uhf_yagi_10", "--height", "7.5", "--height", "12", "--json")
+    result = run("address", demo, at, *words, "--progress", "none")
+    assert result.exit_code == 0, result.output
+    rows = json.loads(result.stdout)["installations"]
+    assert [row["height_m"] for row in rows] == [7.5] * 4 + [12.0] * 4
+    assert {row["antenna"] for row in rows} == {"combination", "uhf_yagi_10"}
+    for given, said in (
+        (("--height", "7.5"), "--height 7.5 needs --antenna"),
+        (("--antenna", "combinatoin"), "Did you mean combination?"),
+        (("--antenna", "combination", "--amplifier", "outlet"), 'no amplifier "outlet"'),
+    ):
+        result = run("address", demo, at, *given, "--json")
+        assert result.exit_code == 2, result.output
+        assert said in " ".join(result.output.split())
+
+
+def test_a_scenario_that_names_a_catalogue_is_recommended_from_it(demo, tmp_path):
+    from covermap.tables import table_text
+
+    for name in ("antennas", "antenna_gains"):
+        (demo.parent / f"{name}.csv").write_text(table_text(name), "utf-8")
+    text = demo.read_text("utf-8").replace("[reception]", '[reception]\nantennas = "antennas.csv"')
+    scenario = demo.parent / "with_catalogue.toml"
+    scenario.write_text(text, "utf-8")
+    result = run("address", scenario, f"--at={EASY[0]},{EASY[1]}", "--json", "--progress", "none")
+    assert result.exit_code == 0, result.output
+    assert 1 <= len(json.loads(result.stdout)["recommended"]) <= 3
