@@ -161,9 +161,7 @@ def test_names_in_pictures_are_escaped(demo, book):
     rows = (demo.parent / "transmitters.csv").read_text("utf-8").replace("High Corrin", "High <Corrin>")
     other = demo.parent.parent / "escaped"
     path = write_demo(other, files={"transmitters.csv": lambda text: rows})
-    report = covermap.address(
-        covermap.read_scenario(path), *BEHIND, on=DAY, store=demo.parent / ".covermap_store"
-    )
+    report = covermap.address(covermap.read_scenario(path), *BEHIND, on=DAY)
     html = sheet_html(report, 45.0, True)
     assert "High <Corrin>" not in html
     assert "Path from High &lt;Corrin&gt;" in html
@@ -321,9 +319,7 @@ def test_on_a_void_of_the_elevation_is_unknown_and_says_so(demo):
         raster.write(
             np.full((1, 21, 21), raster.nodata, raster.dtypes[0]), window=Window(col - 10, row - 10, 21, 21)
         )
-    report = covermap.address(
-        covermap.read_scenario(path), *BEHIND, on=DAY, store=demo.parent / ".covermap_store"
-    )
+    report = covermap.address(covermap.read_scenario(path), *BEHIND, on=DAY)
     assert (report.status, report.tier, report.joined) == ("unknown", None, "")
     assert "has a gap at this point" in report.reason
     assert address_record(report)["aims"] == []
@@ -335,9 +331,7 @@ def test_out_of_reach_says_the_reach(demo):
         demo.parent.parent / "short",
         changes={"cell_m = 100": "cell_m = 1000", "n0 = 325": "n0 = 325\nreach_km = 2"},
     )
-    report = covermap.address(
-        covermap.read_scenario(path), *BEHIND, on=DAY, store=demo.parent / ".covermap_store"
-    )
+    report = covermap.address(covermap.read_scenario(path), *BEHIND, on=DAY)
     assert report.status == "unknown"
     assert "more than 2 km away, the reach of this prediction" in report.reason
 
@@ -377,12 +371,24 @@ def test_skyline_of_a_cone_is_where_geometry_puts_it():
     assert seen.elevation_deg[west] == pytest.approx(-0.0143, abs=0.001)
 
 
-def test_pdf_is_written_where_its_library_is(demo, tmp_path):
-    pytest.importorskip("weasyprint", reason="the report extra is not installed")
-    at = f"{BEHIND[0]},{BEHIND[1]}"
-    found = run("address", demo, "--at", at, "--label", "Behind", "--output", tmp_path, "--pdf")
+PRINTED = {  # name -> where: one behind ridges, one in each dead zone of the demo, one that needs little
+    "Behind": BEHIND, "Shared channel": (43.92153, -35.71858), "Glen": (43.9405, -35.8025), "Easy": EASY,
+}  # fmt: skip
+
+
+def test_pdf_has_two_pages_an_address_and_one_for_the_day(demo, tmp_path):
+    weasyprint = pytest.importorskip("weasyprint", reason="the report extra is not installed")
+    listed = tmp_path / "list.csv"
+    rows = [f"{name},{lat},{lon}" for name, (lat, lon) in PRINTED.items()]
+    listed.write_text("\n".join(["id,latitude_deg,longitude_deg", *rows]) + "\n", "utf-8")
+    found = run("address", demo, "--list", listed, "--output", tmp_path / "day", "--pdf")
     assert found.exit_code == 0, found.output
-    assert (tmp_path / "address_Behind.pdf").read_bytes().startswith(b"%PDF-")
+    sheets = sorted(path.stem for path in (tmp_path / "day").glob("address_*.html"))
+    assert len(sheets) == len(PRINTED)
+    for stem, pages in {"day_sheet": 1, **dict.fromkeys(sheets, 2)}.items():
+        page = tmp_path / "day" / f"{stem}.html"
+        assert len(weasyprint.HTML(filename=page).render().pages) == pages, stem
+        assert page.with_suffix(".pdf").read_bytes().startswith(b"%PDF-")
 
 
 def test_pdf_without_its_library_says_what_to_install(demo, tmp_path, monkeypatch):

@@ -69,7 +69,6 @@ from covermap.cli.terminal import say
 )
 @click.option("--json", "as_json", is_flag=True, help="Write JSON to stdout; sheets only with --output.")
 @click.option("--pdf", is_flag=True, help="Write PDFs beside the sheets (needs covermap[report]).")
-@options.store
 @options.progress
 def command(
     scenario: Path,
@@ -88,7 +87,6 @@ def command(
     outlets: int | None,
     cable_m: tuple[float, ...],
     homes: Path | None,
-    store: Path | None,
     progress: str,
 ) -> None:
     """Which antenna an address needs, how surely and why: a sheet each, and one day sheet for a list.
@@ -113,7 +111,6 @@ def command(
                     addresses=addresses,
                     on=None if day is None else day.date(),
                     utc_offset_h=utc_offset_h,
-                    store=store,
                     pdf=pdf,
                     antennas=antennas,
                     heights_m=heights_m,

@@ -175,7 +175,6 @@ def address(
     wanted: str | None = None,
     label: str = "",
     on: date | None = None,
-    store: str | Path | None = None,
 ) -> AddressReport:
     """Which antenna one address needs, how surely and why, by the exact path to its own point.
 
@@ -191,8 +190,6 @@ def address(
         What to call the place.
     on : date, optional
         Day of the magnetic declination and of the sun; default today.
-    store : path, optional
-        Folder of path losses already computed; default .covermap_store beside the scenario.
 
     Returns
     -------

@@ -45,7 +45,6 @@ def write_address_sheets(
     wanted: str | None = None,
     on: date | None = None,
     utc_offset_h: float | None = None,
-    store: Path | None = None,
     as_json: bool = False,
     pdf: bool = False,
     outlets: int | None = None,

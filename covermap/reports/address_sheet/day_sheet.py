@@ -29,7 +29,7 @@ def day_sheet_html(
     parts += [_entry(number, report, name) for number, (report, name) in enumerate(reports, start=1)]
     if left_out:
         parts.append(f"<section><h2>Left out</h2>{bullets(left_out)}</section>")
-    parts.append(f"<section><h2>Cautions</h2>{bullets(cautions)}</section>")
+    parts.append(f'<section class="whole basis"><h2>Cautions</h2>{bullets(cautions)}</section>')
     return page(title, parts)
 
 
@@ -60,7 +60,7 @@ def _entry(number: int, report: AddressReport, name: str) -> str:
     parts += [paragraph(text(remark), "note") for remark in say.remarks(report)]
     parts.append(bullets(_by_mast(report)))
     parts.append(paragraph(text(say.cell_sentence(report)), "soft"))
-    parts.append(paragraph(f'<a href="{text(name)}">Open the full sheet</a>'))
+    parts.append(paragraph(f'<a href="{text(name)}">Open the full sheet</a>', "link"))
     return "".join([*parts, "</section>"])
 
 

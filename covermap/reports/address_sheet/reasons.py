@@ -24,6 +24,7 @@ from covermap.wording.verdicts import amplifier_words
 from covermap.wording.words import chance_number, half_up, join
 
 MOST_MASTS = 6  # with a profile of their own; more would hide the ones that matter
+MOST_ABREAST = 3  # profiles side by side on paper
 COLUMNS_A_ROW = 8  # stations side by side
 DAY_COLUMNS = ("Level and unit", "MER dB", "Picture", "Height, m", "Aim °")  # height as readings.csv has it
 
@@ -35,7 +36,8 @@ def why_section(report: AddressReport, dn: float, with_clutter: bool) -> str:
     """
     listed = [path for path in report.masts if any(s.on_list for s in path.stations)]
     drawn = [_mast(report, path, dn) for path in listed[:MOST_MASTS]]
-    parts = [f'<div class="paths">{"".join(drawn)}</div>']
+    abreast = min(len(drawn), MOST_ABREAST)
+    parts = [f'<div class="paths of{abreast}">{"".join(drawn)}</div>']
     if not drawn:
         return section(6, "Why", paragraph("No path to a station of the list is known."))
     if len(listed) > MOST_MASTS:
@@ -58,14 +60,15 @@ def why_section(report: AddressReport, dn: float, with_clutter: bool) -> str:
 def _mast(report: AddressReport, path: MastPath, dn: float) -> str:
     stations = [s for s in path.stations if s.on_list]
     first = path.stations[0]
-    head = [th(), th("Hill" if first.ridges else ""), th()]
+    hills = ("From here", "Over the line") if first.ridges else ("", "")
+    head = [th(), *(th(column, number=True) for column in hills)]
     head += [th(f"{s.letter} {half_up(s.frequency_mhz)} MHz", number=True) for s in stations]
     rows = []
     for number, ridge in enumerate(reversed(first.ridges), start=1):
         cells = [
             td(f"<b>{number}</b>", number=True),
-            td(f"{say.distance(report, ridge.distance_km)} from here", number=True),
-            td(f"{say.height(report, ridge.height_above_line_m)} above the line", number=True),
+            td(say.distance(report, ridge.distance_km), number=True),
+            td(say.height(report, ridge.height_above_line_m), number=True),
         ]
         cells += [td(_ridge_loss(s, number, len(first.ridges)), number=True) for s in stations]
         rows.append(f"<tr>{''.join(cells)}</tr>")
@@ -96,7 +99,7 @@ def amplifier_section(report: AddressReport) -> str:
         cells = [td(_decibels(amplifier.effect_db[s.station_id]), number=True) for s in some]
         label = "Adds" if start == 0 else ""
         tables.append(table(head, [f"<tr>{td(label)}{''.join(cells)}</tr>"], "k"))
-    intro = "What an amplifier at the antenna adds to what each station has to spare:"
+    intro = "What an amplifier at the antenna adds to what each station has to spare, in dB:"
     verdict = paragraph(text(_verdict(report, amplifier)))
     return section(7, "Amplifier", paragraph(intro), *tables, verdict, whole=True)
 
@@ -105,7 +108,7 @@ def _decibels(value: float) -> str:
     if not math.isfinite(value):
         return "none"
     whole = half_up(value)
-    return f"{whole:+d} dB" if whole else "0 dB"
+    return f"{whole:+d}" if whole else "0"
 
 
 def _bringing(report: AddressReport) -> list[StationAtSite]:

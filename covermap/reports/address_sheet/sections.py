@@ -164,7 +164,7 @@ def stations_section(report: AddressReport) -> str:
         "brackets the value of the map's square. To spare and chance: each station alone with the antenna of "
         "the answer at its aim, for the share of time that section 9 names."
     )
-    return section(5, "Stations by aim", table(head, rows), paragraph(note, "soft"))
+    return section(5, "Stations by aim", table(head, rows, "by_aim"), paragraph(note, "soft"))
 
 
 def _mast_line(report: AddressReport, station: StationAtSite) -> str:

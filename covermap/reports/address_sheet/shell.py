@@ -55,16 +55,25 @@ section{padding:5.2px 0 6px;margin-top:2.6px}tr.g td{padding-top:3.4px}
 .id{min-width:17.2px;height:17.2px;line-height:15.5px;font-size:8.6px;border-width:0.9px}
 .day td{height:18.5px;padding:0.9px 5.2px}.day th{padding:0.9px 5.2px}.k td{padding:0.9px 5.2px 0.9px 0}
 .wide{overflow:visible}.aim svg{width:62%;margin:0 auto}
-.paths{display:grid;grid-template-columns:repeat(auto-fit,minmax(56mm,1fr));gap:0 16px}
+.paths{display:grid;gap:0 16px}.of1{grid-template-columns:minmax(0,1fr)}
+.of2{grid-template-columns:minmax(0,1fr) minmax(0,1fr)}
+.of3{grid-template-columns:minmax(0,1fr) minmax(0,1fr) minmax(0,1fr)}
 .second .paths td,.second .paths th{font-size:6.3pt;padding:0.9px 4.3px 0.9px 0}
 .paths h3{font-size:7.3pt}.paths .n{white-space:normal}
-.pair{display:grid;grid-template-columns:minmax(0,2fr) minmax(0,3fr);gap:0 18.9px}
+.pair{display:grid;grid-template-columns:minmax(0,1fr) minmax(0,1fr);gap:0 18.9px}
+.by_aim br{display:none}.by_aim td:last-child small{margin-left:6px}.by_aim{table-layout:fixed}
+.by_aim th:nth-child(1){width:3.5%}.by_aim th:nth-child(2){width:21.5%}.by_aim th:nth-child(3){width:13%}
+.by_aim th:nth-child(4),.by_aim th:nth-child(5){width:8%;white-space:normal}
+.by_aim td:nth-child(3){white-space:nowrap}
+.second .id{min-width:13px;height:13px;line-height:12px;font-size:7.4px}
+.pair td:nth-child(3){white-space:nowrap}.pair .k td,.pair .k th{padding-right:0}.link{display:none}
 .second{break-before:page;font-size:7.4pt}.second .soft,.second small,.second th{font-size:6.7pt}
-.second section{padding:3.4px 0 4.3px}.second td{padding:1.4px 6.9px 1.4px 0}
-.basis ul{columns:2;column-gap:18.9px;font-size:6.9pt;line-height:1.25}.basis p{font-size:6.9pt}
-.basis li{padding:0}
+.second section{padding:2.4px 0 2.6px;margin-top:1.6px}.second td{padding:1.4px 6.9px 1.4px 0}
+.basis ul{font-size:7.3pt;padding:0}.basis p{font-size:6.9pt}
+.basis li{display:inline}.basis li::before{content:"\\2002• "}
 *{print-color-adjust:exact;-webkit-print-color-adjust:exact}}
-@page{size:A4;margin:11mm 13mm;@bottom-right{content:counter(page) " / " counter(pages);font:8pt sans-serif}
+@page{size:A4;margin:8.5mm 13mm 9.5mm;
+@bottom-right{content:counter(page) " / " counter(pages);font:8pt sans-serif}
 }
 """
 
