@@ -36,6 +36,7 @@ from covermap.planning.tier_totals import tier_totals
 from covermap.reports.brief import write_brief
 from covermap.reports.fieldwork.survey_files import survey_layers
 from covermap.reports.web_map import write_map
+from covermap.reports.web_map.own_antennas import PageAntennas
 from covermap.reports.web_map.own_list import ServiceTiers
 from covermap.result.coarsened import coarsened
 from covermap.result.coverage import Coverage
@@ -60,6 +61,7 @@ def write_layers_and_pages(
     public: bool = False,
     also: Collection[str] = (),
     alone: Callable[[Grid], ServiceTiers] | None = None,
+    antennas: Callable[[Grid], PageAntennas] | None = None,
 ) -> dict[str, WholeSummary]:
     """Write tables, GeoPackage and pages of a result whose rasters are there; return its summary by list.
 
@@ -68,6 +70,7 @@ def write_layers_and_pages(
     public : leave out homes by cell, small counts and what would reveal them, and the stock
     also : formats that layers are written in beside the GeoPackage, of result.exports.FORMATS
     alone : returns the class each service needs by itself in the squares of the map's grid
+    antennas : returns where each antenna of a catalogue holds a list there
     """
     started = time.perf_counter()
     report("outputs", 0.05, "counting")
@@ -88,7 +91,7 @@ def write_layers_and_pages(
         files += _parquet(prepared.scenario, coverage)
     if PMTILES in also:
         files += write_pmtiles(coverage, coverage.folder / PMTILES)
-    files += _pages(prepared, coverage, counts, report, alone)
+    files += _pages(prepared, coverage, counts, report, alone, antennas)
     files.append(write_stac_item(coverage, [*files, *map(coverage.path, coverage.raster_names())]))
     report("outputs", 1.0, "done")
     told |= {
@@ -172,6 +175,7 @@ def _pages(
     counts: _Counts,
     report: Report,
     alone: Callable[[Grid], ServiceTiers] | None,
+    antennas: Callable[[Grid], PageAntennas] | None,
 ) -> list[Path]:
     """Write the brief and the map; return their paths."""
     areas, _ = _apart(counts.areas)
@@ -190,7 +194,8 @@ def _pages(
         places=prepared.counted.places,
     )
     report("outputs", 0.7, "map.html")
-    page = _write_map(prepared, drawn, counts.whole, relief, areas, counts.zones, counts.ridges, alone)
+    of_counts = counts.whole, relief, areas, counts.zones, counts.ridges
+    page = _write_map(prepared, drawn, *of_counts, alone, antennas)
     return [brief, page]
 
 
@@ -311,9 +316,11 @@ def _write_map(
     zones: gpd.GeoDataFrame,
     ridges: gpd.GeoDataFrame,
     alone: Callable[[Grid], ServiceTiers] | None,
+    antennas: Callable[[Grid], PageAntennas] | None,
 ) -> Path:
     path = coverage.folder / "map.html"
     single = None if alone is None else alone(coverage.grid)
+    owned = None if antennas is None else antennas(coverage.grid)
     with speaking(prepared.scenario.settings.display.language):
         write_map(
             coverage,
@@ -328,5 +335,6 @@ def _write_map(
             zones=zones,
             ridges=ridges,
             alone=single,
+            antennas=owned,
         )
     return path

@@ -32,6 +32,9 @@ def signal_steps() -> list[tuple[int | None, int | None, str]]:
 INSTEAD_FILLS = {"gained": "#E3A44B", "lost": "#1F4F56", "both": "#C9CD9C"}
 """One antenna instead of another: who gains the list, who loses it, who has it with both."""
 
+ANTENNA_FILLS = ("#F0DFA8", "#7FA09C", "#2B3A4A")
+"""One antenna of a catalogue: where it holds the list, where with an amplifier, and where it does not."""
+
 FILL_OPACITY = 0.80
 """Opacity of a tier's fill over the relief."""
 

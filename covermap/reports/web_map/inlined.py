@@ -15,8 +15,8 @@ SCRIPTS = (  # in this order: each uses only what stands above it while it is lo
     "dom", "state", "words", "geodesy", "decode", "heights", "cell_layer", "modes",
     "picture", "patches", "patterns", "edges", "plates", "majority", "areas", "ridges", "aim_line",
     "scale", "summary", "own_list", "legend", "lists", "shows", "sheet", "drawing", "skyline", "profile",
-    "cell_values", "card_words", "card_copy", "card", "area_card", "position", "find", "where", "zones",
-    "table", "take", "print", "keys", "start",
+    "cell_values", "card_words", "card_copy", "antennas", "card", "area_card", "position", "find", "where",
+    "zones", "table", "take", "print", "keys", "start",
 )  # fmt: skip
 STYLES = ("base", "layout", "parts", "own_list", "card", "table", "print")
 
@@ -50,6 +50,7 @@ def own_style(sure_fills: tuple[str, ...], signal_fills: tuple[str, ...]) -> str
             *_key_rules("signal", signal_fills),
             *_key_rules("services", signal_fills),
             *_key_rules("kind", palette.KIND_TINTS),
+            *_key_rules("antenna", palette.ANTENNA_FILLS),
         ]
     )
 

@@ -21,6 +21,7 @@ from covermap.reports.web_map.facts import page_facts
 from covermap.reports.web_map.folium_page import OfflineMap, OfflinePage, StartPage, rendered
 from covermap.reports.web_map.heights import HeightSource, PageHeights, ResultHeights, page_heights
 from covermap.reports.web_map.layers import packed
+from covermap.reports.web_map.own_antennas import PageAntennas
 from covermap.reports.web_map.own_list import ServiceTiers, own_list
 from covermap.reports.web_map.page_grid import PageGrid, page_grid
 from covermap.reports.web_map.still import still_picture
@@ -55,6 +56,7 @@ def write_map(
     zones: gpd.GeoDataFrame | None = None,
     ridges: gpd.GeoDataFrame | None = None,
     alone: ServiceTiers | None = None,
+    antennas: PageAntennas | None = None,
 ) -> None:
     """Write the interactive map of a result as one HTML file that opens without a network.
 
@@ -74,6 +76,7 @@ def write_map(
     zones : dead and doubtful zones of all lists
     ridges : the ridges that shade homes, of all lists
     alone : the class each service needs by itself, for lists of the reader's own; None leaves them out
+    antennas : of a catalogue, where each holds a list; None leaves them out
 
     Raises
     ------
@@ -103,10 +106,11 @@ def write_map(
         stations=None if own is None else own.shown,
     )
     facts["own_list"] = None if own is None else own.facts()
+    facts["antennas"] = None if antennas is None else antennas.facts()
     ground = page_heights(source, grid, facts["masts"])
     facts["heights"] = ground.facts()
     relief = grid.spread(terrain_grey, palette.RELIEF_FLAT_GREY)
-    layers = value_layers(coverage, grid, facts, relief, areas, own)
+    layers = value_layers(coverage, grid, facts, relief, areas, own, antennas)
     write_text(Path(path), _document(coverage, grid, facts, relief, ground, layers))
 
 

@@ -20,6 +20,7 @@ from covermap.reports.web_map.layers import (
     two_bytes,
 )
 from covermap.reports.web_map.map_layers import area_layers, counted_homes, zone_layers
+from covermap.reports.web_map.own_antennas import PageAntennas
 from covermap.reports.web_map.own_list import OwnList
 from covermap.reports.web_map.page_grid import PageGrid
 from covermap.reports.web_map.plan_layers import plan_layers
@@ -34,6 +35,7 @@ def value_layers(
     relief: NDArray[np.uint8],
     areas: gpd.GeoDataFrame | None,
     own: OwnList | None,
+    antennas: PageAntennas | None,
 ) -> Iterator[tuple[str, NDArray[np.uint8]]]:
     """Yield name and bytes of every value layer, one in memory at a time."""
     yield "relief", relief
@@ -47,6 +49,8 @@ def value_layers(
     yield from _station_layers(coverage, grid, facts)
     if own is not None:
         yield from own.layers(grid, facts["station_step"])
+    if antennas is not None:
+        yield from antennas.layers(grid, facts["station_step"])
     yield from _service_layers(coverage, grid, facts)
     outside = outside_area(coverage)
     for wanted in facts["lists"]:

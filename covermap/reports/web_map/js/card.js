@@ -71,7 +71,7 @@ function known_parts(cell) {
     heading(tier_square(cell.tier, true), tier.name),
     element("p", { class: "small" }, tier.mounting),
     lead_part(cell), aim_part(cell), ...plan_notes(cell).map(sentence),
-    decides_part(cell), one_lower_part(cell), by_class_part(cell), groups_part(cell, groups),
+    decides_part(cell), one_lower_part(cell), by_class_part(cell), antennas_card_part(cell), groups_part(cell, groups),
     element("section", { class: "hand_on" }, element("p", {}, say("page.card.roof")), ...card_actions(cell)),
     skyline_part(cell, groups),
     profile_part(cell, decider || groups[0]?.stations[0]),

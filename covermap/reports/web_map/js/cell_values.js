@@ -85,5 +85,6 @@ async function read_cell(pixel) {
     ...await read_stations(pixel),
     service_cause: await read_causes(pixel),
     service_tiers: await read_service_tiers(pixel),
+    antennas: await read_antennas(pixel),
   };
 }

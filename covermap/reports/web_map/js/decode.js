@@ -22,7 +22,7 @@ async function unpack(name) {
 
 // Layers of single stations and services share one value in a block of station_step pixels a side.
 function is_by_station(name) {
-  return name.startsWith("alone/") || name.startsWith("service_tiers/") || name.startsWith("field/") || name.includes("/service_chance_");
+  return name.startsWith("alone/") || name.startsWith("antenna") || name.startsWith("service_tiers/") || name.startsWith("field/") || name.includes("/service_chance_");
 }
 
 function index_in(name, { row, col }) {

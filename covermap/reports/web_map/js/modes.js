@@ -5,6 +5,7 @@ const MODES = {
   tier: {},
   sure: {},
   services: {},
+  antenna: {},
   decides: { layer: () => `${page.list.name}/deciding_service` },
   cause: { layer: () => `${page.list.name}/main_cause` },
   signal: {},
@@ -14,13 +15,14 @@ function is_mode_there(mode) {
   if (mode === "decides") return page.list.services.length > 1;
   if (mode === "cause") return page.list.plan_kinds.includes("main_cause") && page.list.causes.length > 0;
   if (mode === "services") return page.facts.every_service.length > 0;
+  if (mode === "antenna") return has_antennas();
   if (mode === "signal") return page.facts.stations.some((station) => station.has_field);
   return true;
 }
 
 // A mode of the run's own list only; ticks of the reader's own know none of it.
 function is_of_list(mode) {
-  return mode === "sure" || mode === "decides" || mode === "cause";
+  return mode === "sure" || mode === "antenna" || mode === "decides" || mode === "cause";
 }
 
 // Promise of the classes shown: those of the run's list, or the least ones for the reader's own.
@@ -31,12 +33,14 @@ function tier_bytes() {
 function shown_bytes(tier) {
   if (page.shows === "sure") return layer(chance_layer(page.sure_tier));
   if (page.shows === "services") return layer(`services_count/${page.services_tier}`);
+  if (page.shows === "antenna") return whole_layer(antenna_layer(page.antenna));
   if (page.shows === "signal") return whole_layer(`field/${page.facts.stations[page.station].station_id}`);
   const { layer: name } = MODES[page.shows];
   return name ? kinds_of(name()) : tier;
 }
 
 function steps_of(shows) {
+  if (shows === "antenna") return page.facts.antennas.steps;
   return { sure: page.facts.sure_steps, services: page.facts.services_steps }[shows] || page.facts.signal_steps;
 }
 
@@ -54,6 +58,7 @@ function fills() {
     });
     return table;
   }
+  if (page.shows === "antenna") return antenna_fills();
   if (MODES[page.shows].layer) {
     kinds_shown().forEach((_, kind) => { table[kind] = rgb(page.facts.kind_tints[kind % page.facts.kind_tints.length]); });
     return table;

@@ -73,7 +73,7 @@ function services_part() {
   ];
 }
 
-const PARTS = { services: services_part, sure: sure_part, decides: kinds_part, cause: kinds_part, signal: signal_part };
+const PARTS = { services: services_part, antenna: antennas_part, sure: sure_part, decides: kinds_part, cause: kinds_part, signal: signal_part };
 
 function mode_rows(mode) {
   const row = choice("shows", say(`page.mode.${mode}`), page.shows === mode, () => choose_shows(mode));

@@ -9,6 +9,7 @@ const page = {
   shows: "tier", // one of MODES
   sure_tier: 5,
   services_tier: 5,
+  antenna: 0, // index into facts.antennas.antennas, for shows = antenna
   station: 0, // index into facts.stations, for shows = signal
   hidden: new Set(), // tiers whose tick is off
   units: { distance: "km", height: "m" },

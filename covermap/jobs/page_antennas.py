@@ -1,0 +1,81 @@
+"""The antennas of a scenario's catalogue for the page of the map: by the run's own reception."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covermap.catalogue import Installed, device_of_kind, installed
+from covermap.constants import UNKNOWN_UINT8
+from covermap.grid.frame import Grid
+from covermap.grid.store import Store
+from covermap.inputs.preparation import Preparation, store_folder
+from covermap.jobs.installation_reception import brought, holding, middles
+from covermap.reports.web_map.layers import station_step
+from covermap.reports.web_map.own_antennas import GROUP, PageAntenna, PageAntennas
+from covermap.scenario.wanted import MOST_SERVICES, every_service
+
+MOST_ANTENNAS = 21  # on a page; the first of the catalogue
+
+
+def antennas_of(
+    prepared: Preparation, store: Path | None, workers: int | None = None
+) -> Callable[[Grid], PageAntennas] | None:
+    """Return page_antennas() of a run, still to be given a grid; None where no catalogue is named."""
+    if prepared.scenario.settings.reception.antennas is None:
+        return None
+    return partial(page_antennas, prepared, Store(store_folder(prepared.scenario, store)), workers=workers)
+
+
+def page_antennas(
+    prepared: Preparation, store: Store, grid: Grid, workers: int | None = None
+) -> PageAntennas:
+    """Return where each antenna of the catalogue holds each list, and what it brings, on a page's grid.
+
+    grid : that of the run, or with cells a whole number of times as long: each then stands for the cell in
+        its middle. Where the page holds one value for several squares, so do these
+    Each antenna stands at the mount that suits it best, as covermap.catalogue.installed has it.
+    """
+    put_up = installations_on_page(prepared)
+    services = every_service(prepared.scenario.stations)
+    several = len(services.services) <= MOST_SERVICES
+    step = station_step(grid.rows * grid.cols, max(len(put_up), len(services.services)))
+    cells = middles(prepared, round(grid.cell_m / prepared.grid.cell_m) * step)
+
+    def on_page(values: NDArray[np.uint8]) -> NDArray[np.uint8]:
+        whole = values.repeat(step, axis=-2).repeat(step, axis=-1)[..., : grid.rows, : grid.cols]
+        return np.ascontiguousarray(whole)
+
+    holds = {
+        wanted.name: on_page(
+            holding(prepared, store, [one.variants for one in put_up], wanted, cells, workers)
+        )
+        for wanted in prepared.scenario.wanted
+    }
+    groups = [put_up[start : start + GROUP] for start in range(0, len(put_up), GROUP)] if several else []
+    bits = [
+        on_page(brought(prepared, store, [one.plain for one in group], cells, workers)) for group in groups
+    ]
+    nothing = np.full((0, len(services.services), grid.rows, grid.cols), UNKNOWN_UINT8, np.uint8)
+    amplifier = device_of_kind("amplifier", prepared.catalogue)
+    return PageAntennas(
+        antennas=tuple(PageAntenna(one.name, one.mount, one.price) for one in put_up),
+        amplifier="" if amplifier is None else amplifier.name,
+        holds=holds,
+        services=services.services if several else (),
+        bits=np.stack(bits) if bits else nothing,
+    )
+
+
+def installations_on_page(prepared: Preparation) -> tuple[Installed, ...]:
+    """Return every antenna of the catalogue at the mount that suits it, at most MOST_ANTENNAS."""
+    catalogue = prepared.catalogue
+    amplifier = device_of_kind("amplifier", catalogue)
+    return tuple(
+        installed(key, catalogue, prepared.tiers, amplifier=amplifier)
+        for key in list(catalogue.antennas)[:MOST_ANTENNAS]
+    )
