@@ -450,3 +450,18 @@ def test_no_list_of_the_run_needs_less_than_its_services_by_themselves(demo):
         known = (tier < 9) & (alone < 9)
         assert known.sum() > 500
         assert (alone <= tier)[known].all()
+
+
+@pytest.mark.parametrize(
+    ("asked", "services", "shows"),
+    [(True, ["One"], "tier"), (False, ["One"], "services"), (False, [], "tier")],
+)
+def test_a_page_without_a_wanted_list_opens_on_how_many_services_arrive(wide, asked, services, shows):
+    script = """
+        const before = page.facts.every_service;
+        page.facts.every_service = arguments[1];
+        const shows = first_shows({ ...page.list, asked: arguments[0] });
+        page.facts.every_service = before;
+        return [page.list.asked, shows];
+    """
+    assert wide.execute_script(script, asked, services) == [True, shows]

@@ -28,6 +28,7 @@ from covermap.result.run_json import scenario_cautions
 from covermap.result.station_names import station_names
 from covermap.scenario.letters import station_letters
 from covermap.scenario.records import Scenario, Station, WantedList
+from covermap.scenario.wanted import ANY_SERVICE
 from covermap.wording import palette, words
 from covermap.wording.language import ENGLISH, messages, say, speaking, spoken
 from covermap.wording.lists import channel_words, list_words, short_list_words, together_words
@@ -266,6 +267,7 @@ def _wanted_list(wanted: WantedList, shown: Sequence[int], summary: WholeSummary
     order = {index: position for position, index in enumerate(shown)}
     return {
         "name": wanted.name,
+        "asked": wanted.name != ANY_SERVICE,
         "services": list(wanted.services),
         "needed": wanted.needed,
         "words": _list_words(wanted),

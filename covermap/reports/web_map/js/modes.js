@@ -20,6 +20,11 @@ function is_mode_there(mode) {
   return true;
 }
 
+// What a page opens on: the class, or how many services arrive where nobody named a list.
+function first_shows(list) {
+  return list.asked || !is_mode_there("services") ? "tier" : "services";
+}
+
 // A mode of the run's own list only; ticks of the reader's own know none of it.
 function is_of_list(mode) {
   return mode === "sure" || mode === "antenna" || mode === "decides" || mode === "cause";

@@ -58,6 +58,7 @@ async function start_page(map) {
   document.body.classList.remove("without_script");
   page.map = map;
   page.list = page.facts.lists[0];
+  page.shows = first_shows(page.list);
   page.ticks.edges = !is_wide();
   page.units = { distance: page.facts.distance_unit, height: page.facts.height_unit };
   for (const section of document.querySelectorAll("#sheet details")) section.open = section.id === "legend_part";
