@@ -18,6 +18,9 @@ calibration = "calibration.toml"
 [reception]
 antenna_tiers = "tiers.csv"
 antennas = "antennas.csv"
+[map]
+context = [{ file = "roads.gpkg", draw = "boundary" }]
+customers = "customers.csv"
 """
 TERRAIN = (
     'elevation = ["elevation.tif"]\nland_cover = "land_cover.tif"\nland_cover_table = "land_cover.csv"\n'
@@ -38,6 +41,8 @@ def write_everything(folder):
     )
     write_layer(folder / "area.gpkg", [square(2, 2, 30)])
     write_layer(folder / "sea.gpkg", [square(0, 0, 4)], name=["sea"])
+    write_layer(folder / "roads.gpkg", [square(3, 3, 9)], name=["ring"])
+    (folder / "customers.csv").write_text("name,latitude_deg,longitude_deg\nAy,44.1,-36.1\n")
     write_raster(folder / "land_cover.tif", np.full((CELLS, CELLS), 3, dtype=np.uint8))
     for name in ("tiers", "antennas", "antenna_gains", "devices"):
         (folder / f"{name}.csv").write_text(table_text(name))

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from covermap.errors import Faults
 from covermap.grid.frame import Grid, Tile
+from covermap.planning.context import Context, read_context
 from covermap.planning.homes import Homes, homes_per_cell
 from covermap.planning.neighbourhoods import read_neighbourhoods
 from covermap.planning.places import Place, read_places
@@ -29,6 +30,7 @@ class CountedInputs:
     neighbourhoods : of planning.neighbourhoods.read_neighbourhoods()
     service_area : in the grid's CRS; None is all of the grid
     prices : item -> price
+    customers : names to find on the map page; context : layers drawn there for orientation
     warnings : sentences on what was repaired, left out or looks wrong
     """
 
@@ -37,6 +39,8 @@ class CountedInputs:
     service_area: shapely.Geometry | None = None
     prices: dict[str, Price] | None = None
     places: tuple[Place, ...] = ()
+    customers: tuple[Place, ...] = ()
+    context: tuple[Context, ...] = ()
     warnings: tuple[str, ...] = ()
 
 
@@ -55,10 +59,12 @@ def read_counted_inputs(
     neighbourhoods, of_neighbourhoods = faults.of((None, nothing), _neighbourhoods, asked, grid)
     service_area, of_service_area = faults.of((None, nothing), read_service_area, asked, grid)
     places, of_places = faults.of(((), nothing), _places, asked)
+    customers, of_customers = faults.of(((), nothing), _customers, settings)
+    context, of_context = faults.of(((), nothing), read_context, settings.map.context)
     prices = faults.of(None, _prices, settings)
     faults.tell()
-    warnings = (*of_homes, *of_neighbourhoods, *of_service_area, *of_places)
-    return CountedInputs(homes, neighbourhoods, service_area, prices, places, warnings)
+    warnings = (*of_homes, *of_neighbourhoods, *of_service_area, *of_places, *of_customers, *of_context)
+    return CountedInputs(homes, neighbourhoods, service_area, prices, places, customers, context, warnings)
 
 
 def _homes(
@@ -98,6 +104,11 @@ def _neighbourhoods(asked: AreasSettings, grid: Grid) -> tuple[gpd.GeoDataFrame 
 
 def _places(asked: AreasSettings) -> tuple[tuple[Place, ...], tuple[str, ...]]:
     return ((), ()) if asked.places is None else read_places(asked.places)
+
+
+def _customers(settings: Settings) -> tuple[tuple[Place, ...], tuple[str, ...]]:
+    file = settings.map.customers
+    return ((), ()) if file is None else read_places(file, "[map] customers")
 
 
 def _prices(settings: Settings) -> dict[str, Price] | None:

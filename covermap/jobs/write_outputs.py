@@ -91,7 +91,8 @@ def write_layers_and_pages(
         files += _parquet(prepared.scenario, coverage)
     if PMTILES in also:
         files += write_pmtiles(coverage, coverage.folder / PMTILES)
-    files += _pages(prepared, coverage, counts, report, alone, antennas)
+    customers = () if public else prepared.counted.customers
+    files += _pages(prepared, coverage, counts, report, alone, antennas, customers)
     files.append(write_stac_item(coverage, [*files, *map(coverage.path, coverage.raster_names())]))
     report("outputs", 1.0, "done")
     told |= {
@@ -176,6 +177,7 @@ def _pages(
     report: Report,
     alone: Callable[[Grid], ServiceTiers] | None,
     antennas: Callable[[Grid], PageAntennas] | None,
+    customers: Sequence[Place],
 ) -> list[Path]:
     """Write the brief and the map; return their paths."""
     areas, _ = _apart(counts.areas)
@@ -195,7 +197,7 @@ def _pages(
     )
     report("outputs", 0.7, "map.html")
     of_counts = counts.whole, relief, areas, counts.zones, counts.ridges
-    page = _write_map(prepared, drawn, *of_counts, alone, antennas)
+    page = _write_map(prepared, drawn, *of_counts, alone, antennas, customers)
     return [brief, page]
 
 
@@ -317,6 +319,7 @@ def _write_map(
     ridges: gpd.GeoDataFrame,
     alone: Callable[[Grid], ServiceTiers] | None,
     antennas: Callable[[Grid], PageAntennas] | None,
+    customers: Sequence[Place],
 ) -> Path:
     path = coverage.folder / "map.html"
     single = None if alone is None else alone(coverage.grid)
@@ -329,6 +332,8 @@ def _write_map(
             whole,
             path,
             places=prepared.counted.places,
+            context=prepared.counted.context,
+            customers=customers,
             tier_names=[tier.name for tier in prepared.tiers.tiers],
             heights=prepared.terrain,
             areas=areas,

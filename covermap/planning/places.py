@@ -24,22 +24,23 @@ class Place:
     latitude_deg: float
 
 
-def read_places(path: Path) -> tuple[tuple[Place, ...], tuple[str, ...]]:
+def read_places(path: Path, what: str = "[areas] places") -> tuple[tuple[Place, ...], tuple[str, ...]]:
     """Return the places of a layer or CSV, and sentences on those left out.
 
     The name stands in a column name, place or label, else in the first one. A place without a name or a
     geometry is left out; of a line or polygon a point inside stands for it.
 
+    what : the key that names the file, for messages
     Raises InputError if the file is not readable, has no column of names, too many places, or none usable.
     """
-    frame, warnings = read_layer(path, None, "[areas] places", most=MOST_PLACES)
+    frame, warnings = read_layer(path, None, what, most=MOST_PLACES)
     frame = frame.to_crs("EPSG:4326")
     columns = [str(column) for column in frame.columns if column != frame.geometry.name]
     if not columns:
-        raise InputError(f"{path.name} ([areas] places): it has no column of names. Add a column name.")
+        raise InputError(f"{path.name} ({what}): it has no column of names. Add a column name.")
     if len(frame) > MOST_PLACES:
         raise InputError(
-            f"{path.name} ([areas] places): it has {len(frame):,} places; at most {MOST_PLACES:,} can be "
+            f"{path.name} ({what}): it has {len(frame):,} places; at most {MOST_PLACES:,} can be "
             "used. Leave out the smaller ones."
         )
     column = next((column for column in columns if column.lower() in NAME_COLUMNS), columns[0])
@@ -48,7 +49,7 @@ def read_places(path: Path) -> tuple[tuple[Place, ...], tuple[str, ...]]:
     usable &= np.array([bool(name) for name in names], dtype=bool)
     if len(frame) and not usable.any():
         raise InputError(
-            f"{path.name} ([areas] places): not one of {len(frame)} features has a name in column {column} "
+            f"{path.name} ({what}): not one of {len(frame)} features has a name in column {column} "
             "and a geometry. Fill them, or remove the key."
         )
     left_out = int((~usable).sum())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -23,6 +24,7 @@ from covermap.tables.noise import ENVIRONMENTS
 from covermap.tables.text_file import kind_of
 
 SLUG_PATTERN = r"^[A-Za-z0-9_-]{1,64}$"
+TILE_ADDRESS = r"https://[A-Za-z0-9.-]+(?::\d{1,5})?/[A-Za-z0-9._~/{}?=&%@-]*"
 
 
 def _absolute(path: Path, info: ValidationInfo) -> Path:
@@ -280,6 +282,48 @@ class AreasSettings(Section):
         return self
 
 
+def _as_table(value: object) -> object:
+    return {"file": value} if isinstance(value, str | Path) else value
+
+
+class ContextLayer(Section):
+    """One layer that the map page draws for orientation; a path alone stands for file."""
+
+    file: InputPath
+    draw: Literal["road", "water", "building", "boundary", "label"] | None = None  # None: by its geometry
+    label: str | None = None  # the column with the words of a label
+
+
+class MapSettings(Section):
+    """[map]: what the page of the map shows for orientation, beside the result."""
+
+    context: list[Annotated[ContextLayer, BeforeValidator(_as_table)]] = []
+    base_map: str | None = Field(default=None, max_length=300)
+    base_map_credit: str = Field(default="", max_length=200)
+    customers: InputPath | None = None  # names to find on the page; never in a public result
+
+    @model_validator(mode="after")
+    def _check_base_map(self) -> MapSettings:
+        if self.base_map is None:
+            return self
+        if not re.fullmatch(TILE_ADDRESS, self.base_map) or any(
+            self.base_map.count(part) != 1 for part in ("{z}", "{x}", "{y}")
+        ):
+            raise _wrong(
+                "base_map",
+                "It must be one https address with {z}, {x} and {y} in it, such as "
+                "https://tiles.example.org/{z}/{x}/{y}.png. Ask who serves the tiles.",
+                f'base_map = "{self.base_map}"',
+            )
+        if not self.base_map_credit.strip():
+            raise _wrong(
+                "base_map_credit",
+                "Who makes a map wants to be named beside it. Add base_map_credit with their words.",
+                "base_map without base_map_credit",
+            )
+        return self
+
+
 class BusinessSettings(Section):
     """[business]: prices for the stock table."""
 
@@ -315,5 +359,6 @@ class Settings(Section):
     homes: HomesSettings | None = None
     areas: AreasSettings | None = None
     business: BusinessSettings | None = None
+    map: MapSettings = MapSettings()
     outputs: OutputsSettings = OutputsSettings()
     display: DisplaySettings = DisplaySettings()

@@ -105,6 +105,12 @@ services = []
 # [business]
 # prices = "prices.csv"
 
+[map]
+# context = ["roads.gpkg", {{ file = "lakes.gpkg", draw = "water" }}]   # road, water, building, boundary, label
+# customers = "customers.csv"     # names to find on the map; left out with --public
+# base_map = "https://tiles.example.org/{{z}}/{{x}}/{{y}}.png"   # offered on the page, off until ticked
+# base_map_credit = "who made it"
+
 [outputs]
 # field_rasters = "auto"          # of all stations up to 20; or true, or false
 # services_count = true           # which services each class of antenna brings, list or not

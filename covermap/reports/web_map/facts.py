@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import date
 from typing import Any
+from urllib.parse import urlsplit
 
 import geopandas as gpd
 
@@ -28,6 +29,7 @@ from covermap.result.run_json import scenario_cautions
 from covermap.result.station_names import station_names
 from covermap.scenario.letters import station_letters
 from covermap.scenario.records import Scenario, Station, WantedList
+from covermap.scenario.settings import MapSettings
 from covermap.scenario.wanted import ANY_SERVICE
 from covermap.wording import palette, words
 from covermap.wording.language import ENGLISH, messages, say, speaking, spoken
@@ -104,7 +106,7 @@ def page_facts(
         if coverage.has("service_tiers")
         else [],
         "masts": _masts(scenario, shown, heights),
-        "places": [asdict(place) for place in places],
+        "places": place_facts(places),
         "example_position": _example_position(grid),
         "station_step": station_step(grid.cell.size, len(shown)),
         "has_homes": coverage.has("homes"),
@@ -261,6 +263,25 @@ def _masts(scenario: Scenario, shown: Sequence[int], heights: HeightSource) -> l
         }
         for mast, level_m in zip(scenario.masts, ground_m, strict=True)
     ]
+
+
+def place_facts(places: Sequence[Place]) -> list[dict[str, Any]]:
+    """Return named places as the page's scripts read them."""
+    return [asdict(place) for place in places]
+
+
+def base_map_facts(scenario: Scenario) -> dict[str, str] | None:
+    """Return address, origin, host and credit of the base map that the scenario names; None without one."""
+    asked = scenario.settings.map if scenario.settings is not None else MapSettings()
+    if asked.base_map is None:
+        return None
+    parts = urlsplit(asked.base_map)
+    return {
+        "address": asked.base_map,
+        "origin": f"{parts.scheme}://{parts.netloc}",
+        "host": parts.netloc,
+        "credit": asked.base_map_credit.strip(),
+    }
 
 
 def _wanted_list(wanted: WantedList, shown: Sequence[int], summary: WholeSummary) -> dict[str, Any]:

@@ -118,13 +118,16 @@ class StartPage(MacroElement):
         self._name = "StartPage"
 
 
-def rendered(page: OfflinePage) -> str:
-    """Return the document with folium's random ids numbered and the policy filled in."""
+def rendered(page: OfflinePage, host: str | None = None) -> str:
+    """Return the document with folium's random ids numbered and the policy filled in.
+
+    host : from which pictures of a base map may come, with its scheme; None: nothing may be fetched
+    """
     for number, part in enumerate(_parts(page), start=1):
         part._id = str(number)
     text = page.render()
     text = text.replace(LANGUAGE_MARK, spoken(), 1)
-    return text.replace(POLICY_MARK, _policy(text), 1)
+    return text.replace(POLICY_MARK, _policy(text, host), 1)
 
 
 def _parts(element: Element) -> Iterator[Element]:
@@ -136,15 +139,17 @@ def _parts(element: Element) -> Iterator[Element]:
         yield from _parts(child)
 
 
-def _policy(text: str) -> str:
-    """Return the policy: no request at all; only the scripts and styles of this very file may run.
+def _policy(text: str, host: str | None) -> str:
+    """Return the policy: no request at all, but for pictures from a host; only this very file's
+    scripts and styles may run.
 
     Source: W3C Content Security Policy Level 3, sections 6.1.3 (default-src) and 8 (hashes).
     """
     scripts = " ".join(_digests(re.findall(r"<script>(.*?)</script>", text, re.DOTALL)))
+    pictures = "" if host is None else f" {host}"
     styles = " ".join(_digests(re.findall(r"<style>(.*?)</style>", text, re.DOTALL)))
     return (
-        f"default-src 'none'; script-src {scripts}; style-src {styles}; img-src data:; "
+        f"default-src 'none'; script-src {scripts}; style-src {styles}; img-src data:{pictures}; "
         "base-uri 'none'; form-action 'none'"
     )
 

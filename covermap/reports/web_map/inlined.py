@@ -14,6 +14,7 @@ HERE = Path(__file__).parent
 SCRIPTS = (  # in this order: each uses only what stands above it while it is loaded
     "dom", "state", "words", "geodesy", "decode", "heights", "cell_layer", "modes",
     "picture", "patches", "patterns", "edges", "plates", "majority", "areas", "ridges", "aim_line",
+    "context", "base_map",
     "scale", "summary", "own_list", "legend", "lists", "shows", "sheet", "drawing", "skyline", "profile",
     "cell_values", "card_words", "card_copy", "antennas", "card", "area_card", "position", "find", "where",
     "zones", "table", "take", "print", "keys", "start",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import json
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -15,9 +16,11 @@ from numpy.typing import NDArray
 
 from covermap.errors import InputError
 from covermap.planning.areas import WholeSummary, summarise_whole
+from covermap.planning.context import Context
 from covermap.planning.places import Place
 from covermap.reports.web_map import inlined
-from covermap.reports.web_map.facts import page_facts
+from covermap.reports.web_map.context import packed_context
+from covermap.reports.web_map.facts import base_map_facts, page_facts, place_facts
 from covermap.reports.web_map.folium_page import OfflineMap, OfflinePage, StartPage, rendered
 from covermap.reports.web_map.heights import HeightSource, PageHeights, ResultHeights, page_heights
 from covermap.reports.web_map.layers import packed
@@ -57,6 +60,8 @@ def write_map(
     ridges: gpd.GeoDataFrame | None = None,
     alone: ServiceTiers | None = None,
     antennas: PageAntennas | None = None,
+    context: Sequence[Context] = (),
+    customers: Sequence[Place] = (),
 ) -> None:
     """Write the interactive map of a result as one HTML file that opens without a network.
 
@@ -75,6 +80,7 @@ def write_map(
     areas : neighbourhoods with their columns, of all lists
     zones : dead and doubtful zones of all lists
     ridges : the ridges that shade homes, of all lists
+    context : layers of the user's own, drawn over the squares; customers : further names to find
     alone : the class each service needs by itself, for lists of the reader's own; None leaves them out
     antennas : of a catalogue, where each holds a list; None leaves them out
 
@@ -105,12 +111,19 @@ def write_map(
         heights=source,
         stations=None if own is None else own.shown,
     )
+    around = packed_context(context, grid)
+    facts["context"] = around.facts()
+    facts["customers"] = place_facts(customers)
+    facts["base_map"] = base_map_facts(scenario)
     facts["own_list"] = None if own is None else own.facts()
     facts["antennas"] = None if antennas is None else antennas.facts()
     ground = page_heights(source, grid, facts["masts"])
     facts["heights"] = ground.facts()
     relief = grid.spread(terrain_grey, palette.RELIEF_FLAT_GREY)
-    layers = value_layers(coverage, grid, facts, relief, areas, own, antennas)
+    layers = chain(
+        value_layers(coverage, grid, facts, relief, areas, own, antennas),
+        ((f"context/{order}", part) for order, part in enumerate(around.parts)),
+    )
     write_text(Path(path), _document(coverage, grid, facts, relief, ground, layers))
 
 
@@ -139,7 +152,7 @@ def _document(
         page.add_body(f'<script type="text/plain" id="layer:{name}">{packed(values)}</script>')
     page.add_body(f"<script>{inlined.leaflet('leaflet.js')}</script>")
     page.add_body(f"<script>{inlined.own_script()}</script>")
-    return rendered(page)
+    return rendered(page, None if facts["base_map"] is None else facts["base_map"]["origin"])
 
 
 def _json_text(facts: dict[str, Any]) -> str:

@@ -91,6 +91,7 @@ function draw_everything(context, view) {
     draw_kinds(context, view);
     draw_patterns(context, view);
     draw_edges(context, view);
+    draw_context(context, view);
     draw_area_lines(context, view);
   }
   draw_border(context, view);
@@ -103,6 +104,7 @@ function draw_everything(context, view) {
   if (!by_area) {
     draw_area_names(context, view, plates);
     draw_places(context, view, plates);
+    draw_labels(context, view, plates);
     draw_numbers(context, view, plates);
     draw_kind_marks(context, view, plates);
   }

@@ -5,10 +5,11 @@ const MOST_FOUND = 6;
 const POSITION_PX = 12; // cells are shown at least this wide when a place was found
 const SUGGEST_FROM = 2; // letters
 
-// Everything that has a name: places first, then neighbourhoods, masts, and the stations on them.
+// Everything that has a name: customers first, then places, then neighbourhoods, masts, and the stations on them.
 function named_things() {
-  const { places, masts, stations } = page.facts;
+  const { customers, places, masts, stations } = page.facts;
   return [
+    ...customers.map((customer) => ({ ...customer, words: say("page.find.customer", { name: customer.name }) })),
     ...places.map((place) => ({ ...place, words: place.name })),
     ...page.list.neighbourhoods.map((area) => ({ ...area, words: say("page.find.neighbourhood", { name: area.name }) })),
     ...masts.map((mast) => ({ ...mast, words: say("page.find.mast", { name: mast.name }) })),

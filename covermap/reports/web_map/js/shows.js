@@ -1,11 +1,12 @@
 // The section "Map shows": the modes, each with its key, and the ticks.
 "use strict";
 
-const TICKS = ["outlines", "numbers", "masts", "places", "ridges", "zones", "edges", "fade"];
+const TICKS = ["outlines", "numbers", "masts", "places", "context", "ridges", "zones", "edges", "fade"];
 
 function is_tick_there(name) {
   if (name === "outlines") return areas_can_show();
   if (name === "places") return page.facts.places.length > 0;
+  if (name === "context") return has_context();
   if (name === "ridges") return page.list.ridges.length > 0;
   if (name === "zones") return page.list.has_zone && page.list.zones.length > 0;
   return name !== "fade" || page.facts.has_homes;
@@ -104,6 +105,7 @@ function show_shows() {
       page.ticks[name] = checked;
       renew_picture();
     })),
+    ...(page.facts.base_map ? base_map_part() : []),
     element("hr"),
     ...unit_choices(),
   );

@@ -78,6 +78,7 @@ async function start_page(map) {
     else if (pixel) show_card(pixel);
     else show_outside(event.latlng);
   });
+  start_context();
   start_keys();
   start_find();
   start_table();

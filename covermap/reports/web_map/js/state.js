@@ -13,7 +13,7 @@ const page = {
   station: 0, // index into facts.stations, for shows = signal
   hidden: new Set(), // tiers whose tick is off
   units: { distance: "km", height: "m" },
-  ticks: { totals: false, outlines: true, numbers: true, masts: true, places: true, ridges: false, zones: false, edges: false, fade: false },
+  ticks: { totals: false, outlines: true, numbers: true, masts: true, places: true, context: true, base_map: false, ridges: false, zones: false, edges: false, fade: false },
   ticked: null, // numbers of the services ticked, where they are no list of the run
   own: null, // what they need at least, or what keeps it from being there
   density: null, // canvas pixels a screen pixel, where it is not the screen's own
