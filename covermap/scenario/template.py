@@ -106,7 +106,7 @@ services = []
 # prices = "prices.csv"
 
 [map]
-# context = ["roads.gpkg", {{ file = "lakes.gpkg", draw = "water" }}]   # road, water, building, boundary, label
+# context = ["roads.gpkg", {{ file = "lakes.gpkg", draw = "water" }}]   # or building, boundary, label
 # customers = "customers.csv"     # names to find on the map; left out with --public
 # base_map = "https://tiles.example.org/{{z}}/{{x}}/{{y}}.png"   # offered on the page, off until ticked
 # base_map_credit = "who made it"
