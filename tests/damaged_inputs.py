@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from small_inputs import CELL_M, CELLS, CRS, NORTH, WEST, bow_tie, square, write_layer, write_raster
 
 TEXTS = ("scenario.toml", "transmitters.csv", "prices.csv", "homes.csv", "patterns.csv", "tiers.csv",
-         "land_cover.csv", "calibration.toml")  # fmt: skip
+         "prediction_spread.csv", "land_cover.csv", "calibration.toml")  # fmt: skip
 BINARY = (
     "elevation.tif",
     "land_cover.tif",

@@ -30,7 +30,7 @@ def best_of_every_degree(signals, facts, tiers, wanted, options):
     """Return chance and azimuth of each tier's best aim of one antenna in every cell, shapes (7, N)."""
     around = signals.clutter_height_m, signals.open_land
     receiver = ListReceiver(facts, tiers, wanted, options, signals.heights_m, *around)
-    fields = fields_of(signals, receiver.kind_of(signals))
+    fields = fields_of(signals, receiver.kind_of(signals), receiver.level_of)
     shape = len(tiers), signals.open_land.size
     chance, aim_deg = np.full(shape, np.nan), np.full(shape, np.nan)
     _fill_best(

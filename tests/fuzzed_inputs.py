@@ -18,6 +18,7 @@ calibration = "calibration.toml"
 [reception]
 antenna_tiers = "tiers.csv"
 antennas = "antennas.csv"
+prediction_spread = "prediction_spread.csv"
 [map]
 context = [{ file = "roads.gpkg", draw = "boundary" }]
 customers = "customers.csv"
@@ -44,7 +45,7 @@ def write_everything(folder):
     write_layer(folder / "roads.gpkg", [square(3, 3, 9)], name=["ring"])
     (folder / "customers.csv").write_text("name,latitude_deg,longitude_deg\nAy,44.1,-36.1\n")
     write_raster(folder / "land_cover.tif", np.full((CELLS, CELLS), 3, dtype=np.uint8))
-    for name in ("tiers", "antennas", "antenna_gains", "devices"):
+    for name in ("tiers", "prediction_spread", "antennas", "antenna_gains", "devices"):
         (folder / f"{name}.csv").write_text(table_text(name))
     (folder / "land_cover.csv").write_text(table_text("land_cover"))
     calibration = Calibration("calibration.toml", "readings.csv", "2026-09-01", 0, 0.0, 0.0, "", ())

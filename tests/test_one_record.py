@@ -98,6 +98,7 @@ def as_tile(site, places):
         unwanted_field_dbuvm=of_heights("unwanted_dbuvm"),
         median_field_dbuvm=of_heights("by_day_dbuvm"),
         distance_km=of_masts(lambda path: path.profile.length_km),
+        path_class=of_stations(lambda path: path.path_class, np.uint8),
     )
     obstructions = Obstructions(
         of_stations(lambda path: path.obstacle_db[10.0]),

@@ -8,6 +8,7 @@ from covermap.errors import InputError
 from covermap.scenario import read_scenario
 from covermap.scenario.settings import Section, Settings
 from covermap.scenario.template import TEMPLATE, missing_inputs, write_new_scenario
+from covermap.tables import read_prediction_spread
 from covermap.tables.tiers import read_tiers
 from tests.scenario_files import station_csv
 
@@ -55,6 +56,7 @@ def test_commented_defaults_of_the_template_are_the_defaults(tmp_path, inputs):
         .replace('calibration = "calibration.toml"', "")
         .replace('antenna_tiers = "tiers.csv"', "")
         .replace('antennas = "antennas.csv"', "")
+        .replace('prediction_spread = "prediction_spread.csv"', "")
     )
     path.write_text(text)
     assert read_scenario(path).settings == plain
@@ -92,6 +94,7 @@ def test_blank_tables_are_written_and_tiers_read_back(tmp_path):
     write_new_scenario(tmp_path / "new", [], None)
     assert (tmp_path / "new" / "patterns.csv").read_text() == "pattern,plane,angle_deg,relative_field\n"
     assert read_tiers(tmp_path / "new" / "tiers.csv").tiers[4] == read_tiers().tiers[4]
+    assert read_prediction_spread(tmp_path / "new" / "prediction_spread.csv") == read_prediction_spread()
     assert (tmp_path / "new" / "transmitters.csv").read_text().startswith("station_id,service,mast,")
 
 

@@ -147,7 +147,12 @@ def as_cell(asked: Question) -> CellSignals:
         unwanted_field_dbuvm=fields("by_day_dbuvm" if asked.by_day else "unwanted_dbuvm"),
         median_field_dbuvm=fields("by_day_dbuvm"),
         distance_km=distance_km,
+        path_class=_path_classes(asked),
     )
+
+
+def _path_classes(asked: Question) -> NDArray[np.uint8]:
+    return np.array([path.path_class for path in asked.place.paths], np.uint8)[:, None]
 
 
 def as_obstructions(asked: Question) -> Obstructions:
@@ -159,7 +164,7 @@ def as_obstructions(asked: Question) -> Obstructions:
     paths = asked.place.paths
     return Obstructions(
         of_paths([path.obstacle_db[PATH_HEIGHT_M] for path in paths], np.float32),
-        of_paths([path.path_class for path in paths], np.uint8),
+        _path_classes(asked),
         of_paths([_null_db(path) for path in paths], np.float32),
         asked.options.has_land_cover,
     )

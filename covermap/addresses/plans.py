@@ -123,6 +123,7 @@ class Question:
             unwanted_dbuvm=unwanted,
             median_dbuvm=median,
             distance_km=np.array([path.profile.length_km for path in paths]),
+            path_class=np.array([path.path_class for path in paths], np.uint8),
         )
 
 

@@ -15,7 +15,7 @@ from covermap.addresses.strong_signals import WORTH_NAMING_DB
 from covermap.reception import PlaceRecord, Tier
 from covermap.scenario.letters import station_letters
 
-WORTH_NAMING_PERCENT = 30.0  # chance from which a station that is not on the list is named
+WORTH_NAMING_PERCENT = 50.0  # chance from which a station that is not on the list is named: may work
 MOST_OTHERS = 8
 
 

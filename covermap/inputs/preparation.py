@@ -33,7 +33,7 @@ from covermap.scenario import Scenario, check_positions, compare_ground
 from covermap.scenario.records import WantedList
 from covermap.scenario.settings import Settings
 from covermap.scenario.wanted import MOST_SERVICES, every_service
-from covermap.tables import read_external_noise, read_tiers
+from covermap.tables import read_external_noise, read_prediction_spread, read_tiers
 from covermap.terrain import Terrain, check_area, check_masts, look_at_terrain, read_terrain
 
 SAMPLED_ROWS = 100  # of squares whose ground is looked at before a run; as many columns
@@ -286,6 +286,7 @@ def reception_options(settings: Settings, grid: Grid) -> ReceptionOptions:
     return ReceptionOptions(
         confidence_percent=reception.confidence_percent,
         prediction_error_db=reception.prediction_error_db,
+        path_spread_db=read_prediction_spread(reception.prediction_spread),
         has_land_cover=settings.terrain.land_cover is not None,
         cell_m=grid.cell_m,
         noise_environment=reception.noise_environment,

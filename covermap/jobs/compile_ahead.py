@@ -23,7 +23,7 @@ from covermap.reception import CellSignals, ReceptionOptions, StationFacts, rece
 from covermap.reception.cells import receive_cells
 from covermap.reception.services import ServiceCounter
 from covermap.scenario.records import WantedList
-from covermap.tables import read_external_noise, read_tiers
+from covermap.tables import read_external_noise, read_prediction_spread, read_tiers
 
 LONGEST_WAIT_S = 120.0
 
@@ -113,7 +113,7 @@ def compile_reception() -> None:
         polarization=np.array([0, 0]),
     )
     wanted = WantedList("ahead", ("One", "Two"), ((0,), (1,)), None)
-    options = ReceptionOptions(external_noise=read_external_noise())
+    options = ReceptionOptions(external_noise=read_external_noise(), path_spread_db=read_prediction_spread())
     # The compiler makes many small objects that live long: looking for cycles among them takes a tenth of it.
     gc.freeze()
     gc.set_threshold(100_000, 50, 1000)

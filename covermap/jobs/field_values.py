@@ -18,7 +18,7 @@ from covermap.reception.required_field import required_field as required_field_o
 from covermap.reception.tiers import Tier
 from covermap.scenario.records import Scenario, Station
 from covermap.scenario.systems import find_system
-from covermap.tables import read_external_noise, read_tiers
+from covermap.tables import read_external_noise, read_prediction_spread, read_tiers
 from covermap.tables.field_curves import read_field_curves
 from covermap.terrain import Terrain, read_terrain
 
@@ -75,7 +75,11 @@ def required_field(
         clutter_height_m=clutter_height_m,
         open_land=open_land,
         bandwidth_mhz=bandwidth_mhz,
-        options=ReceptionOptions(noise_environment=noise, external_noise=read_external_noise()),
+        options=ReceptionOptions(
+            noise_environment=noise,
+            external_noise=read_external_noise(),
+            path_spread_db=read_prediction_spread(),
+        ),
     )
 
 

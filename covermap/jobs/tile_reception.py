@@ -210,6 +210,7 @@ def _tile_fields(
         unwanted_field_dbuvm=unwanted,
         median_field_dbuvm=median_at,
         distance_km=distance_km,
+        path_class=path_class,
     )
     obstructions = Obstructions(obstacle_db, path_class, null_db, prepared.terrain.has_land_cover)
     return _TileFields(signals, raw, adjusted, flags, obstructions, smooth_earth)

@@ -4,8 +4,8 @@ import math
 
 from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.propagation.vector_math import LOG2_OF_10, exp2, log2_positive
-from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF, TOTAL_INVERSE
-from covermap.reception.confidence import CLEAR_DB
+from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF
+from covermap.reception.confidence import CLEAR_DB, TOTAL_INVERSE
 from covermap.reception.interference import (
     ARRIVES_US,
     FAINTEST_DB,
@@ -66,15 +66,15 @@ def _add_pair(stage, count, row, alike, over_db, pair, mount, pair_figures, pair
 
 
 @lean_kernel
-def _end_interfered(count, item, figures, by_aim):
-    """Fill deviation and parts of a transmitter from its powers at each aim, as set_plan()."""
-    rows, total_inverse = by_aim.rows, figures[TOTAL_INVERSE, item]
+def _end_interfered(count, item, figures, values, by_aim):
+    """Fill deviation and parts of a transmitter from the powers at each aim, as set_plan()."""
+    rows, total_inverse = by_aim.rows, values[TOTAL_INVERSE, item]
     for number in range(count):
         over_noise = 1.0 + rows[INTERFERENCE, number]
         joined_db = log2_positive(rows[SIGNAL, number]) * (1.0 / LOG2_OF_DB)
         margin_db = joined_db - log2_positive(over_noise) * (1.0 / LOG2_OF_DB)
         inverse, home_part, site_part = spread_with(
-            rows[INTERFERENCE, number] / over_noise, rows[ALIKE, number] / over_noise, item, figures
+            rows[INTERFERENCE, number] / over_noise, rows[ALIKE, number] / over_noise, item, figures, values
         )
         together = math.sqrt(1.0 + home_part * home_part)
         without_db = joined_db * total_inverse * together
@@ -140,4 +140,4 @@ def fill_interfered(stage, count, item, mount, figures, pair_figures, wanted, pa
         )  # fmt: skip
     if network:
         _place_window(stage, count, item, mount, pair_figures, pairs, pair_values, by_aim.aims, by_aim.rows)
-    _end_interfered(count, item, figures, by_aim)
+    _end_interfered(count, item, figures, home.values, by_aim)

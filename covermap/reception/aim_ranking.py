@@ -6,12 +6,14 @@ from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.propagation.vector_math import LOG2_OF_E, exp2
 from covermap.reception.aim_interference import fill_interfered
 from covermap.reception.aim_ranking_services import rank_by_services
-from covermap.reception.budget import APART_INVERSE, CROSS_DB, FLOOR_DB, HOME_RATIO, ROLLOFF, SITE_SHARE
+from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF, SITE_SHARE
 from covermap.reception.confidence import (
+    APART_INVERSE,
     CLEAR_DB,
     DEVIATION,
     FARTHEST,
     HOME_PART,
+    HOME_RATIO,
     SITE_PART,
     worst_of_group,
 )
@@ -52,9 +54,9 @@ def choose_deciding(sign, wanted, figures, home, by_aim):
                 by_aim.item[count] = item
                 count += 1
                 continue
-            deviation = values[CLEAR_DB, item] * figures[APART_INVERSE, item]
+            deviation = values[CLEAR_DB, item] * values[APART_INVERSE, item]
             values[DEVIATION, together] = min(FARTHEST, max(-FARTHEST, deviation))
-            values[HOME_PART, together] = figures[HOME_RATIO, item]
+            values[HOME_PART, together] = values[HOME_RATIO, item]
             values[SITE_PART, together] = figures[SITE_SHARE, item]
             together += 1
             if worst < 0 or sign * deviation < least:
@@ -82,7 +84,7 @@ def _fill_interfered_item(row, count, sign, item, by_aim):
 
 
 @lean_kernel
-def _fill_item(stage, row, count, sign, group, item, mount, figures, by_aim):
+def _fill_item(stage, row, count, sign, group, item, mount, figures, values, by_aim):
     """Fill four rows with what stands for a group's transmitters without interference at each aim, as above.
 
     The loss is off_axis_loss_db's, from the square of the angle.
@@ -92,7 +94,7 @@ def _fill_item(stage, row, count, sign, group, item, mount, figures, by_aim):
     home_part, site_part = by_aim.stand_in[HOME_OF, item], by_aim.stand_in[SITE_OF, item]
     rolloff, floor_db = figures[ROLLOFF, item], figures[FLOOR_DB, item]
     cross_db = figures[CROSS_DB + mount, item]
-    inverse = sign * figures[APART_INVERSE, item]
+    inverse = sign * values[APART_INVERSE, item]
     for number in range(count):
         loss_db = rolloff * aims[stage, SQUARES + group, number]
         loss_db = loss_db if loss_db < floor_db else floor_db
@@ -164,7 +166,8 @@ def _rank_by_sites(stage, count, sign, mount, wanted, figures, home, by_aim):
             if home.interfering.touched[item]:
                 _fill_interfered_item(row, count, sign, item, by_aim)
             else:
-                _fill_item(stage, row, count, sign, wanted.group[item], item, mount, figures, by_aim)
+                group = wanted.group[item]
+                _fill_item(stage, row, count, sign, group, item, mount, figures, home.values, by_aim)
             if row == OTHER:
                 _take_lesser(count, rows)
             row = OTHER

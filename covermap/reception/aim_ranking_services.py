@@ -3,8 +3,8 @@
 import math
 
 from covermap.propagation.compiling import inner_kernel, lean_kernel
-from covermap.reception.budget import APART_INVERSE, CROSS_DB, FLOOR_DB, HOME_RATIO, ROLLOFF
-from covermap.reception.confidence import CLEAR_DB
+from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF
+from covermap.reception.confidence import APART_INVERSE, CLEAR_DB, HOME_RATIO
 from covermap.reception.normal import POINT, WEIGHT, normal_share
 from covermap.reception.search_arrays import (
     BEST,
@@ -39,10 +39,10 @@ def _better_interfered(count, common, item, deviations, ratios, rows):
 @lean_kernel
 def _better(stage, count, common, group, item, mount, figures, values, aims, rows):
     """Raise row BEST to a transmitter's deviation at a home's common one, where that is greater."""
-    clear_db, inverse = values[CLEAR_DB, item], figures[APART_INVERSE, item]
+    clear_db, inverse = values[CLEAR_DB, item], values[APART_INVERSE, item]
     rolloff, floor_db = figures[ROLLOFF, item], figures[FLOOR_DB, item]
     cross_db = figures[CROSS_DB + mount, item]
-    shift = figures[HOME_RATIO, item] * common
+    shift = values[HOME_RATIO, item] * common
     for number in range(count):
         loss_db = rolloff * aims[stage, SQUARES + group, number]
         loss_db = loss_db if loss_db < floor_db else floor_db

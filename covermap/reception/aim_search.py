@@ -4,8 +4,8 @@ import math
 
 from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.reception.aim_ranking import rank_aims
-from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF, TOTAL_INVERSE
-from covermap.reception.confidence import TOTAL_DEVIATION, UPPER_DB
+from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF
+from covermap.reception.confidence import TOTAL_DEVIATION, TOTAL_INVERSE, UPPER_DB
 from covermap.reception.pattern import off_axis_deg
 from covermap.reception.plan import (
     AIM_DEG,
@@ -135,7 +135,7 @@ def mount_bound(mount, needed, wanted, figures, values, index):
     """Return a chance that no aim of a mount exceeds: all at their own bearings, without interference."""
     for item in range(figures.shape[1]):
         margin_db = values[UPPER_DB, item] - figures[CROSS_DB + mount, item]
-        values[TOTAL_DEVIATION, item] = margin_db * figures[TOTAL_INVERSE, item]
+        values[TOTAL_DEVIATION, item] = margin_db * values[TOTAL_INVERSE, item]
     choose_transmitters(wanted, values, index)
     return chance_bound(wanted.services, needed, values, index)
 

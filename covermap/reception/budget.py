@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from itertools import pairwise
 from typing import NamedTuple, Protocol
 
@@ -11,7 +10,6 @@ from numpy.typing import NDArray
 
 from covermap.constants import UNKNOWN_UINT8
 from covermap.errors import InputError
-from covermap.propagation.compiling import kernel
 from covermap.reception.bands import band_of
 from covermap.reception.external_noise import noise_location_sd_db
 from covermap.reception.joint import site_part
@@ -28,24 +26,19 @@ from covermap.reception.pattern import (
 from covermap.reception.required_field import chain_of
 from covermap.reception.signals import StationFacts
 from covermap.reception.tiers import Tier
-from covermap.reception.variability import common_sd_db, own_spread_db, prediction_sd_db
+from covermap.reception.variability import common_sd_db
 
 # Rows of the figures of one tier in one kind of surroundings, one column a transmitter.
 NEED_DBUVM = 0  # field of the path that gives margin 0 at the aim
-# s_a = s_i sqrt(1 - home_correlation), the deviation apart from what all services of a home share
-APART_INVERSE = 1  # 1 / s_a
-HOME_RATIO = 2  # sqrt(home_correlation s_i^2 + s_c^2) / s_a
-TOTAL_INVERSE = 3  # 1 / sqrt(s_i^2 + s_c^2)
-ROLLOFF = 4  # 12 / beamwidth^2
-FLOOR_DB = 5  # front to back
-CROSS_DB = 6  # cross-polar loss at a horizontal mount; the next row: at a vertical one
-SHORT_DB = 8  # what the first tier's antenna, not made for high VHF, would need more there; 0 elsewhere
-NOISE_DB = 9  # the part of s_c that is external noise
-OWN_DB = 10  # s_i
-COMMON_DB = 11  # s_c
-SITE_SHARE = 12  # what its site and band share, over s_a
-EXTERNAL_SHARE = 13  # of the system noise, that comes in from outside
-FIGURES = 14
+ROLLOFF = 1  # 12 / beamwidth^2
+FLOOR_DB = 2  # front to back
+CROSS_DB = 3  # cross-polar loss at a horizontal mount; the next row: at a vertical one
+SHORT_DB = 5  # what the first tier's antenna, not made for high VHF, would need more there; 0 elsewhere
+NOISE_DB = 6  # the part of s_c that is external noise
+COMMON_DB = 7  # s_c
+SITE_SHARE = 8  # what its site and band share, over s_a
+EXTERNAL_SHARE = 9  # of the system noise, that comes in from outside
+FIGURES = 10
 
 
 class Wanted(Protocol):
@@ -143,31 +136,6 @@ def _checked_services(wanted: Wanted) -> int:
     return services
 
 
-@kernel
-def _fill_spreads(
-    prediction_db, has_land_cover, cell_m, home_correlation, heights_m, frequency_mhz, clutter_m, figures
-):
-    """Complete the figures with the spreads in each kind of surroundings.
-
-    heights_m : (T,). figures : (K, T, FIGURES, W); on entry COMMON_DB is filled.
-    """
-    kinds, tiers, _, transmitters = figures.shape
-    for kind in range(kinds):
-        for tier in range(tiers):
-            for item in range(transmitters):
-                own_db = own_spread_db(
-                    prediction_db, has_land_cover, frequency_mhz[item], cell_m, heights_m[tier],
-                    clutter_m[kind],
-                )  # fmt: skip
-                common_db = figures[kind, tier, COMMON_DB, item]
-                apart_db = own_db * math.sqrt(1.0 - home_correlation)
-                home_db = math.sqrt(home_correlation * own_db * own_db + common_db * common_db)
-                figures[kind, tier, OWN_DB, item] = own_db
-                figures[kind, tier, APART_INVERSE, item] = 1.0 / apart_db
-                figures[kind, tier, HOME_RATIO, item] = home_db / apart_db
-                figures[kind, tier, TOTAL_INVERSE, item] = 1.0 / math.hypot(own_db, common_db)
-
-
 def tier_figures(
     tiers: tuple[Tier, ...],
     facts: StationFacts,
@@ -188,16 +156,6 @@ def tier_figures(
             figures[:, number, :, item] = _plain_figures(tier, tiers[0], facts, int(index), options, joined)
     frequency_mhz = np.asarray(facts.frequency_mhz, np.float64)[station]
     figures[:, :, NEED_DBUVM] += mount_losses_db(tiers, frequency_mhz, clutter_m, open_land)
-    _fill_spreads(
-        prediction_sd_db(options),
-        options.has_land_cover,
-        float(options.cell_m),
-        float(options.home_correlation),
-        np.array([float(tier.height_m) for tier in tiers]),
-        frequency_mhz,
-        clutter_m,
-        figures,
-    )
     return figures
 
 
@@ -215,9 +173,6 @@ def _plain_figures(
         high_vhf_gain_deficit_db = max(0.0, chain.cn_minus_field_db - other.cn_minus_field_db)
     return [
         float(facts.required_cn_db[station]) - chain.cn_minus_field_db,
-        math.nan,
-        math.nan,
-        math.nan,
         lobe_rolloff(antenna.beamwidth_deg),
         lobe_floor_db(antenna.beamwidth_deg, antenna.front_to_back_db),
         cross_polar_loss_db(HORIZONTAL, polarization, tier.cross_polar_db),
@@ -225,7 +180,6 @@ def _plain_figures(
         high_vhf_gain_deficit_db,
         chain.external_noise_share
         * noise_location_sd_db(frequency_mhz, options.noise_environment, tier.indoors),
-        math.nan,
         common_sd_db(tier, frequency_mhz, chain.external_noise_share, options),
         site_part(options.home_correlation, options.site_correlation),
         chain.external_noise_share,

@@ -32,13 +32,21 @@ RANKED_INVERSE = 15
 RANKED_HOME = 16
 RANKED_SITE = 17
 CARRIED = 18  # covariances of the service that is being put in its place
-VALUE_ROWS = 19
+# of a transmitter on its path, with the tier set; s_a = s_i sqrt(1 - home_correlation), the deviation apart
+# from what all services of a home share
+APART_INVERSE = 19  # 1 / s_a
+HOME_RATIO = 20  # sqrt(home_correlation s_i^2 + s_c^2) / s_a
+TOTAL_INVERSE = 21  # 1 / sqrt(s_i^2 + s_c^2)
+OWN_DB = 22  # s_i
+SPREADS = 4  # rows from APART_INVERSE on
+VALUE_ROWS = 23
 COVARIANCE = VALUE_ROWS  # from this row on: covariances of the j-th best, one row each
 
 # Rows of the whole numbers that go with them.
 GROUP_START = 0  # index of each group's first service; behind the last group the number of services
 CHOSEN = 1  # transmitter of each service
-INDEX_ROWS = 2
+LEVEL = 2  # of a transmitter: which of the spreads its path has
+INDEX_ROWS = 3
 
 FARTHEST = 100.0  # deviations; what is farther off is certain either way
 

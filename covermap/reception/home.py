@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from covermap.propagation.compiling import inner_kernel
 from covermap.reception.aim_search import JUST_MISSED, forget_plan, search_circle
 from covermap.reception.budget import NEED_DBUVM
-from covermap.reception.confidence import BEARING_DEG, CLEAR_DB, UPPER_DB
+from covermap.reception.confidence import BEARING_DEG, CLEAR_DB, LEVEL, UPPER_DB
 from covermap.reception.interference import read_pairs, set_pairs
 from covermap.reception.plan import (
     CHANCE,
@@ -25,6 +25,7 @@ from covermap.reception.plan import (
     set_upper,
 )
 from covermap.reception.search_arrays import SearchArrays
+from covermap.reception.spreads import set_spreads
 from covermap.reception.two_antennas import AimArrays, search_two
 
 NOT_ASKED_DB = 200.0  # margin of a service that is given up
@@ -39,11 +40,16 @@ FURTHER_ROWS = 5
 
 
 class Fields(NamedTuple):
-    """Fields of every station, (S, H, N), bearing and distance of every mast (M, N), kind of surroundings."""
+    """What arrives in N cells.
+
+    Fields of every station, (S, H, N), its level of spread (S, N), bearing and distance of every mast (M, N),
+    kind of surroundings (N,).
+    """
 
     wanted_dbuvm: NDArray[np.float32]
     unwanted_dbuvm: NDArray[np.float32]
     median_dbuvm: NDArray[np.float32]
+    spread_level: NDArray[np.uint8]
     bearing_deg: NDArray[np.float32]
     distance_km: NDArray[np.float32]
     kind: NDArray[np.int64]
@@ -92,6 +98,7 @@ def read_fields(cell, fields, wanted, work):
     work.known[:] = False
     for item in range(wanted.station.size):
         bearing = fields.bearing_deg[wanted.mast[item], cell]
+        work.home.numbers[LEVEL, item] = fields.spread_level[wanted.station[item], cell]
         whole = not math.isnan(bearing)
         for height in range(work.level_dbuvm.shape[0]):
             level = fields.wanted_dbuvm[wanted.station[item], height, cell]
@@ -115,7 +122,7 @@ def read_interfering(cell, fields, wanted, pairs, work):
     if pairs.station.size > 0:
         read_pairs(
             cell, fields.unwanted_dbuvm, fields.median_dbuvm, fields.wanted_dbuvm, fields.bearing_deg,
-            fields.distance_km, wanted, pairs, work.home.interfering,
+            fields.distance_km, wanted, pairs, work.home.numbers, work.home.interfering,
         )  # fmt: skip
 
 
@@ -130,7 +137,8 @@ def read_home(cell, fields, wanted, pairs, work):
 
 @inner_kernel
 def set_tier(tier, joined, by_day, without, kind, model, work):
-    """Fill each transmitter's margin at its own bearing with a tier's installation, and what disturbs it.
+    """Fill each transmitter's margin at its own bearing with a tier's installation, its spreads, and what
+    disturbs it.
 
     by_day : with interfering fields at 50 % of time. without : a service taken as received, -1 none
     """
@@ -141,6 +149,7 @@ def set_tier(tier, joined, by_day, without, kind, model, work):
         clear_db = NOT_ASKED_DB if wanted.service[item] == without else clear_db
         values[CLEAR_DB, item] = clear_db
         values[UPPER_DB, item] = clear_db
+    set_spreads(model.spreads[kind, joined, tier], work.home)
     if work.home.interfering.some[0]:
         pair_figures = model.pair_figures[kind, joined, tier]
         set_pairs(by_day, height, figures, pair_figures, model.pairs, values, work.home.interfering)

@@ -14,6 +14,7 @@ from covermap.reception.budget import SHORT_DB, WantedTransmitters, heights_of, 
 from covermap.reception.interference import Pairs, find_pairs, pair_figures, with_harmless
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.overload import Loads, loads_of
+from covermap.reception.path_spreads import tier_spreads
 from covermap.reception.plan import JOINED_AS
 from covermap.reception.signals import StationFacts
 from covermap.reception.tiers import Tier, TierTable
@@ -28,7 +29,8 @@ class Installations(NamedTuple):
     Behind the tiers stand those of them with an amplifier added or left out that are no tier: U in all.
 
     tiers : T
-    figures : (K, 3, U, FIGURES, W), pair_figures : (K, 3, U, PAIR_FIGURES, P), second axis plan.JOINED_AS
+    figures : (K, 3, U, FIGURES, W), spreads : (K, 3, U, W, L, SPREADS), pair_figures : (K, 3, U,
+        PAIR_FIGURES, P), second axis plan.JOINED_AS
     heights : (U,), index of each one's height. directional : bool (U,), whether it tells directions apart
     order : (I, 2), tier and number of antennas of every installation, least costly first
     settled : bool (T,), whether a tier that holds leaves no higher one that costs less
@@ -40,6 +42,7 @@ class Installations(NamedTuple):
 
     tiers: int
     figures: NDArray[np.float64]
+    spreads: NDArray[np.float64]
     pair_figures: NDArray[np.float64]
     heights: NDArray[np.int64]
     directional: NDArray[np.bool_]
@@ -70,6 +73,14 @@ def installations(
     figures = np.stack(
         [tier_figures(every, facts, transmitters.station, *around, joined) for joined in JOINED_AS], axis=1
     )
+    frequency_mhz = np.asarray(facts.frequency_mhz, np.float64)[transmitters.station]
+    spreads = np.stack(
+        [
+            tier_spreads(every, frequency_mhz, clutter_m, options, figures[:, joined])
+            for joined in range(len(JOINED_AS))
+        ],
+        axis=1,
+    )
     interfering = np.stack(
         [pair_figures(every, facts, transmitters, *around, joined) for joined in JOINED_AS], axis=1
     )
@@ -79,6 +90,7 @@ def installations(
     return Installations(
         tiers=len(tiers),
         figures=figures,
+        spreads=spreads,
         pair_figures=interfering,
         heights=heights_of(every, heights_m),
         directional=directional,
@@ -90,7 +102,7 @@ def installations(
         diplexer=bool(transmitters.uhf.any() and not transmitters.uhf.all()),
         high_vhf=bool((figures[..., SHORT_DB, :] > 0.0).any()),
         wanted=transmitters,
-        pairs=with_harmless(find_pairs(transmitters, facts)[0], figures, interfering),
+        pairs=with_harmless(find_pairs(transmitters, facts, options)[0], figures, spreads, interfering),
         loads=loads_of(every, facts, *around),
     )
 

@@ -13,7 +13,7 @@ from covermap.propagation.free_space import dipole_factor_db
 from covermap.reception.bands import band_of
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, NEED_DBUVM, WantedTransmitters
 from covermap.reception.channels import protection_ratio_db
-from covermap.reception.confidence import CLEAR_DB, UPPER_DB
+from covermap.reception.confidence import APART_INVERSE, CLEAR_DB, LEVEL, OWN_DB, UPPER_DB
 from covermap.reception.distinct import distinct_rows
 from covermap.reception.mount import mount_losses_db
 from covermap.reception.options import ReceptionOptions
@@ -27,15 +27,13 @@ from covermap.reception.pattern import (
 from covermap.reception.required_field import chain_of
 from covermap.reception.signals import StationFacts
 from covermap.reception.tiers import Tier
-from covermap.reception.variability import own_sd_db
 
 # Rows of the figures of a pair, one column a pair.
 OFFSET_DB = 0  # effective interference over noise = unwanted field + this, both antennas at their best
 PAIR_ROLLOFF = 1
 PAIR_FLOOR_DB = 2
 PAIR_CROSS_DB = 3  # at a horizontal mount; the next row: at a vertical one
-SPARE_DB = 5  # a margin left over interference, aimed alike: what it then takes is lost in one home of 300
-PAIR_FIGURES = 6
+PAIR_FIGURES = 5
 
 # What a pair is at a home: row ROLE of PairArrays.values. One of a network adds inside the window, and
 # interferes outside it.
@@ -66,8 +64,10 @@ class Pairs(NamedTuple):
     network : (P,), both in one single-frequency network; window_us : within which it adds up
     later_us : (P,), how much later the other one sends
     required_cn_db : (P,), of the wanted transmitter
-    harmless_db : (P,), a wanted field by this above the other one at every height has nothing to fear with
-        any tier
+    spare : (P,), a margin left over interference, aimed alike, in s_i of the wanted path: what the
+        interference then takes is lost in one home of 300
+    harmless_db : (L, P), a wanted field by this above the other one at every height has nothing to fear with
+        any tier, by the level of its spread
     """
 
     start: NDArray[np.int64]
@@ -79,6 +79,7 @@ class Pairs(NamedTuple):
     window_us: NDArray[np.float64]
     later_us: NDArray[np.float64]
     required_cn_db: NDArray[np.float64]
+    spare: NDArray[np.float64]
     harmless_db: NDArray[np.float64]
 
 
@@ -102,7 +103,9 @@ class PairArrays(NamedTuple):
     some: NDArray[np.bool_]
 
 
-def find_pairs(wanted: WantedTransmitters, facts: StationFacts) -> tuple[Pairs, NDArray[np.float64]]:
+def find_pairs(
+    wanted: WantedTransmitters, facts: StationFacts, options: ReceptionOptions
+) -> tuple[Pairs, NDArray[np.float64]]:
     """Return the pairs of a wanted list, and each one's protection ratio less the required C/N, in dB."""
     frequency_mhz, width_mhz, required_cn_db, window_us, delay_us = (
         np.asarray(values, np.float64)
@@ -137,24 +140,33 @@ def find_pairs(wanted: WantedTransmitters, facts: StationFacts) -> tuple[Pairs, 
         window_us=window_us[own],
         later_us=delay_us[other] - delay_us[own],
         required_cn_db=required_cn_db[own],
-        harmless_db=np.full(other.size, np.inf),
+        spare=SURE_DEVIATIONS
+        * np.sqrt(2.0 - 2.0 * np.where(shared, options.site_correlation, options.home_correlation)),
+        harmless_db=np.full((1, other.size), np.inf),
     )
     return pairs, np.concatenate([np.empty(0), *ratios_db]) - required_cn_db[own]
 
 
-def with_harmless(pairs: Pairs, figures: NDArray[np.float64], pair_figures: NDArray[np.float64]) -> Pairs:
+def with_harmless(
+    pairs: Pairs,
+    figures: NDArray[np.float64],
+    spreads: NDArray[np.float64],
+    pair_figures: NDArray[np.float64],
+) -> Pairs:
     """Return the pairs with the difference of fields from which on they have no effect with any installation.
 
-    figures (..., FIGURES, W), pair_figures (..., PAIR_FIGURES, P) of every installation looked at.
+    figures (..., FIGURES, W), spreads (..., W, L, SPREADS), pair_figures (..., PAIR_FIGURES, P) of every
+    installation looked at.
     """
     item = np.repeat(np.arange(pairs.start.size - 1), np.diff(pairs.start))
     aside_db = np.maximum(
         figures[..., FLOOR_DB, :], np.maximum(figures[..., CROSS_DB, :], figures[..., CROSS_DB + 1, :])
     )[..., item]
-    spare_db = pair_figures[..., SPARE_DB, :] + np.where(pairs.alike, 0.0, aside_db)
-    level_db = figures[..., NEED_DBUVM, :][..., item] + pair_figures[..., OFFSET_DB, :] + spare_db
-    level_db = np.where(pairs.network, np.inf, level_db)
-    return pairs._replace(harmless_db=level_db.max(axis=tuple(range(level_db.ndim - 1))))
+    over_db = figures[..., NEED_DBUVM, :][..., item] + pair_figures[..., OFFSET_DB, :]
+    over_db = np.where(pairs.network, np.inf, over_db + np.where(pairs.alike, 0.0, aside_db))
+    own_db = np.moveaxis(spreads[..., OWN_DB - APART_INVERSE], -1, 0)[..., item]
+    needed_db = over_db + pairs.spare * own_db
+    return pairs._replace(harmless_db=needed_db.max(axis=tuple(range(1, needed_db.ndim - 1))))
 
 
 def pair_arrays(pairs: Pairs, heights: int) -> PairArrays:
@@ -182,7 +194,7 @@ def pair_figures(
     joined: str = "single",
 ) -> NDArray[np.float64]:
     """Return the figures of each kind of surroundings, tier and pair, shape (K, T, PAIR_FIGURES, P)."""
-    pairs, ratio_db = find_pairs(wanted, facts)
+    pairs, ratio_db = find_pairs(wanted, facts, options)
     own = np.repeat(np.asarray(wanted.station, np.int64), np.diff(pairs.start))
     figures = np.empty((clutter_m.size, len(tiers), PAIR_FIGURES, pairs.station.size))
     sent, as_sent = distinct_rows(facts.frequency_mhz, facts.polarization)
@@ -192,22 +204,11 @@ def pair_figures(
         need_db = np.array(
             [chain_of(tier, mhz, width, options, joined).cn_minus_field_db for mhz, width in needed]
         )
-        spare_db = np.array(
-            [[_spare_db(tier, mhz, shared, options) for mhz, _ in needed] for shared in (False, True)]
-        )
-        figures[:, number, :SPARE_DB] = of_other[pairs.station].T
+        figures[:, number] = of_other[pairs.station].T
         figures[:, number, OFFSET_DB] += need_db[as_needed][own] + ratio_db - of_other[own, OFFSET_DB]
-        figures[:, number, SPARE_DB] = spare_db[pairs.shared.astype(int), as_needed[own]]
     others_mhz = np.asarray(facts.frequency_mhz, np.float64)[pairs.station]
     figures[:, :, OFFSET_DB] -= mount_losses_db(tiers, others_mhz, clutter_m, open_land)
     return figures
-
-
-def _spare_db(tier: Tier, frequency_mhz: float, shared: bool, options: ReceptionOptions) -> float:
-    """Return a margin over interference, of which nothing is left in one home of 300. [dB]"""
-    correlation = options.site_correlation if shared else options.home_correlation
-    apart_db = own_sd_db(tier, frequency_mhz, options) * math.sqrt(2.0 - 2.0 * correlation)
-    return SURE_DEVIATIONS * apart_db
 
 
 def _as_interferer(tier: Tier, frequency_mhz: float, polarization: int) -> tuple[float, ...]:
@@ -239,11 +240,11 @@ def least_ahead_db(wanted, other, cell, unwanted_dbuvm, median_dbuvm, field_dbuv
 
 @lean_kernel
 def read_pairs(
-    cell, unwanted_dbuvm, median_dbuvm, field_dbuvm, bearing_deg, distance_km, wanted, pairs, work
+    cell, unwanted_dbuvm, median_dbuvm, field_dbuvm, bearing_deg, distance_km, wanted, pairs, numbers, work
 ):
     """Fill a cell's pairs: fields, bearing, when the other station arrives, what it can do; unknown: silent.
 
-    A network's station farther off in time than its window is long can never join.
+    A network's station farther off in time than its window is long can never join. numbers : of the home
 
     Source: delay is distance over the speed of light, 0.299792 km/us.
     """
@@ -252,12 +253,13 @@ def read_pairs(
     work.touched[:] = False
     work.live[:] = False
     for item in range(wanted.station.size):
+        level = numbers[LEVEL, item]
         for pair in range(pairs.start[item], pairs.start[item + 1]):
-            station = pairs.station[pair]
+            station, harmless_db = pairs.station[pair], pairs.harmless_db[level, pair]
             ahead_db = least_ahead_db(
                 wanted.station[item], station, cell, unwanted_dbuvm, median_dbuvm, field_dbuvm
             )
-            if ahead_db >= pairs.harmless_db[pair] + BESIDE_DB:
+            if ahead_db >= harmless_db + BESIDE_DB:
                 values[ROLE, pair] = SILENT
                 continue
             role = INTERFERES
@@ -269,15 +271,15 @@ def read_pairs(
                     role = NETWORK
             role = SILENT if math.isnan(bearing) else role
             for height in range(work.level_dbuvm.shape[0]):
-                level, day = unwanted_dbuvm[station, height, cell], median_dbuvm[station, height, cell]
+                night, day = unwanted_dbuvm[station, height, cell], median_dbuvm[station, height, cell]
                 joined = field_dbuvm[station, height, cell]
-                role = SILENT if math.isnan(level) or math.isnan(day) or math.isnan(joined) else role
-                work.level_dbuvm[height, pair] = level
+                role = SILENT if math.isnan(night) or math.isnan(day) or math.isnan(joined) else role
+                work.level_dbuvm[height, pair] = night
                 work.day_dbuvm[height, pair] = day
                 work.joined_dbuvm[height, pair] = joined
             values[ROLE, pair] = role
             values[PAIR_BEARING_DEG, pair] = 0.0 if role == SILENT else bearing
-            harms = role != SILENT and not ahead_db >= pairs.harmless_db[pair]
+            harms = role != SILENT and not ahead_db >= harmless_db
             work.live[item] = work.live[item] or harms
         work.some[0] = work.some[0] or work.live[item]
 
@@ -288,7 +290,7 @@ def set_pairs(by_day, height, wanted_figures, figures, pairs, values, work):
 
     by_day : with the field of interfering stations at 50 % of time. height : index of the tier's height
     wanted_figures : (FIGURES, W), figures : (PAIR_FIGURES, P) of the tier
-    values : of the home, row CLEAR_DB filled; row UPPER_DB is filled here
+    values : of the home, CLEAR_DB and the spreads filled; UPPER_DB is filled here
 
     Left out is what stays 20 dB under the noise, or leaves a margin that holds however the antenna is aimed.
     """
@@ -316,7 +318,7 @@ def set_pairs(by_day, height, wanted_figures, figures, pairs, values, work):
                 upper += 10.0 ** ((need_db - clear_db) / 10.0)
                 work.touched[item] = True
             elif role == INTERFERES and over_db > FAINTEST_DB:
-                spare_db = figures[SPARE_DB, pair] + (0.0 if pairs.alike[pair] else aside_db)
+                spare_db = pairs.spare[pair] * values[OWN_DB, item] + (0.0 if pairs.alike[pair] else aside_db)
                 work.touched[item] = work.touched[item] or clear_db - over_db < spare_db
             work.values[OVER_NOISE_DB, pair] = over_db
         if upper > 1.0:

@@ -11,6 +11,7 @@ from typing import Literal
 HOME_CORRELATION, SITE_CORRELATION = 0.25, 0.85
 
 NoiseTable = Mapping[tuple[str, str], tuple[float, float]]
+SpreadTable = Mapping[tuple[str, str], tuple[float, float]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -18,7 +19,10 @@ class ReceptionOptions:
     """Settings of reception that hold for every cell.
 
     confidence_percent : chance of the wanted list that a tier must reach
-    prediction_error_db : standard deviation of the prediction of a cell's mean, or "auto"
+    prediction_error_db : standard deviation of the prediction of a cell's mean, whatever stands in the way of
+        the path, or "auto"
+    path_spread_db : with "auto", (path class, band) -> that standard deviation with land cover, and without;
+        a missing pair is an open path's
     has_land_cover : the prediction knew the surroundings; decides "auto" and the location spread
     cell_m : side of a cell
     noise_environment : city, residential, rural or quiet_rural
@@ -32,6 +36,7 @@ class ReceptionOptions:
 
     confidence_percent: float = 90.0
     prediction_error_db: float | Literal["auto"] = "auto"
+    path_spread_db: SpreadTable = field(default_factory=dict)
     has_land_cover: bool = True
     cell_m: float = 100.0
     noise_environment: str = "residential"

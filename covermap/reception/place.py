@@ -7,11 +7,13 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from covermap.constants import UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.reception.budget import NEED_DBUVM, WantedTransmitters, tier_figures, wanted_transmitters
 from covermap.reception.confidence import (
     BEARING_DEG,
     CLEAR_DB,
+    LEVEL,
     UPPER_DB,
 )
 from covermap.reception.interference import (
@@ -23,6 +25,7 @@ from covermap.reception.interference import (
     with_harmless,
 )
 from covermap.reception.options import ReceptionOptions
+from covermap.reception.path_spreads import spread_levels, tier_spreads
 from covermap.reception.plan import (
     JOINED_AS,
     HomeArrays,
@@ -30,6 +33,7 @@ from covermap.reception.plan import (
     home_arrays,
 )
 from covermap.reception.signals import StationFacts
+from covermap.reception.spreads import set_spreads
 from covermap.reception.tiers import Tier
 
 
@@ -47,6 +51,7 @@ class PlaceSignals:
     options : noise and uncertainty
     unwanted_dbuvm, median_dbuvm : (S,) at the unwanted time percentage and at 50 % of time; None: field_dbuvm
     distance_km : (S,) to each station; None: no single-frequency network is looked at
+    path_class : uint8 (S,), what stands in the way, as CellSignals has it; None: open paths
     """
 
     facts: StationFacts
@@ -60,6 +65,7 @@ class PlaceSignals:
     unwanted_dbuvm: NDArray[np.float64] | None = None
     median_dbuvm: NDArray[np.float64] | None = None
     distance_km: NDArray[np.float64] | None = None
+    path_class: NDArray[np.uint8] | None = None
 
     @property
     def labels(self) -> tuple[str, ...]:
@@ -114,22 +120,33 @@ def place_with(signals: PlaceSignals, tier: Tier, joined: int) -> Place:
     )
     figures = tier_figures((tier,), signals.facts, wanted.station, *around)[0, 0]
     interfering = pair_figures((tier,), signals.facts, wanted, *around)[0, 0]
-    pairs = with_harmless(find_pairs(wanted, signals.facts)[0], figures, interfering)
+    frequency_mhz = np.asarray(signals.facts.frequency_mhz, np.float64)[wanted.station]
+    spreads = tier_spreads((tier,), frequency_mhz, around[0], signals.options, figures[None, None])[0, 0]
+    found = find_pairs(wanted, signals.facts, signals.options)[0]
+    pairs = with_harmless(found, figures, spreads, interfering)
     home = home_arrays(wanted, pairs, 1)
     stations = slice(0, wanted.station.size)
     home.values[BEARING_DEG, stations] = np.asarray(signals.bearing_deg)[wanted.station] % 360.0
     field_dbuvm = np.asarray(signals.field_dbuvm, np.float64)[wanted.station]
     home.values[CLEAR_DB, stations] = field_dbuvm - figures[NEED_DBUVM]
     home.values[UPPER_DB, stations] = home.values[CLEAR_DB, stations]
+    home.numbers[LEVEL, stations] = _levels(signals)[wanted.station]
+    set_spreads(spreads, home)
     if pairs.station.size:
         fields = (signals.unwanted_dbuvm, signals.median_dbuvm, signals.field_dbuvm)
         bearing_deg, distance_km = by_mast(signals)
         read_pairs(
             0, *(one_cell(signals, values) for values in fields), bearing_deg, distance_km, wanted, pairs,
-            home.interfering,
+            home.numbers, home.interfering,
         )  # fmt: skip
         set_pairs(False, 0, figures, interfering, pairs, home.values, home.interfering)
     return Place(wanted, figures, interfering, pairs, home)
+
+
+def _levels(signals: PlaceSignals) -> NDArray[np.uint8]:
+    """Return the level of spread of each station's path."""
+    unknown = np.full(len(signals.field_dbuvm), UNKNOWN_UINT8, np.uint8)
+    return spread_levels(signals.options)[0][unknown if signals.path_class is None else signals.path_class]
 
 
 def one_cell(signals: PlaceSignals, values: NDArray[np.float64] | None) -> NDArray[np.float32]:

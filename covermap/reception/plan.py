@@ -8,27 +8,27 @@ from numpy.typing import NDArray
 
 from covermap.propagation.compiling import lean_kernel
 from covermap.reception.budget import (
-    APART_INVERSE,
     CROSS_DB,
     FLOOR_DB,
-    HOME_RATIO,
     ROLLOFF,
     SITE_SHARE,
-    TOTAL_INVERSE,
     WantedTransmitters,
 )
 from covermap.reception.confidence import (
+    APART_INVERSE,
     BEARING_DEG,
     CHOSEN,
     CLEAR_DB,
     DEVIATION_AIMED,
     HOME_PART_AIMED,
+    HOME_RATIO,
     INDEX_ROWS,
     INTERFERENCE_DB,
     MARGIN_DB,
     SHARE,
     SITE_PART_AIMED,
     TOTAL_DEVIATION,
+    TOTAL_INVERSE,
     UPPER_DB,
     VALUE_ROWS,
     needed_confidence,
@@ -227,9 +227,9 @@ def _set_two_margins(plan, shift_db, figures, uhf, values):
 def _set_spreads(figures, values):
     """Fill each transmitter's spreads without interference and its margin in total standard deviations."""
     for item in range(figures.shape[1]):
-        values[TOTAL_DEVIATION, item] = values[MARGIN_DB, item] * figures[TOTAL_INVERSE, item]
-        values[DEVIATION_AIMED, item] = values[MARGIN_DB, item] * figures[APART_INVERSE, item]
-        values[HOME_PART_AIMED, item] = figures[HOME_RATIO, item]
+        values[TOTAL_DEVIATION, item] = values[MARGIN_DB, item] * values[TOTAL_INVERSE, item]
+        values[DEVIATION_AIMED, item] = values[MARGIN_DB, item] * values[APART_INVERSE, item]
+        values[HOME_PART_AIMED, item] = values[HOME_RATIO, item]
         values[SITE_PART_AIMED, item] = figures[SITE_SHARE, item]
         values[INTERFERENCE_DB, item] = 0.0
 
@@ -255,12 +255,12 @@ def set_plan(plan, shift_db, figures, pair_figures, wanted, pairs, home):
         margin_db, joined_db, share, alike = interfered(
             item, alone_db, shift_db, plan, wanted.uhf[item], pair_figures, pairs, home.interfering
         )
-        inverse, home_part, site_part = spread_with(share, alike, item, figures)
+        inverse, home_part, site_part = spread_with(share, alike, item, figures, values)
         values[MARGIN_DB, item] = margin_db
         values[INTERFERENCE_DB, item] = alone_db - margin_db
         # interference never helps, though a spread that cancels out in part may seem to
         together = math.sqrt(1.0 + home_part * home_part)
-        total = min(margin_db * inverse / together, joined_db * figures[TOTAL_INVERSE, item])
+        total = min(margin_db * inverse / together, joined_db * values[TOTAL_INVERSE, item])
         values[TOTAL_DEVIATION, item] = total
         values[DEVIATION_AIMED, item] = total * together
         values[HOME_PART_AIMED, item] = home_part

@@ -16,6 +16,7 @@ from covermap.reception.channels import on_one_channel
 from covermap.reception.home import FURTHER_ROWS, Asked, CellArrays, Fields
 from covermap.reception.installations import Installations, installations
 from covermap.reception.options import ReceptionOptions
+from covermap.reception.path_spreads import spread_levels
 from covermap.reception.plan import PLAN_COLUMNS, home_arrays
 from covermap.reception.rating import WITHOUT_INTERFERENCE
 from covermap.reception.search_arrays import search_arrays
@@ -71,6 +72,7 @@ class ListReceiver:
         self.model = installations(
             transmitters, facts, tiers, heights_m, *_heights_and_openness(self._surroundings), options
         )
+        self.level_of = spread_levels(options)[0]
         self.asked = Asked(
             options.confidence_percent / 100.0,
             float(options.confidence_percent),
@@ -146,7 +148,7 @@ class ListReceiver:
         receive_cells(
             self.asked._replace(tier_only=tier_only),
             np.zeros(kind.size, np.bool_) if shifted is None else np.ascontiguousarray(shifted, np.bool_),
-            fields_of(signals, kind),
+            fields_of(signals, kind, self.level_of),
             self.model,
             cell_arrays(signals.heights_m.size, self.model),
             CellResults(**vars(reception)),
@@ -186,18 +188,23 @@ def receive(
     return ListReceiver(facts, tiers, wanted, options, signals.heights_m, *around).receive(signals, shifted)
 
 
-def fields_of(signals: CellSignals, kind: NDArray[np.int64]) -> Fields:
-    """Return the fields of cells as the kernels read them; kind : of ListReceiver.kind_of."""
+def fields_of(signals: CellSignals, kind: NDArray[np.int64], level_of: NDArray[np.uint8]) -> Fields:
+    """Return the fields of cells as the kernels read them.
+
+    kind : of ListReceiver.kind_of. level_of : of spread_levels
+    """
     field_dbuvm = np.ascontiguousarray(signals.field_dbuvm, np.float32)
 
     def or_wanted(values: NDArray[np.float32] | None) -> NDArray[np.float32]:
         return field_dbuvm if values is None else np.ascontiguousarray(values, np.float32)
 
+    unknown = np.full((field_dbuvm.shape[0], kind.size), UNKNOWN_UINT8, np.uint8)
     distance_km = np.empty((0, kind.size)) if signals.distance_km is None else signals.distance_km
     return Fields(
         field_dbuvm,
         or_wanted(signals.unwanted_field_dbuvm),
         or_wanted(signals.median_field_dbuvm),
+        level_of[unknown if signals.path_class is None else signals.path_class],
         np.ascontiguousarray(signals.bearing_deg, np.float32),
         np.ascontiguousarray(distance_km, np.float32),
         kind,

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from covermap.constants import UNKNOWN_UINT8
 from covermap.propagation.compiling import inner_kernel, lean_kernel
-from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF, TOTAL_INVERSE
-from covermap.reception.confidence import BEARING_DEG, CHOSEN, TOTAL_DEVIATION, UPPER_DB
+from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF
+from covermap.reception.confidence import BEARING_DEG, CHOSEN, TOTAL_DEVIATION, TOTAL_INVERSE, UPPER_DB
 from covermap.reception.home import read_fields, read_interfering, set_tier
 from covermap.reception.plan import SINGLE, choose_transmitters, set_plan, set_single
 from covermap.reception.rating import NOBODY
@@ -65,7 +65,7 @@ def fill_numbers(mount, deviation, wanted, figures, values, counts):
         widest = -1.0
         for place in range(first, end):
             item = wanted.by_service[place]
-            spare_db = values[UPPER_DB, item] - deviation / figures[TOTAL_INVERSE, item]
+            spare_db = values[UPPER_DB, item] - deviation / values[TOTAL_INVERSE, item]
             half = half_width_deg(
                 spare_db, figures[ROLLOFF, item], figures[FLOOR_DB, item], figures[CROSS_DB + mount, item]
             )

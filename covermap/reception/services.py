@@ -100,7 +100,7 @@ class ServiceCounter:
         found = np.full((len(self.services), kind.size), UNKNOWN_UINT8, np.uint8)
         count_services(
             self._deviation,
-            fields_of(signals, kind),
+            fields_of(signals, kind, receiver.level_of),
             receiver.model,
             cell_arrays(signals.heights_m.size, receiver.model),
             count_arrays(),

@@ -55,6 +55,8 @@ class CellSignals:
     median_field_dbuvm : as field_dbuvm at 50 % of time, what overloads and what interferes by day; None:
         equal to it
     distance_km : float32, shape (M, N), to each mast; None: no single-frequency network is looked at
+    path_class : uint8, shape (S, N), what stands in the way, index into
+        covermap.propagation.ridges.PATH_CLASSES; None, or another number: taken for open paths
     """
 
     heights_m: NDArray[np.float64]
@@ -65,12 +67,13 @@ class CellSignals:
     unwanted_field_dbuvm: NDArray[np.float32] | None = None
     median_field_dbuvm: NDArray[np.float32] | None = None
     distance_km: NDArray[np.float32] | None = None
+    path_class: NDArray[np.uint8] | None = None
 
     def some(self, cells: slice | NDArray) -> CellSignals:
         """Return some of the cells."""
         names = (
             "field_dbuvm", "bearing_deg", "clutter_height_m", "open_land", "unwanted_field_dbuvm",
-            "median_field_dbuvm", "distance_km",
+            "median_field_dbuvm", "distance_km", "path_class",
         )  # fmt: skip
         held = {name: getattr(self, name) for name in names}
         some = {name: np.ascontiguousarray(v[..., cells]) for name, v in held.items() if v is not None}

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.reception.aim_search import keep_better
-from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF, TOTAL_INVERSE, WantedTransmitters
-from covermap.reception.confidence import BEARING_DEG, UPPER_DB
+from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF, WantedTransmitters
+from covermap.reception.confidence import BEARING_DEG, TOTAL_INVERSE, UPPER_DB
 from covermap.reception.normal import normal_share
 from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
 from covermap.reception.plan import (
@@ -111,7 +111,7 @@ def _rate_of_band(aim, uhf, by_number, wanted, figures, values, work):
     worst, number = math.inf, 0.0
     for item in range(wanted.station.size):
         if wanted.uhf[item] == uhf:
-            deviation = (values[UPPER_DB, item] - work.loss_db[aim, item]) * figures[TOTAL_INVERSE, item]
+            deviation = (values[UPPER_DB, item] - work.loss_db[aim, item]) * values[TOTAL_INVERSE, item]
             worst = deviation if deviation < worst else worst
             number += normal_share(deviation)
     return number if by_number else worst
@@ -138,7 +138,7 @@ def _fill_shares(wanted, figures, values, work):
     for aim in range(work.aim_deg.size):
         work.share[aim, :] = 0.0
         for item in range(wanted.station.size):
-            deviation = (values[UPPER_DB, item] - work.loss_db[aim, item]) * figures[TOTAL_INVERSE, item]
+            deviation = (values[UPPER_DB, item] - work.loss_db[aim, item]) * values[TOTAL_INVERSE, item]
             share, service = normal_share(deviation), wanted.service[item]
             work.share[aim, service] = max(share, work.share[aim, service])
 

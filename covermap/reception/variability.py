@@ -7,22 +7,27 @@ from dataclasses import dataclass
 
 from covermap.propagation.compiling import kernel
 from covermap.propagation.locations import location_spread_db
+from covermap.propagation.ridges import PATH_CLASSES
+from covermap.reception.bands import band_of
 from covermap.reception.external_noise import noise_location_sd_db
 from covermap.reception.mount import clutter_top_m
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.tiers import Tier
 
-PREDICTION_WITH_LAND_COVER_DB = 6.0  # judgement: error of a cell's mean
+OPEN_PATH = "clear"  # what stands for a path of which is not known what is in its way
+PREDICTION_WITH_LAND_COVER_DB = 6.0  # judgement: error of a cell's mean on an open path
 PREDICTION_WITHOUT_DB = 8.0  # judgement
 LOCATION_WITHOUT_LAND_COVER_DB = 5.5  # ITU-R P.1546-6, digital television, outdoors
 SUMMARY_MHZ, SUMMARY_HEIGHT_M = 600.0, 10.0  # where the summary's location spread is stated
 
 
-def prediction_sd_db(options: ReceptionOptions) -> float:
-    """Return the standard deviation of the prediction of a cell's mean, in dB."""
+def prediction_sd_db(options: ReceptionOptions, path_class: str = OPEN_PATH, band: str = "uhf") -> float:
+    """Return the standard deviation of the prediction of a cell's mean by what is in the way, in dB."""
     if options.prediction_error_db != "auto":
         return float(options.prediction_error_db)
-    return PREDICTION_WITH_LAND_COVER_DB if options.has_land_cover else PREDICTION_WITHOUT_DB
+    anywhere = PREDICTION_WITH_LAND_COVER_DB, PREDICTION_WITHOUT_DB
+    known_db, unknown_db = options.path_spread_db.get((path_class, band), anywhere)
+    return float(known_db if options.has_land_cover else unknown_db)
 
 
 @kernel
@@ -46,10 +51,10 @@ def own_spread_db(prediction_db, has_land_cover, frequency_mhz, cell_m, height_m
 def own_sd_db(
     tier: Tier, frequency_mhz: float, options: ReceptionOptions, clutter_height_m: float = 0.0
 ) -> float:
-    """Return s_i for a tier's mount: prediction and location. [dB]"""
+    """Return s_i for a tier's mount at the end of an open path: prediction and location. [dB]"""
     return float(
         own_spread_db(
-            prediction_sd_db(options),
+            prediction_sd_db(options, OPEN_PATH, band_of(frequency_mhz)),
             options.has_land_cover,
             frequency_mhz,
             options.cell_m,
@@ -71,28 +76,38 @@ def common_sd_db(
 class SigmaSummary:
     """The standard deviation that decides most, for an outdoor antenna at UHF: what reports print.
 
-    total_db : of prediction_db (a cell's mean) and location_db (places within a cell)
+    total_db : of prediction_db (a cell's mean) and location_db (places within a cell), at the end of an open
+        path
+    by_path_db : total_db by what stands in the way, path class -> dB
     """
 
     total_db: float
     prediction_db: float
     location_db: float
     has_land_cover: bool
+    by_path_db: dict[str, float]
 
     def in_words(self) -> str:
-        """Return one sentence for people."""
-        surroundings = "land cover known" if self.has_land_cover else "no land cover"
+        """Return what is said of it to people."""
+        around = "land cover known" if self.has_land_cover else "no land cover"
+        parts = f"prediction {self.prediction_db:g}, places within a square {self.location_db:.1f}; {around}"
+        if len(set(self.by_path_db.values())) == 1:
+            return f"sigma {self.total_db:.1f} dB ({parts})"
+        one, two, more = (self.by_path_db[kind] for kind in ("one_ridge", "two_ridges", "many_ridges"))
         return (
-            f"sigma {self.total_db:.1f} dB (prediction {self.prediction_db:g}, "
-            f"places within a square {self.location_db:.1f}; {surroundings})"
+            f"sigma {self.total_db:.1f} dB on an open path ({parts}), {one:.1f} behind one hill, "
+            f"{two:.1f} behind two, {more:.1f} behind more"
         )
 
 
 def sigma_summary(options: ReceptionOptions) -> SigmaSummary:
     """Return the standard deviation of an outdoor antenna at 10 m among clutter of 10 m, 600 MHz."""
-    prediction_db = prediction_sd_db(options)
-    total_db = own_spread_db(
-        prediction_db, options.has_land_cover, SUMMARY_MHZ, options.cell_m, SUMMARY_HEIGHT_M, 0.0
-    )
+    by_path_db = {}
+    for kind in PATH_CLASSES:
+        of_path_db = prediction_sd_db(options, kind)
+        by_path_db[kind] = own_spread_db(
+            of_path_db, options.has_land_cover, SUMMARY_MHZ, options.cell_m, SUMMARY_HEIGHT_M, 0.0
+        )
+    prediction_db, total_db = prediction_sd_db(options), by_path_db[OPEN_PATH]
     location_db = math.sqrt(max(0.0, total_db**2 - prediction_db**2))
-    return SigmaSummary(total_db, prediction_db, location_db, options.has_land_cover)
+    return SigmaSummary(total_db, prediction_db, location_db, options.has_land_cover, by_path_db)

@@ -249,6 +249,7 @@ def _what_was_asked(scenario: Scenario, prepared: Preparation) -> dict[str, Any]
             "prediction": round(spread.prediction_db, 2),
             "location": round(spread.location_db, 2),
             "land_cover_known": spread.has_land_cover,
+            "by_path": {kind: round(total_db, 2) for kind, total_db in spread.by_path_db.items()},
         },
         "homes": homes_record(prepared.homes, scenario),
         "inputs": inputs,

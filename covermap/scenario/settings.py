@@ -232,6 +232,7 @@ class ReceptionSettings(Section):
 
     confidence_percent: float = Field(default=90.0, ge=1.0, le=99.0)
     prediction_error_db: Literal["auto"] | Annotated[float, Field(ge=0.5, le=20.0)] = "auto"
+    prediction_spread: InputPath | None = None
     noise_environment: Literal[ENVIRONMENTS] = "residential"  # type: ignore[valid-type]
     antenna_tiers: InputPath | None = None
     antennas: InputPath | None = None
@@ -239,6 +240,17 @@ class ReceptionSettings(Section):
     dead_zone_services: int = Field(default=1, ge=1)
     home_correlation: float = Field(default=0.25, ge=0.0, le=0.95)
     site_correlation: float = Field(default=0.85, ge=0.0, le=1.0)
+
+    @model_validator(mode="after")
+    def _check_spread(self) -> ReceptionSettings:
+        if self.prediction_spread and self.prediction_error_db != "auto":
+            raise _wrong(
+                "prediction_spread",
+                "The number is one spread for all paths, the table one by what stands in their way. Keep one "
+                "of the two.",
+                f"prediction_error_db = {self.prediction_error_db:g} beside prediction_spread",
+            )
+        return self
 
     @model_validator(mode="after")
     def _check_correlations(self) -> ReceptionSettings:

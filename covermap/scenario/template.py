@@ -76,7 +76,9 @@ services = []
 
 [reception]
 # confidence_percent = 90         # how sure a square's antenna must be, all wanted services together
-# prediction_error_db = "auto"    # 6 with land cover, 8 without; or a number
+# How far the prediction of a square is off, by what stands in the way of the path:
+# prediction_spread = "prediction_spread.csv"   # default: the built-in table, of which this is a copy
+# prediction_error_db = "auto"    # or a number of dB for all paths, in place of the table
 # noise_environment = "residential"   # city | residential | rural | quiet_rural
 # antenna_tiers = "tiers.csv"     # default: the built-in table, of which tiers.csv is a copy
 # antennas = "antennas.csv"       # a catalogue; beside it antenna_gains.csv. Default: generic antennas
@@ -135,6 +137,7 @@ def write_new_scenario(folder: Path, elevation: list[Path], stations: Path | Non
         "patterns.csv": PATTERN_COLUMNS + "\n",
         "homes.csv": HOME_COLUMNS + "\n",
         "tiers.csv": table_text("tiers"),
+        "prediction_spread.csv": table_text("prediction_spread"),
     }
     if stations is None:
         files["transmitters.csv"] = STATION_COLUMNS + "\n"

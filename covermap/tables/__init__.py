@@ -1,6 +1,6 @@
 """tables: CSV tables of physics, trade and regulation, and the one loader for them.
 
-read_tiers, read_land_cover_table and read_external_noise are loaded when first used, so that reading a
+Readers of whole tables, such as read_tiers, are loaded when first used, so that reading a
 channel plan does not load the reception package.
 """
 
@@ -14,6 +14,7 @@ from covermap.tables.loader import load_table, table_names, table_text
 _WHERE = {
     "read_external_noise": "covermap.tables.noise",
     "read_land_cover_table": "covermap.tables.land_cover",
+    "read_prediction_spread": "covermap.tables.prediction_spread",
     "read_tiers": "covermap.tables.tiers",
 }
 

@@ -103,6 +103,7 @@ def answer(report: AddressReport) -> tuple[str, str]:
     if plan is None or report.tier is None:
         return "Unknown.", report.reason
     chance = chance_text(report.chance_percent, highest=report.tier >= TIER_COUNT)
+    chance = f"{chance} ({_say('chance.nominal')})"
     if report.tier <= len(report.plans):
         filtered = ", with a filter or attenuator in front" if report.needs_filter else ""
         return f"{plan.name}, {aims(report, plan)}{filtered}.", f"{together(report)}: {chance}."

@@ -14,6 +14,7 @@ from covermap.planning.not_promised import NotPromised
 from covermap.result.coverage import Coverage
 from covermap.wording import palette
 from covermap.wording.causes import cause_words
+from covermap.wording.language import say
 from covermap.wording.lists import capital, list_words
 from covermap.wording.run_facts import outside_in_words
 from covermap.wording.second_opinion import second_opinion_in_words
@@ -74,7 +75,8 @@ def wanted_in_words(run: Mapping[str, Any], list_name: str) -> str:
 
 
 def _subtitle(run: Mapping[str, Any], list_name: str, columns: pd.Series, of_homes: bool) -> list[str]:
-    parts = [f"{wanted_in_words(run, list_name)}, {run.get('confidence_percent', 90):g} % sure"]
+    sure = f"{run.get('confidence_percent', 90):g} % sure ({say('chance.nominal')})"
+    parts = [f"{wanted_in_words(run, list_name)}, {sure}"]
     dates = (run.get("stations_as_of_oldest") or "", run.get("stations_as_of") or "")
     days = dict.fromkeys(day_text(date) for date in dates if date)
     parts.append(f"Stations as of {' to '.join(days) or day_text('')}")

@@ -49,6 +49,7 @@ WORDS_OF_PAGE = (
     "by_class",
     "chance",
     "hard",
+    "chance",
     "number",
     "language",
     "list",

@@ -14,7 +14,8 @@ function sentence(words) {
 }
 
 function lead_part(cell) {
-  return element("p", { class: "lead" }, together_words(cell), element("b", {}, chance_text(cell.chance_percent, cell.tier >= 7)), ".", alone_words(cell));
+  return element("p", { class: "lead" }, together_words(cell), element("b", {}, chance_text(cell.chance_percent, cell.tier >= 7)),
+    ` (${say("chance.nominal")}).`, alone_words(cell));
 }
 
 function aim_part(cell) {

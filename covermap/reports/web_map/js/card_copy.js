@@ -6,7 +6,7 @@ function card_text(cell) {
   const lines = [
     `${page.facts.name}: ${place_text(cell)}`, square_words(cell), "",
     `${class_words(cell.tier)}, ${tier_facts(cell.tier).mounting}`,
-    `${together_words(cell)}${chance_text(cell.chance_percent, cell.tier >= 7)}.${alone_words(cell)}`,
+    `${together_words(cell)}${chance_text(cell.chance_percent, cell.tier >= 7)} (${say("chance.nominal")}).${alone_words(cell)}`,
     ...(cell.aim_deg == null ? [] : [is_all_round(cell) ? `${aim_words(cell)}.` : `${aim_words(cell)} ${true_and_magnetic(cell.aim_deg)}.`, ...aim_notes(cell)]),
     ...plan_notes(cell),
     decides ? `${say("page.card.decides")}: ${decides}` : "",

@@ -41,7 +41,7 @@ function land_rows(land) {
 function show_summary() {
   const { list } = page;
   find("#three").replaceChildren(...(list.homes ? home_rows(list.homes) : land_rows(list.land)), ...own_list_rows(),
-    element("p", { class: "small" }, `${say("page.prediction")} ${stations_date()}`));
+    element("p", { class: "small" }, `${say("page.prediction")} ${capital(sure_text())}: ${say("chance.nominal")}. ${stations_date()}`));
   find("#wish").textContent = say("page.wish", { list: list.words.subject, sure: sure_text() });
   find("#wish_phone").textContent = say("page.wish_phone", { list: list.words.subject, sure: sure_text() });
   find("#bar h1").textContent = page.facts.lists.length > 1 ? `${page.facts.name}, ${list.name}` : page.facts.name;
