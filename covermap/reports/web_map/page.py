@@ -23,7 +23,7 @@ from covermap.reports.web_map.context import packed_context
 from covermap.reports.web_map.facts import base_map_facts, page_facts, place_facts
 from covermap.reports.web_map.folium_page import OfflineMap, OfflinePage, StartPage, rendered
 from covermap.reports.web_map.heights import HeightSource, PageHeights, ResultHeights, page_heights
-from covermap.reports.web_map.layers import packed
+from covermap.reports.web_map.layers import all_packed, packed
 from covermap.reports.web_map.own_antennas import PageAntennas
 from covermap.reports.web_map.own_list import ServiceTiers, own_list
 from covermap.reports.web_map.page_grid import PageGrid, page_grid
@@ -148,8 +148,8 @@ def _document(
     page.add_body(TEMPLATES.get_template("page.html").render(facts=facts, say=say))
     page.add_body(f'<script type="application/json" id="facts">{_json_text(facts)}</script>')
     page.add_body(f'<script type="text/plain" id="layer:heights">{packed(ground.as_bytes())}</script>')
-    for name, values in layers:
-        page.add_body(f'<script type="text/plain" id="layer:{name}">{packed(values)}</script>')
+    for name, text in all_packed(layers):
+        page.add_body(f'<script type="text/plain" id="layer:{name}">{text}</script>')
     page.add_body(f"<script>{inlined.leaflet('leaflet.js')}</script>")
     page.add_body(f"<script>{inlined.own_script()}</script>")
     return rendered(page, None if facts["base_map"] is None else facts["base_map"]["origin"])
