@@ -18,8 +18,8 @@ from covermap.jobs.page_antennas import antennas_of, page_antennas
 from covermap.reports.web_map.own_antennas import PageAntenna, PageAntennas
 from covermap.scenario.wanted import every_service
 from covermap.tables import read_tiers, table_text
-from tests.test_commands import run, write_demo
-from tests.test_web_map_access import axe_source, serious_faults
+from test_commands import run, write_demo
+from test_web_map_access import axe_source, serious_faults
 
 SIZES = pytest.mark.parametrize("size", [NARROW, WIDE], ids=["narrow", "wide"])
 ROOFTOP = 5

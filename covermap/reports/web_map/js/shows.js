@@ -15,6 +15,8 @@ function is_tick_there(name) {
 function choose_shows(shows) {
   page.shows = shows;
   show_shows();
+  const key = find("#shows .inset");
+  if (key) key.scrollIntoView({ block: "nearest" }); // what the colours now mean
   show_by_area();
   write_link(page.chosen && page.chosen.cell);
   show_ladder();
