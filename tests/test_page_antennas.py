@@ -6,6 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from small_coverage import GRID
+from test_commands import run, write_demo
+from test_web_map_access import axe_source, serious_faults
 from web_map_browser import NARROW, WIDE, click_cell, known_cell, load
 from web_map_case import write_page
 
@@ -18,8 +20,6 @@ from covermap.jobs.page_antennas import antennas_of, page_antennas
 from covermap.reports.web_map.own_antennas import PageAntenna, PageAntennas
 from covermap.scenario.wanted import every_service
 from covermap.tables import read_tiers, table_text
-from test_commands import run, write_demo
-from test_web_map_access import axe_source, serious_faults
 
 SIZES = pytest.mark.parametrize("size", [NARROW, WIDE], ids=["narrow", "wide"])
 ROOFTOP = 5
