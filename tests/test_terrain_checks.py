@@ -62,6 +62,9 @@ def test_summary_tells_range_gaps_and_what_is_to_spare():
     )
     heights[1:51] = np.nan
     assert terrain.summary([(46.0, -35.5)]) == "12 to 842 m, 50.0 % gaps, does not reach 1 of 1 masts"
+    known, mixed = np.array([44.1, 44.2]), np.array([44.1, 44.2, 44.4, 44.8, 46.0])  # 46 N is no gap: beyond
+    assert terrain.summary(read_deg=(np.full(2, -35.5), known)) == "12 to 842 m, no gaps"
+    assert terrain.summary(read_deg=(np.full(5, -35.5), mixed)) == "12 to 842 m, 25.0 % gaps"
 
 
 def test_area_beyond_the_elevation_is_refused():

@@ -178,6 +178,28 @@ def test_fetched_terrain_makes_a_scenario_that_check_passes(tmp_path, server):
     assert "ESA WorldCover" in said
 
 
+def test_tiles_that_no_path_needs_are_no_gaps(tmp_path, server):
+    """A mast to the north-west of its area: of the four tiles around, the south-western one is not fetched."""
+    scenario = write_scenario(tmp_path / "valley")
+    text = scenario.read_text("utf-8")
+    for old, new in (
+        ("west = -36.2", "west = -35.8"), ("east = -35.9", "east = -35.7"),
+        ("south = 43.8", "south = 43.7"), ("north = 44.1", "north = 43.75"),
+    ):  # fmt: skip
+        text = text.replace(old, new)
+    scenario.write_text(text, "utf-8")
+    stations = scenario.parent / "transmitters.csv"
+    stations.write_text(stations.read_text("utf-8").replace("44.6,-36.4", "44.5,-36.05"), "utf-8")
+    serve_copernicus(server, (44, -37), (44, -36), (43, -36))
+    result = run(scenario, "--sources", own_sources(tmp_path, server))
+    assert result.exit_code == 0, result.output
+    read = covermap.read_scenario(scenario)
+    from covermap.inputs.preparation import prepare
+
+    assert "% gaps" in prepare(read).terrain.summary()  # of the rectangle around the tiles
+    assert "no gaps" in covermap.check(read).in_words()
+
+
 def test_size_is_told_before_and_nothing_fetched(tmp_path, server):
     scenario = write_scenario(tmp_path / "valley")
     before = scenario.read_text("utf-8")

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from covermap.grid.cluster import worker_threads
+from covermap.inputs.places_read import places_read
 from covermap.inputs.preparation import Preparation, prepare, store_folder
 from covermap.jobs.cost import Cost, Crew, estimate
 from covermap.jobs.memory_and_disk import blocks_of_run, refuse_what_does_not_fit
@@ -62,7 +63,7 @@ def check(
     cost = estimate(prepared, crew)
     lines = [
         ("Area", _area(prepared)),
-        ("Elevation", prepared.terrain.summary(_places(scenario))),
+        ("Elevation", prepared.terrain.summary(_places(scenario), places_read(prepared))),
         ("Stations", stations_in_words(scenario)),
         ("Homes", homes_in_words(prepared)),
         ("Spread", sigma_summary(prepared.reception_options).in_words()),

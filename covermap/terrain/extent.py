@@ -122,14 +122,33 @@ def _open_voids(layer: RasterLayer, layers: Layers) -> float:
     return float(voids * np.isnan(heights_m).mean())
 
 
-def summary_in_words(layers: Layers, places_deg: Sequence[tuple[float, float]] = ()) -> str:
+def gap_share_at(
+    layers: Layers, longitude_deg: NDArray[np.float64], latitude_deg: NDArray[np.float64]
+) -> float:
+    """Return the share (0 to 1) of the places within the rasters' edges where none knows a height."""
+    inside = covers(layers, longitude_deg, latitude_deg)
+    if not inside.any():
+        return 0.0
+    return float(np.isnan(heights_at(layers, longitude_deg[inside], latitude_deg[inside])).mean())
+
+
+def summary_in_words(
+    layers: Layers,
+    places_deg: Sequence[tuple[float, float]] = (),
+    read_deg: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None,
+) -> str:
     """Return one line: range of heights, gaps, and how far it reaches past masts at (latitude, longitude).
+
+    read_deg : longitude and latitude of places that are read; gaps beyond them are none. Default everywhere
 
     As in "0 to 842 m, no gaps, reaches every mast with 6 km to spare".
     """
     ranges_m = [height_range_m(layer) for layer in layers]
     lowest_m, highest_m = min(low for low, _ in ranges_m), max(high for _, high in ranges_m)
-    parts = [f"{round(lowest_m):d} to {round(highest_m):d} m", _gaps_in_words(gap_share(layers))]
+    share = gap_share(layers)
+    if share > 0.0 and read_deg is not None:
+        share = gap_share_at(layers, *read_deg)
+    parts = [f"{round(lowest_m):d} to {round(highest_m):d} m", _gaps_in_words(share)]
     if places_deg:
         parts.append(_spare_in_words(layers, places_deg))
     return ", ".join(parts)

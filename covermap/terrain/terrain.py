@@ -93,12 +93,17 @@ class Terrain:
         """Return True at places within the edges of any elevation raster, void or not."""
         return covers(self.elevation, longitude_deg, latitude_deg)
 
-    def summary(self, places_deg: Sequence[tuple[float, float]] = ()) -> str:
+    def summary(
+        self,
+        places_deg: Sequence[tuple[float, float]] = (),
+        read_deg: tuple[Floats, Floats] | None = None,
+    ) -> str:
         """Return one line on the elevation: range, gaps, and how far it reaches past the masts.
 
         places_deg : (latitude, longitude) of each mast; without any the last part is left out
+        read_deg : longitude and latitude of places that are read: only gaps there count; default all
         """
-        return summary_in_words(self.elevation, places_deg)
+        return summary_in_words(self.elevation, places_deg, read_deg)
 
     def elevation_m(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> Floats:
         """Return the height that paths run over: bilinear at the data's own resolution.
