@@ -113,7 +113,7 @@ __all__ = [  # noqa: RUF022  in the order of _WHERE, written out for type checke
     "antenna_test",
     "calibrate",
 ]
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 
 def __getattr__(name: str) -> Any:

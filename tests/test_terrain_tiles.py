@@ -179,7 +179,7 @@ def test_fetched_terrain_makes_a_scenario_that_check_passes(tmp_path, server):
 
 
 def test_tiles_that_no_path_needs_are_no_gaps(tmp_path, server):
-    """A mast to the north-west of its area: of the four tiles around, the south-western one is not fetched."""
+    """A mast to the north-west of its area: of the four tiles around, one is not fetched."""
     scenario = write_scenario(tmp_path / "valley")
     text = scenario.read_text("utf-8")
     for old, new in (

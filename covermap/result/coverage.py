@@ -12,13 +12,12 @@ import pyproj
 import rasterio
 from rasterio.windows import Window
 
-from covermap.constants import RESULT_FORMAT, TIER_COUNT, UNKNOWN_UINT8
+from covermap.constants import RESULT_FORMAT, TIER_COUNT
 from covermap.errors import InputError
 from covermap.grid.frame import Grid, Tile
 from covermap.reception.services import ClassServices, classes_of
 from covermap.result.new_result import settle
 from covermap.result.raster_catalogue import (
-    AIM_UNKNOWN,
     LAYERS,
     OF_GRID,
     OF_STATION,
@@ -32,7 +31,9 @@ from covermap.result.result_folder import RUN_FILE
 from covermap.wording.palette import TIERS
 
 if TYPE_CHECKING:
+    import folium
     import geopandas as gpd
+    import pandas as pd
     import xarray
     from rasterio.io import MemoryFile
 
@@ -164,6 +165,27 @@ class Coverage:
 
         return to_xarray(self, names)
 
+    def tier_totals(self) -> pd.DataFrame:
+        """Return exact land and homes by tier, nine rows a list; see covermap.planning.tier_totals."""
+        from covermap.planning.tier_totals import tier_totals
+
+        return tier_totals(self, self.tier_names)
+
+    def to_folium(self, list_name: str | None = None) -> folium.FeatureGroup:
+        """Return layers for a folium map of one's own; see covermap.result.own_map.feature_group()."""
+        from covermap.result.own_map import feature_group
+
+        return feature_group(self, list_name)
+
+    def explore(self, list_name: str | None = None) -> folium.Map:
+        """Return a folium map of a list, to move about in a notebook; its scripts need a network.
+
+        Raises InputError if there is no such list. map.html of the output folder needs no network.
+        """
+        from covermap.result.own_map import own_map
+
+        return own_map(self, list_name)
+
     def layer(self, name: str) -> gpd.GeoDataFrame:
         """Return a layer of coverage.gpkg, such as 'tier_areas'. Raises InputError if it is not there."""
         return self._layer(name, "look into its run_metadata")
@@ -214,7 +236,9 @@ class Coverage:
         deciding_service, row, col. Raises InputError outside the grid.
         """
         row, col = self.cell_at(latitude_deg, longitude_deg)
-        return {name: self._cell(name, row, col) for name in self.lists}
+        from covermap.result.cell_answer import cell_answer
+
+        return {name: cell_answer(self, name, row, col) for name in self.lists}
 
     def services_by_class(self, latitude_deg: float, longitude_deg: float) -> tuple[ClassServices, ...]:
         """Return which services each class of antenna brings in a cell; nothing where it is not known.
@@ -227,51 +251,10 @@ class Coverage:
         tiers = self.read("service_tiers", Tile(row, col, 1, 1))[:, 0, 0]
         return classes_of(self.tag_values("service_tiers", "SERVICES"), tiers.tolist())
 
-    def _cell(self, list_name: str, row: int, col: int) -> dict[str, Any]:
-        window = Tile(row, col, 1, 1)
-
-        def whole(kind: str, unknown: int = UNKNOWN_UINT8) -> int | None:
-            value = int(self.read(f"{list_name}/{kind}", window)[0, 0])
-            return None if value == unknown else value
-
-        def service(kind: str) -> str | None:
-            index = whole(kind)
-            return None if index is None else self.services(list_name)[index]
-
-        tier = whole("tier")
-        chances = [
-            None if value == UNKNOWN_UINT8 else int(value)
-            for value in self.read(f"{list_name}/tier_chance", window)[:, 0, 0]
-        ]
-        margin_db = float(self.read(f"{list_name}/stored_margin", window)[0, 0])
-        return {
-            "tier": tier,
-            "chance_percent": None
-            if tier is None
-            else self._chance_of_answer(list_name, window, tier, chances),
-            "tier_chance_percent": chances,
-            "dead_zone_chance_percent": whole("dead_zone_chance"),
-            "margin_db": None if np.isnan(margin_db) else margin_db,
-            "aim_deg_true": whole("aim", AIM_UNKNOWN),
-            "limiting_service": service("limiting_service"),
-            "deciding_service": service("deciding_service"),
-            "row": row,
-            "col": col,
-        }
-
     def _source(self, name: str) -> Path | str:
         """Return what GDAL opens for a raster."""
         held = self._in_memory.get(name)
         return self.path(name) if held is None else held.name
-
-    def _chance_of_answer(
-        self, list_name: str, window: Tile, tier: int | None, chances: list[int | None]
-    ) -> int | None:
-        if tier is None:
-            return None
-        name = f"{list_name}/two_antennas_chance"
-        two = int(self.read(name, window)[0, 0]) if self.has(name) else UNKNOWN_UINT8
-        return chances[min(tier, len(chances)) - 1] if two == UNKNOWN_UINT8 else two
 
     def _layer(self, layer: str, reason: str) -> gpd.GeoDataFrame:
         """Return a layer of coverage.gpkg, or say why it is not there."""

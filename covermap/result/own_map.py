@@ -1,0 +1,134 @@
+"""A result as layers of a folium map of one's own: antenna needed, neighbourhoods, dead zones, masts."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import TYPE_CHECKING
+
+import folium
+import geopandas as gpd
+import numpy as np
+from numpy.typing import NDArray
+from rasterio.crs import CRS
+from rasterio.transform import array_bounds
+from rasterio.warp import Resampling, calculate_default_transform, reproject, transform_bounds
+
+from covermap.constants import UNKNOWN_UINT8
+from covermap.errors import InputError
+from covermap.result.coarsened import coarsened
+from covermap.wording.palette import TIERS, rgb
+
+if TYPE_CHECKING:
+    from covermap.result.coverage import Coverage
+
+MOST_CELLS = 1000 * 1000  # of the picture; larger results are drawn with larger cells
+OPACITY = 0.75  # the reader's own base map shows through
+WEB_MERCATOR = CRS.from_epsg(3857)
+INK = "#15181C"
+
+
+def feature_group(coverage: Coverage, list_name: str | None = None) -> folium.FeatureGroup:
+    """Return a list's layers as one group: add it to any folium map with add_to().
+
+    list_name : default the first
+
+    Raises InputError if there is no such list.
+    """
+    name = coverage.lists[0] if list_name is None else list_name
+    coverage.services(name)
+    group = folium.FeatureGroup(name=f"Antenna needed, {name}")
+    picture, bounds = tier_picture(coverage, name)
+    folium.raster_layers.ImageOverlay(picture, bounds, opacity=OPACITY).add_to(group)
+    for layer in (_neighbourhoods(coverage, name), _dead_zones(coverage, name)):
+        if layer is not None:
+            layer.add_to(group)
+    for mast in _masts(coverage).itertuples():
+        folium.CircleMarker(
+            (mast.geometry.y, mast.geometry.x),
+            radius=5,
+            color=INK,
+            fill=True,
+            fill_opacity=1.0,
+            tooltip=escape(str(mast.mast)),
+        ).add_to(group)
+    return group
+
+
+def own_map(coverage: Coverage, list_name: str | None = None) -> folium.Map:
+    """Return a map of a list without a base map, fitted to it, with the result's cautions under it."""
+    group = feature_group(coverage, list_name)
+    own = folium.Map(tiles=None, control_scale=True)
+    group.add_to(own)
+    own.fit_bounds(tier_place(coverage))
+    said = " ".join(coverage.run.get("cautions", []))
+    page = own.get_root()
+    assert isinstance(page, folium.Figure)
+    page.html.add_child(folium.Element(f"<p>{escape(said)}</p>"))
+    return own
+
+
+def tier_place(coverage: Coverage) -> list[list[float]]:
+    """Return [[south, west], [north, east]] of the result's grid, in degrees."""
+    grid = coverage.grid
+    edges = array_bounds(grid.rows, grid.cols, grid.transform)
+    west, south, east, north = transform_bounds(CRS.from_wkt(grid.crs_wkt), "EPSG:4326", *edges)
+    return [[south, west], [north, east]]
+
+
+def tier_picture(coverage: Coverage, list_name: str) -> tuple[NDArray[np.uint8], list[list[float]]]:
+    """Return the antenna needed as an RGBA picture (rows, columns, 4) in web Mercator, and where it lies.
+
+    The second is [[south, west], [north, east]] in degrees. Unknown cells and those outside are clear.
+    """
+    drawn = coarsened(coverage, MOST_CELLS)
+    tier, grid = drawn.read(f"{list_name}/tier"), drawn.grid
+    own_crs, edges = CRS.from_wkt(grid.crs_wkt), array_bounds(grid.rows, grid.cols, grid.transform)
+    to, width, height = calculate_default_transform(own_crs, WEB_MERCATOR, grid.cols, grid.rows, *edges)
+    seen = np.full((height, width), UNKNOWN_UINT8, np.uint8)
+    reproject(
+        tier, seen, src_transform=grid.transform, src_crs=own_crs, dst_transform=to, dst_crs=WEB_MERCATOR,
+        src_nodata=UNKNOWN_UINT8, dst_nodata=UNKNOWN_UINT8, resampling=Resampling.nearest,
+    )  # fmt: skip
+    colours = np.zeros((256, 4), dtype=np.uint8)
+    for look in TIERS:
+        colours[look.number] = (*rgb(look.painted), 255)
+    west, south, east, north = transform_bounds(WEB_MERCATOR, "EPSG:4326", *array_bounds(height, width, to))
+    return colours[seen], [[south, west], [north, east]]
+
+
+def _outlines(frame: gpd.GeoDataFrame, words: list[str], colour: str, dashes: str) -> folium.GeoJson | None:
+    """Return shapes as lines that tell their words; None where there are no shapes."""
+    if not len(frame):
+        return None
+    told = gpd.GeoDataFrame({"told": [escape(word) for word in words]}, geometry=frame.geometry.array)
+    style = {"color": colour, "weight": 2, "fill": False, "dashArray": dashes}
+    return folium.GeoJson(
+        told.set_crs(frame.crs).to_crs("EPSG:4326").to_json(),
+        style_function=lambda feature: style,
+        tooltip=folium.GeoJsonTooltip(["told"], labels=False),
+    )
+
+
+def _neighbourhoods(coverage: Coverage, list_name: str) -> folium.GeoJson | None:
+    try:
+        areas = coverage.areas(list_name)
+    except InputError:  # the scenario names none
+        return None
+    areas = areas[areas.geometry.notna()]
+    return _outlines(areas, [str(name) for name in areas["neighbourhood_name"]], INK, "")
+
+
+def _dead_zones(coverage: Coverage, list_name: str) -> folium.GeoJson | None:
+    zones = coverage.dead_zones()
+    zones = zones[zones["wanted_list"] == list_name]
+    words = [
+        " ".join([zone.kind, f"near {zone.near_name}" if zone.near_name else ""]).strip()
+        for zone in zones.itertuples()
+    ]
+    return _outlines(zones, words, INK, "2 5")
+
+
+def _masts(coverage: Coverage) -> gpd.GeoDataFrame:
+    """Return one row a mast, in degrees."""
+    stations = coverage.layer("transmitters").to_crs("EPSG:4326")
+    return stations.drop_duplicates(["mast", "latitude_deg", "longitude_deg"])
