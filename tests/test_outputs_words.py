@@ -8,6 +8,7 @@ import pytest
 from covermap.reports.address_sheet.wording import aims
 from covermap.wording import words
 from covermap.wording.palette import FILL_OPACITY, RELIEF_FLAT_GREY, TIERS, rgb, tier_look
+from covermap.wording.verdicts import expected_of_words
 
 
 @pytest.mark.parametrize(
@@ -140,3 +141,15 @@ def test_the_sheet_says_which_antenna_stands_upright(joined, polarizations, word
 )
 def test_of_the_highest_class_no_next_one_is_spoken_of(percent, text):
     assert words.chance_text(percent, highest=True) == text
+
+
+@pytest.mark.parametrize(
+    ("chances", "needed", "text"),
+    [
+        ([95, 90, 89, 20], 2, "2 of 4 expected, 2 needed."),
+        ([50, 60], 1, "0 of 2 expected, 1 needed."),
+        ([95, 90], 2, ""),  # all are needed: their chance together says it
+    ],
+)
+def test_of_a_list_of_some_it_is_said_how_many_arrive(chances, needed, text):
+    assert expected_of_words(chances, needed, 90.0) == text

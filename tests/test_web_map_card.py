@@ -15,6 +15,7 @@ from covermap.cli.address import command as address_command
 from covermap.reports.web_map.heights import ResultHeights, page_heights
 from covermap.reports.web_map.page_grid import page_grid
 from covermap.result.raster_catalogue import LAYERS
+from covermap.wording.verdicts import expected_of_words
 
 pytestmark = pytest.mark.browser
 SIZES = pytest.mark.parametrize("size", [NARROW, WIDE], ids=["narrow", "wide"])
@@ -377,3 +378,17 @@ def test_result_without_terrain_reads_its_own_ground(browser, plain_case):
     load(browser, plain_case)
     click_cell(browser, 20, 20)
     assert "the ground on the way is not known here" in card_text(browser)  # both masts stand off the grid
+
+
+@pytest.mark.parametrize("needed", [1, 2, 3])
+def test_a_list_of_some_says_how_many_arrive_as_python_does(browser, case, needed):
+    load(browser, case)
+    chances = [95, 90, 40]
+    script = """
+        const before = page.list;
+        page.list = { ...before, needed: arguments[1] };
+        const words = alone_words({ tier: 5, service_percent: arguments[0] });
+        page.list = before;
+        return words.trim();
+    """
+    assert in_page(browser, script, chances, needed) == expected_of_words(chances, needed, 90.0)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from covermap.wording.language import say
 from covermap.wording.lists import capital, short_list_words
@@ -64,6 +64,18 @@ def services_by_class_words(
     if not sentences:
         return say("by_class.none")
     return " ".join([*sentences, *([] if enough is None else [say("by_class.enough", antenna=enough)])])
+
+
+def expected_of_words(chances_percent: Iterable[float], needed: int, confidence_percent: float) -> str:
+    """Return how many of a list arrive, each alone, where some are enough: '18 of 30 expected, 12 needed.'
+
+    Empty where all are needed.
+    """
+    chances = list(chances_percent)
+    if needed >= len(chances):
+        return ""
+    kept = sum(chance >= confidence_percent for chance in chances)
+    return say("list.expected_of", kept=kept, all=len(chances), needed=needed)
 
 
 def one_lower_words(

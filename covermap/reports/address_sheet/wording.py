@@ -13,6 +13,7 @@ from covermap.wording.language import say as _say
 from covermap.wording.lists import channel_words, list_words, short_list_words, together_words
 from covermap.wording.palette import TIERS
 from covermap.wording.second_opinion import MODELS, more_or_less
+from covermap.wording.verdicts import expected_of_words
 from covermap.wording.words import chance_text, half_up, join
 
 ON_AIM_DEG = 3.0  # nearer to the aim than this is "on the aim"
@@ -103,14 +104,20 @@ def answer(report: AddressReport) -> tuple[str, str]:
     if plan is None or report.tier is None:
         return "Unknown.", report.reason
     chance = chance_text(report.chance_percent, highest=report.tier >= TIER_COUNT)
-    chance = f"{chance} ({_say('chance.nominal')})"
+    sure = f"{together(report)}: {chance} ({_say('chance.nominal')}). {_expected_of(report)}".rstrip()
     if report.tier <= len(report.plans):
         filtered = ", with a filter or attenuator in front" if report.needs_filter else ""
-        return f"{plan.name}, {aims(report, plan)}{filtered}.", f"{together(report)}: {chance}."
+        return f"{plan.name}, {aims(report, plan)}{filtered}.", sure
     return (
         f"Not promised at {report.confidence_percent:g} %.",
-        f"With {plan.name}, {aims(report, plan)}. {together(report)}: {chance}.",
+        f"With {plan.name}, {aims(report, plan)}. {sure}",
     )
+
+
+def _expected_of(report: AddressReport) -> str:
+    """Return how many services arrive where some of the list are enough."""
+    alone = {} if report.record is None else report.record.service_chance_percent or {}
+    return expected_of_words(alone.values(), report.needed, report.confidence_percent)
 
 
 def remarks(report: AddressReport) -> list[str]:

@@ -34,9 +34,11 @@ function together_words(cell) {
 }
 
 function alone_words(cell) {
-  const count = page.list.services.length;
+  const count = page.list.services.length, { needed } = page.list;
+  const kept = cell.service_percent.filter(surely).length;
+  if (needed < count) return ` ${say("list.expected_of", { kept, all: count, needed })}`;
   if (cell.tier < 8 || count < 2) return "";
-  return ` ${say("page.card.one_by_one", { kept: cell.service_percent.filter(surely).length, all: count, sure: percent_text(page.facts.confidence_percent) })}`;
+  return ` ${say("page.card.one_by_one", { kept, all: count, sure: percent_text(page.facts.confidence_percent) })}`;
 }
 
 function magnetic_deg(azimuth_deg) {
