@@ -2,108 +2,26 @@
 
 from __future__ import annotations
 
-import contextlib
-import os
 import re
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import (
-    AfterValidator,
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    ValidationInfo,
-    model_validator,
-)
-from pydantic_core import PydanticCustomError
+from pydantic import BeforeValidator, Field, model_validator
 
 from covermap.constants import ITM_CLIMATES
+from covermap.scenario.setting_types import (
+    InputPath,
+    InputPaths,
+    Latitude,
+    Longitude,
+    OutputPath,
+    Section,
+    wrong,
+)
 from covermap.tables.noise import ENVIRONMENTS
-from covermap.tables.text_file import kind_of
 
 SLUG_PATTERN = r"^[A-Za-z0-9_-]{1,64}$"
 TILE_ADDRESS = r"https://[A-Za-z0-9.-]+(?::\d{1,5})?/[A-Za-z0-9._~/{}?=&%@-]*"
-
-
-def _absolute(path: Path, info: ValidationInfo) -> Path:
-    """Return the path made absolute against the scenario's folder."""
-    folder = (info.context or {}).get("folder", Path.cwd())
-    if str(path).startswith("/vsi"):
-        return path
-    with contextlib.suppress(RuntimeError):  # "~name" without such a user is a file's own name
-        path = path.expanduser()
-    return Path(os.path.realpath(Path(folder, path)))  # unlike resolve() not upset by links in a circle
-
-
-def _existing(path: Path, info: ValidationInfo) -> Path:
-    """Return the absolute path of an input, which must exist (GDAL's /vsi paths are left to GDAL)."""
-    absolute = _absolute(path, info)
-    if str(absolute).startswith("/vsi"):
-        return absolute
-    try:
-        kind = kind_of(os.stat(absolute))
-    except OSError as error:
-        reason = "" if isinstance(error, FileNotFoundError) else f" ({error.strerror})"
-        raise PydanticCustomError(
-            "missing_file",
-            "It must be a file that exists; {absolute} does not{reason}. Correct the path (it is relative to "
-            "the scenario file) or put the file there.",
-            {"absolute": str(absolute)[:300], "reason": reason},
-        ) from error
-    if kind not in ("", "a folder"):  # some layers and rasters are folders
-        raise PydanticCustomError(
-            "no_file",
-            "It must be a file; {absolute} is {kind}. Write its content to a file.",
-            {"absolute": str(absolute), "kind": kind},
-        )
-    return absolute
-
-
-def _rasters(value: object, info: ValidationInfo) -> object:
-    """Return the paths of rasters: a folder is all rasters in it, a pattern (* ? [) all files it fits."""
-    found: list[object] = []
-    for one in [value] if isinstance(value, str | Path) else value if isinstance(value, list) else []:
-        path = _absolute(Path(one), info) if isinstance(one, str | Path) else one
-        if isinstance(path, Path) and path.is_dir():
-            inside = sorted(file for file in path.iterdir() if file.suffix.lower() in RASTER_SUFFIXES)
-            found += inside or _no_rasters(str(one), "a folder without a raster in it")
-        elif isinstance(path, Path) and set("*?[") & set(path.name) and not path.exists():
-            fitting = sorted(path.parent.glob(path.name)) if path.parent.is_dir() else []
-            found += fitting or _no_rasters(str(one), "a pattern that no file fits")
-        else:
-            found.append(one)
-    return found if isinstance(value, str | Path | list) else value
-
-
-def _no_rasters(text: str, what: str) -> list[object]:
-    raise PydanticCustomError(
-        "no_rasters",
-        "It is {what}. Name rasters, a folder of them, or a pattern such as tiles/*.tif.",
-        {"what": what, "found": f'"{text}"'},
-    )
-
-
-RASTER_SUFFIXES = (
-    ".tif", ".tiff", ".vrt", ".hgt", ".img", ".asc", ".bil", ".dem", ".dt0", ".dt1", ".dt2", ".flt", ".grd",
-)  # fmt: skip
-InputPath = Annotated[Path, AfterValidator(_existing)]
-OutputPath = Annotated[Path, AfterValidator(_absolute)]
-InputPaths = Annotated[list[InputPath], BeforeValidator(_rasters)]
-Longitude = Annotated[float, Field(ge=-180.0, le=180.0)]
-Latitude = Annotated[float, Field(ge=-85.0, le=85.0)]
-
-
-class Section(BaseModel):
-    """A table of the scenario file: unknown keys are errors, values do not change."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
-
-
-def _wrong(kind: str, sentence: str, found: str = "") -> PydanticCustomError:
-    """Return an error whose sentence says what would be right and what to do next."""
-    return PydanticCustomError(kind, sentence, {"found": found})
 
 
 class GridSettings(Section):
@@ -123,13 +41,13 @@ class GridSettings(Section):
         given = [name for name, value in sides.items() if value is not None]
         if given and len(given) < 4:
             missing = [name for name in sides if name not in given]
-            raise _wrong(
+            raise wrong(
                 "sides", f"Missing: {', '.join(missing)}. Give all four sides, or none.", ", ".join(given)
             )
         if given and self.area:
-            raise _wrong("sides", "Keep either area or the four sides.", "area and west, south, east, north")
+            raise wrong("sides", "Keep either area or the four sides.", "area and west, south, east, north")
         if self.south is not None and self.north is not None and self.south >= self.north:
-            raise _wrong(
+            raise wrong(
                 "sides",
                 "south must be less than north. Exchange them, or look at their signs.",
                 f"south {self.south:g}, north {self.north:g}",
@@ -143,23 +61,23 @@ class TerrainSettings(Section):
     elevation: InputPaths = Field(min_length=1)
     elevation_unit: Literal["m", "ft", "dm", "cm"] | None = None  # only where the file does not say
     kind: Literal["bare_earth", "with_canopy"] = "bare_earth"
-    bare_earth: InputPaths = []
+    bare_earth: InputPaths = Field(default=[])
     land_cover: InputPath | None = None
     land_cover_table: InputPath | None = None
     sea: InputPath | None = None
-    credits: list[str] = []  # sentences on the data that stand on every output
+    credits: list[str] = Field(default=[])  # sentences on the data that stand on every output
 
     @model_validator(mode="after")
     def _check_kind(self) -> TerrainSettings:
         if self.kind == "with_canopy" and not self.bare_earth:
-            raise _wrong(
+            raise wrong(
                 "bare_earth",
                 "Elevation with trees and roofs in it also needs bare_earth = [...] for the two ends of a "
                 "path. Add the bare-earth elevation.",
                 'kind = "with_canopy" without bare_earth',
             )
         if self.land_cover_table and not self.land_cover:
-            raise _wrong(
+            raise wrong(
                 "land_cover",
                 "The table has no classes to explain. Add land_cover, or remove land_cover_table.",
                 "land_cover_table without land_cover",
@@ -180,13 +98,13 @@ class TransmitterSettings(Section):
 class WantedSettings(Section):
     """[wanted.NAME]: services a viewer wants; without services all wanted ones of the station file."""
 
-    services: list[str] = []
+    services: list[str] = Field(default=[])
     at_least: int | None = Field(default=None, ge=1)
 
     @model_validator(mode="after")
     def _check_content(self) -> WantedSettings:
         if not self.services and self.at_least is None:
-            raise _wrong(
+            raise wrong(
                 "empty_list",
                 "A wanted list needs services = [...], at_least = a number, or both. Name the services.",
                 "neither services nor at_least",
@@ -213,13 +131,13 @@ class PredictionSettings(Section):
     @model_validator(mode="after")
     def _check_itm(self) -> PredictionSettings:
         if "itm" in (self.model, self.second_opinion) and not 250.0 <= self.n0 <= 400.0:
-            raise _wrong(
+            raise wrong(
                 "n0",
                 "The irregular terrain model needs n0 from 250 to 400 N-units. Change n0 or the model.",
                 f"n0 = {self.n0:g}",
             )
         if self.model == self.second_opinion:
-            raise _wrong(
+            raise wrong(
                 "second_opinion",
                 "A second opinion must be another model's. Write one of itm, curves, or leave the key out.",
                 f'second_opinion = "{self.second_opinion}" beside the same model',
@@ -244,7 +162,7 @@ class ReceptionSettings(Section):
     @model_validator(mode="after")
     def _check_spread(self) -> ReceptionSettings:
         if self.prediction_spread and self.prediction_error_db != "auto":
-            raise _wrong(
+            raise wrong(
                 "prediction_spread",
                 "The number is one spread for all paths, the table one by what stands in their way. Keep one "
                 "of the two.",
@@ -255,7 +173,7 @@ class ReceptionSettings(Section):
     @model_validator(mode="after")
     def _check_correlations(self) -> ReceptionSettings:
         if self.site_correlation < self.home_correlation:
-            raise _wrong(
+            raise wrong(
                 "correlations",
                 "Signals of one site have at least in common what all signals at a home have. Give "
                 "site_correlation a number from home_correlation to 1.",
@@ -288,9 +206,9 @@ class AreasSettings(Section):
     def _check_depot(self) -> AreasSettings:
         if (self.depot is None) != (self.radius_km is None):
             found = "depot without radius_km" if self.depot else "radius_km without depot"
-            raise _wrong("depot", "The two belong together. Give both, or neither.", found)
+            raise wrong("depot", "The two belong together. Give both, or neither.", found)
         if self.depot is not None and self.service_area:
-            raise _wrong("depot", "Keep one of the two.", "service_area and depot")
+            raise wrong("depot", "Keep one of the two.", "service_area and depot")
         return self
 
 
@@ -309,7 +227,7 @@ class ContextLayer(Section):
 class MapSettings(Section):
     """[map]: what the page of the map shows for orientation, beside the result."""
 
-    context: list[Annotated[ContextLayer, BeforeValidator(_as_table)]] = []
+    context: list[Annotated[ContextLayer, BeforeValidator(_as_table)]] = Field(default=[])
     base_map: str | None = Field(default=None, max_length=300)
     base_map_credit: str = Field(default="", max_length=200)
     customers: InputPath | None = None  # names to find on the page; never in a public result
@@ -321,14 +239,14 @@ class MapSettings(Section):
         if not re.fullmatch(TILE_ADDRESS, self.base_map) or any(
             self.base_map.count(part) != 1 for part in ("{z}", "{x}", "{y}")
         ):
-            raise _wrong(
+            raise wrong(
                 "base_map",
                 "It must be one https address with {z}, {x} and {y} in it, such as "
                 "https://tiles.example.org/{z}/{x}/{y}.png. Ask who serves the tiles.",
                 f'base_map = "{self.base_map}"',
             )
         if not self.base_map_credit.strip():
-            raise _wrong(
+            raise wrong(
                 "base_map_credit",
                 "Who makes a map wants to be named beside it. Add base_map_credit with their words.",
                 "base_map without base_map_credit",
@@ -365,7 +283,7 @@ class Settings(Section):
     grid: GridSettings = GridSettings()
     terrain: TerrainSettings
     transmitters: TransmitterSettings
-    wanted: dict[Annotated[str, Field(pattern=SLUG_PATTERN)], WantedSettings] = {}
+    wanted: dict[Annotated[str, Field(pattern=SLUG_PATTERN)], WantedSettings] = Field(default={})
     prediction: PredictionSettings = PredictionSettings()
     reception: ReceptionSettings = ReceptionSettings()
     homes: HomesSettings | None = None
