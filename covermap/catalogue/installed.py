@@ -13,6 +13,7 @@ from covermap.errors import InputError
 from covermap.reception.tiers import Tier, TierTable
 
 JOINS, AT = "+", "@"
+BESIDE_THE_SET = ("shelf", "window")  # mounts where nobody puts up an amplifier of its own
 PREFERRED = (
     "rooftop",
     "gable",
@@ -73,7 +74,8 @@ def installed(
 ) -> Installed:
     """Return what a word asks for: ID, or ID+ID for two behind a diplexer, and @mount where it goes.
 
-    amplifier : tried beside it; left out where an antenna has its own. height_m : instead of the mount's own
+    amplifier : tried beside it; left out where an antenna has its own, or stands beside the set
+    height_m : instead of the mount's own
     Without a mount the antenna goes to the first of PREFERRED that it suits.
 
     Raises InputError for an id the catalogue does not have, more than two antennas, and a mount that does not
@@ -91,7 +93,7 @@ def installed(
     if not math.isnan(height_m):
         at = replace(at, height_m=height_m)
     own = any(antenna.amplifier is not None for antenna in antennas)
-    used = None if own else amplifier
+    used = None if own or mount in BESIDE_THE_SET else amplifier
 
     def tier(of: Sequence[Antenna], with_it: Device | None) -> Tier:
         second = of[1] if len(of) == 2 else None

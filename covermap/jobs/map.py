@@ -46,10 +46,9 @@ def map_scenario(
     from covermap.grid.cluster import executor_of
     from covermap.inputs.preparation import prepare, store_folder
     from covermap.jobs.cost import Crew
+    from covermap.jobs.from_store import from_store
     from covermap.jobs.memory_and_disk import refuse_what_does_not_fit
-    from covermap.jobs.page_antennas import antennas_of
     from covermap.jobs.predict import write_rasters
-    from covermap.jobs.service_tiers import tiers_of
     from covermap.jobs.write_outputs import write_layers_and_pages
     from covermap.reports.run_summary import run_in_words
     from covermap.result import open_coverage
@@ -70,11 +69,8 @@ def map_scenario(
     with new_result(folder) as new:
         with executor_of(workers, scheduler, scheduler_without_tls) as executor:
             coverage = write_rasters(prepared, new, store, executor, progress, public=public)
-        alone = tiers_of(prepared, store, workers)
-        antennas = antennas_of(prepared, store, workers)
-        whole = write_layers_and_pages(
-            prepared, coverage, report, public=public, also=also, alone=alone, antennas=antennas
-        )
+        kept = from_store(prepared, store, workers)
+        whole = write_layers_and_pages(prepared, coverage, report, public=public, also=also, kept=kept)
     return run_in_words(open_coverage(folder), whole)
 
 
@@ -110,8 +106,7 @@ def write_outputs(
     """
     from covermap.errors import InputError
     from covermap.inputs.preparation import prepare
-    from covermap.jobs.page_antennas import antennas_of
-    from covermap.jobs.service_tiers import tiers_of
+    from covermap.jobs.from_store import from_store
     from covermap.jobs.write_outputs import write_layers_and_pages
     from covermap.reports.run_summary import run_in_words
     from covermap.result import open_coverage
@@ -134,6 +129,6 @@ def write_outputs(
     report = progress or (lambda stage, fraction, words: True)
     with new_result(coverage.folder) as new:
         copied = copy_prediction(coverage, new)
-        alone, antennas = tiers_of(prepared, store, workers), antennas_of(prepared, store, workers)
-        whole = write_layers_and_pages(prepared, copied, report, alone=alone, antennas=antennas)
+        kept = from_store(prepared, store, workers)
+        whole = write_layers_and_pages(prepared, copied, report, kept=kept)
     return run_in_words(open_coverage(coverage.folder), whole)

@@ -20,8 +20,8 @@ from covermap.gis_layers.cells_parquet import CELLS_FILE, write_cells_parquet
 from covermap.gis_layers.geopackage import DESCRIPTIONS, write_geopackage
 from covermap.gis_layers.qgis_project import write_qgis_project
 from covermap.gis_layers.raster_styles import write_raster_styles
-from covermap.grid.frame import Grid
 from covermap.inputs.preparation import Preparation
+from covermap.jobs.from_store import NOTHING, FromStore
 from covermap.planning.areas import WholeSummary, summarise_areas, summarise_whole
 from covermap.planning.contours import contours
 from covermap.planning.dead_zones import NamedPlace, find_dead_zones
@@ -36,11 +36,15 @@ from covermap.planning.tier_totals import tier_totals
 from covermap.reports.brief import write_brief
 from covermap.reports.fieldwork.survey_files import survey_layers
 from covermap.reports.web_map import write_map
-from covermap.reports.web_map.own_antennas import PageAntennas
-from covermap.reports.web_map.own_list import ServiceTiers
 from covermap.result.coarsened import coarsened
 from covermap.result.coverage import Coverage
-from covermap.result.csv_tables import write_neighbourhoods, write_stock, write_transmitters
+from covermap.result.csv_tables import (
+    ANTENNA_STOCK_FILE,
+    write_csv,
+    write_neighbourhoods,
+    write_stock,
+    write_transmitters,
+)
 from covermap.result.exports import PARQUET, PMTILES, write_geoparquet, write_pmtiles
 from covermap.result.public import public_areas, public_homes, public_ridges, public_totals, public_zones
 from covermap.result.run_json import homes_record, update_run_json
@@ -60,8 +64,7 @@ def write_layers_and_pages(
     *,
     public: bool = False,
     also: Collection[str] = (),
-    alone: Callable[[Grid], ServiceTiers] | None = None,
-    antennas: Callable[[Grid], PageAntennas] | None = None,
+    kept: FromStore = NOTHING,
 ) -> dict[str, WholeSummary]:
     """Write tables, GeoPackage and pages of a result whose rasters are there; return its summary by list.
 
@@ -69,8 +72,7 @@ def write_layers_and_pages(
     report : told (stage, fraction, words)
     public : leave out homes by cell, small counts and what would reveal them, and the stock
     also : formats that layers are written in beside the GeoPackage, of result.exports.FORMATS
-    alone : returns the class each service needs by itself in the squares of the map's grid
-    antennas : returns where each antenna of a catalogue holds a list there
+    kept : what is asked of the store's paths
     """
     started = time.perf_counter()
     report("outputs", 0.05, "counting")
@@ -91,8 +93,10 @@ def write_layers_and_pages(
         files += _parquet(prepared.scenario, coverage)
     if PMTILES in also:
         files += write_pmtiles(coverage, coverage.folder / PMTILES)
+    if kept.stock is not None and not public:
+        files.append(write_csv(kept.stock(), coverage.folder / ANTENNA_STOCK_FILE))
     customers = () if public else prepared.counted.customers
-    files += _pages(prepared, coverage, counts, report, alone, antennas, customers)
+    files += _pages(prepared, coverage, counts, report, kept, customers)
     files.append(write_stac_item(coverage, [*files, *map(coverage.path, coverage.raster_names())]))
     report("outputs", 1.0, "done")
     told |= {
@@ -175,8 +179,7 @@ def _pages(
     coverage: Coverage,
     counts: _Counts,
     report: Report,
-    alone: Callable[[Grid], ServiceTiers] | None,
-    antennas: Callable[[Grid], PageAntennas] | None,
+    kept: FromStore,
     customers: Sequence[Place],
 ) -> list[Path]:
     """Write the brief and the map; return their paths."""
@@ -197,7 +200,7 @@ def _pages(
     )
     report("outputs", 0.7, "map.html")
     of_counts = counts.whole, relief, areas, counts.zones, counts.ridges
-    page = _write_map(prepared, drawn, *of_counts, alone, antennas, customers)
+    page = _write_map(prepared, drawn, *of_counts, kept, customers)
     return [brief, page]
 
 
@@ -317,13 +320,12 @@ def _write_map(
     areas: gpd.GeoDataFrame | None,
     zones: gpd.GeoDataFrame,
     ridges: gpd.GeoDataFrame,
-    alone: Callable[[Grid], ServiceTiers] | None,
-    antennas: Callable[[Grid], PageAntennas] | None,
+    kept: FromStore,
     customers: Sequence[Place],
 ) -> Path:
     path = coverage.folder / "map.html"
-    single = None if alone is None else alone(coverage.grid)
-    owned = None if antennas is None else antennas(coverage.grid)
+    single = None if kept.alone is None else kept.alone(coverage.grid)
+    owned = None if kept.antennas is None else kept.antennas(coverage.grid)
     with speaking(prepared.scenario.settings.display.language):
         write_map(
             coverage,

@@ -13,6 +13,7 @@ from covermap.wording.words import csv_safe
 NEIGHBOURHOODS_FILE = "neighbourhoods.csv"
 TRANSMITTERS_FILE = "transmitters.csv"
 STOCK_FILE = "stock.csv"
+ANTENNA_STOCK_FILE = "stock_antennas.csv"
 
 
 def write_neighbourhoods(areas: gpd.GeoDataFrame, folder: Path) -> Path:
