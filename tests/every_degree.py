@@ -28,7 +28,7 @@ def _fill_best(asked, fields, model, work, chance, aim_deg):
 
 def best_of_every_degree(signals, facts, tiers, wanted, options):
     """Return chance and azimuth of each tier's best aim of one antenna in every cell, shapes (7, N)."""
-    around = signals.clutter_height_m, signals.open_land
+    around = (signals.surroundings,)
     receiver = ListReceiver(facts, tiers, wanted, options, signals.heights_m, *around)
     fields = fields_of(signals, receiver.kind_of(signals), receiver.level_of)
     shape = len(tiers), signals.open_land.size
@@ -42,7 +42,7 @@ def best_of_every_degree(signals, facts, tiers, wanted, options):
 
 def with_one_antenna(signals, facts, tiers, wanted, options):
     """Return reception of every cell, second antennas left out."""
-    around = signals.clutter_height_m, signals.open_land
+    around = (signals.surroundings,)
     receiver = ListReceiver(facts, tiers, wanted, options, signals.heights_m, *around)
     order = receiver.model.order
     receiver.model = receiver.model._replace(order=order[order[:, 1] == 1])

@@ -33,6 +33,7 @@ def settings(*elevation, **terrain):
         "bare_earth": [],
         "land_cover": None,
         "land_cover_table": None,
+        "clutter_height": None,
         "sea": None,
     }
     return SimpleNamespace(terrain=SimpleNamespace(elevation=list(elevation), **{**values, **terrain}))
@@ -47,4 +48,5 @@ def land_cover_table():
         open_land=np.array([True, True, False]),
         water=np.array([True, False, False]),
         built_up=np.array([False, False, False]),
+        environment=np.array([2, 2, 2], dtype=np.uint8),
     )

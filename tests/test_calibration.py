@@ -241,7 +241,8 @@ def test_yes_no_and_mer_are_bounds_around_what_the_mount_needs(tmp_path, scenari
         START + "rooftop,10,ONE,,,,,,,38,,yes",
     )
     found = [
-        measured_field(r, scenario, read_external_noise()) for r in read(tmp_path, scenario, *rows).readings
+        measured_field(r, scenario, read_external_noise(), "residential")
+        for r in read(tmp_path, scenario, *rows).readings
     ]
     needed = found[0][0]
     assert found[0][:2] == (needed, math.inf)

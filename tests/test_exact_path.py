@@ -14,7 +14,7 @@ class WoodedPlain:
     def elevation_m(self, longitude_deg, latitude_deg):
         return np.full(np.shape(longitude_deg), 10.0)
 
-    ground_m = elevation_m
+    ground_m = path_ground_m = elevation_m
 
     def clutter_height_m(self, longitude_deg, latitude_deg):
         return np.full(np.shape(longitude_deg), 15.0, dtype=np.float32)

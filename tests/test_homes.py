@@ -21,7 +21,7 @@ WEST, NORTH = GRID.x_min, GRID.y_max
 
 
 def settings(path, count="homes"):
-    return SimpleNamespace(file=path, count=count, year=2021, roof_access_percent=None)
+    return SimpleNamespace(file=path, count=count, year=2021, roof_access_percent=None, building=None)
 
 
 def write_points(path, x, y, counts, crs="EPSG:32625"):
@@ -228,7 +228,7 @@ def test_roof_access_splits_homes_and_wrong_values_are_told(tmp_path):
         {"homes": [10, 20], "roof": [25.0, None]}, geometry=gpd.points_from_xy(x, y), crs=GRID.crs_wkt
     )
     frame.to_file(path)
-    asked = SimpleNamespace(file=path, count="homes", year=2021, roof_access_percent="roof")
+    asked = SimpleNamespace(file=path, count="homes", year=2021, roof_access_percent="roof", building=None)
     homes = homes_per_cell(asked, GRID)
     flats = homes.without_roof.window(GRID.whole)
     assert flats[0, 0] == 7.5  # 75 % of 10

@@ -11,7 +11,7 @@ from small_catalogue import CATALOGUE
 from covermap.catalogue import installed
 from covermap.errors import InputError
 from covermap.reception import ReceptionOptions, aim_plan, best_aim, receive
-from covermap.reception.installed import HoldingReceiver, InstallationCounter, Surroundings
+from covermap.reception.installed import HoldingReceiver, InstallationCounter, Receiving
 from covermap.reception.ladder import deaf_in, ladder
 from covermap.tables import read_tiers
 
@@ -28,7 +28,7 @@ def put_up(spec, **more):
 
 
 def around(signals):
-    return Surroundings(CROWD, OPTIONS, signals.heights_m, signals.clutter_height_m, signals.open_land)
+    return Receiving(CROWD, OPTIONS, signals.heights_m, signals.surroundings)
 
 
 @pytest.fixture(scope="module")

@@ -18,6 +18,7 @@ from covermap.grid.fields import STEEP_RAY_DEG
 from covermap.jobs.address_sheets import open_book
 from covermap.reception import CellSignals, ListReceiver, PlaceRecord, explained
 from covermap.reception.causes import Obstructions
+from covermap.reception.surroundings import Surroundings
 
 PLACES = 300
 DEMO = (43.87, 44.15, -35.80, -35.55)  # latitudes and longitudes over the island
@@ -114,7 +115,12 @@ def records_of_cells(site, places):
     """Return the records of a tile: one call for all, its receiver made for every kind of surroundings."""
     signals, obstructions, smooth = as_tile(site, places)
     receiver = ListReceiver(
-        site.facts, site.tiers, site.wanted, site.options, signals.heights_m, *site.terrain.surroundings()
+        site.facts,
+        site.tiers,
+        site.wanted,
+        site.options,
+        signals.heights_m,
+        Surroundings(*site.terrain.surroundings()),
     )
     reception = receiver.receive(signals, np.ones(len(places), bool))
     return explained(receiver, reception, obstructions, smooth)

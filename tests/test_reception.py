@@ -16,6 +16,7 @@ from covermap.reception import (
     receive,
     sigma_summary,
 )
+from covermap.reception.surroundings import Surroundings
 from covermap.tables import read_tiers
 
 TIERS = read_tiers()
@@ -102,7 +103,7 @@ def test_tier_is_that_of_the_cheapest_installation_whose_written_chance_reaches_
 def receiver_of(signals, clutter_height_m, open_land):
     return ListReceiver(
         FACTS, TIERS, wanted_of(0, 1, 2, 3), ReceptionOptions(), signals.heights_m,
-        np.array(clutter_height_m), np.array(open_land),
+        Surroundings(np.array(clutter_height_m), np.array(open_land)),
     )  # fmt: skip
 
 
@@ -120,7 +121,7 @@ def test_a_receiver_of_all_surroundings_answers_every_tile_as_its_own_would():
 def test_a_receiver_refuses_surroundings_and_heights_it_was_not_made_for():
     signals = scene()
     with pytest.raises(InputError, match="not among the surroundings this receiver was made for"):
-        receiver_of(signals, [0.0, 10.0], [False, True]).receive(signals)
+        receiver_of(signals, [0.0, 30.0], [False, True]).receive(signals)
     higher = replace(signals, heights_m=np.array([10.0, 12.0]))
     with pytest.raises(InputError, match=r"heights_m is \[10.0, 12.0\], this receiver was made for"):
         receiver_of(signals, signals.clutter_height_m, signals.open_land).receive(higher)

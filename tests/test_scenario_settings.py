@@ -23,7 +23,7 @@ def test_keys_left_out_take_the_documented_defaults(tmp_path):
     assert (settings.prediction.n0, settings.prediction.dn) == (325.0, 45.0)
     assert settings.reception.confidence_percent == 90.0
     assert settings.reception.prediction_error_db == "auto"
-    assert settings.reception.noise_environment == "residential"
+    assert settings.reception.noise_environment == "by_land_cover"
     assert settings.reception.tuner_noise_figure_db == 7.0
     assert settings.reception.dead_zone_services == 1
     assert (settings.reception.home_correlation, settings.reception.site_correlation) == (0.25, 0.85)

@@ -14,7 +14,7 @@ CELLS = 40
 
 
 def counted(signals, facts, wanted):
-    around = signals.clutter_height_m, signals.open_land
+    around = (signals.surroundings,)
     return ServiceCounter(facts, TIERS, wanted, OPTIONS, signals.heights_m, *around).count(signals)
 
 

@@ -22,7 +22,7 @@ class WalledTerrain:
         x, _ = TO_GRID.transform(longitude_deg, latitude_deg)
         return np.where(np.abs(np.asarray(x) - WALL_X) < 100.0, 200.0, 0.0)
 
-    ground_m = elevation_m
+    ground_m = path_ground_m = elevation_m
 
     def clutter_height_m(self, longitude_deg, latitude_deg):
         return np.zeros(np.shape(longitude_deg), dtype=np.float32)

@@ -214,7 +214,7 @@ def test_tiles_of_one_grid_leave_no_seam(tmp_path):
     assert height_at(terrain, WEST_M + 500.0, NORTH_M - 200.0) == pytest.approx(45.0, abs=1e-4)
 
 
-def test_canopy_needs_bare_earth_and_adds_no_clutter(tmp_path):
+def test_canopy_needs_bare_earth_and_what_it_is_above_it_is_clutter(tmp_path):
     canopy = write_raster(tmp_path / "canopy.tif", level(120.0))
     bare = write_raster(tmp_path / "bare.tif", level(100.0))
     cover = write_raster(tmp_path / "cover.tif", level(3, dtype="uint8"))
@@ -225,8 +225,9 @@ def test_canopy_needs_bare_earth_and_adds_no_clutter(tmp_path):
     )
     place = TO_WGS84.transform(*INSIDE)
     assert (float(terrain.elevation_m(*place)), float(terrain.ground_m(*place))) == (120.0, 100.0)
-    assert float(terrain.clutter_height_m(*place)) == 0.0
-    assert not terrain.surroundings()[0].any()
+    assert float(terrain.clutter_height_m(*place)) == 20.0  # not the class's 15 m, nor both
+    assert 20.0 in terrain.surroundings()[0]
+    assert terrain.knows_clutter
 
 
 def test_land_cover_gives_height_and_kind_of_the_cell(tmp_path):

@@ -89,7 +89,7 @@ def receiver_of(asked: Question, signals: CellSignals) -> ListReceiver:
     """Return what works out reception for a question; the site keeps it for the next point."""
     site, place = asked.place.site, asked.place
     around = place.clutter_height_m, place.open_land
-    key = asked.wanted, repr(asked.tiers), asked.options.noise_environment, *around, _stations(asked)
+    key = asked.wanted, repr(asked.tiers), *_options(asked), *around, _stations(asked)
     if key not in site.receivers:
         site.receivers[key] = ListReceiver(
             site.facts,
@@ -97,8 +97,7 @@ def receiver_of(asked: Question, signals: CellSignals) -> ListReceiver:
             asked.wanted,
             asked.options,
             signals.heights_m,
-            signals.clutter_height_m,
-            signals.open_land,
+            signals.surroundings,
         )
     return site.receivers[key]
 
@@ -109,7 +108,7 @@ def services_at(asked: Question) -> tuple[ClassServices, ...]:
     every = every_service(site.scenario.stations)
     if len(every.services) > MOST_SERVICES:
         return ()
-    key = place.clutter_height_m, place.open_land, _stations(asked)
+    key = place.clutter_height_m, place.open_land, *_options(asked), _stations(asked)
     if key not in site.counters:
         site.counters[key] = ServiceCounter(
             site.facts,
@@ -117,8 +116,7 @@ def services_at(asked: Question) -> tuple[ClassServices, ...]:
             every,
             asked.options,
             signals.heights_m,
-            signals.clutter_height_m,
-            signals.open_land,
+            signals.surroundings,
         )
     return site.counters[key].count(signals).at(0)
 
@@ -127,11 +125,11 @@ def as_cell(asked: Question) -> CellSignals:
     """Return what arrives at the point as reception reads a tile of one cell."""
     place, facts = asked.place, asked.place.site.facts
     heights_m = mount_heights_m([tier.height_m for tier in asked.tiers])
-    shift_db = np.array([asked.shift_db(path.station) for path in place.paths])
+    shift_db = np.array([[asked.shift_db(path.station, h) for h in heights_m] for path in place.paths])
 
     def fields(name: str) -> NDArray[np.float32]:
         at = [[getattr(path, name)[height] for height in heights_m] for path in place.paths]
-        return (np.array(at) + shift_db[:, None])[:, :, None].astype(np.float32)
+        return (np.array(at) + shift_db)[:, :, None].astype(np.float32)
 
     bearing_deg = np.full((int(np.max(facts.mast)) + 1, 1), np.nan, np.float32)
     distance_km = np.zeros_like(bearing_deg)
@@ -168,6 +166,11 @@ def as_obstructions(asked: Question) -> Obstructions:
         of_paths([_null_db(path) for path in paths], np.float32),
         asked.options.has_land_cover,
     )
+
+
+def _options(asked: Question) -> tuple[str, str]:
+    """Return what the options say of the place: its noise and its building."""
+    return asked.options.noise_environment, asked.options.building
 
 
 def _stations(asked: Question) -> tuple[str, ...]:

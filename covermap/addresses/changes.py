@@ -9,9 +9,12 @@ from dataclasses import replace
 import numpy as np
 
 from covermap.addresses.answer import Answer, answer_of
-from covermap.addresses.plans import Question, as_aimed
+from covermap.addresses.local_cover import cover_changes, wood_before
+from covermap.addresses.paths import mount_heights_m
+from covermap.addresses.plans import Question, Shift, as_aimed
 from covermap.addresses.report import Change, Without
 from covermap.addresses.second_opinion import other_model_shift_db
+from covermap.propagation.foliage import leaf_loss_db
 from covermap.reception import Tier
 from covermap.reception.external_noise import NOISIER
 from covermap.reception.rating import SHIFTS_DB, STRONGER, WEAKER
@@ -42,7 +45,7 @@ def without_each(asked: Question, answer: Answer) -> tuple[Without, ...]:
 
 
 def changes(asked: Question, answer: Answer) -> tuple[Change, ...]:
-    """Return what each change would need: weaker or stronger signals, a higher mount, leaves, more noise.
+    """Return what each change would need: other signals, a higher mount, leaves, other cover, more noise.
 
     Weaker and stronger are the record's own, with the antennas as they are aimed.
     """
@@ -52,15 +55,48 @@ def changes(asked: Question, answer: Answer) -> tuple[Change, ...]:
         _shifted("stronger_3db", replace(asked, shift_db=_stronger), answer, record.tier_stronger),
     ]
     higher = tuple(replace(tier, height_m=tier.height_m + HIGHER_M) for tier in asked.tiers)
-    tried = [
-        ("higher_3m", replace(asked, tiers=higher)),
-        ("in_leaf", replace(asked, shift_db=_in_leaf)),
-    ]
+    tried = [("higher_3m", replace(asked, tiers=higher))]
     if NOISIER[noise] != noise:
         options = replace(asked.options, noise_environment=NOISIER[noise])
         tried.append(("noisier", replace(asked, options=options)))
     found += [_change(key, changed) for key, changed in tried]
-    return (*found, *_second_opinion(asked))
+    return (*found, *in_leaf(asked), *other_cover(asked), *_second_opinion(asked))
+
+
+def in_leaf(asked: Question) -> tuple[Change, ...]:
+    """Return what leaves would need: of the wood on the way where land cover is known, else a rough loss."""
+    woods_m = wood_before(asked.place, mount_heights_m([tier.height_m for tier in asked.tiers]))
+    foliage = asked.place.site.foliage
+    if woods_m is None or foliage is None:
+        return (_change("in_leaf", replace(asked, shift_db=_rough_leaves)),)
+
+    def shift_db(station: Station, height_m: float) -> float:
+        wood_m = woods_m[station.station_id, height_m]
+        return -float(leaf_loss_db(foliage, station.frequency_mhz, wood_m))
+
+    found = _change("in_leaf", replace(asked, shift_db=shift_db))
+    return (replace(found, wood_m=max(woods_m.values(), default=0.0)),)
+
+
+def other_cover(asked: Question) -> tuple[Change, ...]:
+    """Return what one class of land cover more or less at the place would need."""
+    place = asked.place
+    found = []
+    for key, tops_m, changes_db in cover_changes(
+        place, mount_heights_m([tier.height_m for tier in asked.tiers]), asked.labels()
+    ):
+        open_land = tops_m == 0.0 and place.site.terrain.has_land_cover
+        there = replace(place, clutter_height_m=tops_m, open_land=open_land)
+        changed = replace(asked, place=there, shift_db=_less(changes_db))
+        found.append(replace(_change(key, changed), tops_m=tops_m))
+    return tuple(found)
+
+
+def _less(losses_db: dict[tuple[str, float], float]) -> Shift:
+    def shift_db(station: Station, height_m: float) -> float:
+        return -losses_db[station.station_id, height_m]
+
+    return shift_db
 
 
 def _change(key: str, changed: Question) -> Change:
@@ -80,7 +116,7 @@ def _second_opinion(asked: Question) -> tuple[Change, ...]:
     if not listed or any(math.isnan(shift) for shift in listed):
         return ()
 
-    def shift_db(station: Station) -> float:
+    def shift_db(station: Station, height_m: float) -> float:
         return float(np.nan_to_num(shifts[station.station_id]))
 
     found = _change("second_opinion", replace(asked, shift_db=shift_db))
@@ -102,15 +138,15 @@ def _shifted(key: str, asked: Question, answer: Answer, tier: int | None) -> Cha
     )
 
 
-def _weaker(station: Station) -> float:
+def _weaker(station: Station, height_m: float) -> float:
     return SHIFTS_DB[WEAKER]
 
 
-def _stronger(station: Station) -> float:
+def _stronger(station: Station, height_m: float) -> float:
     return SHIFTS_DB[STRONGER]
 
 
-def _in_leaf(station: Station) -> float:
+def _rough_leaves(station: Station, height_m: float) -> float:
     return -IN_LEAF_DB[station.band]
 
 

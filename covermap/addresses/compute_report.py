@@ -164,6 +164,8 @@ def _place(site: Site, asked: Asked, more_heights_m: Sequence[float] = ()) -> Pl
         station_paths(site, asked.latitude_deg, asked.longitude_deg, heights_m),
         float(site.terrain.clutter_height_m(*where)[0]),
         bool(site.terrain.open_land(*where)[0]),
+        asked.latitude_deg,
+        asked.longitude_deg,
     )
 
 

@@ -14,7 +14,7 @@ from covermap.addresses.installed_records import InstallationAtPlace, Recommende
 from covermap.addresses.plans import Question
 from covermap.catalogue import AntennaCatalogue, Device, Installed, installed
 from covermap.reception import AimPlan, TierTable, best_aim
-from covermap.reception.installed import InstallationCounter, Surroundings
+from covermap.reception.installed import InstallationCounter, Receiving
 from covermap.reception.ladder import ladder
 from covermap.reception.tiers import Tier
 from covermap.scenario.wanted import MOST_SERVICES, every_service
@@ -170,12 +170,11 @@ def _services(asked: Question, tier: Tier) -> tuple[str, ...]:
     if len(every.services) > MOST_SERVICES:
         return ()
     signals = as_cell(replace(asked, tiers=(tier,)))
-    around = Surroundings(
+    around = Receiving(
         asked.place.site.facts,
         asked.options,
         signals.heights_m,
-        signals.clutter_height_m,
-        signals.open_land,
+        signals.surroundings,
     )
     bits = InstallationCounter([tier], every, around).count(signals)[:, 0]
     return tuple(service for service, bit in zip(every.services, bits, strict=True) if bit == 1)

@@ -24,21 +24,26 @@ from covermap.scenario.records import Station, WantedList
 
 MOST_SERVICES = 250  # reception tells up to 254 apart
 
-Shift = Callable[[Station], float]
+Shift = Callable[[Station, float], float]  # of a station at a mount's height [m]: dB added to its field
 
 
-def _no_shift(station: Station) -> float:
+def _no_shift(station: Station, height_m: float) -> float:
     return 0.0
 
 
 @dataclass(frozen=True, eq=False)
 class Place:
-    """A point with the paths of every station to it; paths holds the heights of every mount tried."""
+    """A point with the paths of every station to it; paths holds the heights of every mount tried.
+
+    latitude_deg, longitude_deg : WGS 84; NaN: what stands around it is not looked at
+    """
 
     site: Site
     paths: tuple[StationPath, ...]
     clutter_height_m: float
     open_land: bool
+    latitude_deg: float = math.nan
+    longitude_deg: float = math.nan
 
     def known(self, index: int) -> bool:
         """Return whether a station's field is known at every height."""
@@ -106,7 +111,7 @@ class Question:
         place, height_m = self.place, max(PATH_HEIGHT_M, tier.height_m)
         stations = self.order(labels)
         paths = [place.paths[index] for index in stations]
-        shift_db = np.array([self.shift_db(path.station) for path in paths])
+        shift_db = np.array([self.shift_db(path.station, height_m) for path in paths])
         median = np.array([path.by_day_dbuvm[height_m] for path in paths]) + shift_db
         unwanted = np.array([path.unwanted_dbuvm[height_m] for path in paths]) + shift_db
         if self.by_day:

@@ -83,10 +83,12 @@ class Without:
 class Change:
     """What one change would need: the lowest tier (8 not promised), its chance and its aims.
 
-    key : weaker_3db, stronger_3db, higher_3m, in_leaf, noisier or second_opinion
+    key : weaker_3db, stronger_3db, higher_3m, in_leaf, denser, more_open, noisier or second_opinion
     needs_filter : strong signals would overload it
     other_db : of a second opinion, its field less the prediction's, the median of the list's stations
     model : of a second opinion, whose it is
+    tops_m : of another class of cover, how high it stands; wood_m : of leaves, the longest wood before the
+        antenna, None where land cover does not tell
     """
 
     key: str
@@ -96,6 +98,8 @@ class Change:
     needs_filter: bool
     other_db: float | None = None
     model: str = ""
+    tops_m: float | None = None
+    wood_m: float | None = None
 
 
 @dataclass(frozen=True)

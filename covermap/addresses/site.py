@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from covermap.inputs.calibration import Calibration
 from covermap.propagation.field_curves import FieldCurves
+from covermap.propagation.foliage import Foliage
 from covermap.reception import ListReceiver, ReceptionOptions, StationFacts
 from covermap.reception.services import ServiceCounter
 from covermap.reception.tiers import TierTable
@@ -19,7 +20,7 @@ class Site:
     """The inputs of every address of one scenario.
 
     facts : of the stations, in the scenario's order; calibration : None without; curves : where
-    they give the second opinion
+    they give the second opinion; foliage : of woods; None: leaves take a rough loss
     receivers, counters : what works out reception and counts services, kept from one point to the next
     """
 
@@ -31,5 +32,6 @@ class Site:
     calibration: Calibration | None
     wanted: WantedList
     curves: FieldCurves | None = None
+    foliage: Foliage | None = None
     receivers: dict[Hashable, ListReceiver] = field(default_factory=dict)
     counters: dict[Hashable, ServiceCounter] = field(default_factory=dict)

@@ -19,6 +19,7 @@ from covermap.reception.overload import (
     POWER_DB,
     TUNER_DB,
     Loads,
+    load_figures,
     loads_of,
 )
 from covermap.reception.plan import (
@@ -69,7 +70,8 @@ def tuner_dbm(signals: PlaceSignals, tier: Tier, plan: AimPlan) -> NDArray[np.fl
 
 def _loads(signals: PlaceSignals, tier: Tier) -> Loads:
     around = np.array([float(signals.clutter_height_m)]), np.array([bool(signals.open_land)])
-    return loads_of((tier,), signals.facts, *around, signals.options)
+    figures = load_figures((tier,), signals.facts, *around, signals.options)
+    return loads_of((tier,), signals.facts, figures)
 
 
 def _front_dbm(

@@ -51,6 +51,9 @@ _MEANINGS = {
     "tier": "Lowest tier that is sure enough, 1 to 7; 8 is not promised; missing is unknown.",
     "tier_name": "Name of the tier in the run's tier table.",
     "tier_at_50_percent": "Lowest tier with a chance of 50 % or more, 1 to 8.",
+    "homes_in_leaf": "Homes by the tier they need with the last wood before the antenna in leaf.",
+    "homes_cover_doubt": "Homes of the tier that one class of land cover more or less before the home would "
+    "move by two tiers or more.",
     "homes": "Number of homes; missing where homes are not known.",
     "homes_low": "Low end of the 80 % range.",
     "homes_high": "High end of the 80 % range.",

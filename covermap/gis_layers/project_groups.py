@@ -42,6 +42,7 @@ _SUBGROUPS = (
     ("Each service, one class lower", ("service_chance_one_lower",)),
     ("Why each service is weak", ("service_cause", "service_interferer")),
     ("Signals 3 dB weaker and stronger", ("3db_weaker", "3db_stronger")),
+    ("Leaves, and another class of land cover", ("tier_in_leaf", "tier_cover_doubt")),
     ("Field of each station", ("field",)),
     ("Field with offsets from readings", ("field_adjusted",)),
     ("Services by class", ("services_count", "service_tiers")),

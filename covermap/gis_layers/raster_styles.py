@@ -51,6 +51,12 @@ _WEIGHT_STEPS: tuple[Step, ...] = (
     (50, "up to half", "#B7A3C2"),
     (float("inf"), "more than half", "#6A4C7D"),
 )
+_DOUBT_STEPS: tuple[Step, ...] = (
+    (1, "none, or one class", "#F4F1EA"),
+    (2, "two classes", "#C9A27E"),
+    (3, "three classes", "#95613F"),
+    (float("inf"), "four classes or more", "#4A2A1B"),
+)
 _HOMES_STEPS: tuple[Step, ...] = (
     (0, "none", "#FFFFFF"),
     (2, "up to 2", "#E3DCCF"),
@@ -112,7 +118,7 @@ def _attributes(coverage: Coverage, name: str) -> str | None:
 
 
 def _is_tier(kind: str) -> bool:
-    return kind.startswith("tier") and kind != "tier_chance"
+    return kind.startswith("tier") and kind not in ("tier_chance", "tier_cover_doubt")
 
 
 def raster_title(coverage: Coverage, name: str) -> str:
@@ -144,6 +150,8 @@ def raster_title(coverage: Coverage, name: str) -> str:
         "tier_without_deciding": "Antenna needed without the deciding station",
         "dead_zone_chance_3db_weaker": "Chance of any listed service, signals 3 dB weaker",
         "dead_zone_chance_3db_stronger": "Chance of any listed service, signals 3 dB stronger",
+        "tier_in_leaf": "Antenna needed, woods before it in leaf",
+        "tier_cover_doubt": "Classes apart if the cover here were another class",
         "tier_second_opinion": "Antenna needed by another model",
         "second_opinion": "Another model's field less the map's, dB",
         "second_aim": "Second aim, degrees from true north",
@@ -179,6 +187,7 @@ def raster_body(coverage: Coverage, name: str, band: int = 1) -> str:
         "two_antennas_chance": _chance_steps(),
         "service_chance": _chance_steps(),
         "service_chance_one_lower": _chance_steps(),
+        "tier_cover_doubt": _DOUBT_STEPS,
         "aim": _aim_steps(),
         "second_aim": _aim_steps(),
         "aim_from": _aim_steps(),

@@ -67,9 +67,9 @@ def point_profile(
 ) -> PointProfile:
     """Return the profile along the geodesic in equal steps of step_m or a little more.
 
-    Both ends stand on bare ground. Steps are never shorter than step_m: with steps just under 50 m the
-    clutter next to each end would fall inside the 50 m that stay clear and count for nothing, by chance,
-    where the radial sweep counts it.
+    Over bare ground; what stands on it is its clutter. Steps are never shorter than step_m: with steps just
+    under 50 m the clutter next to each end would fall inside the 50 m that stay clear and count for nothing,
+    by chance, where the radial sweep counts it.
     """
     azimuth, back_azimuth, length_m = GEODESIC.inv(
         mast_longitude_deg, mast_latitude_deg, longitude_deg, latitude_deg
@@ -83,7 +83,7 @@ def point_profile(
             mast_longitude_deg * same, mast_latitude_deg * same, float(azimuth) * same, along_m
         )
     )
-    ground_m = terrain.elevation_m(longitudes, latitudes)
+    ground_m = terrain.path_ground_m(longitudes, latitudes)
     ground_m[[0, -1]] = terrain.ground_m(longitudes[[0, -1]], latitudes[[0, -1]])
     distance_km = along_m / 1000.0
     clutter_m = terrain.clutter_height_m(longitudes, latitudes).astype(np.float64)

@@ -170,6 +170,8 @@ def prediction_fingerprint(scenario: Scenario) -> str:
         for s in scenario.stations
     ]
     facts = [prediction.model, prediction.n0, prediction.dn, prediction.profile_step_m, sorted(stations)]
+    terrain = scenario.settings.terrain
+    facts += [] if terrain.tells_clutter else [terrain.assumed_clutter_m]
     return hashlib.sha256(json.dumps(facts).encode()).hexdigest()[:16]
 
 

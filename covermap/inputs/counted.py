@@ -55,7 +55,7 @@ def read_counted_inputs(
     faults = Faults()
     nothing: tuple[str, ...] = ()
     asked = settings.areas or AreasSettings()
-    homes, of_homes = faults.of((None, nothing), _homes, settings, terrain, grid, area)
+    homes, of_homes = faults.of((None, nothing), read_homes, settings, terrain, grid, area)
     neighbourhoods, of_neighbourhoods = faults.of((None, nothing), _neighbourhoods, asked, grid)
     service_area, of_service_area = faults.of((None, nothing), read_service_area, asked, grid)
     places, of_places = faults.of(((), nothing), _places, asked)
@@ -67,10 +67,13 @@ def read_counted_inputs(
     return CountedInputs(homes, neighbourhoods, service_area, prices, places, customers, context, warnings)
 
 
-def _homes(
+def read_homes(
     settings: Settings, terrain: Terrain, grid: Grid, area: shapely.Geometry | None
 ) -> tuple[Homes | None, tuple[str, ...]]:
-    """Return the homes on the map; polygons are spread over built-up cells where land cover is known."""
+    """Return the homes on the map, and warnings; None without.
+
+    Polygons are spread over built-up cells where land cover is known. Raises InputError as homes_per_cell().
+    """
     asked = settings.homes
     if asked is None:
         return None, ()
@@ -78,7 +81,8 @@ def _homes(
     def built_up(tile: Tile) -> NDArray[np.bool_]:
         return terrain.built_up(*grid.centres_lonlat(tile))
 
-    homes = homes_per_cell(asked, grid, built_up if terrain.has_land_cover else None, area)
+    of_land = built_up if terrain.has_land_cover else None
+    homes = homes_per_cell(asked, grid, of_land, area, settings.reception.building)
     if homes is None:
         return None, (
             f"{asked.file.name} has no rows yet: no homes are counted, results are shares of land.",

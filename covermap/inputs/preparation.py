@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from covermap.catalogue import AntennaCatalogue, read_catalogue
 from covermap.errors import grouped
@@ -17,26 +17,38 @@ from covermap.grid.area import area_mask, map_outline
 from covermap.grid.blocks import BlockRequest
 from covermap.grid.curve_block import AZIMUTHS
 from covermap.grid.exact_path import itm_ground
-from covermap.grid.frame import Grid, Tile, to_wgs84
+from covermap.grid.frame import Grid, Tile
 from covermap.grid.height_above_average import all_heights_above_average_m
 from covermap.grid.make_grid import make_grid
+from covermap.inputs.assumed_clutter import assumes_clutter, with_assumed_clutter
 from covermap.inputs.calibration import Calibration, read_calibration
-from covermap.inputs.counted import CountedInputs, read_counted_inputs
+from covermap.inputs.counted import CountedInputs, read_counted_inputs, read_homes
+from covermap.inputs.home_surroundings import building_of_cells, every_kind, tells_buildings
+from covermap.inputs.noise_at import environment_at, environment_without_class
 from covermap.inputs.path_requests import PATH_HEIGHT_M, path_requests
 from covermap.inputs.station_facts import station_facts
-from covermap.inputs.stations_that_count import in_grid, named_carriers, stations_heard_at, without_carriers
+from covermap.inputs.stations_that_count import in_grid, named_carriers, stations_heard_at
+from covermap.inputs.terrain_doubts import on_terrain, positions, squares_of_area, terrain_warnings
 from covermap.planning.homes import Homes
 from covermap.reception import ListReceiver, ReceptionOptions, StationFacts
+from covermap.reception.entry import BUILDINGS
 from covermap.reception.services import ServiceCounter
+from covermap.reception.surroundings import OF_OPTIONS, Surroundings
 from covermap.reception.tiers import TierTable
-from covermap.scenario import Scenario, check_positions, compare_ground
+from covermap.scenario import Scenario, check_positions
 from covermap.scenario.records import WantedList
-from covermap.scenario.settings import Settings
+from covermap.scenario.settings import BY_LAND_COVER, Settings
 from covermap.scenario.wanted import MOST_SERVICES, every_service
 from covermap.tables import read_external_noise, read_prediction_spread, read_tiers
-from covermap.terrain import Terrain, check_area, check_masts, look_at_terrain, read_terrain
+from covermap.terrain import (
+    Terrain,
+    check_area,
+    check_clutter_heights,
+    look_at_terrain,
+    read_terrain,
+)
 
-SAMPLED_ROWS = 100  # of squares whose ground is looked at before a run; as many columns
+MOST_COVER_PATHS = 2_000_000  # squares with homes times stations; a minute of one core
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,6 +59,7 @@ class Preparation:
         the index of its request and of its frequency there
     heights_m : mount heights that are paths, the first is 10
     calibration : offsets from readings, None without
+    whole_map : for a map, not for single places: then what leaves and another class of cover change is asked
     counted : homes, neighbourhoods, service area, prices and places
     catalogue : the antennas and devices that may be put up, the scenario's or generic ones
     """
@@ -65,6 +78,7 @@ class Preparation:
     catalogue: AntennaCatalogue
     warnings: tuple[str, ...]
     calibration: Calibration | None = None
+    whole_map: bool = True
 
     @property
     def homes(self) -> Homes | None:
@@ -94,8 +108,69 @@ class Preparation:
         if not asked or not 1 <= len(every.services) <= MOST_SERVICES:
             return None
         heights_m = np.asarray(self.heights_m, dtype=np.float64)
-        options, around = self.reception_options, self.terrain.surroundings()
-        return ServiceCounter(self.facts, self.tiers, every, options, heights_m, *around)
+        options = self.reception_options
+        return ServiceCounter(self.facts, self.tiers, every, options, heights_m, self.surroundings)
+
+    @property
+    def wanted_stations(self) -> tuple[int, ...]:
+        """Return the indices of the stations that carry a service of any list."""
+        lists = self.scenario.wanted
+        return tuple(sorted({index for one in lists for group in one.transmitters for index in group}))
+
+    @property
+    def looks_at_leaves(self) -> bool:
+        """Return whether tiers in leaf are worked out: where woods are known."""
+        return self.whole_map and self.terrain.has_land_cover
+
+    @cached_property
+    def looks_at_cover(self) -> bool:
+        """Return whether it is worked out what one class of cover more or less would change.
+
+        As asked; by itself where homes are known and their paths are not too many.
+        """
+        asked = self.scenario.settings.outputs.cover_doubt
+        if not self.whole_map:
+            return False
+        if asked != "auto" or self.homes is None:
+            return asked is True
+        with_homes = sum(int((self.homes.window(tile) > 0.0).sum()) for tile in self.grid.tiles(512))
+        return with_homes * len(self.wanted_stations) <= MOST_COVER_PATHS
+
+    @property
+    def noise_by_land_cover(self) -> bool:
+        """Return whether each home has the noise of the class it stands in."""
+        asked = self.scenario.settings.reception.noise_environment
+        return asked == BY_LAND_COVER and self.terrain.has_land_cover
+
+    @cached_property
+    def surroundings(self) -> Surroundings:
+        """Return every kind of surroundings that a place can have."""
+        return every_kind(
+            self.terrain,
+            noise_by_class=self.noise_by_land_cover,
+            buildings=tells_buildings(self.homes),
+            other_cover=self.looks_at_cover,
+        )
+
+    def environment(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.uint8] | None:
+        """Return the noise environment at places; None where all have the options'."""
+        if not self.noise_by_land_cover:
+            return None
+        return self.terrain.environment(longitude_deg, latitude_deg)
+
+    def building(self, tile: Tile) -> NDArray[np.uint8] | None:
+        """Return of what most homes of each cell are built, as building_of_cells()."""
+        return building_of_cells(self.homes, tile)
+
+    def options_at(self, latitude_deg: float, longitude_deg: float) -> ReceptionOptions:
+        """Return the options with a place's noise and building: its own class, its square's homes."""
+        reception, where = self.scenario.settings.reception, self.grid.cell_at(latitude_deg, longitude_deg)
+        environment = environment_at(reception, self.terrain, latitude_deg, longitude_deg)
+        options = replace(self.reception_options, noise_environment=environment)
+        building = None if where is None else self.building(Tile(*where, 1, 1))
+        if building is not None and building[0] != OF_OPTIONS:
+            options = replace(options, building=BUILDINGS[int(building[0])])
+        return options
 
     def receiver(self, wanted: WantedList) -> ListReceiver:
         """Return what works out reception of any list of the scenario's stations."""
@@ -103,7 +178,7 @@ class Preparation:
 
     def _receiver(self, wanted: WantedList, options: ReceptionOptions) -> ListReceiver:
         heights_m = np.asarray(self.heights_m, dtype=np.float64)
-        return ListReceiver(self.facts, self.tiers, wanted, options, heights_m, *self.terrain.surroundings())
+        return ListReceiver(self.facts, self.tiers, wanted, options, heights_m, self.surroundings)
 
     @cached_property
     def second(self) -> Preparation | None:
@@ -207,19 +282,21 @@ def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
     scenario = in_grid(scenario, grid, tiers, options)
     corners = grid.corners_lonlat()
     needed = outline.around(
-        *(np.concatenate(pair) for pair in zip(corners, _positions(scenario), strict=True))
+        *(np.concatenate(pair) for pair in zip(corners, positions(scenario), strict=True))
     )
     terrain = read_terrain(settings, folder=store_folder(scenario, store), outline=needed)
-    scenario, beyond = _on_terrain(scenario, terrain)
-    warnings = [*scenario.warnings, *beyond, *_terrain_warnings(scenario, terrain)]
+    scenario, beyond = on_terrain(scenario, terrain)
+    warnings = [*scenario.warnings, *beyond, *terrain_warnings(scenario, terrain)]
     area = map_outline(grid, settings.grid, whole.elevation)
-    warnings += check_area(terrain, *_squares_of_area(grid, area))
+    squares = squares_of_area(grid, area)
+    warnings += [*check_area(terrain, *squares), *check_clutter_heights(terrain, *squares)]
     counted = read_counted_inputs(settings, terrain, grid, area)
+    terrain = with_assumed_clutter(terrain, settings, grid, counted.homes)
     return _preparation(scenario, terrain, grid, area, tiers, options, counted, warnings)
 
 
 def prepare_places(scenario: Scenario, places_deg: Sequence[tuple[float, float]]) -> Preparation:
-    """Read what the paths to some places need: elevation where they run, no homes.
+    """Read what the paths to some places need: elevation where they run; homes where they decide a path.
 
     places_deg : (latitude, longitude) of each, none for anywhere; Preparation.at() then leaves out what
         cannot matter at one
@@ -235,13 +312,19 @@ def prepare_places(scenario: Scenario, places_deg: Sequence[tuple[float, float]]
     if places_deg:
         scenario = stations_heard_at(scenario, places_deg, tiers, options)
         latitude_deg, longitude_deg = np.array(places_deg, dtype=np.float64).T
-        corners = zip((longitude_deg, latitude_deg), _positions(scenario), strict=True)
+        corners = zip((longitude_deg, latitude_deg), positions(scenario), strict=True)
         outline = outline.around(*(np.concatenate(pair) for pair in corners))
     terrain = read_terrain(settings, outline=outline, on_demand=True)
-    scenario, beyond = _on_terrain(scenario, terrain)
-    warnings = [*scenario.warnings, *beyond, *_terrain_warnings(scenario, terrain)]
+    scenario, beyond = on_terrain(scenario, terrain)
+    warnings = [*scenario.warnings, *beyond, *terrain_warnings(scenario, terrain)]
     area = map_outline(grid, settings.grid, whole.elevation)
-    return _preparation(scenario, terrain, grid, area, tiers, options, CountedInputs(), warnings)
+    of_homes = settings.homes is not None and settings.homes.building is not None
+    counted = CountedInputs()
+    if of_homes or assumes_clutter(settings):
+        counted = CountedInputs(homes=read_homes(settings, terrain, grid, area)[0])
+    terrain = with_assumed_clutter(terrain, settings, grid, counted.homes)
+    prepared = _preparation(scenario, terrain, grid, area, tiers, options, counted, warnings)
+    return replace(prepared, whole_map=False)
 
 
 def _preparation(
@@ -287,80 +370,13 @@ def reception_options(settings: Settings, grid: Grid) -> ReceptionOptions:
         confidence_percent=reception.confidence_percent,
         prediction_error_db=reception.prediction_error_db,
         path_spread_db=read_prediction_spread(reception.prediction_spread),
-        has_land_cover=settings.terrain.land_cover is not None,
+        has_land_cover=settings.terrain.tells_clutter,
         cell_m=grid.cell_m,
-        noise_environment=reception.noise_environment,
+        noise_environment=environment_without_class(reception),
+        building=reception.building,
         external_noise=read_external_noise(),
         tuner_noise_figure_db=reception.tuner_noise_figure_db,
         dead_zone_services=reception.dead_zone_services,
         home_correlation=reception.home_correlation,
         site_correlation=reception.site_correlation,
     )
-
-
-def _positions(scenario: Scenario) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return longitude and latitude of the stations in degrees."""
-    stations = scenario.stations
-    return np.array([s.longitude_deg for s in stations]), np.array([s.latitude_deg for s in stations])
-
-
-def _on_terrain(scenario: Scenario, terrain: Terrain) -> tuple[Scenario, list[str]]:
-    """Return the scenario whose lists of everything hold what stands on known ground, and a sentence."""
-    longitude_deg, latitude_deg = _positions(scenario)
-    beyond = np.isnan(terrain.elevation_m(longitude_deg, latitude_deg))
-    beyond |= np.isnan(terrain.ground_m(longitude_deg, latitude_deg))
-    narrowed = without_carriers(scenario, beyond)
-    lists = zip(scenario.wanted, narrowed.wanted, strict=True)
-    lost = {service for one, other in lists for service in set(one.services) - set(other.services)}
-    if not lost:
-        return narrowed, []
-    names = sorted(lost)
-    return narrowed, [
-        f"{len(lost)} service(s) in reach (such as {', '.join(names[:3])}) are not in a list of "
-        "everything: the elevation does not reach their masts. Add elevation there to have them predicted."
-    ]
-
-
-def _squares_of_area(
-    grid: Grid, area: shapely.Geometry | None
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return longitude and latitude of the middles of squares spread over the area, shape (n,), WGS 84."""
-    col = np.unique(np.linspace(0, grid.cols - 1, SAMPLED_ROWS).astype(int))
-    row = np.unique(np.linspace(0, grid.rows - 1, SAMPLED_ROWS).astype(int))
-    x, y = (
-        axis.ravel()
-        for axis in np.meshgrid(
-            grid.x_min + (col + 0.5) * grid.cell_m, grid.y_max - (row + 0.5) * grid.cell_m
-        )
-    )
-    inside = np.ones(x.shape, dtype=bool) if area is None else shapely.contains_xy(area, x, y)
-    longitude_deg, latitude_deg = to_wgs84(grid.crs_wkt).transform(x[inside], y[inside])
-    return longitude_deg, latitude_deg
-
-
-def _masts(scenario: Scenario) -> list[tuple[str, float, float, bool]]:
-    """Return label, latitude, longitude and whether a list names a service there, one a position."""
-    wanted = named_carriers(scenario)
-    places: dict[tuple[str, float, float], bool] = {}
-    for index, station in enumerate(scenario.stations):
-        key = (station.mast, station.latitude_deg, station.longitude_deg)
-        places[key] = places.get(key, False) or index in wanted
-    return [(*key, has_wanted) for key, has_wanted in places.items()]
-
-
-def _terrain_warnings(scenario: Scenario, terrain: Terrain) -> list[str]:
-    """Return what the terrain leaves in doubt. Raises InputError where it does not reach a named mast."""
-    warnings = [*check_masts(terrain, _masts(scenario))]
-    if scenario.settings.prediction.model == "itm" and terrain.has_land_cover:
-        warnings.append(
-            '[prediction] model = "itm" knows terrain alone: trees and buildings of the land cover take '
-            "nothing from fields at 10 m and above."
-        )
-    return [*warnings, *terrain.warnings, *_ground_warnings(scenario, terrain)]
-
-
-def _ground_warnings(scenario: Scenario, terrain: Terrain) -> list[str]:
-    """Return a sentence for each station whose filed ground differs from the terrain."""
-    longitude_deg = np.array([station.longitude_deg for station in scenario.stations])
-    latitude_deg = np.array([station.latitude_deg for station in scenario.stations])
-    return compare_ground(scenario.stations, terrain.ground_m(longitude_deg, latitude_deg).tolist())

@@ -20,6 +20,7 @@ def station_facts(stations: Sequence[Station]) -> StationFacts:
         frequency_mhz=np.array([s.frequency_mhz for s in stations]),
         bandwidth_mhz=np.array([s.bandwidth_mhz for s in stations]),
         required_cn_db=np.array([s.required_cn_db for s in stations]),
+        indoor_cn_db=np.array([s.indoor_cn_db for s in stations]),
         mast=antenna_positions(stations),
         polarization=np.array([POLARIZATIONS[s.polarization] for s in stations]),
         network=network_numbers(stations),

@@ -23,7 +23,7 @@ from covermap.grid.frame import Tile
 from covermap.inputs.preparation import Preparation, prepare_places
 from covermap.jobs.path_stage import computed_blocks
 from covermap.jobs.tile_reception import TileResult, receive_tile
-from covermap.reception import sigma_summary
+from covermap.reception import ReceptionOptions, sigma_summary
 from covermap.reception.signals import DIPLEXED, LOST_AT_NIGHT, MAY_OVERLOAD, NEEDS_FILTER, OWN_HIGH_VHF
 from covermap.result.coverage import Coverage, open_coverage
 from covermap.result.raster_catalogue import AIM_UNKNOWN, OUTSIDE_FLAG
@@ -32,6 +32,8 @@ from covermap.result.run_json import MODEL_EDITIONS, run_id_of, scenario_caution
 from covermap.scenario import Scenario
 from covermap.scenario.coordinates import HIGHEST_LATITUDE_DEG
 from covermap.tables.field_curves import read_field_curves
+from covermap.tables.foliage import read_foliage
+from covermap.wording.homes_words import building_words, environment_words
 
 SUN_HOURS = (9, 12, 15)  # local times at which the sheet tells where the sun stands
 
@@ -49,13 +51,12 @@ class AddressBook:
     prepared: Preparation
     chosen: str
     coverage: Coverage | None
-    basis: tuple[str, ...]
     cautions: tuple[str, ...]
 
     @property
     def site(self) -> Site:
         """Return what all addresses are computed from, every station that counts at any of them."""
-        return _site(self.prepared, self.chosen)
+        return _site(self.prepared, self.chosen, self.prepared.reception_options)
 
     def report(
         self,
@@ -87,19 +88,22 @@ class AddressBook:
         )
         here = self.prepared.at(latitude_deg, longitude_deg)
         cell = self._cell(here, latitude_deg, longitude_deg)
-        return compute_report(_site(here, self.chosen), asked, cell, self.basis, self.cautions, home, shop)
+        site = _site_at(here, self.chosen, latitude_deg, longitude_deg)
+        basis = basis_sentences(here, site.options)
+        return compute_report(site, asked, cell, basis, self.cautions, home, shop)
 
     def site_at(self, latitude_deg: float, longitude_deg: float) -> Site:
-        """Return what one address is computed from: the stations that count there."""
+        """Return what one address is computed from: the stations that count there, its noise and building."""
         _check_position(latitude_deg, longitude_deg)
-        return _site(self.prepared.at(latitude_deg, longitude_deg), self.chosen)
+        here = self.prepared.at(latitude_deg, longitude_deg)
+        return _site_at(here, self.chosen, latitude_deg, longitude_deg)
 
     def cell(self, latitude_deg: float, longitude_deg: float) -> CellValue:
         """Return what the map's cell says at a place."""
         return self._cell(self.prepared.at(latitude_deg, longitude_deg), latitude_deg, longitude_deg)
 
     def _cell(self, here: Preparation, latitude_deg: float, longitude_deg: float) -> CellValue:
-        site = _site(here, self.chosen)
+        site = _site(here, self.chosen, here.reception_options)
         where = here.grid.cell_at(latitude_deg, longitude_deg)
         source = "computed" if self.coverage is None else "result"
         if where is None:
@@ -130,30 +134,34 @@ def open_book(
     cautions = list(scenario_cautions(scenario))
     if prepared.calibration is not None:
         cautions.append(prepared.calibration.in_words())
-    return AddressBook(
-        prepared, chosen.name, _finished_result(scenario), basis_sentences(prepared), tuple(cautions)
-    )
+    return AddressBook(prepared, chosen.name, _finished_result(scenario), tuple(cautions))
 
 
-def _site(prepared: Preparation, chosen: str) -> Site:
-    """Return what an address is computed from."""
+def _site_at(prepared: Preparation, chosen: str, latitude_deg: float, longitude_deg: float) -> Site:
+    """Return what an address is computed from, with the noise and the building of the place."""
+    return _site(prepared, chosen, prepared.options_at(latitude_deg, longitude_deg))
+
+
+def _site(prepared: Preparation, chosen: str, options: ReceptionOptions) -> Site:
+    """Return what an address is computed from; options : of the place."""
     curves = prepared.scenario.settings.prediction.second_opinion == "curves"
     return Site(
         scenario=prepared.scenario,
         terrain=prepared.terrain,
         tiers=prepared.tiers,
         facts=prepared.facts,
-        options=prepared.reception_options,
+        options=options,
         calibration=prepared.calibration,
         wanted=next(wanted for wanted in prepared.scenario.wanted if wanted.name == chosen),
         curves=read_field_curves() if curves else None,
+        foliage=read_foliage(),
     )
 
 
-def basis_sentences(prepared: Preparation) -> tuple[str, ...]:
-    """Return what an address is computed with, a sentence each."""
+def basis_sentences(prepared: Preparation, options: ReceptionOptions) -> tuple[str, ...]:
+    """Return what an address is computed with, a sentence each; options : of the place."""
     settings = prepared.scenario.settings
-    prediction, reception = settings.prediction, settings.reception
+    prediction, by_class = settings.prediction, prepared.noise_by_land_cover
     unwanted_percent, faded = TIME_RULES[prediction.time_rule]
     time_words = "90 % of the time" if faded else "half of the time"
     names = ", ".join(Path(path).name for path in settings.terrain.elevation)
@@ -161,9 +169,9 @@ def basis_sentences(prepared: Preparation) -> tuple[str, ...]:
         f"{MODEL_EDITIONS[prediction.model]} along the path to this very point, a step each "
         f"{prediction.profile_step_m:g} m over {names}.",
         f"Wanted services for {time_words}, against interference for {unwanted_percent:g} % of the time; "
-        f"{sigma_summary(prepared.reception_options).in_words()}.",
-        f"{reception.noise_environment.replace('_', ' ').capitalize()} noise, tuner noise figure "
-        f"{reception.tuner_noise_figure_db:g} dB.",
+        f"{sigma_summary(options).in_words()}.",
+        f"Noise {environment_words(options.noise_environment)}{', as the land cover says' * by_class}; "
+        f"house {building_words(options.building)}; tuner noise figure {options.tuner_noise_figure_db:g} dB.",
     )
 
 

@@ -90,7 +90,7 @@ def write_address_sheets(
             reports,
             folder,
             dn=scenario.settings.prediction.dn,
-            with_clutter=book.prepared.terrain.has_land_cover,
+            with_clutter=book.prepared.terrain.has_clutter,
             as_list=addresses is not None,
             left_out=listed.left_out,
             printer=printer,

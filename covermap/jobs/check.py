@@ -12,6 +12,7 @@ from covermap.inputs.preparation import Preparation, prepare, store_folder
 from covermap.jobs.cost import Cost, Crew, estimate
 from covermap.jobs.memory_and_disk import blocks_of_run, refuse_what_does_not_fit
 from covermap.reception.variability import sigma_summary
+from covermap.result.run_json import trees_in_words
 from covermap.scenario import Scenario, read_scenario
 from covermap.scenario.sites import SITE_KM, site_numbers
 from covermap.wording.words import path_in_words, plural
@@ -64,6 +65,7 @@ def check(
     lines = [
         ("Area", _area(prepared)),
         ("Elevation", prepared.terrain.summary(_places(scenario), places_read(prepared))),
+        ("Cover", trees_in_words(scenario.settings.terrain)),
         ("Stations", stations_in_words(scenario)),
         ("Homes", homes_in_words(prepared)),
         ("Spread", sigma_summary(prepared.reception_options).in_words()),

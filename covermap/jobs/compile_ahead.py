@@ -118,5 +118,5 @@ def compile_reception() -> None:
     gc.freeze()
     gc.set_threshold(100_000, 50, 1000)
     receive(signals, facts, read_tiers(), wanted, options)
-    around = heights_m, signals.clutter_height_m, signals.open_land
+    around = heights_m, signals.surroundings
     ServiceCounter(facts, read_tiers(), wanted, options, *around).count(signals)

@@ -238,6 +238,7 @@ def _terrain_mb(prepared: Preparation) -> tuple[float, float]:
     layers = [*terrain.elevation, *terrain.bare_earth]
     if terrain.land_cover is not None:
         layers.append(terrain.land_cover.layer)
+    layers += [one.layer for one in (terrain.clutter_heights, terrain.assumed) if one is not None]
     mapped = [layer.array.nbytes for layer in layers if is_mapped(layer.array)]
     return (sum(layer.array.nbytes for layer in layers) - sum(mapped)) / 1e6, sum(mapped) / 1e6
 

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from covermap.errors import InputError
 from covermap.grid.point_field import point_field
+from covermap.inputs.assumed_clutter import read_terrain_of
 from covermap.propagation.field_curves import field_of_curves
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.required_field import required_field as required_field_of_tier
@@ -20,7 +21,7 @@ from covermap.scenario.records import Scenario, Station
 from covermap.scenario.systems import find_system
 from covermap.tables import read_external_noise, read_prediction_spread, read_tiers
 from covermap.tables.field_curves import read_field_curves
-from covermap.terrain import Terrain, read_terrain
+from covermap.terrain import Terrain
 
 DEFAULT_BANDWIDTH_MHZ = 6.0  # of the channel, where a system does not say its own
 
@@ -137,7 +138,7 @@ def field_at(
         raise InputError("points have no CRS. Set it with points.set_crs(...).")
     if not (geometry.geom_type == "Point").all():
         raise InputError(f"points hold {sorted(set(geometry.geom_type))}; only points have one field.")
-    terrain = read_terrain(scenario.settings)
+    terrain = read_terrain_of(scenario)
     rows: list[dict[str, Any]] = []
     for index, place in enumerate(geometry.to_crs("EPSG:4326")):
         for station in scenario.stations:

@@ -17,7 +17,7 @@ from covermap.inputs.preparation import Preparation
 from covermap.jobs.path_stage import TILE_CELLS, tile_blocks
 from covermap.jobs.tile_reception import tile_signals
 from covermap.reception import CellSignals
-from covermap.reception.installed import HoldingReceiver, InstallationCounter, Surroundings
+from covermap.reception.installed import HoldingReceiver, InstallationCounter, Receiving
 from covermap.reception.tiers import Tier
 from covermap.scenario.records import WantedList
 from covermap.scenario.wanted import every_service
@@ -50,12 +50,10 @@ def middles(prepared: Preparation, stride: int) -> Cells:
     return Cells(along(prepared.grid.rows), along(prepared.grid.cols))
 
 
-def surroundings_of(prepared: Preparation) -> Surroundings:
+def surroundings_of(prepared: Preparation) -> Receiving:
     """Return what reception of a run's cells takes beside tiers and a list."""
     heights_m = np.asarray(prepared.heights_m, dtype=np.float64)
-    return Surroundings(
-        prepared.facts, prepared.reception_options, heights_m, *prepared.terrain.surroundings()
-    )
+    return Receiving(prepared.facts, prepared.reception_options, heights_m, prepared.surroundings)
 
 
 def holding(

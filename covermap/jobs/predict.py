@@ -198,6 +198,10 @@ def _write_tile(prepared: Preparation, rasters: RasterSet, result: TileResult) -
     for wanted in prepared.scenario.wanted:
         found = result.lists[wanted.name]
         rasters.write_list(wanted, tile, found.reception, found.main_cause, found.service_cause)
+        doubts = result.doubts[wanted.name]
+        for kind, values in (("tier_in_leaf", doubts.tier_in_leaf), ("tier_cover_doubt", doubts.cover_doubt)):
+            if values is not None:
+                rasters.write(f"{wanted.name}/{kind}", tile, values.reshape(tile.rows, tile.cols))
         if wanted.name in result.second:
             second = result.second[wanted.name]
             shape = (tile.rows, tile.cols)

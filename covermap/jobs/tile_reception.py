@@ -20,10 +20,12 @@ from covermap.grid.fields import (
 from covermap.grid.frame import Tile
 from covermap.grid.geodesy import mast_geometry
 from covermap.inputs.preparation import Preparation
+from covermap.jobs.local_doubts import LocalDoubts, local_doubts
 from covermap.jobs.second_opinion import SecondOpinion, second_opinion
 from covermap.reception import CellSignals, Records, explained
 from covermap.reception.causes import Obstructions
 from covermap.reception.services import ServiceCounts
+from covermap.reception.surroundings import environment_of
 from covermap.result.raster_catalogue import (
     FILLED_GROUND_FLAG,
     NEAR_MAST_FLAG,
@@ -44,6 +46,7 @@ class TileResult:
     services : which services each class brings; None where that is not asked for
     other_tier : of a sample of cells, for the first list, at the other default of the prediction error
     second : of each list, what the second opinion says; empty without one
+    doubts : of each list, what leaves and another class of cover would change
     """
 
     tile: Tile
@@ -55,6 +58,7 @@ class TileResult:
     services: ServiceCounts | None
     other_tier: NDArray[np.uint8]
     second: dict[str, SecondOpinion]
+    doubts: dict[str, LocalDoubts]
 
 
 def receive_tile(
@@ -66,7 +70,7 @@ def receive_tile(
     """
     longitude_deg, latitude_deg = (array.ravel() for array in prepared.grid.centres_lonlat(tile))
     outside = ~prepared.inside_area(tile).ravel()
-    fields = _tile_fields(prepared, blocks, longitude_deg, latitude_deg)
+    fields = _tile_fields(prepared, tile, blocks)
     signals = fields.signals
     signals.field_dbuvm[:, :, outside] = np.nan
     fields.flags[outside] |= OUTSIDE_FLAG
@@ -93,6 +97,14 @@ def receive_tile(
         None if counter is None else counter.count(signals),
         other[~outside[sample]],
         {} if second is None else _second_opinions(prepared, tile, fields, lists, second),
+        local_doubts(
+            prepared,
+            signals,
+            {name: records.reception for name, records in lists.items()},
+            longitude_deg,
+            latitude_deg,
+            counted,
+        ),
     )
 
 
@@ -104,8 +116,7 @@ def _second_opinions(
     blocks: list[LossBlock],
 ) -> dict[str, SecondOpinion]:
     """Return what the second opinion's blocks make of each list."""
-    longitude_deg, latitude_deg = (array.ravel() for array in prepared.grid.centres_lonlat(tile))
-    other = _tile_fields(prepared.second or prepared, blocks, longitude_deg, latitude_deg)
+    other = _tile_fields(prepared.second or prepared, tile, blocks)
     outside = (fields.flags & OUTSIDE_FLAG) > 0
     other.signals.field_dbuvm[:, :, outside] = np.nan
     return {
@@ -121,8 +132,7 @@ def _second_opinions(
 
 def tile_signals(prepared: Preparation, tile: Tile, blocks: list[LossBlock]) -> CellSignals:
     """Return what arrives at the cells of a tile; not known outside the asked area."""
-    longitude_deg, latitude_deg = (array.ravel() for array in prepared.grid.centres_lonlat(tile))
-    signals = _tile_fields(prepared, blocks, longitude_deg, latitude_deg).signals
+    signals = _tile_fields(prepared, tile, blocks).signals
     signals.field_dbuvm[:, :, ~prepared.inside_area(tile).ravel()] = np.nan
     return signals
 
@@ -146,9 +156,8 @@ class _TileFields:
     smooth_earth: NDArray[np.bool_]
 
 
-def _tile_fields(
-    prepared: Preparation, blocks: list[LossBlock], longitude_deg: NDArray, latitude_deg: NDArray
-) -> _TileFields:
+def _tile_fields(prepared: Preparation, tile: Tile, blocks: list[LossBlock]) -> _TileFields:
+    longitude_deg, latitude_deg = (array.ravel() for array in prepared.grid.centres_lonlat(tile))
     cells, heights = longitude_deg.size, len(prepared.heights_m)
     stations = prepared.scenario.stations
     wanted, unwanted, median_at = (
@@ -211,6 +220,14 @@ def _tile_fields(
         median_field_dbuvm=median_at,
         distance_km=distance_km,
         path_class=path_class,
+        environment=prepared.environment(longitude_deg, latitude_deg),
+        building=prepared.building(tile),
     )
-    obstructions = Obstructions(obstacle_db, path_class, null_db, prepared.terrain.has_land_cover)
+    obstructions = Obstructions(
+        obstacle_db,
+        path_class,
+        null_db,
+        prepared.terrain.has_clutter,
+        environment_of(signals.surroundings, prepared.reception_options),
+    )
     return _TileFields(signals, raw, adjusted, flags, obstructions, smooth_earth)

@@ -25,6 +25,7 @@ from covermap.jobs.from_store import NOTHING, FromStore
 from covermap.planning.areas import WholeSummary, summarise_areas, summarise_whole
 from covermap.planning.contours import contours
 from covermap.planning.dead_zones import NamedPlace, find_dead_zones
+from covermap.planning.local_doubts import local_doubts_record
 from covermap.planning.neighbourhoods import OUTSIDE_ID, with_outside
 from covermap.planning.not_promised import NotPromised, not_promised
 from covermap.planning.places import Place
@@ -85,6 +86,7 @@ def write_layers_and_pages(
     told: dict[str, Any] = {
         "homes": _homes_record(prepared, counts.areas, public=public),
         "second_opinion": opinion_counts(coverage),
+        **local_doubts_record(coverage),
     }
     coverage.run |= told
     report("outputs", 0.3, "coverage.gpkg")

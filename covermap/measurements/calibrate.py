@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from covermap.inputs.assumed_clutter import read_terrain_of
 from covermap.inputs.calibration import Calibration, TrustedOffset, prediction_fingerprint
 from covermap.measurements.mixed_model import MixedModel, fit_mixed
 from covermap.measurements.offsets import (
@@ -25,7 +26,7 @@ from covermap.reception.options import ReceptionOptions
 from covermap.reception.variability import sigma_summary
 from covermap.scenario import Scenario
 from covermap.tables import read_tiers
-from covermap.terrain import Terrain, read_terrain
+from covermap.terrain import Terrain
 
 NORMAL_95 = 1.96  # normal distribution: 95 % lie within
 PUBLIC_STEP_DB = 5.0  # judgement: a loss over free space this coarse tells no path
@@ -143,14 +144,14 @@ def calibrate(
     if not isinstance(readings, Readings):
         tiers = read_tiers(scenario.settings.reception.antenna_tiers)
         readings = read_readings(readings, scenario.stations, tiers, percent_scales)
-    terrain = read_terrain(scenario.settings)
+    terrain = read_terrain_of(scenario)
     residuals, without = compare(readings.readings, scenario, terrain)
     return report(scenario, readings, residuals, without, default_spread_db(terrain))
 
 
 def default_spread_db(terrain: Terrain) -> float:
     """Return the spread of a reading around the prediction, where readings are too few to tell."""
-    return sigma_summary(ReceptionOptions(has_land_cover=terrain.has_land_cover)).total_db
+    return sigma_summary(ReceptionOptions(has_land_cover=terrain.knows_clutter)).total_db
 
 
 def report(

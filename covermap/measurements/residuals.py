@@ -10,12 +10,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from covermap.grid.point_field import PATH_HEIGHT_M, PointField, point_field
+from covermap.inputs.noise_at import environment_at
 from covermap.measurements.reading_doubts import aim_and_leaf_words, leaf_sd_db, off_aim
 from covermap.measurements.readings import Reading
 from covermap.measurements.trusted_area import worst_path
 from covermap.propagation import Profile, path_class, ridges
 from covermap.propagation.sweep.taut_string import CLASS_MHZ
 from covermap.reception.chain import receiving_chain
+from covermap.reception.entry import entry_db
 from covermap.reception.external_noise import external_noise_db
 from covermap.reception.tiers import Tier
 from covermap.scenario.records import Scenario
@@ -76,7 +78,10 @@ def compare(
             continue
         off = off_aim(reading, field.profile)
         offs.append(off)
-        low, high, sd_db = measured_field(reading, scenario, noise)
+        environment = environment_at(
+            scenario.settings.reception, terrain, reading.latitude_deg, reading.longitude_deg
+        )
+        low, high, sd_db = measured_field(reading, scenario, noise, environment)
         sd_db = math.hypot(sd_db, reading.value_sd_db, off.sd_db, leaf_sd_db(reading, terrain))
         shift_db = off.loss_db - field.field_dbuvm
         residuals.append(
@@ -109,7 +114,9 @@ def _in_the_way(reading: Reading, field: PointField, scenario: Scenario) -> tupl
     return len(crossed), found
 
 
-def measured_field(reading: Reading, scenario: Scenario, noise: dict) -> tuple[float, float, float]:
+def measured_field(
+    reading: Reading, scenario: Scenario, noise: dict, environment: str
+) -> tuple[float, float, float]:
     """Return the bounds of the outdoor field at the antenna's height, in dB(uV/m), and the reading's own sd.
 
     A level gives the field; MER gives C/N up to 30 dB and a lower bound above; yes and no are bounds at the
@@ -117,26 +124,26 @@ def measured_field(reading: Reading, scenario: Scenario, noise: dict) -> tuple[f
     Source: as receiving_chain; the spreads are judgement.
     """
     tier = reading.tier
-    entry_db, entry_sd_db = (tier.entry_loss_db, tier.entry_loss_sd_db) if tier else (0.0, 0.0)
+    building, mhz = scenario.settings.reception.building, reading.station.frequency_mhz
+    of_entry_db, entry_sd_db = (0.0, 0.0) if tier is None else entry_db(tier, mhz, building)
     if reading.kind == "field":
-        return reading.value_db + entry_db, reading.value_db + entry_db, entry_sd_db
+        return reading.value_db + of_entry_db, reading.value_db + of_entry_db, entry_sd_db
     installed = _as_installed(reading)
     station = reading.station
     options = scenario.settings.reception
     chain = receiving_chain(
         installed,
         station.frequency_mhz,
-        external_noise_db=external_noise_db(
-            station.frequency_mhz, options.noise_environment, installed.indoors, noise
-        ),
+        external_noise_db=external_noise_db(station.frequency_mhz, environment, installed.indoors, noise),
         tuner_noise_figure_db=options.tuner_noise_figure_db,
         bandwidth_mhz=station.bandwidth_mhz,
     )
     if reading.kind == "mer":
-        level = min(reading.value_db, MER_CEILING_DB) - chain.cn_minus_field_db + entry_db
+        level = min(reading.value_db, MER_CEILING_DB) - chain.cn_minus_field_db + of_entry_db
         sd_db = math.hypot(entry_sd_db, MER_SD_DB)
         return level, (level if reading.value_db < MER_CEILING_DB else math.inf), sd_db
-    needed = station.required_cn_db - chain.cn_minus_field_db + entry_db
+    required_cn_db = station.indoor_cn_db if installed.indoors else station.required_cn_db
+    needed = required_cn_db - chain.cn_minus_field_db + of_entry_db
     sd_db = math.hypot(entry_sd_db, THRESHOLD_SD_DB)
     if reading.decoded == "breaking":
         return needed, needed, sd_db

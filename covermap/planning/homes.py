@@ -20,6 +20,7 @@ from covermap.planning.homes_polygons import BuiltUp, PolygonHomes
 from covermap.planning.homes_raster import MOST_HOMES, RasterHomes
 from covermap.planning.homes_totals import refuse_totals_with_parts
 from covermap.planning.polygons import find_column, read_layer, usable_places, usable_polygons
+from covermap.reception.entry import BUILDINGS
 
 if TYPE_CHECKING:
     from covermap.scenario.settings import HomesSettings
@@ -33,6 +34,7 @@ class Homes(Protocol):
     features_without_count : points, polygons or raster cells whose count is blank, negative or suppressed
     warnings : sentences for people
     without_roof : the part of the homes that may use no roof (flats), as homes; None where all may
+    efficient : the part of the homes in thermally efficient buildings; None where no column tells
     """
 
     total: float
@@ -43,6 +45,11 @@ class Homes(Protocol):
     @property
     def without_roof(self) -> Homes | None:
         """Return the homes of flats that may use no roof."""
+        ...
+
+    @property
+    def efficient(self) -> Homes | None:
+        """Return the homes in thermally efficient buildings."""
         ...
 
     def window(self, tile: Tile) -> NDArray[np.float32]:
@@ -59,6 +66,7 @@ def homes_per_cell(
     grid: Grid,
     built_up: BuiltUp | NDArray[np.bool_] | None = None,
     area: shapely.Geometry | None = None,
+    building: str = BUILDINGS[0],
 ) -> PointHomes | PolygonHomes | RasterHomes | None:
     """Return the homes of a scenario on its map; None from a table that has no row yet.
 
@@ -70,6 +78,7 @@ def homes_per_cell(
     built_up : which cells are built up, as an array (rows, cols) of the grid or a function of a tile;
         None without land cover. Only polygons use it.
     area : of grid.area.area_outline(): homes stand in cells whose middle lies in it; None is all of the grid
+    building : of homes whose building column is blank
 
     Returns
     -------
@@ -81,22 +90,27 @@ def homes_per_cell(
         If the file is not readable, has no CRS, no such column, neither points nor polygons, totals beside
         their parts, no feature that can be used, or no home on the map.
     """
-    homes = _homes(settings, grid, _as_function(built_up), area)
+    homes = _homes(settings, grid, _as_function(built_up), area, building)
     if homes is not None and homes.total > 0 and homes.outside >= (1.0 - 1e-9) * homes.total:
         raise InputError(_all_outside(homes.total, Path(settings.file), grid))
     return homes
 
 
 def _homes(
-    settings: HomesSettings, grid: Grid, built_up: BuiltUp | None, area: shapely.Geometry | None
+    settings: HomesSettings,
+    grid: Grid,
+    built_up: BuiltUp | None,
+    area: shapely.Geometry | None,
+    building: str,
 ) -> PointHomes | PolygonHomes | RasterHomes | None:
     path = Path(settings.file)
     if _is_raster(path):
-        if settings.roof_access_percent is not None:
-            raise InputError(
-                f"[homes] roof_access_percent = {settings.roof_access_percent!r}: {path.name} is a raster, "
-                "which has no such column. Give points or polygons, or leave it out."
-            )
+        for key in ("roof_access_percent", "building"):
+            if getattr(settings, key) is not None:
+                raise InputError(
+                    f"[homes] {key} = {getattr(settings, key)!r}: {path.name} is a raster, "
+                    "which has no such column. Give points or polygons, or leave it out."
+                )
         return RasterHomes(path, grid, area)
     numbers = tuple(name for name in (settings.count, settings.roof_access_percent) if name)
     frame, warnings = read_layer(path, grid, "[homes] file", numbers=numbers)
@@ -104,11 +118,14 @@ def _homes(
         return None
     count, doubts = _counts(frame, settings.count, path)
     without, roof_doubts = _share_without_roof(frame, settings.roof_access_percent, path)
+    efficient, building_doubts = _share_efficient(frame, settings.building, building, path)
     layer = _Layer(path, grid, built_up, area)
     geometry, rows, notes = layer.usable(np.asarray(frame.geometry.array, dtype=object), count)
-    homes = layer.homes(geometry, count[rows], (*warnings, *doubts, *roof_doubts, *notes))
+    homes = layer.homes(geometry, count[rows], (*warnings, *doubts, *roof_doubts, *building_doubts, *notes))
     if without is not None:
         homes.without_roof = layer.homes(geometry, (count * without)[rows], ())
+    if efficient is not None:
+        homes.efficient = layer.homes(geometry, (count * efficient)[rows], ())
     return homes
 
 
@@ -222,6 +239,27 @@ def _share_without_roof(
     blank = int(np.isnan(access).sum())
     warning = f"{path.name}: {blank} features do not say who may use the roof; there all are taken to."
     return 1.0 - np.nan_to_num(access, nan=100.0) / 100.0, (warning,) if blank else ()
+
+
+def _share_efficient(
+    frame: gpd.GeoDataFrame, column: str | None, blank: str, path: Path
+) -> tuple[NDArray[np.float64] | None, tuple[str, ...]]:
+    """Return 1 for each feature of thermally efficient buildings, else 0; blank : building of blank cells."""
+    if column is None:
+        return None, ()
+    column = find_column(frame, column, "[homes] building", path)
+    given = frame[column].fillna("").astype(str).str.strip().str.lower().str.replace(" ", "_")
+    wrong = np.flatnonzero(~given.isin(["", *BUILDINGS]))
+    if wrong.size:
+        raise InputError(
+            f'{path.name}, feature {wrong[0] + 1}, column {column}: found "{frame[column].iloc[wrong[0]]}". '
+            f"Write {' or '.join(BUILDINGS)}, or leave the cell empty."
+        )
+    empty = int((given == "").sum())
+    words = blank.replace("_", " ")
+    warning = f"{path.name}: {empty} features do not say of what their building is; there it is {words}."
+    building = given.replace("", blank)
+    return (building == BUILDINGS[1]).to_numpy(np.float64), (warning,) if empty else ()
 
 
 def _as_function(built_up: BuiltUp | NDArray[np.bool_] | None) -> BuiltUp | None:

@@ -30,6 +30,7 @@ class PointHomes:
         self.x, self.y, self.count = x, y, count
         self.grid = grid
         self.without_roof: PointHomes | None = None
+        self.efficient: PointHomes | None = None
         self.warnings = warnings
         self.row = np.floor((grid.y_max - y) / grid.cell_m).astype(np.int64)
         self.col = np.floor((x - grid.x_min) / grid.cell_m).astype(np.int64)

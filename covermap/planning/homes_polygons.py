@@ -42,6 +42,7 @@ class PolygonHomes:
         self.grid = grid
         self.map_area = map_area
         self.without_roof: PolygonHomes | None = None
+        self.efficient: PolygonHomes | None = None
         self.built_up = built_up
         self._cells = PolygonCells(polygons, grid)
         self._polygons = polygons

@@ -40,6 +40,7 @@ class RasterHomes:
         self.grid = grid
         self.area = area
         self.without_roof: RasterHomes | None = None
+        self.efficient: RasterHomes | None = None
         with open_raster(path, "[homes] file", MOST_CELLS, may_be_rotated=True) as dataset:
             source_crs = pyproj.CRS.from_wkt(declared_crs(dataset, path))
             self._transform: Affine = dataset.transform

@@ -23,6 +23,7 @@ from covermap.reception.overload import (
     AMPLIFIER_OUTPUT,
     DISTRIBUTION,
     TUNER,
+    load_figures,
     loads_of,
     overload_of,
 )
@@ -221,7 +222,7 @@ def plan_of(signals: PlaceSignals, tier: Tier, plan: NDArray[np.float64]) -> Aim
     chances = np.array([normal_share(deviation) for deviation in values[TOTAL_DEVIATION, chosen]])
     polarization = {number: name for name, number in POLARIZATIONS.items()}
     around = (np.array([float(signals.clutter_height_m)]), np.array([bool(signals.open_land)]))
-    loads = loads_of((tier,), signals.facts, *around, signals.options)
+    loads = loads_of((tier,), signals.facts, load_figures((tier,), signals.facts, *around, signals.options))
     median = one_cell(signals, signals.median_dbuvm)
     excess_db, port, spread_db = overload_of(
         0, 0, 0, loads.figures[0, 0], plan, median, by_mast(signals)[0], loads

@@ -155,7 +155,7 @@ def tier_figures(
         for item, index in enumerate(station):
             figures[:, number, :, item] = _plain_figures(tier, tiers[0], facts, int(index), options, joined)
     frequency_mhz = np.asarray(facts.frequency_mhz, np.float64)[station]
-    figures[:, :, NEED_DBUVM] += mount_losses_db(tiers, frequency_mhz, clutter_m, open_land)
+    figures[:, :, NEED_DBUVM] += mount_losses_db(tiers, frequency_mhz, clutter_m, open_land, options.building)
     return figures
 
 
@@ -172,7 +172,7 @@ def _plain_figures(
         other = chain_of(short, frequency_mhz, bandwidth_mhz, options, joined)
         high_vhf_gain_deficit_db = max(0.0, chain.cn_minus_field_db - other.cn_minus_field_db)
     return [
-        float(facts.required_cn_db[station]) - chain.cn_minus_field_db,
+        float(facts.cn_db(tier.indoors)[station]) - chain.cn_minus_field_db,
         lobe_rolloff(antenna.beamwidth_deg),
         lobe_floor_db(antenna.beamwidth_deg, antenna.front_to_back_db),
         cross_polar_loss_db(HORIZONTAL, polarization, tier.cross_polar_db),

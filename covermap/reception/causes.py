@@ -36,12 +36,25 @@ class Obstructions:
     obstacle_db : float32 (S, N), loss above free space. path_class : uint8 (S, N), index into PATH_CLASSES
     pattern_null_db : float32 (S, N), what the transmitting pattern takes from steep rays; 0 elsewhere
     has_land_cover : whether obstacles hold trees and houses
+    environment : (N,), noise environment, of surroundings.ENVIRONMENT_NAMES; None: that of the options
     """
 
     obstacle_db: NDArray[np.float32]
     path_class: NDArray[np.uint8]
     pattern_null_db: NDArray[np.float32]
     has_land_cover: bool
+    environment: NDArray[np.int64] | None = None
+
+    def noise_at(
+        self, noise_db: NDArray[np.float64], tier: NDArray[np.int64], station: NDArray[np.int64]
+    ) -> NDArray[np.float64]:
+        """Return what noise costs each cell at a tier's index and a station, -1 unknown. [dB]
+
+        noise_db : of noise_loss_db, (T, S) for all cells alike or (environments, T, S)
+        """
+        of_cell = noise_db if noise_db.ndim == 3 else noise_db[None]
+        environment = np.zeros(tier.size, np.int64) if self.environment is None else self.environment
+        return of_cell[environment, tier, np.maximum(station, 0)]
 
 
 def noise_loss_db(facts: StationFacts, tiers: TierTable, options: ReceptionOptions) -> NDArray[np.float64]:
@@ -123,12 +136,12 @@ def main_cause(
     hard = (reception.tier >= 2) & (reception.tier != UNKNOWN_UINT8)
     station = np.where(hard, reception.deciding_station, -1).astype(np.int64)
     interferer = reception.deciding_interferer.astype(np.int64)
-    lower = np.clip(reception.tier.astype(np.int64) - 2, 0, noise_db.shape[0] - 1)
+    lower = np.clip(reception.tier.astype(np.int64) - 2, 0, noise_db.shape[-2] - 1)
     found = cause_of(
         station,
         interferer,
         reception.deciding_interference_db.astype(np.float64),
-        noise_db[lower, np.maximum(station, 0)],
+        obstructions.noise_at(noise_db, lower, station),
         obstructions,
         one_channel,
     )
@@ -146,7 +159,7 @@ def service_causes(
     one_channel: NDArray[np.bool_],
 ) -> NDArray[np.uint8]:
     """Return why each service is weak with the stored plan, shape (V, N); 255 where it is not, or unknown."""
-    stored = np.clip(reception.tier.astype(np.int64) - 1, 0, noise_db.shape[0] - 1)
+    stored = np.clip(reception.tier.astype(np.int64) - 1, 0, noise_db.shape[-2] - 1)
     found = np.full(reception.service_chance_percent.shape, UNKNOWN_UINT8, np.uint8)
     for service, chance in enumerate(reception.service_chance_percent):
         station = reception.service_station[service].astype(np.int64)
@@ -155,7 +168,7 @@ def service_causes(
             np.where(weak, station, -1),
             reception.service_interferer[service].astype(np.int64),
             reception.service_interference_db[service].astype(np.float64),
-            noise_db[stored, np.maximum(station, 0)],
+            obstructions.noise_at(noise_db, stored, station),
             obstructions,
             one_channel,
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -13,10 +14,11 @@ from covermap.reception.aim_search import is_directional
 from covermap.reception.budget import SHORT_DB, WantedTransmitters, heights_of, tier_figures
 from covermap.reception.interference import Pairs, find_pairs, pair_figures, with_harmless
 from covermap.reception.options import ReceptionOptions
-from covermap.reception.overload import Loads, loads_of
+from covermap.reception.overload import Loads, load_figures, loads_of
 from covermap.reception.path_spreads import tier_spreads
 from covermap.reception.plan import JOINED_AS
 from covermap.reception.signals import StationFacts
+from covermap.reception.surroundings import FiguresOf, Surroundings, by_kind
 from covermap.reception.tiers import Tier, TierTable
 
 # What makes no difference to what an installation receives.
@@ -63,17 +65,16 @@ def installations(
     facts: StationFacts,
     tiers: TierTable,
     heights_m: NDArray[np.float64],
-    clutter_m: NDArray[np.float64],
-    open_land: NDArray[np.bool_],
+    kinds: Surroundings,
     options: ReceptionOptions,
 ) -> Installations:
     """Return what is the same for every cell: every installation's figures in every kind of surroundings."""
-    around = (clutter_m, open_land, options)
     every, twin = with_twins(tiers)
-    figures = np.stack(
-        [tier_figures(every, facts, transmitters.station, *around, joined) for joined in JOINED_AS], axis=1
+    figures = by_kind(
+        kinds, options, joined_each_way(partial(tier_figures, every, facts, transmitters.station))
     )
     frequency_mhz = np.asarray(facts.frequency_mhz, np.float64)[transmitters.station]
+    clutter_m = np.asarray(kinds.clutter_height_m, np.float64)
     spreads = np.stack(
         [
             tier_spreads(every, frequency_mhz, clutter_m, options, figures[:, joined])
@@ -81,9 +82,7 @@ def installations(
         ],
         axis=1,
     )
-    interfering = np.stack(
-        [pair_figures(every, facts, transmitters, *around, joined) for joined in JOINED_AS], axis=1
-    )
+    interfering = by_kind(kinds, options, joined_each_way(partial(pair_figures, every, facts, transmitters)))
     directional = np.array([is_directional(figures[0, 0, number]) for number in range(len(every))])
     several = np.unique(transmitters.site).size > 1 or transmitters.mounts.size > 1
     order = in_order_of_cost(tiers, directional[: len(tiers)] & several)
@@ -103,8 +102,20 @@ def installations(
         high_vhf=bool((figures[..., SHORT_DB, :] > 0.0).any()),
         wanted=transmitters,
         pairs=with_harmless(find_pairs(transmitters, facts, options)[0], figures, spreads, interfering),
-        loads=loads_of(every, facts, *around),
+        loads=loads_of(every, facts, by_kind(kinds, options, partial(load_figures, every, facts))),
     )
+
+
+def joined_each_way(figures_of: FiguresOf) -> FiguresOf:
+    """Return a function of the same kinds of surroundings that also takes each way of JOINED_AS, axis 1."""
+
+    def of_kinds(
+        clutter_m: NDArray[np.float64], open_land: NDArray[np.bool_], options: ReceptionOptions
+    ) -> NDArray[np.float64]:
+        ways = [partial(figures_of, joined=joined) for joined in JOINED_AS]
+        return np.stack([of_way(clutter_m, open_land, options) for of_way in ways], axis=1)
+
+    return of_kinds
 
 
 def in_order_of_cost(tiers: TierTable, may_gain: NDArray[np.bool_]) -> NDArray[np.int64]:

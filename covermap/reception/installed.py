@@ -18,13 +18,14 @@ from covermap.reception.options import ReceptionOptions
 from covermap.reception.receive import ListReceiver
 from covermap.reception.services import ServiceCounter
 from covermap.reception.signals import CellSignals, StationFacts
+from covermap.reception.surroundings import Surroundings
 from covermap.reception.tiers import Tier
 
 VHF, UHF = ("low_vhf", "high_vhf"), ("uhf",)
 
 
 @dataclass(frozen=True, eq=False)
-class Surroundings:
+class Receiving:
     """What stands the same for every installation: stations, options, heights, kinds of surroundings.
 
     As ListReceiver takes them.
@@ -33,14 +34,13 @@ class Surroundings:
     facts: StationFacts
     options: ReceptionOptions
     heights_m: NDArray[np.float64]
-    clutter_height_m: NDArray[np.float32]
-    open_land: NDArray[np.bool_]
+    kinds: Surroundings
 
 
 class HoldingReceiver:
     """Tells which variant of one installation holds a list, in many tiles of cells."""
 
-    def __init__(self, variants: Sequence[Tier], wanted: Wanted, around: Surroundings) -> None:
+    def __init__(self, variants: Sequence[Tier], wanted: Wanted, around: Receiving) -> None:
         self._receiver = ListReceiver(around.facts, ladder(variants), wanted, *_rest(around))
 
     def receive(self, signals: CellSignals) -> NDArray[np.uint8]:
@@ -59,7 +59,7 @@ class InstallationCounter:
     Up to 7 installations. A pair behind a diplexer is counted with an aim for each of its antennas.
     """
 
-    def __init__(self, installations: Sequence[Tier], services: Wanted, around: Surroundings) -> None:
+    def __init__(self, installations: Sequence[Tier], services: Wanted, around: Receiving) -> None:
         parts = [
             (number, part) for number, tier in enumerate(installations) for part in _parts_with_one_aim(tier)
         ]
@@ -91,5 +91,5 @@ def _parts_with_one_aim(tier: Tier) -> tuple[Tier, ...]:
     return deaf_in(tier, UHF), deaf_in(tier, VHF)
 
 
-def _rest(around: Surroundings) -> tuple[ReceptionOptions, NDArray, NDArray, NDArray]:
-    return around.options, around.heights_m, around.clutter_height_m, around.open_land
+def _rest(around: Receiving) -> tuple[ReceptionOptions, NDArray[np.float64], Surroundings]:
+    return around.options, around.heights_m, around.kinds

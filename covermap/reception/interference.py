@@ -33,7 +33,8 @@ OFFSET_DB = 0  # effective interference over noise = unwanted field + this, both
 PAIR_ROLLOFF = 1
 PAIR_FLOOR_DB = 2
 PAIR_CROSS_DB = 3  # at a horizontal mount; the next row: at a vertical one
-PAIR_FIGURES = 5
+CN_DB = 5  # the wanted transmitter's required C/N at the installation
+PAIR_FIGURES = 6
 
 # What a pair is at a home: row ROLE of PairArrays.values. One of a network adds inside the window, and
 # interferes outside it.
@@ -63,7 +64,6 @@ class Pairs(NamedTuple):
     alike : (P,), at its position, in its band and polarization too: one aim treats both alike
     network : (P,), both in one single-frequency network; window_us : within which it adds up
     later_us : (P,), how much later the other one sends
-    required_cn_db : (P,), of the wanted transmitter
     spare : (P,), a margin left over interference, aimed alike, in s_i of the wanted path: what the
         interference then takes is lost in one home of 300
     harmless_db : (L, P), a wanted field by this above the other one at every height has nothing to fear with
@@ -78,7 +78,6 @@ class Pairs(NamedTuple):
     network: NDArray[np.bool_]
     window_us: NDArray[np.float64]
     later_us: NDArray[np.float64]
-    required_cn_db: NDArray[np.float64]
     spare: NDArray[np.float64]
     harmless_db: NDArray[np.float64]
 
@@ -139,7 +138,6 @@ def find_pairs(
         network=(network[own] >= 0) & (network[own] == network[other]),
         window_us=window_us[own],
         later_us=delay_us[other] - delay_us[own],
-        required_cn_db=required_cn_db[own],
         spare=SURE_DEVIATIONS
         * np.sqrt(2.0 - 2.0 * np.where(shared, options.site_correlation, options.home_correlation)),
         harmless_db=np.full((1, other.size), np.inf),
@@ -204,10 +202,11 @@ def pair_figures(
         need_db = np.array(
             [chain_of(tier, mhz, width, options, joined).cn_minus_field_db for mhz, width in needed]
         )
-        figures[:, number] = of_other[pairs.station].T
+        figures[:, number, :CN_DB] = of_other[pairs.station].T
         figures[:, number, OFFSET_DB] += need_db[as_needed][own] + ratio_db - of_other[own, OFFSET_DB]
+        figures[:, number, CN_DB] = facts.cn_db(tier.indoors)[own]
     others_mhz = np.asarray(facts.frequency_mhz, np.float64)[pairs.station]
-    figures[:, :, OFFSET_DB] -= mount_losses_db(tiers, others_mhz, clutter_m, open_land)
+    figures[:, :, OFFSET_DB] -= mount_losses_db(tiers, others_mhz, clutter_m, open_land, options.building)
     return figures
 
 
@@ -313,7 +312,7 @@ def set_pairs(by_day, height, wanted_figures, figures, pairs, values, work):
                 over_db = level_dbuvm[height, pair] + figures[OFFSET_DB, pair]
             if role == NETWORK:
                 need_db = work.joined_dbuvm[height, pair] + figures[OFFSET_DB, pair]
-                need_db -= pairs.required_cn_db[pair]
+                need_db -= figures[CN_DB, pair]
                 work.values[OVER_NEED_DB, pair] = need_db
                 upper += 10.0 ** ((need_db - clear_db) / 10.0)
                 work.touched[item] = True

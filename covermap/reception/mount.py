@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from covermap.errors import InputError
 from covermap.propagation.compiling import kernel
 from covermap.propagation.terminal import REFERENCE_HEIGHT_M, low_mount_loss_db
+from covermap.reception.entry import entry_db
 from covermap.reception.tiers import Tier
 
 
@@ -34,14 +35,14 @@ def mount_loss_db(frequency_mhz, height_m, entry_loss_db, clutter_height_m, open
 
 
 @kernel
-def _fill_mount_losses(frequency_mhz, mounts, clutter_height_m, open_land, loss_db):
-    """Fill loss_db (K, T, n): K kinds of surroundings, T mounts (height, entry loss), n frequencies."""
+def _fill_mount_losses(frequency_mhz, heights_m, entry_loss_db, clutter_height_m, open_land, loss_db):
+    """Fill loss_db (K, T, n): K kinds of surroundings, T mounts, n frequencies; entry_loss_db : (T, n)."""
     for kind in range(loss_db.shape[0]):
         for mount in range(loss_db.shape[1]):
             for item in range(loss_db.shape[2]):
                 loss_db[kind, mount, item] = mount_loss_db(
-                    frequency_mhz[item], mounts[mount, 0], mounts[mount, 1], clutter_height_m[kind],
-                    open_land[kind],
+                    frequency_mhz[item], heights_m[mount], entry_loss_db[mount, item],
+                    clutter_height_m[kind], open_land[kind],
                 )  # fmt: skip
 
 
@@ -50,11 +51,16 @@ def mount_losses_db(
     frequency_mhz: NDArray[np.float64],
     clutter_height_m: NDArray[np.float64],
     open_land: NDArray[np.bool_],
+    building: str,
 ) -> NDArray[np.float64]:
-    """Return mount_loss_db for K kinds of surroundings, T tiers and n frequencies, shape (K, T, n). [dB]"""
+    """Return mount_loss_db for K kinds of surroundings, T tiers and n frequencies, shape (K, T, n). [dB]
+
+    building : of covermap.reception.entry.BUILDINGS
+    """
     loss_db = np.empty((clutter_height_m.size, len(tiers), frequency_mhz.size))
-    mounts = np.array([(tier.height_m, tier.entry_loss_db) for tier in tiers])
-    _fill_mount_losses(frequency_mhz, mounts, clutter_height_m, open_land, loss_db)
+    entry = [[entry_db(tier, float(mhz), building)[0] for mhz in frequency_mhz] for tier in tiers]
+    heights_m = np.array([float(tier.height_m) for tier in tiers])
+    _fill_mount_losses(frequency_mhz, heights_m, np.array(entry), clutter_height_m, open_land, loss_db)
     return loss_db
 
 

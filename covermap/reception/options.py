@@ -25,7 +25,8 @@ class ReceptionOptions:
         a missing pair is an open path's
     has_land_cover : the prediction knew the surroundings; decides "auto" and the location spread
     cell_m : side of a cell
-    noise_environment : city, residential, rural or quiet_rural
+    noise_environment : city, residential, rural or quiet_rural, of homes of which nothing else is known
+    building : traditional or thermally_efficient, likewise
     external_noise : (band, environment) -> (outdoor, indoor) noise in dB above kT0B; NaN or a missing
         VHF pair is the curve of ITU-R P.372, a missing UHF pair 1 dB outdoors and 3 dB indoors
     tuner_noise_figure_db : of the set
@@ -40,6 +41,7 @@ class ReceptionOptions:
     has_land_cover: bool = True
     cell_m: float = 100.0
     noise_environment: str = "residential"
+    building: str = "traditional"
     external_noise: NoiseTable = field(default_factory=dict)
     tuner_noise_figure_db: float = 7.0
     dead_zone_services: int = 1

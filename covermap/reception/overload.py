@@ -65,23 +65,29 @@ class Loads(NamedTuple):
     risk_db: NDArray[np.float64]
 
 
-def loads_of(
+def load_figures(
     tiers: tuple[Tier, ...],
     facts: StationFacts,
     clutter_m: NDArray[np.float64],
     open_land: NDArray[np.bool_],
     options: ReceptionOptions,
-) -> Loads:
-    """Return what decides overload for every tier and station; K kinds of surroundings."""
-    bands = [band_of(float(frequency_mhz)) for frequency_mhz in facts.frequency_mhz]
-    figures = np.empty((clutter_m.size, len(tiers), LOAD_FIGURES, len(bands)))
+) -> NDArray[np.float64]:
+    """Return the figures of each kind of surroundings, tier and station, shape (K, T, LOAD_FIGURES, S)."""
+    stations = np.asarray(facts.frequency_mhz).size
+    figures = np.empty((clutter_m.size, len(tiers), LOAD_FIGURES, stations))
     sent, as_sent = distinct_rows(facts.frequency_mhz, facts.polarization)
     for number, tier in enumerate(tiers):
         of_sent = np.array([_as_load(tier, mhz, int(way), options) for mhz, way in sent])
         figures[:, number] = of_sent[as_sent].T
     figures[:, :, POWER_DB] -= mount_losses_db(
-        tiers, np.asarray(facts.frequency_mhz, np.float64), clutter_m, open_land
+        tiers, np.asarray(facts.frequency_mhz, np.float64), clutter_m, open_land, options.building
     )
+    return figures
+
+
+def loads_of(tiers: tuple[Tier, ...], facts: StationFacts, figures: NDArray[np.float64]) -> Loads:
+    """Return what decides overload for every tier and station; figures : of load_figures."""
+    bands = [band_of(float(frequency_mhz)) for frequency_mhz in facts.frequency_mhz]
     input_dbm = np.array([tier.amp_in_max_dbm if tier.has_amplifier else np.inf for tier in tiers])
     output_dbm = np.array(
         [tier.amp_out_max_dbm - tier.amplifier_gain_db if tier.has_amplifier else np.inf for tier in tiers]

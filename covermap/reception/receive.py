@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -21,10 +22,13 @@ from covermap.reception.plan import PLAN_COLUMNS, home_arrays
 from covermap.reception.rating import WITHOUT_INTERFERENCE
 from covermap.reception.search_arrays import search_arrays
 from covermap.reception.signals import CellSignals, ListReception, StationFacts
+from covermap.reception.surroundings import (
+    ENVIRONMENT_NAMES,
+    Surroundings,
+    surroundings_of,
+)
 from covermap.reception.tiers import TierTable
 from covermap.reception.two_antennas import aim_arrays
-
-CLUTTER_STEP_M = 0.1  # heights of surroundings are told apart by this; under 0.05 dB of loss
 
 
 class ListReceiver:
@@ -42,8 +46,8 @@ class ListReceiver:
         How sure, how uncertain, in what noise.
     heights_m : ndarray, shape (H,)
         Mount heights that are paths, as CellSignals has them.
-    clutter_height_m, open_land : ndarray
-        Height and openness of every class of surroundings that may occur, in any number.
+    around : Surroundings
+        Every kind of surroundings that may occur, in any number.
 
     Raises
     ------
@@ -58,8 +62,7 @@ class ListReceiver:
         wanted: Wanted,
         options: ReceptionOptions,
         heights_m: NDArray[np.float64],
-        clutter_height_m: NDArray[np.float32],
-        open_land: NDArray[np.bool_],
+        around: Surroundings,
     ) -> None:
         if len(tiers) != TIER_COUNT:
             raise InputError(f"a tier table must hold tiers 1 to {TIER_COUNT}, got {len(tiers)} tiers.")
@@ -68,9 +71,9 @@ class ListReceiver:
         self._tiers, self._options = tiers, options
         self.services = tuple(wanted.services)
         self._heights_m = np.asarray(heights_m, np.float64)
-        self._surroundings = np.unique(_surroundings(clutter_height_m, open_land))
+        self._surroundings = np.unique(around.numbers(options))
         self.model = installations(
-            transmitters, facts, tiers, heights_m, *_heights_and_openness(self._surroundings), options
+            transmitters, facts, tiers, heights_m, surroundings_of(self._surroundings), options
         )
         self.level_of = spread_levels(options)[0]
         self.asked = Asked(
@@ -83,8 +86,14 @@ class ListReceiver:
 
     @cached_property
     def noise_db(self) -> NDArray[np.float64]:
-        """Return what external noise costs each tier and station, as noise_loss_db()."""
-        return noise_loss_db(self._facts, self._tiers, self._options)
+        """Return what external noise costs each environment, tier and station, of noise_loss_db(). [dB]"""
+        each = [replace(self._options, noise_environment=name) for name in ENVIRONMENT_NAMES]
+        return np.stack([noise_loss_db(self._facts, self._tiers, options) for options in each])
+
+    @property
+    def noise_of_options_db(self) -> NDArray[np.float64]:
+        """Return the same in the options' own environment, shape (T, S)."""
+        return self.noise_db[ENVIRONMENT_NAMES.index(self._options.noise_environment)]
 
     @cached_property
     def one_channel(self) -> NDArray[np.bool_]:
@@ -158,15 +167,16 @@ class ListReceiver:
 
     def kind_of(self, signals: CellSignals) -> NDArray[np.int64]:
         """Return which of the surroundings each cell has."""
-        wanted = _surroundings(signals.clutter_height_m, signals.open_land)
+        wanted = signals.surroundings.numbers(self._options)
         last = self._surroundings.size - 1
         kind = np.minimum(np.searchsorted(self._surroundings, wanted), last).astype(np.int64)
         strange = self._surroundings[kind] != wanted
         if strange.any():
-            clutter_m, open_land = _heights_and_openness(wanted[strange][:1])
+            cell = int(np.argmax(strange))
             raise InputError(
-                f"cell {int(np.argmax(strange))} has clutter_height_m {clutter_m[0]:g} and open_land "
-                f"{bool(open_land[0])}, which are not among the surroundings this receiver was made for."
+                f"cell {cell} has clutter_height_m {signals.clutter_height_m[cell]:g} and open_land "
+                f"{bool(signals.open_land[cell])}, which are not among the surroundings this receiver was "
+                "made for."
             )
         return kind
 
@@ -184,8 +194,8 @@ def receive(
     Parameters, result and errors are those of ListReceiver and its receive().
     """
     _require_shapes(signals, facts)
-    around = signals.clutter_height_m, signals.open_land
-    return ListReceiver(facts, tiers, wanted, options, signals.heights_m, *around).receive(signals, shifted)
+    around = signals.surroundings
+    return ListReceiver(facts, tiers, wanted, options, signals.heights_m, around).receive(signals, shifted)
 
 
 def fields_of(signals: CellSignals, kind: NDArray[np.int64], level_of: NDArray[np.uint8]) -> Fields:
@@ -209,18 +219,6 @@ def fields_of(signals: CellSignals, kind: NDArray[np.int64], level_of: NDArray[n
         np.ascontiguousarray(distance_km, np.float32),
         kind,
     )
-
-
-def _surroundings(clutter_height_m: NDArray[np.float32], open_land: NDArray[np.bool_]) -> NDArray[np.int64]:
-    """Return one number for each height, in steps, and openness."""
-    steps = np.rint(np.nan_to_num(clutter_height_m) / CLUTTER_STEP_M).astype(np.int64)
-    return 2 * steps + np.asarray(open_land, np.int64)
-
-
-def _heights_and_openness(surroundings: NDArray[np.int64]) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-    """Return height [m] and openness of numbers that _surroundings gave."""
-    heights_m = np.asarray(surroundings // 2 * CLUTTER_STEP_M, np.float64)
-    return heights_m, np.asarray(surroundings % 2, np.bool_)
 
 
 def unknown_reception(cells: int, services: int) -> ListReception:

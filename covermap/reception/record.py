@@ -164,7 +164,8 @@ def explained(
     smooth_earth : bool (N,), where an interferer's path was taken over smooth earth
     """
     reception.plan_flags[smooth_earth & (reception.tier != UNKNOWN_UINT8)] |= SMOOTH_EARTH
-    reasons = receiver.noise_db, obstructions, receiver.one_channel
+    noise_db = receiver.noise_db if obstructions.environment is not None else receiver.noise_of_options_db
+    reasons = noise_db, obstructions, receiver.one_channel
     confidence_percent = receiver.asked.confidence_percent
     return Records(
         reception,

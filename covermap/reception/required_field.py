@@ -10,6 +10,7 @@ import numpy as np
 
 from covermap.errors import InputError
 from covermap.reception.chain import ReceivingChain, receiving_chain
+from covermap.reception.entry import entry_db
 from covermap.reception.external_noise import external_noise_db
 from covermap.reception.mount import mount_loss_db
 from covermap.reception.options import ReceptionOptions
@@ -89,7 +90,8 @@ def required_field(
         raise InputError(f"confidence_percent must lie between 0 and 100, got {confidence_percent}.")
     options = replace(options or ReceptionOptions(), noise_environment=noise)
     chain = chain_of(tier, frequency_mhz, bandwidth_mhz, options)
-    loss_db = mount_loss_db(frequency_mhz, tier.height_m, tier.entry_loss_db, clutter_height_m, open_land)
+    entry_loss_db, _ = entry_db(tier, frequency_mhz, options.building)
+    loss_db = mount_loss_db(frequency_mhz, tier.height_m, entry_loss_db, clutter_height_m, open_land)
     own_db = own_sd_db(tier, frequency_mhz, options, clutter_height_m)
     common_db = common_sd_db(tier, frequency_mhz, chain.external_noise_share, options)
     margin_db = NormalDist().inv_cdf(confidence_percent / 100.0) * np.hypot(own_db, common_db)

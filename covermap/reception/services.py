@@ -15,6 +15,7 @@ from covermap.reception.options import ReceptionOptions
 from covermap.reception.receive import ListReceiver, cell_arrays, fields_of
 from covermap.reception.service_count import count_arrays, count_services
 from covermap.reception.signals import CellSignals, StationFacts
+from covermap.reception.surroundings import Surroundings
 from covermap.reception.tiers import TierTable
 
 NEARLY_ALL = 0.9  # judgement: a class that brings this share of what any class brings leaves little to gain
@@ -84,10 +85,9 @@ class ServiceCounter:
         services: Wanted,
         options: ReceptionOptions,
         heights_m: NDArray[np.float64],
-        clutter_height_m: NDArray[np.float32],
-        open_land: NDArray[np.bool_],
+        around: Surroundings,
     ) -> None:
-        self._receiver = ListReceiver(facts, tiers, services, options, heights_m, clutter_height_m, open_land)
+        self._receiver = ListReceiver(facts, tiers, services, options, heights_m, around)
         self.services = tuple(services.services)
         self._deviation = NormalDist().inv_cdf(options.confidence_percent / 100.0)
 

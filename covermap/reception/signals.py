@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from covermap.reception.surroundings import Surroundings
+
 
 @dataclass(frozen=True, eq=False)
 class StationFacts:
@@ -17,6 +19,7 @@ class StationFacts:
     network : whole numbers, equal for stations of one single-frequency network; -1 for none
     delay_us : of the station's signal within its network
     window_us : within which signals of a network add up
+    indoor_cn_db : C/N required indoors, where no direct ray comes in; None: required_cn_db
     site : whole numbers, equal for stations that stand together, whose signals rise and fall together; None:
         each mast is its own
     """
@@ -30,6 +33,7 @@ class StationFacts:
     delay_us: NDArray[np.float64] = None  # type: ignore[assignment]
     window_us: NDArray[np.float64] = None  # type: ignore[assignment]
     site: NDArray[np.int64] = None  # type: ignore[assignment]
+    indoor_cn_db: NDArray[np.float64] = None  # type: ignore[assignment]
 
     def __post_init__(self) -> None:
         """Stand alone, without a network and at its mast's own site, where nothing else is said."""
@@ -39,6 +43,12 @@ class StationFacts:
                 object.__setattr__(self, name, np.full(count, value))
         if self.site is None:
             object.__setattr__(self, "site", np.asarray(self.mast, np.int64))
+        if self.indoor_cn_db is None:
+            object.__setattr__(self, "indoor_cn_db", np.asarray(self.required_cn_db, np.float64))
+
+    def cn_db(self, indoors: bool) -> NDArray[np.float64]:
+        """Return the required C/N of each station at an antenna outdoors or indoors. [dB]"""
+        return self.indoor_cn_db if indoors else self.required_cn_db
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,8 +59,8 @@ class CellSignals:
     field_dbuvm : float32, shape (S, H, N), median over locations at the wanted time percentage,
         ERP and transmitting patterns included; NaN is unknown
     bearing_deg : float32, shape (M, N), azimuth from the cell to each mast, clockwise from true north
-    clutter_height_m : float32, shape (N,), of the land-cover class at the cell; 0 where none
-    open_land : bool, shape (N,), open land or water (form 2b of ITU-R P.2108-1 section 3.1)
+    clutter_height_m, open_land, environment, building : shape (N,), what stands around the cell and what its
+        homes are, as covermap.reception.surroundings.Surroundings
     unwanted_field_dbuvm : as field_dbuvm at the unwanted time percentage; None: equal to it
     median_field_dbuvm : as field_dbuvm at 50 % of time, what overloads and what interferes by day; None:
         equal to it
@@ -68,12 +78,28 @@ class CellSignals:
     median_field_dbuvm: NDArray[np.float32] | None = None
     distance_km: NDArray[np.float32] | None = None
     path_class: NDArray[np.uint8] | None = None
+    environment: NDArray[np.uint8] | None = None
+    building: NDArray[np.uint8] | None = None
+
+    @property
+    def surroundings(self) -> Surroundings:
+        """Return what stands around each cell and what its homes are."""
+        return Surroundings(self.clutter_height_m, self.open_land, self.environment, self.building)
+
+    def moved(self, shift_db: NDArray[np.float64]) -> CellSignals:
+        """Return the same cells with every field moved by shift_db, shape (S, H, N). [dB]"""
+        fields = {
+            name: (values + shift_db).astype(np.float32)
+            for name in ("field_dbuvm", "unwanted_field_dbuvm", "median_field_dbuvm")
+            if (values := getattr(self, name)) is not None
+        }
+        return replace(self, **fields)
 
     def some(self, cells: slice | NDArray) -> CellSignals:
         """Return some of the cells."""
         names = (
             "field_dbuvm", "bearing_deg", "clutter_height_m", "open_land", "unwanted_field_dbuvm",
-            "median_field_dbuvm", "distance_km", "path_class",
+            "median_field_dbuvm", "distance_km", "path_class", "environment", "building",
         )  # fmt: skip
         held = {name: getattr(self, name) for name in names}
         some = {name: np.ascontiguousarray(v[..., cells]) for name, v in held.items() if v is not None}

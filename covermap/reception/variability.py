@@ -9,6 +9,7 @@ from covermap.propagation.compiling import kernel
 from covermap.propagation.locations import location_spread_db
 from covermap.propagation.ridges import PATH_CLASSES
 from covermap.reception.bands import band_of
+from covermap.reception.entry import entry_db
 from covermap.reception.external_noise import noise_location_sd_db
 from covermap.reception.mount import clutter_top_m
 from covermap.reception.options import ReceptionOptions
@@ -69,7 +70,8 @@ def common_sd_db(
 ) -> float:
     """Return s_c, what a home's services share: building entry, and external noise by its share w. [dB]"""
     noise_db = noise_location_sd_db(frequency_mhz, options.noise_environment, tier.indoors)
-    return math.hypot(tier.entry_loss_sd_db, external_noise_share * noise_db)
+    entry_sd_db = entry_db(tier, frequency_mhz, options.building)[1]
+    return math.hypot(entry_sd_db, external_noise_share * noise_db)
 
 
 @dataclass(frozen=True)

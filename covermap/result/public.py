@@ -37,8 +37,14 @@ def public_ridges(ridges: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 
 def public_totals(totals: pd.DataFrame) -> pd.DataFrame:
     """Return land and homes by tier with homes rounded, as the brief tells them."""
-    homes = [count if pd.isna(count) else rounded(float(count)) for count in totals["homes"]]
-    return totals.assign(homes=pd.array(homes, dtype="Float64"))
+    of_homes = [name for name in totals.columns if name.startswith("homes")]
+    rounded_off = {
+        name: pd.array(
+            [count if pd.isna(count) else rounded(float(count)) for count in totals[name]], dtype="Float64"
+        )
+        for name in of_homes
+    }
+    return totals.assign(**rounded_off)
 
 
 def public_record(run: dict[str, Any]) -> dict[str, Any]:

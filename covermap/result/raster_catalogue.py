@@ -44,6 +44,7 @@ OF_GRID = frozenset({
 """Rasters that stand alone, for no list and no station."""
 TELLS_OF_HOMES = frozenset({
     "homes", "homes_without_roof", "reading_weight",
+    "tier_in_leaf", "tier_cover_doubt",
     "tier_3db_weaker", "tier_3db_stronger", "dead_zone_chance_3db_weaker", "dead_zone_chance_3db_stronger",
 })  # fmt: skip
 """Kinds that tell where homes are: counts, or values only where some are or were read. None is public."""
@@ -123,6 +124,13 @@ LAYERS: dict[str, Layer] = {
         Layer("amplifier", *_CLASS, 1, "what an amplifier does: AMPLIFIER_CODES", AMPLIFIER_MEANINGS),
         Layer("tier_without_deciding", *_CLASS, 1, "tier of the list without its deciding service"),
         Layer("plan_flags", *_CLASS, 1, "remarks on the stored plan, a sum; 0 none", PLAN_REMARKS, True),
+        Layer("tier_in_leaf", *_CLASS, 1, "tier, the last wood before the antenna in leaf; where homes are"),
+        Layer(
+            "tier_cover_doubt",
+            *_CLASS,
+            1,
+            "classes the tier moves if the cover here were one class denser or more open; where homes are",
+        ),
         Layer("tier_second_opinion", *_CLASS, 1, "tier by the model of the second opinion"),
         Layer(
             "second_opinion",

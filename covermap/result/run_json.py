@@ -271,8 +271,18 @@ def scenario_cautions(scenario: Scenario) -> list[str]:
         stations_as_of=scenario.stations_as_of_range,
         terrain=_terrain_in_words(terrain),
         cell_m=scenario.settings.grid.cell_m,
-        trees=trees_sentence(terrain.kind, terrain.land_cover is not None),
+        trees=trees_in_words(terrain),
         not_counted=(*NOT_COUNTED, *terrain.credits),
+    )
+
+
+def trees_in_words(terrain: TerrainSettings) -> str:
+    """Return how a scenario's trees and buildings are included."""
+    return trees_sentence(
+        terrain.kind,
+        terrain.land_cover is not None,
+        has_heights=terrain.clutter_height is not None,
+        assumed_m=terrain.assumed_clutter_m,
     )
 
 

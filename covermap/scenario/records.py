@@ -67,6 +67,12 @@ class Station:
     as_of: str  # ISO date or empty
     source: str  # "transmitters.csv, line 7"
     sfn_window_us: float = 0.0  # delay within which stations of one network add up
+    indoor_more_cn_db: float = 0.0  # beyond required_cn_db, where no direct ray comes
+
+    @property
+    def indoor_cn_db(self) -> float:
+        """Return the C/N required at an indoor antenna. [dB]"""
+        return self.required_cn_db + self.indoor_more_cn_db
 
 
 @dataclass(frozen=True)

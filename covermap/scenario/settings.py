@@ -20,6 +20,7 @@ from covermap.scenario.setting_types import (
 )
 from covermap.tables.noise import ENVIRONMENTS
 
+BY_LAND_COVER = "by_land_cover"
 SLUG_PATTERN = r"^[A-Za-z0-9_-]{1,64}$"
 TILE_ADDRESS = r"https://[A-Za-z0-9.-]+(?::\d{1,5})?/[A-Za-z0-9._~/{}?=&%@-]*"
 
@@ -64,8 +65,15 @@ class TerrainSettings(Section):
     bare_earth: InputPaths = Field(default=[])
     land_cover: InputPath | None = None
     land_cover_table: InputPath | None = None
+    clutter_height: InputPath | None = None
+    assumed_clutter_m: float = Field(default=10.0, ge=0.0, le=40.0)  # only without any of the three
     sea: InputPath | None = None
     credits: list[str] = Field(default=[])  # sentences on the data that stand on every output
+
+    @property
+    def tells_clutter(self) -> bool:
+        """Return whether the data say what stands on the ground: classes, heights or a canopy."""
+        return bool(self.land_cover or self.clutter_height or self.kind == "with_canopy")
 
     @model_validator(mode="after")
     def _check_kind(self) -> TerrainSettings:
@@ -75,6 +83,13 @@ class TerrainSettings(Section):
                 "Elevation with trees and roofs in it also needs bare_earth = [...] for the two ends of a "
                 "path. Add the bare-earth elevation.",
                 'kind = "with_canopy" without bare_earth',
+            )
+        if self.kind == "with_canopy" and self.clutter_height:
+            raise _wrong(
+                "clutter_height",
+                "Both say how high trees and buildings stand. Keep clutter_height with the bare earth as "
+                'elevation, or kind = "with_canopy" without it.',
+                'clutter_height beside kind = "with_canopy"',
             )
         if self.land_cover_table and not self.land_cover:
             raise wrong(
@@ -151,7 +166,9 @@ class ReceptionSettings(Section):
     confidence_percent: float = Field(default=90.0, ge=1.0, le=99.0)
     prediction_error_db: Literal["auto"] | Annotated[float, Field(ge=0.5, le=20.0)] = "auto"
     prediction_spread: InputPath | None = None
-    noise_environment: Literal[ENVIRONMENTS] = "residential"  # type: ignore[valid-type]
+    # by_land_cover: that of the class a home stands in; residential where no class is known
+    noise_environment: Literal[(BY_LAND_COVER, *ENVIRONMENTS)] = BY_LAND_COVER  # type: ignore[valid-type]
+    building: Literal["traditional", "thermally_efficient"] = "traditional"
     antenna_tiers: InputPath | None = None
     antennas: InputPath | None = None
     tuner_noise_figure_db: float = Field(default=7.0, ge=0.0, le=20.0)
@@ -189,6 +206,7 @@ class HomesSettings(Section):
     count: str | None = None
     year: int | None = Field(default=None, ge=1900, le=2100)
     roof_access_percent: str | None = None
+    building: str | None = None  # a column: traditional or thermally_efficient
 
 
 class AreasSettings(Section):
@@ -265,6 +283,7 @@ class OutputsSettings(Section):
 
     field_rasters: Literal["auto"] | bool = "auto"
     services_count: bool = True
+    cover_doubt: Literal["auto"] | bool = "auto"
 
 
 class DisplaySettings(Section):

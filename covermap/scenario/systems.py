@@ -15,6 +15,7 @@ class System:
 
     name: str
     required_cn_db: float
+    indoor_more_cn_db: float  # in a Rayleigh channel, without a direct ray; 0 where no figure is known
     bandwidth_mhz: float  # of noise, in the widest of its channels
     channel_widths_mhz: tuple[float, ...]
     sfn_window_us: float  # delay within which signals of one network add up
@@ -37,6 +38,7 @@ def systems() -> dict[str, System]:
         row["system"]: System(
             row["system"],
             float(row["required_cn_db"]),
+            float(row["rayleigh_cn_db"] or row["required_cn_db"]) - float(row["required_cn_db"]),
             float(row["bandwidth_mhz"]),
             tuple(float(width) for width in row["channel_widths_mhz"].split()),
             windows_us[row["system"].split("_")[0]],
@@ -68,4 +70,6 @@ def own_system(name: str, required_cn_db: float) -> System | None:
     """Return a mode that the table lacks, its C/N as given and all else as its family; None of no family."""
     family = name.lower().split("_")[0]
     like = next((system for known, system in systems().items() if known.split("_")[0] == family), None)
-    return None if like is None else replace(like, name=name.lower(), required_cn_db=required_cn_db)
+    if like is None:
+        return None
+    return replace(like, name=name.lower(), required_cn_db=required_cn_db, indoor_more_cn_db=0.0)

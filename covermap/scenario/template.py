@@ -42,9 +42,11 @@ cell_m = 100                      # size of a square, 5 to 10000 m
 elevation = {elevation}           # whatever GDAL reads, one file or many; it must reach every mast
 # elevation_unit = "m"            # m | ft | dm | cm, only where the file does not say
 # kind = "bare_earth"             # or "with_canopy": trees and roofs are in it
-# bare_earth = ["bare.tif"]       # needed by with_canopy, for the two ends of a path
+# bare_earth = ["bare.tif"]       # needed by with_canopy: what the elevation is above it stands on the ground
 # land_cover = "land_cover.tif"   # classes of trees, buildings, water
 # land_cover_table = "land_cover.csv"   # class -> category and height; default: the built-in table
+# clutter_height = "heights.tif"  # heights of trees and buildings above the ground, m; before the classes
+# assumed_clutter_m = 10          # without any of them: within 100 m of homes, or everywhere without homes
 # sea = "sea.gpkg"                # default: the water class where it touches the edge of the data
 # credits = ["Elevation: ..."]    # what the data's licences ask for; stands on every output
 
@@ -79,7 +81,9 @@ services = []
 # How far the prediction of a square is off, by what stands in the way of the path:
 # prediction_spread = "prediction_spread.csv"   # default: the built-in table, of which this is a copy
 # prediction_error_db = "auto"    # or a number of dB for all paths, in place of the table
-# noise_environment = "residential"   # city | residential | rural | quiet_rural
+# noise_environment = "by_land_cover"   # of a home's class, residential where none is known; or everywhere
+                                  # city | residential | rural | quiet_rural
+# building = "traditional"        # or "thermally_efficient": foil and coated glass; indoor antennas lose more
 # antenna_tiers = "tiers.csv"     # default: the built-in table, of which tiers.csv is a copy
 # antennas = "antennas.csv"       # a catalogue; beside it antenna_gains.csv. Default: generic antennas
 # tuner_noise_figure_db = 7
@@ -94,6 +98,7 @@ services = []
 # count = "homes"
 # year = 2025
 # roof_access_percent = "roof_access"   # a column, for flats
+# building = "building"           # a column: traditional or thermally_efficient; blank as under [reception]
 
 # [areas]
 # neighbourhoods = "neighbourhoods.gpkg"
@@ -116,6 +121,8 @@ services = []
 [outputs]
 # field_rasters = "auto"          # of all stations up to 20; or true, or false
 # services_count = true           # which services each class of antenna brings, list or not
+# cover_doubt = "auto"            # what one class of land cover more or less would change: "auto" in squares
+                                  # with homes, true in all, false nowhere
 
 [display]
 # distance = "km"                 # or "mi": for what people read; files stay metric

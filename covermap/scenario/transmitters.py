@@ -29,7 +29,7 @@ from covermap.scenario.vector_table import MOST_ROWS, read_vector_table
 
 CSV_SUFFIXES = (".csv", ".txt", ".tsv")
 NO_TABLE = TextTable("", (), ())
-NO_SYSTEM = System("", 0.0, 1.0, (1.0,), 0.0)
+NO_SYSTEM = System("", 0.0, 0.0, 1.0, (1.0,), 0.0)
 NO_CHANNEL = Channel("", None, "uhf", UHF_FROM_MHZ, UHF_FROM_MHZ, UHF_FROM_MHZ, "current")
 CN_RIGHT = "It must be a number of dB from -10 to 40. Correct the cell or leave it empty."
 AS_OF = re.compile(r"\d{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?)?")
@@ -236,6 +236,7 @@ def _station(
         as_of=faults.of("", _as_of, row),
         source=row.where,
         sfn_window_us=system.sfn_window_us,
+        indoor_more_cn_db=system.indoor_more_cn_db,
     )
 
 

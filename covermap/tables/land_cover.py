@@ -8,8 +8,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from covermap.tables.user_table import read_table_rows
+from covermap.tables.noise import ENVIRONMENTS
+from covermap.tables.user_table import TableRow, read_table_rows
 
+CITY_M = 15.0  # judgement: houses of this height and more are a town's
 COLUMNS = ("class", "category", "clutter_height_m", "open_land", "water", "built_up")
 
 
@@ -22,6 +24,7 @@ class LandCoverTable:
     clutter_height_m : above ground; what the path profile carries on top of the terrain
     open_land : form (2b) of ITU-R P.2108-1 section 3.1 applies (open land and water)
     water, built_up : bool
+    environment : uint8, noise environment of homes there, a place in propagation.noise.ENVIRONMENTS
     """
 
     class_code: NDArray[np.int64]
@@ -30,10 +33,14 @@ class LandCoverTable:
     open_land: NDArray[np.bool_]
     water: NDArray[np.bool_]
     built_up: NDArray[np.bool_]
+    environment: NDArray[np.uint8]
 
 
 def read_land_cover_table(path: Path | str | None = None) -> LandCoverTable:
     """Return the land-cover classes of the built-in table or of the user's CSV.
+
+    A user's table may leave out noise_environment: then built-up classes are residential, from 15 m on city,
+    and all others rural.
 
     Raises InputError if a column is missing, a cell is wrong or a class stands twice.
     """
@@ -49,13 +56,33 @@ def read_land_cover_table(path: Path | str | None = None) -> LandCoverTable:
                 "Each class may stand once. Delete one of the rows."
             )
         earlier.add(code)
+    heights_m = np.array([row.number("clutter_height_m", 0.0, 100.0) for row in rows])
+    built_up = np.array([row.yes_no("built_up") for row in rows])
     table = LandCoverTable(
         class_code=np.array(codes, dtype=np.int64),
         category=tuple(row.text("category") for row in rows),
-        clutter_height_m=np.array([row.number("clutter_height_m", 0.0, 100.0) for row in rows]),
+        clutter_height_m=heights_m,
         open_land=np.array([row.yes_no("open_land") for row in rows]),
         water=np.array([row.yes_no("water") for row in rows]),
-        built_up=np.array([row.yes_no("built_up") for row in rows]),
+        built_up=built_up,
+        environment=np.array(
+            [_environment(*of_row) for of_row in zip(rows, built_up, heights_m, strict=True)], dtype=np.uint8
+        ),
     )
     faults.tell()
     return table
+
+
+def _environment(row: TableRow, built_up: bool, clutter_height_m: float) -> int:
+    """Return a class's noise environment; where the row says none, by height and houses."""
+    given = row.text("noise_environment")
+    if not given:
+        of_houses = "city" if clutter_height_m >= CITY_M else "residential"
+        given = of_houses if built_up else "rural"
+    if given not in ENVIRONMENTS:
+        row.faults.sentences.append(
+            f'{row.where}, column noise_environment: found "{given}". Environments are '
+            f"{', '.join(ENVIRONMENTS)}. Correct the cell, or leave it empty."
+        )
+        return 0
+    return ENVIRONMENTS.index(given)

@@ -14,6 +14,7 @@ from covermap.terrain.layer import RasterLayer
 from covermap.terrain.terrain import Terrain
 
 MOSTLY_UNKNOWN_SHARE = 0.5  # judgement: a raster turned in the grid leaves corners unknown
+SOME_UNKNOWN_SHARE = 0.05  # judgement: rims of voids are usual
 
 MOST_NAMED = 5  # masts of which each is told
 
@@ -97,6 +98,32 @@ def check_area(
             "Ask for a smaller area under [grid], or add elevation there.",
         )
     return ()
+
+
+def check_clutter_heights(
+    terrain: Terrain, longitude_deg: NDArray[np.float64], latitude_deg: NDArray[np.float64]
+) -> tuple[str, ...]:
+    """Check that a raster of clutter heights knows the area, at squares spread over it; as check_area.
+
+    Returns a warning where it says nothing of more than a twentieth of them. Raises InputError where it says
+    nothing of any.
+    """
+    heights = terrain.clutter_heights
+    if heights is None or not longitude_deg.size:
+        return ()
+    share = float(np.mean(np.isnan(heights.at(longitude_deg, latitude_deg))))
+    if share == 1.0:
+        raise InputError(
+            f"{heights.layer.name} ([terrain] clutter_height) says nothing of the area asked for: it ends "
+            "before it, or is void there.\n  Name a raster of this area, in the CRS the file declares."
+        )
+    if share <= SOME_UNKNOWN_SHARE:
+        return ()
+    instead = "the land-cover class's height counts" if terrain.has_land_cover else "nothing stands"
+    return (
+        f"{heights.layer.name}: about {100.0 * share:.0f} % of the squares have no height in it; there "
+        f"{instead}.",
+    )
 
 
 def _refusal(terrain: Terrain, masts: Sequence[Mast]) -> str:

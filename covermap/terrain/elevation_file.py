@@ -39,17 +39,36 @@ class ElevationFile:
     warnings: tuple[str, ...]
 
 
+@dataclass(frozen=True)
+class HeightLimits:
+    """Between which heights lie [m], in words, and what to do where many do not."""
+
+    lowest_m: float
+    highest_m: float
+    range: str
+    cure: str
+
+
+GROUND_LIMITS = HeightLimits(
+    LOWEST_M,
+    HIGHEST_M,
+    f"ground lies between {LOWEST_M:.0f} and {HIGHEST_M:.0f} m",
+    "Set [terrain] elevation_unit if the heights are not in metres, or the file's nodata value.",
+)
+
+
 class HeightDoubts:
     """Heights of one file that cannot be on Earth, counted while it is read; they become unknown."""
 
-    def __init__(self, name: str) -> None:
+    def __init__(self, name: str, limits: HeightLimits = GROUND_LIMITS) -> None:
         self._name = name
+        self._limits = limits
         self._impossible = self._known = 0
         self._lowest, self._highest = np.inf, -np.inf
 
     def void_impossible(self, heights_m: NDArray[np.float32]) -> None:
         """Turn heights that cannot be on Earth into NaN and count them."""
-        wrong = (heights_m < LOWEST_M) | (heights_m > HIGHEST_M)
+        wrong = (heights_m < self._limits.lowest_m) | (heights_m > self._limits.highest_m)
         self._known += int(np.count_nonzero(~np.isnan(heights_m)))
         if wrong.any():
             self._impossible += int(np.count_nonzero(wrong))
@@ -71,22 +90,21 @@ class HeightDoubts:
             f"{self._highest:.6g} m"
         )
         if self._impossible > WRONG_UNIT_SHARE * self._known:
-            raise InputError(
-                f"{self._name}: {found}; ground lies between {LOWEST_M:.0f} and {HIGHEST_M:.0f} m.\n"
-                "  Set [terrain] elevation_unit if the heights are not in metres, or the file's nodata value."
-            )
-        return (f"{self._name}: {found}, which no ground does: taken as unknown.",)
+            raise InputError(f"{self._name}: {found}; {self._limits.range}.\n  {self._limits.cure}")
+        return (f"{self._name}: {found}; {self._limits.range}: taken as unknown.",)
 
 
-def look_at_elevation_file(path: Path, unit: str | None = None) -> ElevationFile:
+def look_at_elevation_file(
+    path: Path, unit: str | None = None, key: str = "[terrain] elevation"
+) -> ElevationFile:
     """Look at one elevation raster of any CRS and unit, without reading its heights.
 
-    path : anything GDAL reads, one band of heights
+    path : anything GDAL reads, one band of heights; key : what names it in the scenario
     unit : unit of the heights where the file names none ("m", "ft", "us-ft", "dm", "cm"); None is metres
 
     Raises InputError if the file is missing, has no CRS, is rotated, or is a picture.
     """
-    with open_raster(path) as dataset:
+    with open_raster(path, key) as dataset:
         crs_wkt = declared_crs(dataset, path)
         _refuse_pictures(dataset, path)
         metres, warnings = metres_per_unit(dataset, path, unit)

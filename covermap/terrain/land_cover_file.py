@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Protocol
 
@@ -12,6 +13,7 @@ import rasterio
 from numpy.typing import NDArray
 
 from covermap.errors import InputError
+from covermap.terrain.clutter import HeightsByCell
 from covermap.terrain.layer import RasterLayer
 from covermap.terrain.raster_file import declared_crs, open_raster, read_rows, read_windows
 from covermap.terrain.space import TerrainSpace, release
@@ -43,6 +45,10 @@ class ClassTable(Protocol):
     def built_up(self) -> NDArray[np.bool_]:
         """Houses."""
 
+    @property
+    def environment(self) -> NDArray[np.uint8]:
+        """Noise environment, a place in covermap.propagation.noise.ENVIRONMENTS."""
+
 
 @dataclass(frozen=True, eq=False)
 class LandCover:
@@ -51,6 +57,8 @@ class LandCover:
     layer : uint8 row of the table, 255 unknown
     clutter_height_m, open_land, water, built_up : shape (256,), by the layer's value; unknown is
         0 m, not open, no water and not built up. [m] and bool
+    environment : the same, noise environment, a place in propagation.noise.ENVIRONMENTS; unknown is 255, as
+        all are where it is None. It changes no path.
     """
 
     layer: RasterLayer
@@ -58,6 +66,12 @@ class LandCover:
     open_land: NDArray[np.bool_]
     water: NDArray[np.bool_]
     built_up: NDArray[np.bool_]
+    environment: NDArray[np.uint8] | None = None
+
+    @cached_property
+    def heights(self) -> HeightsByCell:
+        """Return the height of each class; 0 where the class is unknown and beyond the raster."""
+        return HeightsByCell(self.layer, self.clutter_height_m, 0.0)
 
     def digest(self) -> str:
         """Return the SHA-256 of the raster and of what its classes mean."""
@@ -91,11 +105,12 @@ def read_land_cover_file(path: Path, table: ClassTable, space: TerrainSpace | No
         _by_class(table.open_land, np.bool_),
         water,
         _by_class(table.built_up, np.bool_),
+        _by_class(table.environment, np.uint8, UNKNOWN_CLASS),
     )
 
 
-def _by_class(column: NDArray, kind: type) -> NDArray:
-    values: NDArray = np.zeros(256, dtype=kind)
+def _by_class(column: NDArray, kind: type, unknown: int = 0) -> NDArray:
+    values: NDArray = np.full(256, unknown, dtype=kind)
     values[: len(column)] = column
     return values
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from covermap.errors import InputError
 from covermap.tables.land_cover import read_land_cover_table
+from covermap.terrain.clutter import HeightsByCell, read_clutter_heights
 from covermap.terrain.elevation_file import look_at_elevation_file
 from covermap.terrain.extent import height_range_m
 from covermap.terrain.land_cover_file import ClassTable, LandCover, read_land_cover_file
@@ -89,13 +90,13 @@ def read_terrain(
     outline: TerrainOutline | None = None,
     on_demand: bool = False,
 ) -> Terrain:
-    """Read elevation, land cover and sea.
+    """Read elevation, land cover, clutter heights and sea.
 
     Parameters
     ----------
     settings : covermap.scenario.settings.Settings
         Only settings.terrain is read: elevation, elevation_unit, kind, bare_earth, land_cover,
-        land_cover_table, sea. Paths are absolute or relative to the working directory.
+        land_cover_table, clutter_height, sea. Paths are absolute or relative to the working directory.
     table : land-cover table, optional
         What the classes mean; by default read from land_cover_table or the built-in one.
     folder : path, optional
@@ -124,8 +125,10 @@ def read_terrain(
     bare_earth, of_bare_earth = _layers(outline.bare_earth, space, on_demand)
     warnings += more + of_bare_earth
     land_cover = _read_land_cover(asked, table, space)
+    clutter_heights, of_clutter = _read_clutter_heights(asked, space)
+    warnings += of_clutter
     zones, notes = _read_zones(asked, elevation, land_cover)
-    terrain = Terrain(elevation, bare_earth, land_cover, zones, warnings, notes)
+    terrain = Terrain(elevation, bare_earth, land_cover, zones, warnings, notes, clutter_heights)
     if not on_demand:
         doubts = (*_doubt_sea_level(terrain), *_doubt_all_land(terrain))
         terrain = replace(terrain, warnings=(*warnings, *doubts))
@@ -184,6 +187,14 @@ def _read_land_cover(
     if table is None:
         table = read_land_cover_table(asked.land_cover_table)
     return read_land_cover_file(Path(asked.land_cover), table, space)
+
+
+def _read_clutter_heights(
+    asked: TerrainSettings, space: TerrainSpace
+) -> tuple[HeightsByCell | None, tuple[str, ...]]:
+    if asked.clutter_height is None:
+        return None, ()
+    return read_clutter_heights(Path(asked.clutter_height), space)
 
 
 def _read_zones(

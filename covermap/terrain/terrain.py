@@ -10,6 +10,14 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from covermap.terrain.clutter import (
+    OPEN_BELOW_M,
+    STEP_HEIGHT_M,
+    HeightsByCell,
+    fill_heights_from,
+    heights_from,
+    in_steps,
+)
 from covermap.terrain.extent import covers, summary_in_words
 from covermap.terrain.land_cover_file import UNKNOWN_CLASS, LandCover
 from covermap.terrain.layer import Floats, RasterLayer
@@ -26,6 +34,8 @@ class Terrain:
     elevation : layers of heights in m, the first that knows a place answers
     bare_earth : layers of the bare ground where elevation includes the canopy, else empty
     land_cover : classes, None without
+    clutter_heights : heights of trees and buildings, asked before the classes; None without
+    assumed : heights that are assumed on land, where nothing else is given; None without
     zones : layer of ITU-R P.1812 radio zones (1 sea, 3 coastal land, 4 inland), None when all is inland
     warnings : what is worth doubting, a sentence each; notes : what was understood
     """
@@ -36,6 +46,8 @@ class Terrain:
     zones: RasterLayer | None = None
     warnings: tuple[str, ...] = ()
     notes: tuple[str, ...] = field(default=())
+    clutter_heights: HeightsByCell | None = None
+    assumed: HeightsByCell | None = None
 
     @property
     def has_land_cover(self) -> bool:
@@ -44,8 +56,24 @@ class Terrain:
 
     @property
     def with_canopy(self) -> bool:
-        """Return True when the elevation includes trees and houses; it then has no clutter on top."""
+        """Return True when the elevation includes trees and houses: what it is above the bare ground."""
         return bool(self.bare_earth)
+
+    @property
+    def knows_clutter(self) -> bool:
+        """Return True when the data say what stands on the ground: classes, heights or a canopy."""
+        return self.has_land_cover or self.with_canopy or self.clutter_heights is not None
+
+    @property
+    def has_clutter(self) -> bool:
+        """Return True when paths run over trees and buildings, known or assumed."""
+        return self.knows_clutter or self.assumed is not None
+
+    @property
+    def _standing(self) -> tuple[HeightsByCell, ...]:
+        """Return what gives heights above the ground, the one to be asked first in front."""
+        classes = None if self.land_cover is None else self.land_cover.heights
+        return tuple(one for one in (self.clutter_heights, classes, self.assumed) if one is not None)
 
     @cached_property
     def elevation_digest(self) -> str:
@@ -66,7 +94,9 @@ class Terrain:
     @cached_property
     def digest(self) -> str:
         """SHA-256 of all inputs that can change a path."""
-        return _combined(self.elevation_digest, self.land_cover_digest, self.sea_digest)
+        more = [one.digest() for one in (self.clutter_heights, self.assumed) if one is not None]
+        more += ["canopy above bare earth"] * self.with_canopy
+        return _combined(self.elevation_digest, self.land_cover_digest, self.sea_digest, *more)
 
     @cached_property
     def bounds_deg(self) -> tuple[float, float, float, float]:
@@ -106,15 +136,22 @@ class Terrain:
         return summary_in_words(self.elevation, places_deg, read_deg)
 
     def elevation_m(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> Floats:
-        """Return the height that paths run over: bilinear at the data's own resolution.
+        """Return the height of the elevation as given: bilinear at the data's own resolution.
 
         Canopy included where the elevation has it. NaN outside the data and in voids. [m, float64]
         """
         return heights_at(self.elevation, longitude_deg, latitude_deg)
 
     def ground_m(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> Floats:
-        """Return the height of the ground masts stand on: bare earth, else the elevation. [m, float64]"""
+        """Return the height of the ground: bare earth, else the elevation. [m, float64]"""
         return heights_at(self.bare_earth or self.elevation, longitude_deg, latitude_deg)
+
+    def path_ground_m(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> Floats:
+        """Return ground_m, NaN also where the canopy is unknown: what paths run over. [m, float64]"""
+        ground_m = self.ground_m(longitude_deg, latitude_deg)
+        if self.with_canopy:
+            ground_m[np.isnan(self.elevation_m(longitude_deg, latitude_deg))] = np.nan
+        return ground_m
 
     def filled_at(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.bool_]:
         """Return True at places whose elevation was filled in over a small gap of the data."""
@@ -123,26 +160,58 @@ class Terrain:
         )
 
     def clutter_height_m(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.float32]:
-        """Return the height of land cover on the ground, of the cell that holds each place.
+        """Return the height of what stands on the ground at each place.
 
-        0 without land cover, where its class is unknown, on water, and with a canopy elevation. [m]
+        Of a canopy elevation its height above the bare earth; else of the raster of heights, where it has
+        none of the cell's class, or what is assumed; 0 where nothing says anything. [m]
         """
-        if self.land_cover is None or self.with_canopy:
-            return np.zeros(np.broadcast(longitude_deg, latitude_deg).shape, dtype=np.float32)
-        return self.land_cover.clutter_height_m[self._classes(self.land_cover, longitude_deg, latitude_deg)]
+        if self.with_canopy:
+            above_m = self.elevation_m(longitude_deg, latitude_deg) - self.ground_m(
+                longitude_deg, latitude_deg
+            )
+            return STEP_HEIGHT_M[in_steps(np.nan_to_num(above_m))]
+        heights_m = heights_from(self._standing, longitude_deg, latitude_deg)
+        if self.assumed is not None:
+            heights_m[self.zone(longitude_deg, latitude_deg) == SEA] = 0.0
+        return heights_m
 
     def open_land(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.bool_]:
-        """Return True on open land and water; False without land cover."""
+        """Return True on open land and water where nothing stands; False without land cover."""
         if self.land_cover is None:
             return np.zeros(np.broadcast(longitude_deg, latitude_deg).shape, dtype=bool)
-        return self.land_cover.open_land[self._classes(self.land_cover, longitude_deg, latitude_deg)]
+        of_class = self.land_cover.open_land[self._classes(self.land_cover, longitude_deg, latitude_deg)]
+        if not self._has_heights:
+            return of_class
+        return of_class & (self.clutter_height_m(longitude_deg, latitude_deg) < OPEN_BELOW_M)
+
+    @property
+    def _has_heights(self) -> bool:
+        return self.with_canopy or self.clutter_heights is not None
 
     def surroundings(self) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-        """Return clutter_height_m and open_land of every class that a place can have, in any order."""
-        if self.land_cover is None:
-            return np.zeros(1, dtype=np.float32), np.zeros(1, dtype=bool)
-        heights_m = self.land_cover.clutter_height_m
-        return (np.zeros_like(heights_m) if self.with_canopy else heights_m), self.land_cover.open_land
+        """Return clutter_height_m and open_land of every kind that a place can have, in any order."""
+        heights_m, open_land = np.zeros(1, dtype=np.float32), np.zeros(1, dtype=bool)
+        if self.land_cover is not None:
+            heights_m, open_land = self.land_cover.clutter_height_m, self.land_cover.open_land
+        if self._has_heights:
+            steps_m = STEP_HEIGHT_M[~np.isnan(STEP_HEIGHT_M)]
+            opens_m = steps_m[steps_m < OPEN_BELOW_M] if self.has_land_cover else steps_m[:0]
+            heights_m = np.concatenate([heights_m, steps_m, opens_m])
+            closed = np.zeros(steps_m.size, dtype=bool)
+            open_land = np.concatenate([open_land, closed, np.ones(opens_m.size, dtype=bool)])
+        if self.assumed is not None:
+            assumed_m = np.append(self.assumed.height_m, np.float32(self.assumed.outside_m))
+            heights_m = np.concatenate([heights_m, np.unique(assumed_m)])
+            open_land = np.concatenate([open_land, np.zeros(np.unique(assumed_m).size, dtype=bool)])
+        return heights_m, open_land
+
+    def environment(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.uint8]:
+        """Return the noise environment of the class at each place, a place in ENVIRONMENTS; 255 unknown."""
+        by_class = np.full(256, UNKNOWN_CLASS, dtype=np.uint8)
+        if self.land_cover is None or self.land_cover.environment is None:
+            return by_class[np.zeros(np.broadcast(longitude_deg, latitude_deg).shape, dtype=np.uint8)]
+        by_class = self.land_cover.environment
+        return by_class[self._classes(self.land_cover, longitude_deg, latitude_deg)]
 
     def water(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.bool_]:
         """Return True on water of the land cover and on the sea."""
@@ -156,6 +225,20 @@ class Terrain:
         if self.land_cover is None:
             return np.zeros(np.broadcast(longitude_deg, latitude_deg).shape, dtype=bool)
         return self.land_cover.built_up[self._classes(self.land_cover, longitude_deg, latitude_deg)]
+
+    def woodland(
+        self, longitude_deg: ArrayLike, latitude_deg: ArrayLike, above_m: float
+    ) -> NDArray[np.bool_]:
+        """Return True where woods stand higher than above_m; False without land cover.
+
+        Woods are classes with a height that are neither built up nor open nor water.
+        """
+        if self.land_cover is None:
+            return np.zeros(np.broadcast(longitude_deg, latitude_deg).shape, dtype=bool)
+        cover = self.land_cover
+        woods = (cover.clutter_height_m > 0.0) & ~cover.built_up & ~cover.open_land & ~cover.water
+        found = woods[self._classes(cover, longitude_deg, latitude_deg)]
+        return found & (self.clutter_height_m(longitude_deg, latitude_deg) > above_m)
 
     def zone(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.uint8]:
         """Return the radio zone of ITU-R P.1812: 1 sea, 3 coastal land, 4 inland and beyond the data."""
@@ -181,7 +264,7 @@ class Terrain:
         steps_per_knot : int
             Steps from one knot to the next; n <= (K - 1) steps_per_knot.
         ground_out : float64, shape (R, n + 1)
-            Filled with what elevation_m gives; NaN unknown. [m]
+            Filled with what path_ground_m gives. [m]
         clutter_out : float32, shape (R, n + 1)
             Filled with what clutter_height_m gives. [m]
         zone_out : uint8, shape (R, n + 1)
@@ -197,16 +280,31 @@ class Terrain:
         """
         _check_lines(knot_longitude_deg, knot_latitude_deg, steps_per_knot, ground_out, clutter_out, zone_out)
         knots = knot_longitude_deg, knot_latitude_deg, steps_per_knot
-        fill_heights_along(self.elevation, *knots, ground_out)
-        if self.land_cover is None or self.with_canopy:
-            clutter_out[...] = 0.0
+        fill_heights_along(self.bare_earth or self.elevation, *knots, ground_out)
+        if self.with_canopy:
+            self._fill_canopy(*knots, ground_out, clutter_out)
         else:
-            cover = self.land_cover
-            fill_classes_along(cover.layer, cover.clutter_height_m, 0.0, *knots, clutter_out)
+            fill_heights_from(self._standing, *knots, clutter_out)
         if self.zones is None:
             zone_out[...] = INLAND
         else:
             fill_classes_along(self.zones, _IDENTITY, INLAND, *knots, zone_out)
+            if self.assumed is not None:
+                clutter_out[zone_out == SEA] = 0.0
+
+    def _fill_canopy(
+        self,
+        knot_longitude_deg: Floats,
+        knot_latitude_deg: Floats,
+        steps_per_knot: int,
+        ground: Floats,
+        clutter: NDArray[np.float32],
+    ) -> None:
+        """Write how high the elevation stands above the ground; where it is unknown the ground is too."""
+        surface_m = np.empty_like(ground)
+        fill_heights_along(self.elevation, knot_longitude_deg, knot_latitude_deg, steps_per_knot, surface_m)
+        ground[np.isnan(surface_m)] = np.nan
+        clutter[...] = np.maximum(np.nan_to_num(surface_m - ground), 0.0)
 
     def _classes(
         self, land_cover: LandCover, longitude_deg: ArrayLike, latitude_deg: ArrayLike

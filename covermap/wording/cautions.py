@@ -18,16 +18,25 @@ NOT_COUNTED: tuple[str, ...] = tuple(_ENGLISH[key] for key in _NOT_COUNTED_KEYS)
 """What this edition leaves out of its results; in run.json as `not_counted` and among the cautions."""
 
 
-def trees_sentence(kind: str = "bare_earth", has_land_cover: bool = False) -> str:
+def trees_sentence(
+    kind: str = "bare_earth",
+    has_land_cover: bool = False,
+    *,
+    has_heights: bool = False,
+    assumed_m: float = 0.0,
+) -> str:
     """Return how trees and buildings are included.
 
     kind : the scenario's terrain kind, 'bare_earth' or 'with_canopy'
+    has_heights : a raster of their heights is given; assumed_m : what is assumed where nothing is
     """
     if kind == "with_canopy":
         return say("trees.in_terrain")
+    if has_heights:
+        return say("trees.by_height_and_class" if has_land_cover else "trees.by_height")
     if has_land_cover:
         return say("trees.by_class")
-    return say("trees.none")
+    return say("trees.assumed", height_m=f"{assumed_m:g}") if assumed_m > 0.0 else say("trees.none")
 
 
 def cautions(

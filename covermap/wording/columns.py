@@ -23,6 +23,8 @@ _ALIASES = {
     "confidence_median_percent": "Median chance, %",
     "confidence_percent": "Chance of the whole list, %",
     "area_km2": "Area, km²",
+    "homes_in_leaf": "Homes, woods in leaf",
+    "homes_cover_doubt": "Homes in doubt by land cover",
     "unknown_area_percent": "Area unknown, %",
     "homes_year": "Year of the homes",
     "stations_as_of": "Stations as of",

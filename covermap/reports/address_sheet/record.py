@@ -73,6 +73,8 @@ def address_record(report: AddressReport) -> dict[str, Any]:
                 "aims_deg_true": list(one.aims_deg),
                 "needs_filter": one.needs_filter,
                 **({} if one.other_db is None else {"model": one.model, "other_db": _number(one.other_db)}),
+                **({} if one.tops_m is None else {"tops_m": _number(one.tops_m)}),
+                **({} if one.wood_m is None else {"wood_m": _number(one.wood_m)}),
             }
             for one in report.changes
         ],

@@ -14,8 +14,10 @@ from covermap.planning.not_promised import NotPromised
 from covermap.result.coverage import Coverage
 from covermap.wording import palette
 from covermap.wording.causes import cause_words
+from covermap.wording.homes_words import environment_words
 from covermap.wording.language import say
 from covermap.wording.lists import capital, list_words
+from covermap.wording.local_doubts import local_doubts_in_words
 from covermap.wording.run_facts import outside_in_words
 from covermap.wording.second_opinion import second_opinion_in_words
 from covermap.wording.words import (
@@ -61,6 +63,7 @@ def brief_facts(
         "tiers": _tiers(coverage, summary.columns, of_homes),
         "bars": _bars(summary.bars),
         "behind": _behind(run, list_name, summary.columns, of_homes, behind, areas, zones, names or {}),
+        "local": local_doubts_in_words(run, list_name),
         "basis": [*basis_in_words(run, of_homes), *second_opinion_in_words(run, list_name)],
         "cautions": list(run.get("cautions", [])),
         "warnings": _warnings(len(run.get("warnings", []))),
@@ -274,8 +277,8 @@ def basis_in_words(run: Mapping[str, Any], of_homes: bool) -> list[str]:
     chosen = run.get("models", {}).get("chosen", "p1812")
     model = run.get("models", {}).get(chosen, "ITU-R P.1812-8")
     share = "90 %" if prediction.get("time_rule", "us_90_10") == "us_90_10" else "50 %"
-    noise = str(reception.get("noise_environment", "residential")).replace("_", " ")
-    sentences = [f"{model}, wanted stations at {share} of time; {noise} noise."]
+    noise = environment_words(str(reception.get("noise_environment", "residential")))
+    sentences = [f"{model}, wanted stations at {share} of time; noise {noise}."]
     if sigma:
         sentences.append(f"Spread of a prediction at one home: {sigma['total']:.1f} dB.")
     if of_homes:

@@ -1,0 +1,152 @@
+"""What leaves, or another class of land cover right at the home, would change in the squares with homes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from covermap.constants import UNKNOWN_UINT8
+from covermap.grid.cover_change import DENSER, MORE_OPEN, cover_change_db, one_class
+from covermap.grid.woodland import last_wood_m
+from covermap.inputs.preparation import Preparation
+from covermap.propagation.foliage import leaf_loss_db
+from covermap.reception import CellSignals, ListReception
+from covermap.tables.foliage import read_foliage
+
+
+@dataclass(frozen=True, eq=False)
+class LocalDoubts:
+    """Of a list's N cells, 255 where not asked for or unknown.
+
+    tier_in_leaf : uint8 (N,), tier with the last wood before the antenna in leaf
+    cover_doubt : uint8 (N,), by how many classes the tier moves, at most, if the cover here were one class
+        denser or more open
+    """
+
+    tier_in_leaf: NDArray[np.uint8] | None
+    cover_doubt: NDArray[np.uint8] | None
+
+
+def local_doubts(
+    prepared: Preparation,
+    signals: CellSignals,
+    receptions: dict[str, ListReception],
+    longitude_deg: NDArray[np.float64],
+    latitude_deg: NDArray[np.float64],
+    counted: NDArray[np.bool_],
+) -> dict[str, LocalDoubts]:
+    """Return the doubts of every list. counted : bool (N,), the cells that are looked at."""
+    cells = np.flatnonzero(counted)
+    here = signals.some(cells)
+    places = longitude_deg[cells], latitude_deg[cells]
+    leaf = _in_leaf(prepared, here, receptions, *places, cells) if prepared.looks_at_leaves else {}
+    cover = _cover_doubt(prepared, here, receptions, *places, cells) if prepared.looks_at_cover else {}
+    return {name: LocalDoubts(leaf.get(name), cover.get(name)) for name in receptions}
+
+
+def _in_leaf(
+    prepared: Preparation,
+    here: CellSignals,
+    receptions: dict[str, ListReception],
+    longitude_deg: NDArray[np.float64],
+    latitude_deg: NDArray[np.float64],
+    cells: NDArray[np.int64],
+) -> dict[str, NDArray[np.uint8]]:
+    """Return the tier in leaf of every list; only cells with wood before an antenna are worked out again."""
+    found = {name: _only(reception.tier, cells) for name, reception in receptions.items()}
+    loss_db = leaf_losses_db(prepared, here, longitude_deg, latitude_deg)
+    wooded = np.flatnonzero((loss_db > 0.0).any(axis=(0, 1)))
+    if wooded.size:
+        in_leaf = here.some(wooded).moved(-loss_db[:, :, wooded])
+        for name, receiver in prepared.receivers.items():
+            found[name][cells[wooded]] = receiver.receive(in_leaf).tier
+    return found
+
+
+def leaf_losses_db(
+    prepared: Preparation,
+    here: CellSignals,
+    longitude_deg: NDArray[np.float64],
+    latitude_deg: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Return what leaves take from every station at every height, shape (S, H, N). [dB]"""
+    stations, foliage = prepared.scenario.stations, read_foliage()
+    loss_db = np.zeros((len(stations), here.heights_m.size, longitude_deg.size))
+    for mast in np.unique(prepared.facts.mast):
+        of_mast = np.flatnonzero(prepared.facts.mast == mast)
+        for number, height_m in enumerate(here.heights_m):
+            wood_m = last_wood_m(
+                prepared.terrain, latitude_deg, longitude_deg, here.bearing_deg[mast].astype(float), height_m
+            )
+            for station in of_mast if wood_m.any() else ():
+                loss_db[station, number] = leaf_loss_db(foliage, stations[station].frequency_mhz, wood_m)
+    return loss_db
+
+
+def _cover_doubt(
+    prepared: Preparation,
+    here: CellSignals,
+    receptions: dict[str, ListReception],
+    longitude_deg: NDArray[np.float64],
+    latitude_deg: NDArray[np.float64],
+    cells: NDArray[np.int64],
+) -> dict[str, NDArray[np.uint8]]:
+    """Return by how many classes each list's tier moves."""
+    ways = {way: one_class(here.clutter_height_m, way) for way in (DENSER, MORE_OPEN)}
+    moved_db = _cover_changes_db(prepared, here, longitude_deg, latitude_deg, np.stack(list(ways.values())))
+    found = {name: _only(reception.tier, cells) for name, reception in receptions.items()}
+    for name, tier in found.items():
+        tier[cells[tier[cells] != UNKNOWN_UINT8]] = 0
+        now = receptions[name].tier[cells].astype(np.int64)
+        for number, tops_m in enumerate(ways.values()):
+            there = np.flatnonzero(~np.isnan(tops_m) & (now != UNKNOWN_UINT8))
+            if not there.size:
+                continue
+            changed = replace(
+                here.some(there).moved(-moved_db[number][:, :, there]),
+                clutter_height_m=tops_m[there],
+                open_land=(tops_m[there] == 0.0) & prepared.terrain.has_land_cover,
+            )
+            other = prepared.receivers[name].receive(changed).tier.astype(np.int64)
+            steps = np.where(other == UNKNOWN_UINT8, 0, np.abs(other - now[there]))
+            tier[cells[there]] = np.maximum(tier[cells[there]], steps)
+    return found
+
+
+def _cover_changes_db(
+    prepared: Preparation,
+    here: CellSignals,
+    longitude_deg: NDArray[np.float64],
+    latitude_deg: NDArray[np.float64],
+    tops_m: NDArray[np.float32],
+) -> NDArray[np.float64]:
+    """Return what other tops take from every station, shape (T, S, H, N); tops_m : (T, N). [dB]
+
+    Worked out for the stations that any list wants; the others at a cell lose what these lose on the average.
+    """
+    stations = prepared.scenario.stations
+    change_db = np.full((len(tops_m), len(stations), here.heights_m.size, longitude_deg.size), np.nan)
+    wanted = prepared.wanted_stations
+    for request in sorted({prepared.station_request[index] for index in wanted}):
+        group = [index for index in wanted if prepared.station_request[index] == request]
+        change_db[:, group] = cover_change_db(
+            prepared.terrain,
+            prepared.scenario.settings.prediction,
+            [stations[index] for index in group],
+            prepared.heights_m,
+            latitude_deg,
+            longitude_deg,
+            tops_m,
+        )
+    others = [index for index in range(len(stations)) if index not in set(wanted)]
+    change_db[:, others] = np.mean(change_db[:, list(wanted)], axis=1, keepdims=True)
+    return np.nan_to_num(change_db)
+
+
+def _only(tier: NDArray[np.uint8], cells: NDArray[np.int64]) -> NDArray[np.uint8]:
+    """Return tiers of some cells, 255 elsewhere."""
+    found = np.full(tier.size, UNKNOWN_UINT8, dtype=np.uint8)
+    found[cells] = tier[cells]
+    return found
