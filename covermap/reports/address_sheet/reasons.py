@@ -161,7 +161,7 @@ def changes_section(report: AddressReport) -> str:
         f"{td(chance_number(change.chance_percent), kept=True)}</tr>"
         for change in report.changes
     ]
-    return section(8, "What would change this", table(head, rows), whole=True)
+    return section(8, "What would change this", table(head, rows, "if"), whole=True)
 
 
 def _needed(report: AddressReport, change: Change) -> str:

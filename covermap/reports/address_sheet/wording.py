@@ -298,28 +298,28 @@ def change_words(report: AddressReport, change: Change) -> str:
         "weaker_3db": f"Everything {SHIFT_DB:g} dB weaker",
         "stronger_3db": f"Everything {SHIFT_DB:g} dB stronger",
         "higher_3m": f"{height(report, HIGHER_M)} more height",
-        "in_leaf": _leaves(change),
-        "denser": f"The cover here one class denser ({_tops(report, change)})",
-        "more_open": f"The cover here one class more open ({_tops(report, change)})",
+        "in_leaf": _leaves(report, change),
+        "denser": f"Cover here a class denser ({_tops(report, change)})",
+        "more_open": f"Cover here a class more open ({_tops(report, change)})",
         "noisier": "Noise around the antenna one class higher",
     }[change.key]
 
 
-def _leaves(change: Change) -> str:
+def _leaves(report: AddressReport, change: Change) -> str:
     if change.wood_m is None:
         return (
             f"Trees in leaf in the way ({IN_LEAF_DB['uhf']:g} dB at UHF, {IN_LEAF_DB['high_vhf']:g} at VHF)"
         )
     if change.wood_m == 0.0:
-        return "Woods in leaf (none stands before the antenna)"
-    return f"Woods in leaf ({change.wood_m:.0f} m of them before the antenna)"
+        return "Woods in leaf (none before the antenna)"
+    return f"Woods in leaf ({height(report, change.wood_m)} before the antenna)"
 
 
 def _tops(report: AddressReport, change: Change) -> str:
-    """Return what would stand there: 'trees or buildings of 15 m', 'open land'."""
+    """Return what would stand there: '15 m high', 'open land'."""
     if not change.tops_m:
         return "open land"
-    return f"trees or buildings of {height(report, change.tops_m)}"
+    return f"{height(report, change.tops_m)} high"
 
 
 def status_words(station: StationAtSite) -> str:
