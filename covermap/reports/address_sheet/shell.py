@@ -65,7 +65,8 @@ section{padding:5.2px 0 6px;margin-top:2.6px}tr.g td{padding-top:3.4px}
 .by_aim th:nth-child(1){width:3.5%}.by_aim th:nth-child(2){width:21.5%}.by_aim th:nth-child(3){width:13%}
 .by_aim th:nth-child(4),.by_aim th:nth-child(5){width:8%;white-space:normal}
 .by_aim td:nth-child(3){white-space:nowrap}
-.second .pair .if td{padding:0.4px 4px 0.4px 0;line-height:1.12;white-space:normal}.if td:first-child{width:44%}
+.second .pair .if td{padding:0.4px 4px 0.4px 0;line-height:1.12;white-space:normal}
+.if td:first-child{width:44%}
 .if .sq{width:11px;height:11px;line-height:11px;font-size:8px;border-radius:2px}
 .second .id{min-width:13px;height:13px;line-height:12px;font-size:7.4px}
 .pair td:nth-child(3){white-space:nowrap}.pair .k td,.pair .k th{padding-right:0}.link{display:none}
