@@ -105,6 +105,14 @@ def test_heights_worth_doubting_are_used_and_said(tmp_path, name):
     assert sum(said in warning for warning in warnings) == 1
 
 
+def test_heights_beside_a_canopy_are_refused(tmp_path):
+    both = HEIGHTS + 'kind = "with_canopy"\nbare_earth = ["elevation.tif"]\n'
+    path = write_inputs(tmp_path, terrain=both)
+    canopy()(tmp_path)
+    with pytest.raises(InputError, match='found clutter_height beside kind = "with_canopy"'):
+        read_scenario(path)
+
+
 @pytest.mark.parametrize(
     ("write", "height_m"),
     [

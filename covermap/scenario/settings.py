@@ -85,7 +85,7 @@ class TerrainSettings(Section):
                 'kind = "with_canopy" without bare_earth',
             )
         if self.kind == "with_canopy" and self.clutter_height:
-            raise _wrong(
+            raise wrong(
                 "clutter_height",
                 "Both say how high trees and buildings stand. Keep clutter_height with the bare earth as "
                 'elevation, or kind = "with_canopy" without it.',
