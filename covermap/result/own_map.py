@@ -55,15 +55,19 @@ def feature_group(coverage: Coverage, list_name: str | None = None) -> folium.Fe
 
 
 def own_map(coverage: Coverage, list_name: str | None = None) -> folium.Map:
-    """Return a map of a list without a base map, fitted to it, with the result's cautions under it."""
+    """Return a map of a list without a base map, fitted to it, with the legend and the result's cautions."""
     group = feature_group(coverage, list_name)
     own = folium.Map(tiles=None, control_scale=True)
     group.add_to(own)
     own.fit_bounds(tier_place(coverage))
+    legend = " &ensp; ".join(
+        f'<span style="border-left:1em solid {look.painted};padding-left:.3em">{escape(name)}</span>'
+        for look, name in zip(TIERS, coverage.tier_names, strict=True)
+    )
     said = " ".join(coverage.run.get("cautions", []))
     page = own.get_root()
     assert isinstance(page, folium.Figure)
-    page.html.add_child(folium.Element(f"<p>{escape(said)}</p>"))
+    page.html.add_child(folium.Element(f"<p>{legend}</p><p>{escape(said)}</p>"))
     return own
 
 
@@ -101,7 +105,7 @@ def _outlines(frame: gpd.GeoDataFrame, words: list[str], colour: str, dashes: st
     if not len(frame):
         return None
     told = gpd.GeoDataFrame({"told": [escape(word) for word in words]}, geometry=frame.geometry.array)
-    style = {"color": colour, "weight": 2, "fill": False, "dashArray": dashes}
+    style = {"color": colour, "weight": 1.2, "fill": False, "dashArray": dashes}
     return folium.GeoJson(
         told.set_crs(frame.crs).to_crs("EPSG:4326").to_json(),
         style_function=lambda feature: style,
