@@ -67,7 +67,7 @@ def test_six_commands_from_a_regulators_table_to_a_map_and_a_sheet(tmp_path, ser
         start = time.perf_counter()
         done = subprocess.run(
             [sys.executable, "-m", "covermap", *command.split()],
-            cwd=tmp_path, env=fresh, capture_output=True, text=True, timeout=900, check=False,
+            cwd=tmp_path, env=fresh, capture_output=True, text=True, timeout=3600, check=False,
         )  # fmt: skip
         seconds[command.split()[0]] = round(time.perf_counter() - start, 1)
         assert done.returncode == 0, (command, done.stdout, done.stderr)
