@@ -64,9 +64,7 @@ def test_the_notebook_runs_and_shows_a_result(shown):
     assert len(maps) == 2
     pages = [own.get_root().render() for own in maps]
     assert all("data:image/png;base64" in page for page in pages)
-    assert any(
-        "Tall mast" in page and "A relay needs a licence." in page for page in pages
-    )
+    assert any("Tall mast" in page and "A relay needs a licence." in page for page in pages)
 
 
 def test_the_picture_shows_each_class_where_its_cells_are(tmp_path, monkeypatch):
