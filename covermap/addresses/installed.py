@@ -73,10 +73,10 @@ def recommended(
         pairs += len(one.antennas) > 1
         if len(one.antennas) > 1 and pairs > MOST_PAIRS:
             continue
-        if not with_it and any(one.key == kept.key for kept in held):
+        if not with_it and any(one.name == kept.name for kept in held):
             continue
         plan = _plan(asked, tier)
-        if asked.reaches(plan) and not any(one.key == kept.key for kept in held):
+        if asked.reaches(plan) and not any(one.name == kept.name for kept in held):
             held.append(_told(asked, one, tier, with_it, plan))
         elif surest is None or 100.0 * plan.chance > surest.chance_percent:
             surest = _told(asked, one, tier, with_it, plan)
@@ -149,6 +149,7 @@ def _told(asked: Question, one: Installed, tier: Tier, with_it: bool, plan: AimP
         chance_percent=100.0 * plan.chance,
         holds=asked.reaches(plan),
         aims_deg=plan.azimuths_deg,
+        directional=_tells_directions(asked, tier),
         joined=plan.joined,
         polarization=plan.polarization,
         needs_filter=plan.overloads,
@@ -162,6 +163,11 @@ def _told(asked: Question, one: Installed, tier: Tier, with_it: bool, plan: AimP
         services=_services(asked, tier),
         price=_price(one, with_it),
     )
+
+
+def _tells_directions(asked: Question, tier: Tier) -> bool:
+    figures = [tier.at(station.frequency_mhz) for station in asked.carriers()]
+    return any(not math.isnan(one.beamwidth_deg) and one.front_to_back_db > 0.0 for one in figures)
 
 
 def _services(asked: Question, tier: Tier) -> tuple[str, ...]:

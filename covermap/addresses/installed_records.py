@@ -11,7 +11,8 @@ class InstallationAtPlace:
 
     key, name, mount : as Installed; amplifier : its name, "" without one beside the antenna
     chance_percent : of the list with its best plan; holds : whether that reaches the confidence
-    aims_deg, joined, polarization : of that plan; needs_filter : strong signals pass a limit of it
+    directional : False where every aim is alike; aims_deg, joined, polarization : of that plan
+    needs_filter : strong signals pass a limit of it
     lost : services of the list that alone miss the confidence; weakest : the one with the lowest chance,
         weakest_percent
     services : that arrive of all of the file, each alone, at the aim that brings most
@@ -26,6 +27,7 @@ class InstallationAtPlace:
     chance_percent: float
     holds: bool
     aims_deg: tuple[float, ...]
+    directional: bool
     joined: str
     polarization: str
     needs_filter: bool

@@ -47,11 +47,11 @@ def sheet_html(report: AddressReport, dn: float, with_clutter: bool) -> str:
         [
             header(report),
             answer_section(report),
-            recommended_section(report),
             choices_section(report),
             aim_section(report),
             check_section(report, READINGS_FILE),
             '<div class="second">',
+            recommended_section(report),
             stations_section(report),
             why_section(report, dn, with_clutter),
             '<div class="pair">',

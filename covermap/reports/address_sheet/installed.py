@@ -20,9 +20,7 @@ def recommended_section(report: AddressReport) -> str:
         return ""
     best, *others = report.recommended
     parts = [f"<p><b>{text(buy_words(report, best))}</b> {text(_whole(best))}</p>"]
-    if others:
-        lines = [_other(report, one) for one in others]
-        parts += [paragraph(text(say("shop.also"))), bullets(lines)]
+    parts.append(bullets([_other(report, one) for one in others]) if others else "")
     return f'<section class="whole"><h2>{text(say("shop.title"))}</h2>{"".join(parts)}</section>'
 
 
@@ -52,7 +50,8 @@ def _whole(one: Recommended) -> str:
 
 def _other(report: AddressReport, one: Recommended) -> str:
     price = "" if math.isnan(one.at.price) else f"; {decimal(one.at.price)}"
-    what = f"{one.at.name}{_amplifier(one.at)}, {_place(report, one.at)}, {_aim(report, one.at)}"
+    place = f"{_place(report, one.at)}, {_aim(report, one.at)}"
+    what = f"{say('shop.also')} {one.at.name}{_amplifier(one.at)}, {place}"
     why = f"{say(f'shop.reason.{one.reason}')}; {_weakness(one)}"
     return f"{what}: {chance_text(one.at.chance_percent)}; {why}{price}."
 
@@ -78,6 +77,8 @@ def _height(report: AddressReport, height_m: float) -> str:
 
 
 def _aim(report: AddressReport, one: InstallationAtPlace) -> str:
+    if not one.directional:
+        return say("shop.aim_any")
     aims = [words.bearing(report, aim) for aim in one.aims_deg]
     if len(aims) > 1:
         return say("shop.aim_two", first=aims[0], second=aims[1])
@@ -103,7 +104,7 @@ def installations_section(report: AddressReport) -> str:
 
 
 def _row(report: AddressReport, one: InstallationAtPlace, priced: bool) -> str:
-    aims = " / ".join(words.true_deg(aim) for aim in one.aims_deg)
+    aims = " / ".join(words.true_deg(aim) for aim in one.aims_deg) if one.directional else say("shop.any")
     chance = (
         f"{text(chance_number(one.chance_percent))}<br><small>{text(chance_in_words(one.chance_percent))}"
     )

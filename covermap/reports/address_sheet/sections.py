@@ -8,6 +8,7 @@ from covermap.addresses.paths import PATH_HEIGHT_M
 from covermap.addresses.report import AddressReport, StationAtSite
 from covermap.bearings import FIRST_YEAR, LAST_YEAR
 from covermap.reports.address_sheet import wording as say
+from covermap.reports.address_sheet.installed import buy_words
 from covermap.reports.address_sheet.pictures import skyline_svg
 from covermap.reports.address_sheet.shell import (
     letter,
@@ -42,6 +43,7 @@ def answer_section(report: AddressReport) -> str:
     parts = [f'<div class="big">{square(report.tier)}<p><b>{text(first)}</b> {text(rest)}</p></div>']
     decides = f"{say.decider(report)} {say.hard_here(report)}"
     parts.append(paragraph(text(decides.strip())) if decides else "")
+    parts += [paragraph(f"<b>{text(buy_words(report, one))}</b>") for one in report.recommended[:1]]
     parts += [paragraph(text(remark), "note") for remark in say.remarks(report)]
     parts.append(paragraph(text(say.cell_sentence(report)), "soft"))
     parts += [paragraph(text(note), "note") for note in report.notes]
