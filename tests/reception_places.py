@@ -3,11 +3,11 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
+from sure_figures import SURE_TIERS
 
 from covermap.reception import CellSignals, PlaceSignals, StationFacts
-from covermap.tables import read_tiers
 
-TIERS = read_tiers()
+TIERS = SURE_TIERS
 
 
 @dataclass(frozen=True)

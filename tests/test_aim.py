@@ -6,6 +6,7 @@ from benchmarks.bench_reception import random_scene
 from benchmarks.bench_reception import wanted_list as bench_list
 from every_degree import best_of_every_degree, with_one_antenna
 from reception_places import CROWD, crowded, wanted_of
+from sure_figures import SURE_TIERS
 
 from covermap.errors import InputError
 from covermap.reception import (
@@ -21,9 +22,8 @@ from covermap.reception import (
 )
 from covermap.reception.pattern import cross_polar_loss_db, lobe_rolloff, off_axis_deg, off_axis_loss_db
 from covermap.reception.plan import AIM_DEG
-from covermap.tables import read_tiers
 
-TIERS = read_tiers()
+TIERS = SURE_TIERS
 
 
 def facts_of(frequency_mhz, mast, polarization=None):

@@ -256,10 +256,11 @@ def test_every_table_of_a_catalogue_decides_the_run_id(tmp_path):
 def as_antenna(tmp_path, tier, bands=("low_vhf", "high_vhf", "uhf")):
     """Return a catalogue antenna that has a tier's figures."""
     rows = [
-        f"one,{band},{tier.gain_dbd[band]},{tier.beamwidth_deg[band]},{tier.front_to_back_db[band]},x\n"
+        f"one,{band},{tier.gain_dbd[band] - 2},{tier.gain_dbd[band]},{tier.gain_dbd[band] + 2},"
+        f"{tier.beamwidth_deg[band]},{tier.front_to_back_db[band]},x\n"
         for band in bands
     ]
-    header = "antenna_id,band,gain_dbd,beamwidth_deg,front_to_back_db,source\n"
+    header = "antenna_id,band,gain_low_dbd,gain_dbd,gain_high_dbd,beamwidth_deg,front_to_back_db,source\n"
     antennas = "antenna_id,name,kind,mounts,source\none,One,combination,gable rooftop mast,x\n"
     return own(tmp_path, antennas=antennas, gains=header + "".join(rows)).antennas["one"]
 

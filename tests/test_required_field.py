@@ -1,4 +1,7 @@
+import math
+
 import pytest
+from sure_figures import with_sure_figures
 
 from covermap.errors import InputError
 from covermap.reception import ReceptionOptions, required_field
@@ -24,11 +27,35 @@ TABLE = {
 @pytest.mark.parametrize("tier", sorted(TABLE))
 def test_field_a_tier_needs(tier):
     for frequency_mhz, (half_sure, ninety_sure) in zip((69.0, 195.0, 545.0), TABLE[tier], strict=True):
-        installation = read_tiers()[tier]
+        installation = with_sure_figures(read_tiers()[tier])
         needed = required_field(installation, frequency_mhz, CN_DB, "residential")
         surer = required_field(installation, frequency_mhz, CN_DB, "residential", confidence_percent=90.0)
         assert needed == pytest.approx(half_sure, abs=0.51)  # half the last printed digit
         assert surer == pytest.approx(ninety_sure, abs=0.51)
+
+
+# By hand at 545 MHz, residential, 100 m: s_i = 6.31 dB and no noise varies by place there. Gains are off by
+# 2 / 1.96 = 1.02 dB. The rooftop's noise behind the antenna by 3 / 1.96 = 1.53 dB: 10^(14.68 / 10) = 29.4
+# of 1.26 + 29.4 - 1 = 29.6 in all, so it counts whole: hypot(1.02, 1.53) = 1.84. With the amplifier (2.5 dB,
+# 18 dB) 1.78 + 28.4 / 63 = 2.23 of 2.49: 0.64 dB of it by 1.78 / 2.49, and 1.53 dB by 0.46 / 2.49 of the set:
+# hypot(1.02, 0.47, 0.32) = 1.17.
+@pytest.mark.parametrize(("tier", "figures_db", "others_db"), [(5, 1.84, 6.31), (6, 1.17, 6.31)])
+def test_what_a_tiers_figures_are_off_by_is_part_of_its_chance(tier, figures_db, others_db):
+    asked = {"system": CN_DB, "noise": "residential", "confidence_percent": 90.0}
+    spread, sure = (
+        required_field(one, 545.0, **asked)
+        for one in (read_tiers()[tier], with_sure_figures(read_tiers()[tier]))
+    )
+    expected_db = 1.2816 * (math.hypot(others_db, figures_db) - others_db)
+    assert spread - sure == pytest.approx(expected_db, abs=0.02)
+
+
+def test_what_figures_are_off_by_counts_nothing_where_outside_noise_limits():
+    # low VHF: 95 % of the shelf's noise comes in through an antenna that loses 8 dB: its loss hardly matters
+    shelf = read_tiers()[1]
+    asked = {"system": CN_DB, "noise": "residential", "confidence_percent": 90.0}
+    spread, sure = (required_field(one, 69.0, **asked) for one in (shelf, with_sure_figures(shelf)))
+    assert spread - sure < 0.02
 
 
 def test_without_land_cover_more_is_needed():

@@ -5,7 +5,7 @@ It knows files and the records of reception; terrain, maps and commands it does 
 
 from covermap.catalogue.installed import Installed, device_by_id, device_of_kind, installed
 from covermap.catalogue.mounting import MOUNTS, amplified, as_tier, mount_of
-from covermap.catalogue.read import catalogue_files, read_catalogue
+from covermap.catalogue.read import catalogue_files, read_catalogue, require_antennas_of
 from covermap.catalogue.records import KINDS, Antenna, AntennaCatalogue, AntennaGain, Device, Span
 
 __all__ = [
@@ -25,4 +25,5 @@ __all__ = [
     "installed",
     "mount_of",
     "read_catalogue",
+    "require_antennas_of",
 ]

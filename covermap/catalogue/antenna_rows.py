@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from covermap.catalogue.cells import identifier, known, number, read_rows, source
+from covermap.catalogue.gain_rows import GainTable
 from covermap.catalogue.mounting import MOUNTS
-from covermap.catalogue.records import KINDS, Antenna, AntennaGain, Device
+from covermap.catalogue.records import KINDS, Antenna, Device
 from covermap.errors import Faults, InputError
 from covermap.scenario.text_table import Row
 
@@ -16,11 +17,9 @@ MOST_PRICE = 1e9
 
 
 def read_antennas(
-    path: Path, gains: Mapping[str, tuple[AntennaGain, ...]], devices: Mapping[str, Device], gains_file: str
+    path: Path, gains: GainTable, devices: Mapping[str, Device]
 ) -> tuple[dict[str, Antenna], tuple[str, ...]]:
     """Return antenna id -> Antenna of a table, and what was noticed.
-
-    gains : antenna id -> its figures, of the table gains_file
 
     Raises InputError, all faults of the file together; also where the gains name an antenna that it lacks.
     """
@@ -28,14 +27,14 @@ def read_antennas(
     antennas: dict[str, Antenna] = {}
     faults = Faults()
     for row in table.rows:
-        antenna = faults.of(None, _antenna, row, antennas, gains, devices, gains_file)
+        antenna = faults.of(None, _antenna, row, antennas, gains, devices)
         if antenna is not None:
             antennas[antenna.antenna_id] = antenna
     faults.tell()
-    unknown = [antenna_id for antenna_id in gains if antenna_id not in antennas]
+    unknown = [antenna_id for antenna_id in gains.antennas if antenna_id not in antennas]
     if unknown:
         raise InputError(
-            f"{gains_file}, column antenna_id: found {', '.join(unknown[:5])}, of which {table.file} has no "
+            f"{gains.file}, column antenna_id: found {', '.join(unknown[:5])}, of which {table.file} has no "
             f"row. Its antennas are {', '.join(list(antennas)[:12])}. Correct the id, or add the antenna."
         )
     return antennas, table.warnings
@@ -44,23 +43,23 @@ def read_antennas(
 def _antenna(
     row: Row,
     seen: Mapping[str, Antenna],
-    gains: Mapping[str, tuple[AntennaGain, ...]],
+    gains: GainTable,
     devices: Mapping[str, Device],
-    gains_file: str,
 ) -> Antenna:
     antenna_id = identifier(row, "antenna_id", seen)
     amplifier = known(row, "amplifier", devices, "Or leave it empty.") if row.text("amplifier") else ""
-    if antenna_id not in gains:
+    if antenna_id not in gains.antennas:
         raise row.wrong(
             "antenna_id",
-            f"{gains_file} has no row for it. Add its gain, a row for each band or frequency that it serves.",
+            f"{gains.file} has no row for it. Add its gain, a row for each band or frequency that it serves.",
         )
     return Antenna(
         antenna_id=antenna_id,
         name=row.text("name") or antenna_id,
         kind=known(row, "kind", KINDS),
         mounts=_mounts(row),
-        gains=gains[antenna_id],
+        gains=gains.gains.get(antenna_id, ()),
+        relative=gains.relative.get(antenna_id, ()),
         boom_m=number(row, "boom_m", 0.0, 20.0),
         price=number(row, "price", 0.0, MOST_PRICE),
         amplifier=devices[amplifier] if amplifier else None,

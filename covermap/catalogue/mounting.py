@@ -74,6 +74,7 @@ def as_tier(
         directivity_dbd={band: figures.directivity_dbd for band, figures in middle.items()},
         beamwidth_deg={band: figures.beamwidth_deg for band, figures in middle.items()},
         front_to_back_db={band: figures.front_to_back_db for band, figures in middle.items()},
+        gain_sd_db={band: figures.gain_sd_db for band, figures in middle.items()},
     )
 
 
@@ -115,6 +116,7 @@ def _figures(antenna: Antenna | None, frequency_mhz: float) -> AntennaFigures:
         max(typical_dbd, 0.0),
         gain.beamwidth_deg,
         gain.front_to_back_db,
+        gain.gain_dbd.sd,
     )
 
 
@@ -153,6 +155,7 @@ def amplified(tier: Tier, amplifier: Device | None) -> Tier:
         tier,
         amplifier_gain_db=amplifier.gain_db.typical,
         amplifier_noise_figure_db=amplifier.noise_figure_db.typical,
+        amplifier_sd_db=amplifier.noise_figure_db.sd,
         amp_in_max_dbm=input_dbm,
         amp_out_max_dbm=output_dbm,
     )

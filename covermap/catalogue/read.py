@@ -9,8 +9,11 @@ from covermap.catalogue.antenna_rows import read_antennas
 from covermap.catalogue.device_rows import read_devices
 from covermap.catalogue.gain_rows import read_gains
 from covermap.catalogue.records import AntennaCatalogue
+from covermap.catalogue.relative import with_differences
 from covermap.errors import InputError
+from covermap.reception.tiers import TierTable
 from covermap.scenario.patterns import read_patterns
+from covermap.scenario.suggestions import nearest
 
 GAINS, DEVICES, PATTERNS = "antenna_gains.csv", "devices.csv", "antenna_patterns.csv"
 
@@ -33,9 +36,22 @@ def read_catalogue(path: Path | str | None = None) -> AntennaCatalogue:
     own = files.get("antenna_patterns")
     patterns, of_patterns = ({}, []) if own is None else read_patterns(own)
     devices, of_devices = read_devices(files["devices"])
-    gains, of_gains = read_gains(files["antenna_gains"], patterns)
-    antennas, of_antennas = read_antennas(antennas_file, gains, devices, files["antenna_gains"].name)
-    return AntennaCatalogue(antennas, devices, (*of_antennas, *of_gains, *of_devices, *of_patterns))
+    gains = read_gains(files["antenna_gains"], patterns)
+    listed, of_antennas = read_antennas(antennas_file, gains, devices)
+    antennas, open_ends = with_differences(listed)
+    warnings = (*of_antennas, *gains.warnings, *open_ends, *of_devices, *of_patterns)
+    return AntennaCatalogue(antennas, devices, warnings)
+
+
+def require_antennas_of(tiers: TierTable, catalogue: AntennaCatalogue, file: str) -> None:
+    """Raise InputError where a tier of a user's table names an antenna that the catalogue does not have."""
+    for tier in tiers:
+        unknown = [name for name in tier.antennas if name not in catalogue.antennas]
+        if unknown:
+            raise InputError(
+                f"{file}, tier {tier.tier}, column antennas: found {unknown[0]}, which the catalogue lacks."
+                f"{nearest(unknown[0], list(catalogue.antennas))} Correct it, or empty the cell."
+            )
 
 
 def catalogue_files(antennas: Path) -> dict[str, Path]:

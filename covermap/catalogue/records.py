@@ -11,6 +11,7 @@ import numpy as np
 
 from covermap.errors import InputError
 from covermap.reception.bands import band_of
+from covermap.reception.tiers import Tier
 
 KINDS = ("indoor", "combination", "uhf", "high_vhf", "low_vhf")
 BEYOND = 0.05  # of a frequency: so far beyond its first and last row an antenna is taken to serve (judgement)
@@ -30,6 +31,13 @@ class Span(NamedTuple):
         """Return the standard deviation that a normal quantity with this span has."""
         return (self.high - self.low) / DEVIATIONS_LOW_TO_HIGH
 
+    def plus(self, other: Span) -> Span:
+        """Return the sum with another figure that errs independently."""
+        typical = self.typical + other.typical
+        below = math.hypot(self.typical - self.low, other.typical - other.low)
+        above = math.hypot(self.high - self.typical, other.high - other.typical)
+        return Span(typical - below, typical, typical + above)
+
 
 @dataclass(frozen=True)
 class AntennaGain:
@@ -45,6 +53,22 @@ class AntennaGain:
     band: str
     frequency_mhz: float
     gain_dbd: Span
+    beamwidth_deg: float
+    front_to_back_db: float
+    source: str
+
+
+@dataclass(frozen=True)
+class RelativeGain:
+    """A measured difference to another antenna, whose gain there makes it one.
+
+    reference : antenna id, which the catalogue may not have. Other figures as AntennaGain
+    """
+
+    reference: str
+    band: str
+    frequency_mhz: float
+    difference_db: Span
     beamwidth_deg: float
     front_to_back_db: float
     source: str
@@ -107,6 +131,7 @@ class Antenna:
     boom_m, price : NaN unknown; the price in the catalogue's own currency
     amplifier : built in, None without. impedance_loss_db : what its match to the cable takes from the gains
     cross_polar_db : rejection of a signal of the other polarization; NaN: the mount's
+    relative : differences to antennas whose gain the catalogue does not know; they serve no band
     """
 
     antenna_id: str
@@ -120,6 +145,7 @@ class Antenna:
     impedance_loss_db: float
     cross_polar_db: float
     source: str
+    relative: tuple[RelativeGain, ...] = ()
 
     def gain_at(self, frequency_mhz: float) -> AntennaGain | None:
         """Return its figures at a frequency; None where it does not serve it.
@@ -133,6 +159,15 @@ class Antenna:
             return _between(points, frequency_mhz)
         return next((gain for gain in rows if math.isnan(gain.frequency_mhz)), None)
 
+    def in_band(self, band: str) -> Span | None:
+        """Return its gain in a band: of the band's own row, else the mean over frequencies; None without."""
+        rows = [gain for gain in self.gains if gain.band == band]
+        whole = [gain for gain in rows if math.isnan(gain.frequency_mhz)] or rows
+        if not whole:
+            return None
+        columns = zip(*(gain.gain_dbd for gain in whole), strict=True)
+        return Span(*(sum(values) / len(whole) for values in columns))
+
     def serves(self, band: str) -> bool:
         """Return whether it has a gain anywhere in a band."""
         return any(gain.band == band for gain in self.gains)
@@ -145,6 +180,10 @@ class AntennaCatalogue:
     antennas: dict[str, Antenna]
     devices: dict[str, Device]
     warnings: tuple[str, ...] = ()
+
+    def of_tier(self, tier: Tier) -> tuple[Antenna, ...]:
+        """Return the antennas that a tier stands for, of those it names that the catalogue has."""
+        return tuple(self.antennas[name] for name in tier.antennas if name in self.antennas)
 
 
 def _is_near(points: list[AntennaGain], frequency_mhz: float) -> bool:

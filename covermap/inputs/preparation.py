@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
-from covermap.catalogue import AntennaCatalogue, read_catalogue
+from covermap.catalogue import AntennaCatalogue, read_catalogue, require_antennas_of
 from covermap.errors import grouped
 from covermap.grid.area import area_mask, map_outline
 from covermap.grid.blocks import BlockRequest
@@ -343,7 +343,10 @@ def _preparation(
     requests, station_request, station_frequency = path_requests(scenario, terrain, grid, heights_m)
     path = scenario.settings.prediction.calibration
     calibration = None if path is None else read_calibration(path)
-    catalogue = read_catalogue(scenario.settings.reception.antennas)
+    reception = scenario.settings.reception
+    catalogue = read_catalogue(reception.antennas)
+    if reception.antenna_tiers is not None:
+        require_antennas_of(tiers, catalogue, reception.antenna_tiers.name)
     doubts = () if calibration is None else calibration.doubts(scenario)
     return Preparation(
         scenario=scenario,

@@ -69,7 +69,11 @@ class AntennaTest:
 
 
 def antenna_test(
-    log: str | Path | ComparisonLog, channel_plan: str = "us_6mhz", *, remounted: bool = False
+    log: str | Path | ComparisonLog,
+    channel_plan: str = "us_6mhz",
+    *,
+    remounted: bool = False,
+    reference: str | None = None,
 ) -> AntennaTest:
     """Compare the antennas of a log, per band.
 
@@ -82,6 +86,8 @@ def antenna_test(
     remounted : bool
         Whether the answer must hold for antennas mounted anew: another session then changes 1.0 dB instead
         of 0.6. A note of the log that says "remounted" does the same.
+    reference : str, optional
+        The antenna that others are compared with; else the one that the log marks.
 
     Returns
     -------
@@ -92,7 +98,7 @@ def antenna_test(
     Raises
     ------
     InputError
-        If the file cannot be read, no row is readable, or it holds one antenna only.
+        If the file cannot be read, no row is readable, it holds one antenna only, or not the reference.
 
     Notes
     -----
@@ -104,7 +110,7 @@ def antenna_test(
     if not isinstance(log, ComparisonLog):
         log = read_comparison_log(log, channel_plan)
     require_readings(log)
-    reference, sentences = choose_reference(log.readings)
+    reference, sentences = choose_reference(log, reference)
     scales, notes = percent_scales(log.readings)
     reasons, more = doubts(log.readings, reference)
     pairs = paired_differences(log.readings, reference, scales, reasons)

@@ -18,6 +18,8 @@ CONFIDENCE = 0.95
 SESSION_SD_DB = 0.6  # judgement: what another day with the antennas as they are mounted would change
 REMOUNTED_SD_DB = 1.0  # judgement: the same where they are mounted anew
 MAST_SD_DB = 1.0  # judgement: what the stations of one mast, on one bearing, share
+SITE_SD_DB = 1.0  # judgement: what another place would change: other echoes, other heights of arrival
+CHANNEL_SD_DB = 1.0  # judgement: how an antenna's gain differs from channel to channel of a band
 PRIOR_FREEDOM = 4.0  # judgement: these count as if so many degrees of freedom had shown them
 STEP_DB = 0.1  # of the numerical curvature
 
@@ -31,6 +33,8 @@ class BandMean:
     station_sd_db : spread between stations, all that is not shared by a session or mast; session_sd_db :
         between sessions, NaN where one session cannot tell; mast_sd_db : between masts, NaN with one
     assumed_session_sd_db : what one session leaves open and the interval holds all the same; else 0
+    site_sd_db, channel_sd_db : between sites, and between channels that several sites share; NaN not told
+    sites : how many; 0 where the mean is of the place alone
     censored : how many of the values are only bounds
     """
 
@@ -48,6 +52,9 @@ class BandMean:
     mast_sd_db: float = math.nan
     masts: int = 1
     assumed_session_sd_db: float = 0.0
+    site_sd_db: float = math.nan
+    channel_sd_db: float = math.nan
+    sites: int = 0
 
     @property
     def reach_db(self) -> float:
@@ -62,6 +69,18 @@ class _Part(NamedTuple):
     shared: Floats
     freedom: float
     prior_sd_db: float
+
+
+class _Effect(NamedTuple):
+    """What some values may share: which group each belongs to, as numbers from 0, and the prior sd."""
+
+    name: str
+    of: NDArray[np.int64]
+    prior_sd_db: float
+
+    @property
+    def groups(self) -> int:
+        return int(self.of.max(initial=-1)) + 1
 
 
 class _Design(NamedTuple):
@@ -84,6 +103,8 @@ def band_mean(
     sessions: Sequence[str],
     masts: Sequence[str] | None = None,
     session_sd_db: float = SESSION_SD_DB,
+    sites: Sequence[str] | None = None,
+    channels: Sequence[str] | None = None,
 ) -> BandMean | None:
     """Mean over masts, stations and sessions with its 95 % interval, which another session should keep to.
 
@@ -96,6 +117,10 @@ def band_mean(
     session_sd_db : float
         What another session would change, used whole where there is one session, and as a prior worth
         PRIOR_FREEDOM degrees of freedom where there are several; 0 for this session alone. [dB]
+    sites, channels : sequence of str, shape (n,)
+        Given, the mean is that of any place: what another site would change is in the interval, SITE_SD_DB
+        whole where there is one. Stations of two sites are then two stations; what a channel has at several
+        sites is the antenna's own.
 
     Returns
     -------
@@ -103,57 +128,62 @@ def band_mean(
 
     Notes
     -----
-    difference = mean + mast + station + session + error, each normal. Without censoring, with one value a
-    station, one mast and session_sd_db 0, this is the t interval of the values. Otherwise the restricted
-    likelihood is maximised (a censored value enters with the chance of its bound: the Tobit likelihood),
-    and degrees of freedom are Satterthwaite's.
+    difference = mean + mast + station + session (+ site + channel) + error, each normal. Without censoring,
+    with one value a station, one mast and session_sd_db 0, this is the t interval of the values. Otherwise
+    the restricted likelihood is maximised (a censored value enters with the chance of its bound: the Tobit
+    likelihood), and degrees of freedom are Satterthwaite's.
     """
     known = ~(np.isinf(low_db) & np.isinf(high_db))
     low, high = (np.asarray(side, dtype=np.float64)[known] for side in (low_db, high_db))
-    station = np.unique(np.asarray(stations)[known], return_inverse=True)[1]
-    session = np.unique(np.asarray(sessions)[known], return_inverse=True)[1]
-    of_mast = np.zeros(low.size, dtype=int)
-    if masts is not None:
-        of_mast = np.unique(np.asarray(masts)[known], return_inverse=True)[1]
+
+    def effect(name: str, labels: Sequence[str] | None, prior_sd_db: float) -> _Effect:
+        named = np.zeros(low.size, int) if labels is None else np.asarray(labels)[known]
+        return _Effect(name, np.unique(named, return_inverse=True)[1], prior_sd_db)
+
+    station = effect("station", _at_sites(stations, sites), math.nan)
+    session = effect("session", sessions, session_sd_db or math.nan)
+    mast = effect("mast", None if masts is None else _at_sites(masts, sites), MAST_SD_DB)
+    site = effect("site", sites, SITE_SD_DB)
+    channel = effect("channel", channels, CHANNEL_SD_DB)
     exact = low == high
-    station_count = int(station.max(initial=-1)) + 1
-    if station_count < FEWEST_STATIONS or exact.sum() < FEWEST_STATIONS - 1:
+    if station.groups < FEWEST_STATIONS or exact.sum() < FEWEST_STATIONS - 1:
         return None
-    design = _design(low, high, (station, session, of_mast), session_sd_db)
+    design = _design(low, high, [station, session, mast, site, channel])
     mean_db, sd_db = _most_likely(design)
     shown_db = _standard_error(design, mean_db, sd_db)
-    assumed_db = session_sd_db if session.max() == 0 else 0.0
-    error_db = math.hypot(shown_db, assumed_db)
+    assumed_db = session_sd_db if session.groups == 1 else 0.0
+    of_site_db = SITE_SD_DB if sites is not None and site.groups == 1 else 0.0
+    error_db = math.hypot(shown_db, assumed_db, of_site_db)
     freedom = _freedom(design, sd_db) * (error_db / shown_db) ** 4  # Satterthwaite: what is assumed is known
     of = {part.name: float(sd) for part, sd in zip(design.parts, sd_db, strict=True)}
     reach_db = float(stats.t.ppf((1.0 + CONFIDENCE) / 2.0, freedom)) * error_db
     return BandMean(
         mean_db, mean_db - reach_db, mean_db + reach_db, error_db, freedom,
         station_sd_db=of["station"], session_sd_db=of.get("session", math.nan),
-        stations=station_count, sessions=int(session.max()) + 1,
+        stations=station.groups, sessions=session.groups,
         values=low.size, censored=int((~exact).sum()),
-        mast_sd_db=of.get("mast", math.nan), masts=int(of_mast.max()) + 1, assumed_session_sd_db=assumed_db,
+        mast_sd_db=of.get("mast", math.nan), masts=mast.groups, assumed_session_sd_db=assumed_db,
+        site_sd_db=of.get("site", math.nan), channel_sd_db=of.get("channel", math.nan),
+        sites=0 if sites is None else site.groups,
     )  # fmt: skip
 
 
-def _design(
-    low: Floats, high: Floats, belongs: tuple[NDArray, NDArray, NDArray], session_sd_db: float
-) -> _Design:
-    """Return which effects the values can tell apart: station always; session, mast and error where shared.
+def _at_sites(labels: Sequence[str], sites: Sequence[str] | None) -> Sequence[str]:
+    """Return labels that differ from site to site, where sites are given."""
+    return labels if sites is None else [f"{site}: {one}" for one, site in zip(labels, sites, strict=True)]
 
-    belongs : station, session and mast of each value, as numbers from 0
-    """
+
+def _design(low: Floats, high: Floats, effects: Sequence[_Effect]) -> _Design:
+    """Return which effects the values can tell apart: the first always; others and error where shared."""
     count = low.size
-    prior_sd_db = (math.nan, session_sd_db or math.nan, MAST_SD_DB)
     parts = []
-    for name, of, sd_db in zip(("station", "session", "mast"), belongs, prior_sd_db, strict=True):
-        same = (of[:, None] == of[None, :]).astype(float)
-        groups = int(of.max()) + 1
-        if name == "station" or (groups > 1 and same.sum() > count):
-            freedom = groups - 1 + (0.0 if math.isnan(sd_db) else PRIOR_FREEDOM)
-            parts.append(_Part(name, same, freedom, sd_db))
+    for number, effect in enumerate(effects):
+        same = (effect.of[:, None] == effect.of[None, :]).astype(float)
+        if number == 0 or (effect.groups > 1 and same.sum() > count):
+            freedom = effect.groups - 1 + (0.0 if math.isnan(effect.prior_sd_db) else PRIOR_FREEDOM)
+            parts.append(_Part(effect.name, same, freedom, effect.prior_sd_db))
     if parts[0].shared.sum() > count:
-        left = count - 1 - sum(int(of.max()) for of in belongs)
+        left = count - sum(effect.groups - 1 for effect in effects) - 1
         parts.append(_Part("error", np.eye(count), float(max(left, 1)), math.nan))
     draws = stats.norm.ppf(stats.qmc.Sobol(max(count, 1), scramble=True, rng=1).random(DRAWS))
     return _Design(low, high, parts, draws)

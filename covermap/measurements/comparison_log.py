@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -52,7 +53,10 @@ class LogReading:
     site: str
     station: str
     channel: str
+    frequency_mhz: float
     band: str
+    latitude_deg: float | None
+    longitude_deg: float | None
     bearing_deg: float | None
     antenna: str
     is_reference: bool
@@ -108,6 +112,36 @@ def read_comparison_log(path: Path | str, channel_plan: str = "us_6mhz") -> Comp
     )
 
 
+def read_comparison_logs(paths: Sequence[Path | str], channel_plan: str = "us_6mhz") -> ComparisonLog:
+    """Read several logs as one; sessions of two files that have the same name are kept apart by their file.
+
+    Raises InputError as read_comparison_log, or where no file is named.
+    """
+    if not paths:
+        raise InputError("No log is named. Give at least one CSV file.")
+    logs = [read_comparison_log(path, channel_plan) for path in paths]
+    if len(logs) == 1:
+        return logs[0]
+    files_of: dict[str, set[str]] = {}
+    for log in logs:
+        for reading in log.readings:
+            files_of.setdefault(reading.session, set()).add(log.file)
+    readings = [
+        replace(reading, session=f"{log.file}: {reading.session}")
+        if len(files_of[reading.session]) > 1
+        else reading
+        for log in logs
+        for reading in log.readings
+    ]
+    return ComparisonLog(
+        ", ".join(log.file for log in logs),
+        tuple(readings),
+        tuple(sentence for log in logs for sentence in log.unreadable),
+        tuple(sentence for log in logs for sentence in log.warnings),
+        channel_plan,
+    )
+
+
 def _reading(row: Row, plan: ChannelPlan, warnings: list[str]) -> LogReading:
     channel = read_channel(row, plan, [])
     scale = read_scale(row, "scale")
@@ -121,7 +155,10 @@ def _reading(row: Row, plan: ChannelPlan, warnings: list[str]) -> LogReading:
         site=row.text("site_id"),
         station=row.text("station_id") or label,
         channel=label,
+        frequency_mhz=channel.centre_mhz,
         band=channel.band,
+        latitude_deg=optional_number(row, "latitude_deg", -90.0, 90.0),
+        longitude_deg=optional_number(row, "longitude_deg", -180.0, 180.0),
         bearing_deg=optional_number(row, "bearing_deg", -360.0, 360.0),
         antenna=_named(row, "antenna_id"),
         is_reference=row.text("is_reference").lower() in ("yes", "y", "1", "true"),

@@ -9,9 +9,11 @@ from collections.abc import Sequence
 import numpy as np
 from scipy import stats
 
-from covermap.measurements.comparison_log import LogReading
+from covermap.errors import InputError
+from covermap.measurements.comparison_log import ComparisonLog, LogReading
 from covermap.measurements.paired import PairedDifference
 from covermap.measurements.scales import LEVEL
+from covermap.scenario.suggestions import nearest
 
 LONGEST_MINUTES = 10.0  # common practice, no source: both antennas on a station within ten minutes
 MISAIM_DEG = 10.0  # common practice, no source: 10 degrees off a 30 degree beam cost 1.3 dB
@@ -24,8 +26,20 @@ LEAST_TREND_DB = 0.5  # over the range of the readings: half a step of a whole-d
 Reasons = dict[tuple[str, ...], str]
 
 
-def choose_reference(readings: Sequence[LogReading]) -> tuple[str, list[str]]:
-    """Return the antenna all others are compared with, and sentences on a doubtful choice."""
+def choose_reference(log: ComparisonLog, asked: str | None = None) -> tuple[str, list[str]]:
+    """Return the antenna all others are compared with, and sentences on a doubtful choice.
+
+    asked : by name; None takes the one that rows mark. Raises InputError if the log does not hold it.
+    """
+    readings = log.readings
+    if asked is not None:
+        names = list(dict.fromkeys(r.antenna for r in readings))
+        if asked not in names:
+            raise InputError(
+                f"{log.file}, column antenna_id: found {', '.join(names)}, not the reference {asked!r}."
+                f"{nearest(asked, names)} Name one of them."
+            )
+        return asked, []
     marked = [r.antenna for r in readings if r.is_reference]
     if not marked:
         first = readings[0].antenna

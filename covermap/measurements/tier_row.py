@@ -93,6 +93,9 @@ def tier_table_csv(
     row = next(row for row in rows if row["tier"] == str(like_tier))
     for band, gain in gains.items():
         row[f"gain_{band}_dbd"] = f"{gain.gain_dbd:.1f}"
+    spreads_db = [NORMAL_95 * gain.uncertainty_db for gain in gains.values()]
+    spreads_db += [float(row["gain_spread_db"])] if len(gains) < len(BANDS) else []
+    row["gain_spread_db"] = f"{max(spreads_db):.1f}"
     words = [f"{band} {gain.in_words()}" for band, gain in gains.items()]
     kept = [band for band in BANDS if band not in gains]
     site = ", ".join(test.log.sites) or "one place"

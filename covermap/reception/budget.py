@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from covermap.constants import UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.reception.bands import band_of
-from covermap.reception.external_noise import noise_location_sd_db
 from covermap.reception.joint import site_part
 from covermap.reception.mount import height_index, mount_losses_db
 from covermap.reception.options import ReceptionOptions
@@ -26,7 +25,7 @@ from covermap.reception.pattern import (
 from covermap.reception.required_field import chain_of
 from covermap.reception.signals import StationFacts
 from covermap.reception.tiers import Tier
-from covermap.reception.variability import common_sd_db
+from covermap.reception.variability import common_sd_db, noise_sd_db
 
 # Rows of the figures of one tier in one kind of surroundings, one column a transmitter.
 NEED_DBUVM = 0  # field of the path that gives margin 0 at the aim
@@ -34,7 +33,7 @@ ROLLOFF = 1  # 12 / beamwidth^2
 FLOOR_DB = 2  # front to back
 CROSS_DB = 3  # cross-polar loss at a horizontal mount; the next row: at a vertical one
 SHORT_DB = 5  # what the first tier's antenna, not made for high VHF, would need more there; 0 elsewhere
-NOISE_DB = 6  # the part of s_c that is external noise
+NOISE_DB = 6  # the part of s_c that noise and the installation's figures make
 COMMON_DB = 7  # s_c
 SITE_SHARE = 8  # what its site and band share, over s_a
 EXTERNAL_SHARE = 9  # of the system noise, that comes in from outside
@@ -178,9 +177,8 @@ def _plain_figures(
         cross_polar_loss_db(HORIZONTAL, polarization, tier.cross_polar_db),
         cross_polar_loss_db(VERTICAL, polarization, tier.cross_polar_db),
         high_vhf_gain_deficit_db,
-        chain.external_noise_share
-        * noise_location_sd_db(frequency_mhz, options.noise_environment, tier.indoors),
-        common_sd_db(tier, frequency_mhz, chain.external_noise_share, options),
+        noise_sd_db(tier, frequency_mhz, chain, options),
+        common_sd_db(tier, frequency_mhz, chain, options),
         site_part(options.home_correlation, options.site_correlation),
         chain.external_noise_share,
     ]

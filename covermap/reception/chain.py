@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from covermap.errors import InputError
 from covermap.propagation.compiling import kernel
 from covermap.propagation.free_space import dipole_factor_db, thermal_noise_dbm
-from covermap.reception.tiers import Tier
+from covermap.reception.tiers import AntennaFigures, Tier
 
 CABLE_DB_PER_100_M = 16.0  # RG-6 at 500 MHz; common practice, no source
 CABLE_REFERENCE_MHZ = 500.0
@@ -105,12 +105,14 @@ class ReceivingChain:
     external_noise_share : w, the part of the system noise that comes in from outside, 0 to 1;
         near 1 an amplifier does not help
     cn_minus_field_db : C/N = field at the antenna + this + antenna pattern at the aim
+    figures_sd_db : how far that can be off because gain and noise figures are
     """
 
     receiver_noise_db: float
     system_noise_db: float
     external_noise_share: float
     cn_minus_field_db: float
+    figures_sd_db: float = 0.0
 
 
 def receiving_chain(
@@ -155,19 +157,61 @@ def receiving_chain(
     if joined not in FRONT_LOSS_DB:
         raise InputError(f"joined must be one of {', '.join(FRONT_LOSS_DB)}, got {joined!r}.")
     antenna = tier.at(frequency_mhz)
-    front = power_ratio(front_loss_db(tier, joined))
-    factor = front * _receiver_factor(tier, frequency_mhz, tuner_noise_figure_db)
-    both = joined == "combined"
-    noise_factor = combined_noise_factor if both else system_noise_factor
-    system = noise_factor(external_noise_db, antenna.directivity_dbd - antenna.gain_dbd, factor)
+    around = (frequency_mhz, external_noise_db, joined)
+    factor, system = _noise_factors(tier, antenna, tuner_noise_figure_db, *around)
+    outside = (2.0 if joined == "combined" else 1.0) * power_ratio(external_noise_db)
     return ReceivingChain(
         receiver_noise_db=10.0 * math.log10(factor),
         system_noise_db=10.0 * math.log10(system),
-        external_noise_share=(2.0 if both else 1.0) * power_ratio(external_noise_db) / system,
+        external_noise_share=outside / system,
         cn_minus_field_db=carrier_to_noise_db(
             0.0, frequency_mhz, bandwidth_mhz, antenna.directivity_dbd, system
         ),
+        figures_sd_db=_figures_sd_db(tier, antenna, tuner_noise_figure_db, system, *around),
     )
+
+
+def _noise_factors(
+    tier: Tier,
+    antenna: AntennaFigures,
+    tuner_noise_figure_db: float,
+    frequency_mhz: float,
+    external_noise_db: float,
+    joined: str,
+) -> tuple[float, float]:
+    """Return the noise factors of the receiver and of the whole system."""
+    front = power_ratio(front_loss_db(tier, joined))
+    factor = front * _receiver_factor(tier, frequency_mhz, tuner_noise_figure_db)
+    noise_factor = combined_noise_factor if joined == "combined" else system_noise_factor
+    return factor, noise_factor(external_noise_db, antenna.directivity_dbd - antenna.gain_dbd, factor)
+
+
+def _figures_sd_db(
+    tier: Tier,
+    antenna: AntennaFigures,
+    tuner_noise_figure_db: float,
+    system: float,
+    frequency_mhz: float,
+    external_noise_db: float,
+    joined: str,
+) -> float:
+    """Return how far C/N can be off because the installation's figures are: the root of their squares.
+
+    A gain that is less than the directivity is off by the antenna's losses, another by its lobe.
+    """
+    around = (frequency_mhz, external_noise_db, joined)
+
+    def moved_db(tier: Tier, antenna: AntennaFigures, tuner_db: float) -> float:
+        return 10.0 * math.log10(_noise_factors(tier, antenna, tuner_db, *around)[1] / system)
+
+    gain_db = antenna.gain_sd_db
+    if antenna.directivity_dbd > antenna.gain_dbd:
+        lossier = antenna._replace(gain_dbd=antenna.gain_dbd - gain_db)
+        gain_db = moved_db(tier, lossier, tuner_noise_figure_db)
+    set_db = moved_db(tier, antenna, tuner_noise_figure_db + tier.receiver_sd_db)
+    noisier = replace(tier, amplifier_noise_figure_db=tier.amplifier_noise_figure_db + tier.amplifier_sd_db)
+    amplifier_db = moved_db(noisier, antenna, tuner_noise_figure_db) if tier.has_amplifier else 0.0
+    return math.hypot(gain_db, set_db, amplifier_db)
 
 
 def _receiver_factor(tier: Tier, frequency_mhz: float, tuner_noise_figure_db: float) -> float:

@@ -22,7 +22,7 @@ from covermap.reception.surroundings import FiguresOf, Surroundings, by_kind
 from covermap.reception.tiers import Tier, TierTable
 
 # What makes no difference to what an installation receives.
-NAMES_AND_COSTS = {"tier", "name", "cost_order", "second_antenna_cost_order", "source"}
+NAMES_AND_COSTS = {"tier", "name", "cost_order", "second_antenna_cost_order", "source", "antennas"}
 
 
 class Installations(NamedTuple):
@@ -165,6 +165,7 @@ def without_amplifier(tier: Tier) -> Tier:
         amplifier_noise_figure_db=math.nan,
         amp_in_max_dbm=math.inf,
         amp_out_max_dbm=math.inf,
+        amplifier_sd_db=0.0,
     )
 
 
@@ -176,6 +177,7 @@ def with_amplifier(tier: Tier, other: Tier) -> Tier:
         amplifier_noise_figure_db=other.amplifier_noise_figure_db,
         amp_in_max_dbm=other.amp_in_max_dbm,
         amp_out_max_dbm=other.amp_out_max_dbm,
+        amplifier_sd_db=other.amplifier_sd_db,
     )
 
 

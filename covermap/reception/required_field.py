@@ -93,7 +93,7 @@ def required_field(
     entry_loss_db, _ = entry_db(tier, frequency_mhz, options.building)
     loss_db = mount_loss_db(frequency_mhz, tier.height_m, entry_loss_db, clutter_height_m, open_land)
     own_db = own_sd_db(tier, frequency_mhz, options, clutter_height_m)
-    common_db = common_sd_db(tier, frequency_mhz, chain.external_noise_share, options)
+    common_db = common_sd_db(tier, frequency_mhz, chain, options)
     margin_db = NormalDist().inv_cdf(confidence_percent / 100.0) * np.hypot(own_db, common_db)
     return float(_required_cn_db(system, required_cn) - chain.cn_minus_field_db + loss_db + margin_db)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -16,12 +16,14 @@ class AntennaFigures(NamedTuple):
 
     gain_dbd : delivered to the cable. directivity_dbd : the same without losses of the antenna
     beamwidth_deg : between the half-power points; NaN receives from all directions alike
+    gain_sd_db : how far the gain of one antenna of the kind can be off
     """
 
     gain_dbd: float
     directivity_dbd: float
     beamwidth_deg: float
     front_to_back_db: float
+    gain_sd_db: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -60,6 +62,9 @@ class Tier:
     by_frequency : (frequency_mhz, figures) in order of frequency; within a band that has some they count
         instead of the band's values
     diplexer_loss_db : of the diplexer of an installation whose bands come from two antennas; 0 for one
+    gain_sd_db : band -> how far the gain of one antenna of the kind can be off; a band without has 0
+    receiver_sd_db : how far the noise of cable, outlets and set can be off; amplifier_sd_db : the amplifier's
+    antennas : ids of the catalogue's antennas that the tier stands for
     """
 
     tier: int
@@ -85,17 +90,26 @@ class Tier:
     distribution: Distribution | None = None
     by_frequency: tuple[tuple[float, AntennaFigures], ...] = ()
     diplexer_loss_db: float = 0.0
+    gain_sd_db: dict[str, float] = field(default_factory=dict)
+    receiver_sd_db: float = 0.0
+    amplifier_sd_db: float = 0.0
+    antennas: tuple[str, ...] = ()
 
     def at(self, frequency_mhz: float) -> AntennaFigures:
         """Return the antenna at a frequency: linear between two of its own, beyond them the nearest's."""
         band = band_of(frequency_mhz)
         points = [point for point in self.by_frequency if band_of(point[0]) == band]
         if not points:
-            values = (self.gain_dbd, self.directivity_dbd, self.beamwidth_deg, self.front_to_back_db)
-            return AntennaFigures(*(value[band] for value in values))
+            return AntennaFigures(
+                self.gain_dbd[band],
+                self.directivity_dbd[band],
+                self.beamwidth_deg[band],
+                self.front_to_back_db[band],
+                self.gain_sd_db.get(band, 0.0),
+            )
         mhz = [point[0] for point in points]
         columns = zip(*(figures for _, figures in points), strict=True)
-        return AntennaFigures(*(float(np.interp(frequency_mhz, mhz, column)) for column in columns))
+        return AntennaFigures._make(float(np.interp(frequency_mhz, mhz, column)) for column in columns)
 
     def with_part(self, band: str, **figures: float) -> Tier:
         """Return the installation with other figures in a band; names as in AntennaFigures."""

@@ -9,6 +9,7 @@ from covermap.propagation.compiling import kernel
 from covermap.propagation.locations import location_spread_db
 from covermap.propagation.ridges import PATH_CLASSES
 from covermap.reception.bands import band_of
+from covermap.reception.chain import ReceivingChain
 from covermap.reception.entry import entry_db
 from covermap.reception.external_noise import noise_location_sd_db
 from covermap.reception.mount import clutter_top_m
@@ -65,13 +66,19 @@ def own_sd_db(
     )
 
 
-def common_sd_db(
-    tier: Tier, frequency_mhz: float, external_noise_share: float, options: ReceptionOptions
-) -> float:
-    """Return s_c, what a home's services share: building entry, and external noise by its share w. [dB]"""
-    noise_db = noise_location_sd_db(frequency_mhz, options.noise_environment, tier.indoors)
+def noise_sd_db(tier: Tier, frequency_mhz: float, chain: ReceivingChain, options: ReceptionOptions) -> float:
+    """Return the part of s_c that counts in full only where noise and not interference limits. [dB]
+
+    External noise by its share w, and how far the installation's own figures can be off.
+    """
+    outside_db = noise_location_sd_db(frequency_mhz, options.noise_environment, tier.indoors)
+    return math.hypot(chain.external_noise_share * outside_db, chain.figures_sd_db)
+
+
+def common_sd_db(tier: Tier, frequency_mhz: float, chain: ReceivingChain, options: ReceptionOptions) -> float:
+    """Return s_c, what a home's services share: building entry, external noise, the installation. [dB]"""
     entry_sd_db = entry_db(tier, frequency_mhz, options.building)[1]
-    return math.hypot(entry_sd_db, external_noise_share * noise_db)
+    return math.hypot(entry_sd_db, noise_sd_db(tier, frequency_mhz, chain, options))
 
 
 @dataclass(frozen=True)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 from covermap.constants import BANDS, TIER_COUNT
 from covermap.errors import InputError
 from covermap.reception.tiers import Tier, TierTable
+from covermap.tables.loader import load_table
 from covermap.tables.user_table import TableRow, read_table_rows
 
 PLAIN_COLUMNS = (
@@ -16,15 +18,21 @@ PLAIN_COLUMNS = (
     "cost_order", "source",
 )  # fmt: skip
 BAND_COLUMNS = ("gain_{}_dbd", "directivity_{}_dbd", "beamwidth_{}_deg", "front_to_back_{}_db")
-SECOND = "second_antenna_cost_order"  # a table without the column has the built-in one's
+# A table without one of these columns has the built-in one's cells. The spreads: 19 of 20 of the kind lie
+# within so much of the row's gain, of its noise behind the antenna, of its amplifier's noise figure.
+OPTIONAL = (
+    "second_antenna_cost_order", "antennas", "gain_spread_db", "receiver_spread_db", "amplifier_spread_db",
+)  # fmt: skip
+DEVIATIONS = 1.96  # normal distribution: 19 of 20 lie within
 COLUMNS = PLAIN_COLUMNS + tuple(column.format(band) for band in BANDS for column in BAND_COLUMNS)
 
 
 def read_tiers(path: Path | str | None = None) -> TierTable:
     """Return the receiving installations, tiers 1 to 7.
 
-    path : a CSV with the columns of the built-in table; None is the built-in table. Without the column
-        second_antenna_cost_order the built-in table's values hold; an empty cell means no second antenna
+    path : a CSV with the columns of the built-in table; None is the built-in table. Without one
+        of the OPTIONAL columns the built-in table's cells hold; an empty cell means no second antenna, no
+        spread, no antenna named
 
     Raises InputError if a column or cell is missing or out of range, or if the rows are not exactly
     tiers 1 to 7 in this order.
@@ -38,18 +46,22 @@ def read_tiers(path: Path | str | None = None) -> TierTable:
             f"{where}, column tier: found {', '.join(numbers)}. The rows must be tiers 1 to {TIER_COUNT}, "
             "each once and in order (8 means not promised and has no row). Correct the column."
         )
-    built_in = None if SECOND in rows[0].cells else read_tiers()
-    tiers = TierTable(
-        tuple(
-            _tier(row, math.nan if built_in is None else built_in[number].second_antenna_cost_order)
-            for number, row in enumerate(rows, start=1)
-        )
-    )
+    tiers = TierTable(tuple(_tier(row) for row in _completed(rows)))
     rows[0].faults.tell()
     return tiers
 
 
-def _tier(row: TableRow, second_antenna_cost_order: float) -> Tier:
+def _completed(rows: list[TableRow]) -> list[TableRow]:
+    """Return the rows with the built-in table's cells in columns that their table may leave out."""
+    missing = [column for column in OPTIONAL if column not in rows[0].cells]
+    built_in = load_table("tiers")
+    return [
+        replace(row, cells=row.cells | {column: cells[column] for column in missing})
+        for row, cells in zip(rows, built_in, strict=True)
+    ]
+
+
+def _tier(row: TableRow) -> Tier:
     gain_dbd = _by_band(row, "gain_{}_dbd", -30.0, 30.0)
     has_amplifier = bool(row.text("amplifier_gain_db"))
     _check_amplifier(row, has_amplifier)
@@ -73,8 +85,16 @@ def _tier(row: TableRow, second_antenna_cost_order: float) -> Tier:
         directivity_dbd=_directivity_dbd(row, gain_dbd),
         beamwidth_deg=_by_band(row, "beamwidth_{}_deg", 1.0, 360.0, blank=math.nan),
         front_to_back_db=_by_band(row, "front_to_back_{}_db", 0.0, 50.0),
-        second_antenna_cost_order=row.number(SECOND, 0.0, 10_000.0, blank=second_antenna_cost_order),
+        second_antenna_cost_order=row.number("second_antenna_cost_order", 0.0, 10_000.0, blank=math.nan),
+        gain_sd_db=dict.fromkeys(BANDS, _sd_db(row, "gain_spread_db")),
+        receiver_sd_db=_sd_db(row, "receiver_spread_db"),
+        amplifier_sd_db=_sd_db(row, "amplifier_spread_db"),
+        antennas=tuple(row.text("antennas").split()),
     )
+
+
+def _sd_db(row: TableRow, column: str) -> float:
+    return row.number(column, 0.0, 20.0, blank=0.0) / DEVIATIONS
 
 
 def _by_band(
