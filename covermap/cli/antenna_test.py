@@ -29,9 +29,19 @@ def _known_gain(
 
 
 @click.command("antenna-test")
-@click.argument("log", type=click.Path(path_type=Path))
+@click.argument("logs", nargs=-1, required=True, type=click.Path(path_type=Path))
 @options.output
-@click.option("--channel-plan", default="us_6mhz", show_default=True, help="Turns rf_channel into a band.")
+@click.option("--channel-plan", help="Turns rf_channel into a band (default: the scenario's, else us_6mhz).")
+@click.option(
+    "--reference", metavar="ANTENNA_ID", help="Compare with this antenna (default: as the log marks)."
+)
+@click.option(
+    "--catalogue",
+    type=click.Path(path_type=Path),
+    help="Write the measured gains into this antennas.csv and the tables beside it "
+    "(default with --reference: the scenario's).",
+)
+@click.option("--scenario", type=click.Path(path_type=Path), help="Its stations give the paths to the place.")
 @click.option("--remounted", is_flag=True, help="The answer must hold for antennas mounted anew.")
 @click.option(
     "--tier-table", type=click.Path(path_type=Path), help="Write a tier table with the measured gains."
@@ -48,28 +58,36 @@ def _known_gain(
     "--tier", type=click.IntRange(1, 7), default=5, show_default=True, help="The tier that gets the gains."
 )
 def command(
-    log: Path,
+    logs: tuple[Path, ...],
     output: Path | None,
-    channel_plan: str,
+    channel_plan: str | None,
+    reference: str | None,
+    catalogue: Path | None,
+    scenario: Path | None,
     remounted: bool,
     tier_table: Path | None,
     known_gain: dict[str, tuple[float, float]],
     candidate: str | None,
     tier: int,
 ) -> None:
-    """Compare the antennas of LOG, a CSV with a row a reading (docs/fieldwork.md lists the columns).
+    """Compare the antennas of LOGS, CSV files with a row a reading (docs/fieldwork.md lists the columns).
 
     \b
     covermap antenna-test log.csv
+    covermap antenna-test may.csv june.csv --reference dipole --catalogue antennas.csv
+    covermap antenna-test log.csv --scenario scenario.toml --reference dipole
     covermap antenna-test log.csv --reference-gain uhf=7.5+-0.5 --tier-table tiers.csv
     """
     from covermap import jobs
 
     with errors_as_exit_status():
         summary = jobs.compare_antennas(
-            log,
+            logs,
             output,
             channel_plan=channel_plan,
+            reference=reference,
+            catalogue=catalogue,
+            scenario=scenario,
             remounted=remounted,
             tier_table=tier_table,
             known_gain=known_gain,

@@ -137,6 +137,16 @@ def open_book(
     return AddressBook(prepared, chosen.name, _finished_result(scenario), tuple(cautions))
 
 
+def bench_site(scenario: Scenario, latitude_deg: float, longitude_deg: float) -> Site:
+    """Return what paths to a place are computed from.
+
+    Raises InputError when an input is wrong or a position is none.
+    """
+    _check_position(latitude_deg, longitude_deg)
+    prepared = prepare_places(scenario, [(latitude_deg, longitude_deg)])
+    return _site_at(prepared, prepared.scenario.wanted[0].name, latitude_deg, longitude_deg)
+
+
 def _site_at(prepared: Preparation, chosen: str, latitude_deg: float, longitude_deg: float) -> Site:
     """Return what an address is computed from, with the noise and the building of the place."""
     return _site(prepared, chosen, prepared.options_at(latitude_deg, longitude_deg))

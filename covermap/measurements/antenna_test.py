@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from scipy import stats
@@ -121,11 +121,23 @@ def antenna_test(
             "and scale, so nothing can be compared. Look at session_id, device_id and scale.\n"
             + "\n".join(more[:3])
         )
-    bands = _bands(pairs, REMOUNTED_SD_DB if remounted or log.remounted else SESSION_SD_DB)
+    bands = _bands(_at_sites(pairs, log), REMOUNTED_SD_DB if remounted or log.remounted else SESSION_SD_DB)
     warnings = [*log.warnings, *sentences, *more, *_figure_warnings(pairs, bands)]
     notes = [*notes, _noise_words(pairs), *_plan_words(log), *next_readings(log.readings, pairs, bands)]
     told = tuple(dict.fromkeys(warnings))
     return AntennaTest(log, reference, pairs, tuple(bands), tuple(notes), told, tuple(scales.values()))
+
+
+def _at_sites(pairs: Pairs, log: ComparisonLog) -> Pairs:
+    """Return pairs in which a station read at two sites is two stations: its paths differ."""
+    if len(log.sites) < 2:
+        return pairs
+    site_of = {reading.session: reading.site for reading in log.readings}
+    differences, ordinal = (
+        tuple(replace(pair, station=f"{pair.station} at {site_of[pair.session]}") for pair in part)
+        for part in (pairs.differences, pairs.ordinal)
+    )
+    return replace(pairs, differences=differences, ordinal=ordinal)
 
 
 def _bands(pairs: Pairs, session_sd_db: float) -> list[BandResult]:

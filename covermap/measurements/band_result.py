@@ -36,6 +36,8 @@ class BandResult:
         band = BAND_WORDS[self.band]
         if self.ordinal is not None:
             return _ordinal_words(band, *self.ordinal, is_mer=self.kind == MER)
+        if self.mean is None and self.stations >= FEWEST_STATIONS:
+            return f"no figure at {band} (lost or saturated on nearly all {self.stations} stations)"
         if self.mean is None:
             return f"not enough at {band} ({self.stations} stations, at least {FEWEST_STATIONS})"
         low, high = round(self.mean.low_db), round(self.mean.high_db)

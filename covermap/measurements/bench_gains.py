@@ -63,13 +63,15 @@ def bench_gains(test: AntennaTest) -> tuple[list[BenchGain], list[str]]:
     for candidate in dict.fromkeys(result.candidate for result in test.bands):
         for band in BANDS:
             results = [one for one in test.bands if (one.candidate, one.band) == (candidate, band)]
-            fit = [one for one in results if one.mean is not None]
-            if not fit:
+            in_db = [one for one in results if one.ordinal is None]
+            if not in_db:
                 refused += [_why_unfit(one) for one in results]
                 continue
-            chosen = min(fit, key=lambda one: (one.kind != LEVEL, -one.stations))
-            refused += [_why_not_chosen(one, chosen) for one in fit if one is not chosen]
-            gains += _of_band(test, chosen)
+            chosen = min(in_db, key=lambda one: (one.mean is None, one.kind != LEVEL, -one.stations))
+            refused += [_why_not_chosen(one, chosen) for one in in_db if one is not chosen]
+            found = _of_band(test, chosen)
+            gains += found
+            refused += [] if found else [_why_unfit(chosen)]
     return gains, refused
 
 
@@ -79,6 +81,8 @@ def _why_unfit(result: BandResult) -> str:
         return f"{where}: MER says how clean a signal is, not how strong; no gain is written."
     if result.ordinal is not None:
         return f"{where}: per cent without attenuator steps is no decibel; no gain is written."
+    if result.stations >= FEWEST_STATIONS:
+        return f"{where}: lost or saturated on nearly all {result.stations} stations; no gain is written."
     return f"{where}: {result.stations} stations; a gain needs {FEWEST_STATIONS} or more, none is written."
 
 

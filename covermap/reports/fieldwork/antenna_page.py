@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
+from covermap.addresses.bench_paths import BenchPath
 from covermap.errors import InputError
+from covermap.measurements.antenna_matrix import Matrix
 from covermap.measurements.antenna_test import AntennaTest
 from covermap.measurements.band_result import BAND_WORDS, BandResult
 from covermap.measurements.percent_readings import percent_scales_csv
 from covermap.measurements.tier_row import KnownGain, measured_gains, tier_table_csv
 from covermap.reports.fieldwork import page as html
+from covermap.reports.fieldwork.antenna_matrix import differences_section, matrix_section, sentences
 from covermap.reports.fieldwork.pictures import antenna_picture, as_png, as_svg
 from covermap.reports.fieldwork.tables import write_rows, write_unreadable
 from covermap.result.whole_file import whole_file, write_text
 from covermap.wording.cautions import STANDING
+from covermap.wording.language import say
 from covermap.wording.words import file_safe
 
 OF_A_TEST = (
@@ -33,7 +38,21 @@ BAND_COLUMNS = (
 )  # fmt: skip
 
 
-def write_antenna_test(test: AntennaTest, folder: Path) -> list[Path]:
+@dataclass(frozen=True)
+class BesideTheTest:
+    """What stands on the page of a test beside its figures.
+
+    pairs : of every two antennas; paths : by site, of the log's stations; empty where they are not known
+    written : what was put into a catalogue and what not, a sentence each
+    """
+
+    pairs: Sequence[BandResult]
+    matrices: Sequence[Matrix]
+    paths: Mapping[str, Mapping[str, BenchPath]]
+    written: Sequence[str] = ()
+
+
+def write_antenna_test(test: AntennaTest, folder: Path, beside: BesideTheTest) -> list[Path]:
     """Write antenna_test.html, a PNG a candidate and scale, and the tables; return their paths."""
     folder.mkdir(parents=True, exist_ok=True)
     files = [
@@ -53,7 +72,7 @@ def write_antenna_test(test: AntennaTest, folder: Path) -> list[Path]:
         files.append(path)
         pictures.append(f"<figure>{as_svg(figure)}</figure>")
     path = folder / "antenna_test.html"
-    write_text(path, antenna_page(test, pictures))
+    write_text(path, antenna_page(test, pictures, beside))
     return [path, *files]
 
 
@@ -81,19 +100,24 @@ def write_tier_table(
     write_text(path, tier_table_csv(test, chosen, like_tier, gains))
 
 
-def in_words(test: AntennaTest, page: Path) -> str:
+def in_words(test: AntennaTest, page: Path, beside: BesideTheTest) -> str:
     """Return the answer for the terminal."""
-    lines = [test.verdict, *test.notes]
+    lines = [*sentences(beside.pairs, len(test.log.sites)), test.verdict, *test.notes, *beside.written]
     lines += [f"Doubt: {sentence}" for sentence in test.warnings]
     lines += [f"Left out: {' '.join(sentence.split())}" for sentence in test.unreadable]
     return "\n".join([*lines, f"Open {page}."])
 
 
-def antenna_page(test: AntennaTest, pictures: list[str]) -> str:
+def antenna_page(test: AntennaTest, pictures: list[str], beside: BesideTheTest) -> str:
     """Return the page; pictures are HTML."""
     site = ", ".join(test.log.sites)
+    with_reference = [result for result in beside.pairs if result.reference == test.reference]
+    told, first = (sentences(pairs, len(test.log.sites)) for pairs in (beside.pairs, with_reference))
     parts = [
-        html.paragraph(test.verdict, "answer"),
+        *(html.paragraph(sentence, "answer") for sentence in first),
+        differences_section(beside.pairs, [one for one in told if one not in first]),
+        matrix_section(beside.matrices, beside.paths),
+        html.section(say("bench.into_catalogue"), beside.written),
         *pictures,
         html.heading("Figures"),
         html.table(

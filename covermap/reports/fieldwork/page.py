@@ -13,7 +13,9 @@ p{margin:.4rem 0}.answer{font-size:1.15rem;border-left:4px solid #4F6D6C;padding
 table{border-collapse:collapse;width:100%;font-size:.92rem}
 th,td{border:1px solid #767676;padding:.3rem .45rem;text-align:left;vertical-align:top}
 th{background:#F1EFEA}.form th:first-child{width:46%}.field td:nth-child(3){width:32%}
-td.n{text-align:right;white-space:nowrap}td.box{height:2.1rem}
+td.n{text-align:right;white-space:nowrap}td.lost{background:#F3DFD9;white-space:nowrap}
+table.wide{font-size:.82rem}
+table.wide td:nth-child(2){min-width:11em}td.box{height:2.1rem}
 figure{margin:.8rem 0}figure svg{width:100%;height:auto}ul{margin:.3rem 0;padding-left:1.2rem}
 .cautions{font-size:.88rem;border-top:1px solid #767676;margin-top:1.4rem;padding-top:.5rem}
 @media print{body{margin:0;max-width:none;font-size:11pt}h2{break-after:avoid}tr,figure{break-inside:avoid}}
@@ -60,7 +62,7 @@ def section(title: str, sentences: Sequence[str]) -> str:
 def table(columns: Sequence[str], rows: Iterable[Sequence[object]], kind: str = "") -> str:
     """Return a table; short text that starts with a digit or sign stands to the right.
 
-    kind : a class of the style sheet: form (wide answers) or field (wide third column)
+    kind : a class of the style sheet: form (wide answers), field (wide third column) or wide (many columns)
     """
     head = "".join(f"<th>{escape(column)}</th>" for column in columns)
     body = "".join("<tr>" + "".join(_cell(value) for value in row) + "</tr>" for row in rows)
@@ -72,11 +74,14 @@ def _cell(value: object) -> str:
     text = "" if value is None else str(value)
     if text == BLANK:
         return '<td class="box"></td>'
+    if text.startswith(CROSS):
+        return f'<td class="lost">{escape(text)}</td>'
     is_number = text[:1].isdigit() or (text[:1] in "+-−" and text[1:2].isdigit())
     return (
         f'<td class="n">{escape(text)}</td>' if is_number and len(text) < 17 else f"<td>{escape(text)}</td>"
     )
 
 
+CROSS = "✕"  # before what an antenna did not bring
 BLANK = "\x00blank"
 """A cell to be written in by hand."""

@@ -1,0 +1,75 @@
+"""The paths to a bench: from the stations that a comparison log reads to the place where it was read."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from covermap.addresses.obstacles import obstacles
+from covermap.addresses.paths import mount_heights_m, station_paths
+from covermap.addresses.site import Site
+from covermap.scenario.records import Station
+
+SAME_CHANNEL_MHZ = 1.0  # filed centres differ by offsets of some kHz
+
+
+@dataclass(frozen=True)
+class BenchPath:
+    """One station of a log as the scenario knows it.
+
+    bearing_deg : at the bench towards the mast, from true north. hills : above the line of sight, -1 unknown
+    field_dbuvm : predicted half of the time at 10 m or the pole's height where greater; NaN unknown
+    """
+
+    mast: str
+    distance_km: float
+    bearing_deg: float
+    hills: int
+    highest_m: float
+    field_dbuvm: float
+
+
+def bench_paths(
+    site: Site,
+    latitude_deg: float,
+    longitude_deg: float,
+    height_m: float,
+    frequencies_mhz: Mapping[str, float],
+) -> dict[str, BenchPath]:
+    """Return the path of each station of a log that the scenario has, by the log's name of it.
+
+    frequencies_mhz : the log's name of a station -> the centre of its channel. A station is known by its id
+        or service, else by a channel that only one station uses.
+    """
+    stations = site.scenario.stations
+    found = {name: _station(name, mhz, stations) for name, mhz in frequencies_mhz.items()}
+    wanted = tuple(dict.fromkeys(station for station in found.values() if station is not None))
+    if not wanted:
+        return {}
+    narrowed = replace(site, scenario=replace(site.scenario, stations=wanted))
+    heights_m = mount_heights_m([height_m])
+    prediction = site.scenario.settings.prediction
+    by_id = {}
+    for path in station_paths(narrowed, latitude_deg, longitude_deg, heights_m):
+        stand = obstacles(path, heights_m[-1], prediction.dn, prediction.n0)
+        known = path.status in ("ok", "near")
+        by_id[path.station.station_id] = BenchPath(
+            mast=path.station.mast,
+            distance_km=path.profile.length_km,
+            bearing_deg=path.profile.back_azimuth_deg,
+            hills=len(stand.ridges) if known else -1,
+            highest_m=max((ridge.height_above_line_m for ridge in stand.ridges), default=math.nan),
+            field_dbuvm=path.median_dbuvm[heights_m[-1]] if known else math.nan,
+        )
+    return {name: by_id[station.station_id] for name, station in found.items() if station is not None}
+
+
+def _station(name: str, frequency_mhz: float, stations: tuple[Station, ...]) -> Station | None:
+    """Return the station that a log means; None where the scenario has none, or several it could be."""
+    for label in ("station_id", "service"):
+        named = [one for one in stations if getattr(one, label).lower() == name.lower()]
+        if len(named) == 1:
+            return named[0]
+    on_channel = [one for one in stations if abs(one.frequency_mhz - frequency_mhz) < SAME_CHANNEL_MHZ]
+    return on_channel[0] if len(on_channel) == 1 else None
