@@ -14,6 +14,8 @@ from pathlib import Path
 
 import numpy as np
 
+from covermap.tables import load_table
+
 FOLDER = Path(__file__).resolve().parent
 SEED = 20260902
 # antenna: name, kind, mounts, boom in m, price, built-in amplifier, impedance loss, source
@@ -52,6 +54,14 @@ TRUE_DB = {
     "grid_four": (-13.0, 0.6, 1.6),
     "vhf_six": (2.1, None, 0.0),
 }
+DEVICE_PRICES = {
+    "masthead_low": 55, "masthead_high": 68, "distribution": 49, "launch": 140, "cable_6": 0.6,
+    "cable_59": 0.5, "cable_11": 1.4, "splitter_2": 6, "splitter_3": 8, "splitter_4": 10, "splitter_6": 15,
+    "splitter_8": 19,
+    "splitter_16": 42, "combiner_2": 9, "diplexer": 11, "filter_low_pass": 18, "filter_fm": 14,
+    "filter_channel": 32, "balun": 4, "connector": 1, "outlet": 7, "arrestor": 13, "tap_8": 6, "tap_12": 6,
+    "tap_16": 6, "tap_20": 6,
+}  # fmt: skip
 BAND_MIDDLE_MHZ, BAND_HALF_MHZ = 545.0, 60.0
 # station: channel, frequency in MHz
 STATIONS = {
@@ -145,6 +155,15 @@ def bench_day(rng: np.random.Generator) -> list[list[object]]:
     return rows
 
 
+def device_rows() -> tuple[tuple[str, ...], list[list[str]]]:
+    """Return columns and rows of devices.csv: covermap's generic ones with prices."""
+    rows = load_table("devices")
+    for row in rows:
+        row["price"] = str(DEVICE_PRICES.get(row["device_id"], ""))
+        row["source"] += "; price invented"
+    return tuple(rows[0]), [list(row.values()) for row in rows]
+
+
 def write(name: str, columns: tuple[str, ...], rows: list[list[object]]) -> None:
     """Write a CSV file beside this script."""
     with (FOLDER / name).open("w", newline="", encoding="utf-8") as handle:
@@ -154,10 +173,11 @@ def write(name: str, columns: tuple[str, ...], rows: list[list[object]]) -> None
 
 
 def main() -> None:
-    """Write antennas.csv, antenna_gains.csv and bench_log.csv."""
+    """Write the tables of the catalogue and bench_log.csv."""
     antennas, gains = catalogue_rows()
     write("antennas.csv", ANTENNA_COLUMNS, antennas)
     write("antenna_gains.csv", GAIN_COLUMNS, gains)
+    write("devices.csv", *device_rows())
     write("bench_log.csv", LOG_COLUMNS, bench_day(np.random.default_rng(SEED)))
 
 

@@ -199,7 +199,7 @@ def test_command_writes_json_alone_and_exits_0(demo, tmp_path):
     found = run("address", demo, "--at", f"{EASY[0]},{EASY[1]}", "--json", "--day", "2026-12-02")
     assert found.exit_code == 0, found.output
     record = json.loads(found.stdout)
-    assert record["tier"] == 1
+    assert record["tier"] == 2  # a shelf just misses 90 % by what its figures can be off by
     assert record["location"]["latitude_deg"] == EASY[0]
     assert not (demo.parent / "addresses").exists()
 

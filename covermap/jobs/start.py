@@ -11,6 +11,7 @@ from covermap.errors import InputError
 DEMO_FILES = (
     "scenario.toml", "area.gpkg", "elevation.tif", "land_cover.tif", "homes.gpkg", "neighbourhoods.gpkg",
     "places.gpkg", "transmitters.csv", "patterns.csv", "prices.csv", "antennas.csv", "antenna_gains.csv",
+    "devices.csv",
     "bench_log.csv", "make_demo.py", "make_bench.py",
 )  # fmt: skip
 
