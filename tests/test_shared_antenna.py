@@ -167,7 +167,7 @@ def test_command_writes_page_and_table_with_cautions(demo, tmp_path):
     assert [row["cable_estimated"] for row in rows] == ["False", "True", "False"]
     told = json.loads(run("address", demo, at, "--shared", homes, "--json", "--progress", "none").stdout)
     assert told["served"] == 2
-    assert told["cost"]["missing"]  # the generic parts have no price
+    assert not told["cost"]["missing"]  # every part of the demo has a price
     result = run("address", demo, "--shared", homes)
     assert result.exit_code == 2
     assert "--shared needs --at" in result.output
