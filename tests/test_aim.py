@@ -299,8 +299,8 @@ def with_costs(*cost_order):
 def test_the_tier_alone_is_that_of_the_whole_answer_or_of_a_better_search(scene, tiers):
     make, wanted, *_ = SCENES[scene]
     signals, facts = make()
-    around = signals.clutter_height_m, signals.open_land
-    receiver = ListReceiver(facts, tiers, wanted, ReceptionOptions(), signals.heights_m, *around)
+    options = ReceptionOptions()
+    receiver = ListReceiver(facts, tiers, wanted, options, signals.heights_m, signals.surroundings)
     alone, whole = receiver.tiers_of(signals), receiver.receive(signals).tier
     assert np.all(alone <= whole)
     assert np.mean(alone == whole) >= 0.999

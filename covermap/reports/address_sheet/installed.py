@@ -15,8 +15,11 @@ from covermap.wording.words import chance_in_words, chance_number, chance_text, 
 
 
 def recommended_section(report: AddressReport) -> str:
-    """Return what to buy from the catalogue; nothing where the scenario names none, or nothing is known."""
-    if not report.recommended:
+    """Return what to buy from the catalogue; nothing where the scenario names none, or nothing is known.
+
+    Nor where nothing of it holds the list: the answer has said so.
+    """
+    if not report.recommended or report.recommended[0].reason == "surest":
         return ""
     best, *others = report.recommended
     parts = [f"<p><b>{text(buy_words(report, best))}</b> {text(_whole(best))}</p>"]

@@ -21,7 +21,6 @@ from covermap.reports.address_sheet.shell import (
     text,
     th,
 )
-from covermap.wording.causes import cause_words
 from covermap.wording.words import half_up
 
 
@@ -193,7 +192,7 @@ def _station_row(report: AddressReport, station: StationAtSite) -> str:
         if not math.isnan(station.cell_field_dbuvm):
             field += f" <small>({half_up(station.cell_field_dbuvm)})</small>"
         alone = say.in_words(report, station.chance_percent)
-        reasons = [cause_words(station.cause), say.interferer_words(report, station)]
+        reasons = [say.cause_here(report, station)]
         reasons.append(
             "both antennas hear it alike and may cancel it" if station.margin_db == -math.inf else ""
         )

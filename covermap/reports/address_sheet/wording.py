@@ -7,8 +7,9 @@ import math
 from covermap.addresses.changes import HIGHER_M, IN_LEAF_DB, SHIFT_DB
 from covermap.addresses.report import AddressReport, Change, Interferer, Ports, StationAtSite, TierPlan
 from covermap.constants import TIER_COUNT
+from covermap.reception.causes import BY_INTERFERENCE
 from covermap.wording import words
-from covermap.wording.causes import hard_words
+from covermap.wording.causes import cause_mark, cause_words, hard_words
 from covermap.wording.language import say as _say
 from covermap.wording.lists import channel_words, list_words, short_list_words, together_words
 from covermap.wording.palette import TIERS
@@ -255,6 +256,17 @@ def interferer_words(report: AddressReport, station: StationAtSite) -> str:
         return ""
     lost_db = half_up(station.interference_db)
     return f"{_interferer_name(report, who)}, from {true_deg(who.azimuth_deg)}: takes {lost_db} dB"
+
+
+def cause_here(report: AddressReport, station: StationAtSite) -> str:
+    """Return why a station is weak, and who interferes: 'same channel: Far Coast (K), RF 24, from 214°: ...'.
+
+    The cause is said in a few words where the station behind it is named.
+    """
+    who = interferer_words(report, station)
+    if who and station.cause in BY_INTERFERENCE:
+        return f"{cause_mark(station.cause)}: {who}"
+    return "; ".join(part for part in (cause_words(station.cause), who) if part)
 
 
 def hard_here(report: AddressReport) -> str:
