@@ -72,7 +72,7 @@ section{padding:5.2px 0 6px;margin-top:2.6px}tr.g td{padding-top:3.4px}
 .pair td:nth-child(3){white-space:nowrap}.pair .k td,.pair .k th{padding-right:0}.link{display:none}
 .second{break-before:page;font-size:7.4pt}.second .soft,.second small,.second th{font-size:6.7pt}
 .second section{padding:2.4px 0 2.6px;margin-top:1.6px}.second td{padding:1.4px 6.9px 1.4px 0}
-.basis ul{font-size:7.3pt;padding:0}.basis p{font-size:6.9pt}
+.basis ul,.basis p{font-size:6.4pt}.basis ul{padding:0}
 .basis li{display:inline}.basis li::before{content:"\\2002• "}
 *{print-color-adjust:exact;-webkit-print-color-adjust:exact}}
 @page{size:A4;margin:8.5mm 13mm 9.5mm;
