@@ -21,7 +21,7 @@ from covermap.planning.installation_comparison import (
     difference_code,
 )
 from tests.html_text import visible
-from tests.test_commands import run, write_demo
+from tests.test_commands import COARSE, run, write_demo
 
 ASKED = ("uhf_yagi_20", "combination", "uhf_yagi_20+high_vhf_yagi_6")
 WEIGHT = np.array([[10.0, 20.0, 30.0], [40.0, 50.0, 60.0]])
@@ -87,7 +87,8 @@ def test_neighbourhoods_share_a_cell_by_its_area():
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory):
-    path = write_demo(tmp_path_factory.mktemp("antennas") / "demo")
+    generic = {**COARSE, 'antennas = "antennas.csv"': "#"}  # no catalogue of its own
+    path = write_demo(tmp_path_factory.mktemp("antennas") / "demo", generic)
     result = run("map", path, "--progress", "none")
     assert result.exit_code == 0, result.output
     return path

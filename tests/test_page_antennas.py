@@ -23,6 +23,11 @@ from covermap.tables import read_tiers, table_text
 
 SIZES = pytest.mark.parametrize("size", [NARROW, WIDE], ids=["narrow", "wide"])
 ROOFTOP = 5
+NINETEEN_OF_TWENTY = 1.96  # standard deviations either side, of a normal quantity
+GAIN_COLUMNS = (
+    "antenna_id", "band", "gain_low_dbd", "gain_dbd", "gain_high_dbd", "beamwidth_deg", "front_to_back_db",
+    "source",
+)  # fmt: skip
 ANTENNAS = """antenna_id,name,kind,mounts,price,source
 like_5,Like class 5,combination,rooftop,90,judgement
 small,<b>Small</b>,uhf,gable rooftop,40,judgement
@@ -32,7 +37,11 @@ small,<b>Small</b>,uhf,gable rooftop,40,judgement
 def gains_of(antenna_id, tier, less_db=0.0, bands=("low_vhf", "high_vhf", "uhf")):
     figures = tier.gain_dbd, tier.beamwidth_deg, tier.front_to_back_db
     rows = [[antenna_id, band, *(values[band] for values in figures), "judgement"] for band in bands]
-    return [[*row[:2], row[2] - less_db, *row[3:]] for row in rows]
+    spans = [NINETEEN_OF_TWENTY * tier.gain_sd_db[band] for band in bands]
+    return [
+        [*row[:2], row[2] - less_db - span, row[2] - less_db, row[2] - less_db + span, *row[3:]]
+        for row, span in zip(rows, spans, strict=True)
+    ]
 
 
 @pytest.fixture(scope="module")
@@ -43,7 +52,7 @@ def demo(tmp_path_factory):
     (path.parent / "antennas.csv").write_text(ANTENNAS, "utf-8")
     with (path.parent / "antenna_gains.csv").open("w", newline="") as file:
         writer = csv.writer(file)
-        writer.writerow(["antenna_id", "band", "gain_dbd", "beamwidth_deg", "front_to_back_db", "source"])
+        writer.writerow(GAIN_COLUMNS)
         writer.writerows(gains_of("like_5", tier) + gains_of("small", tier, 4.0, ("uhf",)))
     (path.parent / "devices.csv").write_text(table_text("devices"), "utf-8")
     text = path.read_text("utf-8")

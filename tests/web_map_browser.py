@@ -54,8 +54,8 @@ def resize(browser, size):
 
 
 def wait_for(browser, script):
-    """Wait until a script gives something true; fail after 10 s."""
-    for _ in range(200):
+    """Wait until a script gives something true; fail after 30 s."""
+    for _ in range(600):
         found = browser.execute_script(f"return {script}")
         if found:
             return found

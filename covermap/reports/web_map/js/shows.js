@@ -16,7 +16,7 @@ function choose_shows(shows) {
   page.shows = shows;
   show_shows();
   const key = find("#shows .inset");
-  if (key) key.scrollIntoView({ block: "nearest" }); // what the colours now mean
+  if (key && is_wide()) key.scrollIntoView({ block: "nearest" }); // what the colours now mean
   show_by_area();
   write_link(page.chosen && page.chosen.cell);
   show_ladder();

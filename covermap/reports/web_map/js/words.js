@@ -23,7 +23,7 @@ function percent_text(number) {
 // highest: with the highest class of antenna, so that no next one up can be spoken of.
 function chance_in_words(percent, highest = false) {
   const word = page.facts.chance_words.find(([lowest]) => percent >= lowest || lowest === 0)[1];
-  return highest && word === say("chance.unlikely") ? say("chance.unlikely_with_any") : word;
+  return highest === true && word === say("chance.unlikely") ? say("chance.unlikely_with_any") : word;
 }
 
 // Steps of 5 % that never cross into another word.
