@@ -6,6 +6,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from sure_figures import SURE_TIERS
 
 import covermap
 from covermap.addresses.answer import answer_of, night_of
@@ -19,7 +20,7 @@ from covermap.jobs.address_sheets import open_book
 from covermap.reception import ReceptionOptions, StationFacts, aim_plan
 from covermap.reports.address_sheet import address_record, sheet_html
 from covermap.scenario.records import WantedList
-from covermap.tables import read_external_noise, read_tiers
+from covermap.tables import read_external_noise
 from tests.html_text import visible
 from tests.test_commands import write_demo
 
@@ -28,10 +29,11 @@ BEHIND = (43.98, -35.70)  # ridges on every side
 TWO = (43.99983, -35.75708)  # two masts in reach, 85 degrees apart
 FILTER = (44.0679, -35.69656)  # under a mast, the others behind ridges
 NIGHT = (43.875, -35.70651)  # a far station on a wanted channel
-HIGH_VHF = (44.06331, -35.50282)  # the service on high VHF is the weak one
+HIGH_VHF = (44.0315, -35.47527)  # the service on high VHF is the weak one
 REMARKABLE = (
     EASY, BEHIND, TWO, FILTER, NIGHT, HIGH_VHF, (44.13826, -35.72851), (43.94203, -35.76437),
     (44.11713, -35.70879), (43.92153, -35.71858), (44.10157, -35.71933), (44.11542, -35.70497),
+    (43.99775, -35.69337),
 )  # fmt: skip
 DAY = date(2026, 12, 2)
 
@@ -220,7 +222,7 @@ def _worked_place(field_dbuvm):
     )
     wanted = WantedList("all", ("A", "B", "C"), ((0,), (1,), (2,)), None)
     options = ReceptionOptions(external_noise=read_external_noise())
-    site = Site(None, None, read_tiers(), facts, options, None, wanted)
+    site = Site(None, None, SURE_TIERS, facts, options, None, wanted)
     paths = (Path(0, 40.0), Path(1, 40.0), Path(2, 115.0))
     for path in paths:
         path.station = SimpleNamespace(station_id=str(path.profile.back_azimuth_deg))

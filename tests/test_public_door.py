@@ -45,9 +45,11 @@ def test_an_unknown_name_is_an_attribute_error():
 @pytest.mark.parametrize(
     ("tier", "frequency_mhz", "at_50_dbuvm", "at_90_dbuvm"),
     [
-        (1, 195.0, 72, 86),  # the tiers' table of the project's own reckoning, residential, to whole dB
-        (4, 545.0, 55, 63),
-        (5, 195.0, 37, 45),
+        # The tiers' table of the project's own reckoning, residential, to whole dB. At 90 % the figures of an
+        # installation without an amplifier can be off too: 1.28 (sqrt(6.3^2 + 1.02^2 + 1.53^2) - 6.3) = 0.3.
+        (1, 195.0, 72, 86),
+        (4, 545.0, 55, 63.3),
+        (5, 195.0, 37, 45.3),
         (6, 69.0, 40, 50),
         (7, 545.0, 29, 37),
     ],

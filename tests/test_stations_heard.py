@@ -21,7 +21,7 @@ def place_with(*names, receivers):
     paths = [
         SimpleNamespace(
             station=SimpleNamespace(station_id=name), wanted_dbuvm=fields, unwanted_dbuvm=fields,
-            by_day_dbuvm=fields, profile=SimpleNamespace(back_azimuth_deg=40.0, length_km=30.0),
+            by_day_dbuvm=fields, path_class=0, profile=SimpleNamespace(back_azimuth_deg=40.0, length_km=30.0),
         )
         for name in names
     ]  # fmt: skip
