@@ -61,7 +61,7 @@ def _in_leaf(
     if wooded.size:
         in_leaf = here.some(wooded).moved(-loss_db[:, :, wooded])
         for name, receiver in prepared.receivers.items():
-            found[name][cells[wooded]] = receiver.receive(in_leaf).tier
+            found[name][cells[wooded]] = receiver.tiers_of(in_leaf)
     return found
 
 
@@ -109,7 +109,7 @@ def _cover_doubt(
                 clutter_height_m=tops_m[there],
                 open_land=(tops_m[there] == 0.0) & prepared.terrain.has_land_cover,
             )
-            other = prepared.receivers[name].receive(changed).tier.astype(np.int64)
+            other = prepared.receivers[name].tiers_of(changed).astype(np.int64)
             steps = np.where(other == UNKNOWN_UINT8, 0, np.abs(other - now[there]))
             tier[cells[there]] = np.maximum(tier[cells[there]], steps)
     return found
