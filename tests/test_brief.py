@@ -11,7 +11,7 @@ from covermap.planning.areas import WholeSummary, summarise_whole
 from covermap.planning.dead_zones import find_dead_zones
 from covermap.planning.not_promised import NotPromised, not_promised
 from covermap.reports.brief import write_brief
-from covermap.reports.brief.facts import brief_facts, wanted_in_words
+from covermap.reports.brief.facts import basis_in_words, brief_facts, wanted_in_words
 from covermap.reports.brief.picture import Label, brief_picture, round_length
 from covermap.reports.web_map import Place
 from covermap.wording.words import day_text
@@ -134,3 +134,18 @@ def test_the_picture_is_cut_to_the_area_and_keeps_its_proportions():
     assert picture.height_px / picture.width_px == pytest.approx(24 / 14, abs=0.02)  # 2 cells of margin
     nothing = brief_picture(GRID, tier, np.ones(GRID.shape, bool), np.full(GRID.shape, 226, np.uint8), [])
     assert nothing.width_px == 378
+
+
+@pytest.mark.parametrize(
+    ("sigma", "said"),
+    [
+        ({"total": 6.31}, "Spread of a prediction at one home: 6.3 dB."),
+        (
+            {"total": 6.31, "by_path": {"clear": 6.31, "many_ridges": 11.66}},
+            "6.3 dB, up to 11.7 dB behind hills.",
+        ),
+        ({"total": 7.0, "by_path": {"clear": 7.0, "many_ridges": 7.0}}, "at one home: 7.0 dB."),
+    ],
+)
+def test_the_spread_is_told_as_far_as_it_goes(sigma, said):
+    assert any(sentence.endswith(said) for sentence in basis_in_words({"sigma_db": sigma}, False))

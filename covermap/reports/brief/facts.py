@@ -280,7 +280,9 @@ def basis_in_words(run: Mapping[str, Any], of_homes: bool) -> list[str]:
     noise = environment_words(str(reception.get("noise_environment", "residential")))
     sentences = [f"{model}, wanted stations at {share} of time; noise {noise}."]
     if sigma:
-        sentences.append(f"Spread of a prediction at one home: {sigma['total']:.1f} dB.")
+        most = max(sigma.get("by_path", {}).values(), default=sigma["total"])
+        more = f", up to {most:.1f} dB behind hills" if most > sigma["total"] else ""
+        sentences.append(f"Spread of a prediction at one home: {sigma['total']:.1f} dB{more}.")
     if of_homes:
         sentences.append("Homes by antenna: homes in squares of that class.")
         sentences.append(
