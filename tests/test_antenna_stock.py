@@ -13,7 +13,8 @@ from covermap.grid.frame import Grid
 from covermap.grid.store import Store
 from covermap.inputs.preparation import store_folder
 from covermap.jobs.antenna_stock import by_cost, catalogue_stock, least_costly
-from covermap.jobs.installation_reception import all_cells, holding
+from covermap.jobs.installation_reception import holding
+from covermap.jobs.over_cells import all_cells
 from covermap.planning.antenna_stock import antenna_stock
 from covermap.planning.installation_comparison import ComparedInstallation
 

@@ -15,7 +15,8 @@ import covermap
 from covermap.catalogue import installed
 from covermap.grid.store import Store
 from covermap.inputs.preparation import prepare, store_folder
-from covermap.jobs.installation_reception import all_cells, brought, holding
+from covermap.jobs.installation_reception import brought, holding
+from covermap.jobs.over_cells import all_cells
 from covermap.jobs.page_antennas import antennas_of, page_antennas
 from covermap.reports.web_map.own_antennas import PageAntenna, PageAntennas
 from covermap.scenario.wanted import every_service

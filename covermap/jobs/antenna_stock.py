@@ -17,7 +17,8 @@ from covermap.constants import TIER_COUNT, UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.grid.store import Store
 from covermap.inputs.preparation import Preparation, store_folder
-from covermap.jobs.installation_reception import all_cells, holding
+from covermap.jobs.installation_reception import holding
+from covermap.jobs.over_cells import all_cells
 from covermap.jobs.page_antennas import installations_on_page
 from covermap.planning.antenna_stock import NONE_HOLDS, UNKNOWN, antenna_stock
 from covermap.planning.installation_comparison import ComparedInstallation

@@ -16,7 +16,8 @@ from covermap.gis_layers.answer_styles import style_antennas
 from covermap.grid.cluster import executor_of
 from covermap.grid.store import Store
 from covermap.inputs.preparation import Preparation, prepare, store_folder
-from covermap.jobs.installation_reception import all_cells, brought, holding
+from covermap.jobs.installation_reception import brought, holding
+from covermap.jobs.over_cells import all_cells
 from covermap.jobs.path_stage import compute_paths
 from covermap.jobs.run_session import RunSession
 from covermap.planning.installation_comparison import (

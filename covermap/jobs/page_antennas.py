@@ -7,15 +7,14 @@ from functools import partial
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from covermap.catalogue import Installed, device_of_kind, installed
 from covermap.constants import UNKNOWN_UINT8
 from covermap.grid.frame import Grid
 from covermap.grid.store import Store
 from covermap.inputs.preparation import Preparation, store_folder
-from covermap.jobs.installation_reception import brought, holding, middles
-from covermap.reports.web_map.layers import station_step
+from covermap.jobs.installation_reception import brought, holding
+from covermap.jobs.over_cells import page_cells
 from covermap.reports.web_map.own_antennas import GROUP, PageAntenna, PageAntennas
 from covermap.scenario.wanted import MOST_SERVICES, every_service
 
@@ -36,29 +35,24 @@ def page_antennas(
 ) -> PageAntennas:
     """Return where each antenna of the catalogue holds each list, and what it brings, on a page's grid.
 
-    grid : that of the run, or with cells a whole number of times as long: each then stands for the cell in
-        its middle. Where the page holds one value for several squares, so do these
+    grid : as page_cells()
     Each antenna stands at the mount that suits it best, as covermap.catalogue.installed has it.
     """
     put_up = installations_on_page(prepared)
     services = every_service(prepared.scenario.stations)
     several = len(services.services) <= MOST_SERVICES
-    step = station_step(grid.rows * grid.cols, max(len(put_up), len(services.services)))
-    cells = middles(prepared, round(grid.cell_m / prepared.grid.cell_m) * step)
-
-    def on_page(values: NDArray[np.uint8]) -> NDArray[np.uint8]:
-        whole = values.repeat(step, axis=-2).repeat(step, axis=-1)[..., : grid.rows, : grid.cols]
-        return np.ascontiguousarray(whole)
-
+    squares = page_cells(prepared, grid, max(len(put_up), len(services.services)))
+    cells = squares.cells
     holds = {
-        wanted.name: on_page(
+        wanted.name: squares.spread(
             holding(prepared, store, [one.variants for one in put_up], wanted, cells, workers)
         )
         for wanted in prepared.scenario.wanted
     }
     groups = [put_up[start : start + GROUP] for start in range(0, len(put_up), GROUP)] if several else []
     bits = [
-        on_page(brought(prepared, store, [one.plain for one in group], cells, workers)) for group in groups
+        squares.spread(brought(prepared, store, [one.plain for one in group], cells, workers))
+        for group in groups
     ]
     nothing = np.full((0, len(services.services), grid.rows, grid.cols), UNKNOWN_UINT8, np.uint8)
     amplifier = device_of_kind("amplifier", prepared.catalogue)
