@@ -29,6 +29,26 @@ class LocalDoubts:
     cover_doubt: NDArray[np.uint8] | None
 
 
+@dataclass(frozen=True, eq=False)
+class _LookedAt:
+    """The cells that are looked at, by their place among N: what arrives there, and the map's answers."""
+
+    cells: NDArray[np.int64]
+    here: CellSignals
+    longitude_deg: NDArray[np.float64]
+    latitude_deg: NDArray[np.float64]
+    receptions: dict[str, ListReception]
+
+    def tiers(self) -> dict[str, NDArray[np.uint8]]:
+        """Return each list's tiers of these cells, shape (N,), 255 elsewhere."""
+        return {name: self._only(reception.tier) for name, reception in self.receptions.items()}
+
+    def _only(self, tier: NDArray[np.uint8]) -> NDArray[np.uint8]:
+        found = np.full(tier.size, UNKNOWN_UINT8, dtype=np.uint8)
+        found[self.cells] = tier[self.cells]
+        return found
+
+
 def local_doubts(
     prepared: Preparation,
     signals: CellSignals,
@@ -39,24 +59,17 @@ def local_doubts(
 ) -> dict[str, LocalDoubts]:
     """Return the doubts of every list. counted : bool (N,), the cells that are looked at."""
     cells = np.flatnonzero(counted)
-    here = signals.some(cells)
     places = longitude_deg[cells], latitude_deg[cells]
-    leaf = _in_leaf(prepared, here, receptions, *places, cells) if prepared.looks_at_leaves else {}
-    cover = _cover_doubt(prepared, here, receptions, *places, cells) if prepared.looks_at_cover else {}
+    looked_at = _LookedAt(cells, signals.some(cells), *places, receptions)
+    leaf = _in_leaf(prepared, looked_at) if prepared.looks_at_leaves else {}
+    cover = _cover_doubt(prepared, looked_at) if prepared.looks_at_cover else {}
     return {name: LocalDoubts(leaf.get(name), cover.get(name)) for name in receptions}
 
 
-def _in_leaf(
-    prepared: Preparation,
-    here: CellSignals,
-    receptions: dict[str, ListReception],
-    longitude_deg: NDArray[np.float64],
-    latitude_deg: NDArray[np.float64],
-    cells: NDArray[np.int64],
-) -> dict[str, NDArray[np.uint8]]:
+def _in_leaf(prepared: Preparation, looked_at: _LookedAt) -> dict[str, NDArray[np.uint8]]:
     """Return the tier in leaf of every list; only cells with wood before an antenna are worked out again."""
-    found = {name: _only(reception.tier, cells) for name, reception in receptions.items()}
-    loss_db = leaf_losses_db(prepared, here, longitude_deg, latitude_deg)
+    found, here, cells = looked_at.tiers(), looked_at.here, looked_at.cells
+    loss_db = leaf_losses_db(prepared, here, looked_at.longitude_deg, looked_at.latitude_deg)
     wooded = np.flatnonzero((loss_db > 0.0).any(axis=(0, 1)))
     if wooded.size:
         in_leaf = here.some(wooded).moved(-loss_db[:, :, wooded])
@@ -85,22 +98,16 @@ def leaf_losses_db(
     return loss_db
 
 
-def _cover_doubt(
-    prepared: Preparation,
-    here: CellSignals,
-    receptions: dict[str, ListReception],
-    longitude_deg: NDArray[np.float64],
-    latitude_deg: NDArray[np.float64],
-    cells: NDArray[np.int64],
-) -> dict[str, NDArray[np.uint8]]:
+def _cover_doubt(prepared: Preparation, looked_at: _LookedAt) -> dict[str, NDArray[np.uint8]]:
     """Return by how many classes each list's tier moves."""
-    ways = {way: one_class(here.clutter_height_m, way) for way in (DENSER, MORE_OPEN)}
-    moved_db = _cover_changes_db(prepared, here, longitude_deg, latitude_deg, np.stack(list(ways.values())))
-    found = {name: _only(reception.tier, cells) for name, reception in receptions.items()}
+    found, here, cells = looked_at.tiers(), looked_at.here, looked_at.cells
+    ways = [one_class(here.clutter_height_m, way) for way in (DENSER, MORE_OPEN)]
+    places = looked_at.longitude_deg, looked_at.latitude_deg
+    moved_db = _cover_changes_db(prepared, here, *places, np.stack(ways))
     for name, tier in found.items():
         tier[cells[tier[cells] != UNKNOWN_UINT8]] = 0
-        now = receptions[name].tier[cells].astype(np.int64)
-        for number, tops_m in enumerate(ways.values()):
+        now = looked_at.receptions[name].tier[cells].astype(np.int64)
+        for number, tops_m in enumerate(ways):
             there = np.flatnonzero(~np.isnan(tops_m) & (now != UNKNOWN_UINT8))
             if not there.size:
                 continue
@@ -143,10 +150,3 @@ def _cover_changes_db(
     others = [index for index in range(len(stations)) if index not in set(wanted)]
     change_db[:, others] = np.mean(change_db[:, list(wanted)], axis=1, keepdims=True)
     return np.nan_to_num(change_db)
-
-
-def _only(tier: NDArray[np.uint8], cells: NDArray[np.int64]) -> NDArray[np.uint8]:
-    """Return tiers of some cells, 255 elsewhere."""
-    found = np.full(tier.size, UNKNOWN_UINT8, dtype=np.uint8)
-    found[cells] = tier[cells]
-    return found
