@@ -10,7 +10,7 @@ import numpy as np
 from covermap.addresses.answer import as_obstructions
 from covermap.addresses.paths import StationPath
 from covermap.addresses.plans import Alone, Question, some_facts
-from covermap.addresses.report import MastPath, RidgeAtSite, StationAtSite
+from covermap.addresses.station_records import MastPath, RidgeAtSite, StationAtSite
 from covermap.propagation import Profile, Ridge, knife_edge_loss, path_class, ridges
 from covermap.propagation.path_geometry import median_radius_km
 from covermap.reception import Tier, TierTable, causes

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from covermap.addresses.report import Skyline
+from covermap.addresses.station_records import Skyline
 from covermap.grid.exact_path import GEODESIC
 from covermap.terrain import Terrain
 

@@ -10,7 +10,8 @@ from covermap.addresses.answer import Answer
 from covermap.addresses.obstacles import cause_of, obstacles
 from covermap.addresses.paths import PATH_HEIGHT_M, StationPath
 from covermap.addresses.plans import NOT_KNOWN, Alone, Question, alone_at_plan
-from covermap.addresses.report import CellValue, Interferer, StationAtSite, TierPlan
+from covermap.addresses.report import CellValue, TierPlan
+from covermap.addresses.station_records import Interferer, StationAtSite
 from covermap.addresses.strong_signals import WORTH_NAMING_DB
 from covermap.reception import PlaceRecord, Tier
 from covermap.scenario.letters import station_letters

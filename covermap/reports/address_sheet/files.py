@@ -6,7 +6,8 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from covermap.addresses.report import AddressReport, StationAtSite
+from covermap.addresses.report import AddressReport
+from covermap.addresses.station_records import StationAtSite
 from covermap.measurements.readings import READING_COLUMNS
 from covermap.reports.address_sheet.choices import choices_section
 from covermap.reports.address_sheet.day_sheet import day_sheet_html

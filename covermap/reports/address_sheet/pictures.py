@@ -9,7 +9,8 @@ from html import escape
 import numpy as np
 from numpy.typing import NDArray
 
-from covermap.addresses.report import AddressReport, MastPath, Skyline, StationAtSite
+from covermap.addresses.report import AddressReport
+from covermap.addresses.station_records import MastPath, Skyline, StationAtSite
 from covermap.propagation import Profile, taut_string
 from covermap.scenario.settings import DisplaySettings
 from covermap.wording.words import FEET_PER_M, KM_PER_MILE, height

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from covermap.addresses.report import AddressReport, Amplifier, Change, MastPath, Ports, StationAtSite
+from covermap.addresses.report import AddressReport, Amplifier, Change, Ports
+from covermap.addresses.station_records import MastPath, StationAtSite
 from covermap.reports.address_sheet import wording as say
 from covermap.reports.address_sheet.pictures import profile_svg
 from covermap.reports.address_sheet.shell import (

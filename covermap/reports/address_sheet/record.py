@@ -7,15 +7,8 @@ from typing import Any
 
 from covermap.addresses.house_levels import HousePlan, HouseReport
 from covermap.addresses.installed_records import InstallationAtPlace
-from covermap.addresses.report import (
-    AddressReport,
-    Amplifier,
-    HighVhf,
-    Night,
-    Ports,
-    StationAtSite,
-    TierPlan,
-)
+from covermap.addresses.report import AddressReport, Amplifier, HighVhf, Night, Ports, TierPlan
+from covermap.addresses.station_records import StationAtSite
 
 
 def address_record(report: AddressReport) -> dict[str, Any]:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 
 from covermap.addresses.paths import PATH_HEIGHT_M
-from covermap.addresses.report import AddressReport, StationAtSite
+from covermap.addresses.report import AddressReport
+from covermap.addresses.station_records import StationAtSite
 from covermap.bearings import FIRST_YEAR, LAST_YEAR
 from covermap.reports.address_sheet import wording as say
 from covermap.reports.address_sheet.installed import buy_words

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 
 from covermap.addresses.changes import HIGHER_M, IN_LEAF_DB, SHIFT_DB
-from covermap.addresses.report import AddressReport, Change, Interferer, Ports, StationAtSite, TierPlan
+from covermap.addresses.report import AddressReport, Change, Ports, TierPlan
+from covermap.addresses.station_records import Interferer, StationAtSite
 from covermap.constants import TIER_COUNT
 from covermap.reception.causes import BY_INTERFERENCE
 from covermap.wording import words

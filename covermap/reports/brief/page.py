@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
-import jinja2
 import numpy as np
 import pyproj
 from numpy.typing import NDArray
@@ -18,6 +17,7 @@ from covermap.planning.not_promised import NotPromised, not_promised
 from covermap.planning.places import Place
 from covermap.reports.brief.facts import brief_facts
 from covermap.reports.brief.picture import Label, brief_picture
+from covermap.reports.templates import templates_beside
 from covermap.result.coverage import Coverage
 from covermap.result.whole_file import write_text
 from covermap.scenario.letters import service_names
@@ -25,13 +25,7 @@ from covermap.scenario.records import Scenario
 
 BRIEF_FILE = "brief.html"
 TALL_FROM_PX = 480  # pictures lower than this leave room under them for the bars
-TEMPLATES = jinja2.Environment(
-    loader=jinja2.FileSystemLoader(Path(__file__).parent),
-    autoescape=True,
-    undefined=jinja2.StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-)
+TEMPLATES = templates_beside(__file__)
 
 
 def write_brief(

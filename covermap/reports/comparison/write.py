@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
-import jinja2
 import numpy as np
 import pandas as pd
 import pyogrio
@@ -22,6 +21,7 @@ from covermap.planning.changes import CHANGES, EASIER, HARDER, Comparison, by_ne
 from covermap.reports.brief.picture import Label
 from covermap.reports.comparison.picture import change_picture
 from covermap.reports.comparison.words import comparison_in_words, first_in_words
+from covermap.reports.templates import templates_beside
 from covermap.result.coverage import Coverage
 from covermap.result.csv_tables import write_csv
 from covermap.result.whole_file import whole_file, write_text
@@ -29,13 +29,7 @@ from covermap.wording.language import say
 from covermap.wording.run_facts import dates_of_stations
 from covermap.wording.words import day_text, homes_number, path_in_words
 
-TEMPLATES = jinja2.Environment(
-    loader=jinja2.FileSystemLoader(Path(__file__).parent),
-    autoescape=True,
-    undefined=jinja2.StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-)
+TEMPLATES = templates_beside(__file__)
 RECORD_FILE = "changes.json"
 MOST_AREAS = 24  # neighbourhoods on the page; all of them stand in changes.csv
 

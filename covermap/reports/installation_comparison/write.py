@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
-import jinja2
 import numpy as np
 import pandas as pd
 import pyogrio
@@ -31,18 +30,13 @@ from covermap.reports.installation_comparison.picture import FILLS
 from covermap.reports.installation_comparison.words import (
     comparison_in_words,
 )
+from covermap.reports.templates import templates_beside
 from covermap.result.csv_tables import write_csv
 from covermap.result.whole_file import whole_file, write_text
 from covermap.wording import palette
 from covermap.wording.words import file_safe
 
-TEMPLATES = jinja2.Environment(
-    loader=jinja2.FileSystemLoader(Path(__file__).parent),
-    autoescape=True,
-    undefined=jinja2.StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-)
+TEMPLATES = templates_beside(__file__)
 PAGE_FILE, LAYER_FILE, RECORD_FILE = "antennas.html", "antennas.gpkg", "antennas.json"
 COUNTS_FILE = "antennas.csv"
 LAYER = "antenna_difference"

@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import geopandas as gpd
-import jinja2
 import pyogrio
 
 from covermap.planning.relay_shortlist import RelayShortlist
+from covermap.reports.templates import templates_beside
 from covermap.result.csv_tables import write_csv
 from covermap.result.whole_file import whole_file, write_text
 from covermap.wording.words import homes_number, join, margin, plural
@@ -20,13 +20,7 @@ RELAY_CAUTIONS = (
     "Measure the donor signal on the site: its margin here is a prediction, its quality counts too.",
     "Power, an access road, the owner's consent and money for years of upkeep decide more than the terrain.",
 )
-TEMPLATES = jinja2.Environment(
-    loader=jinja2.FileSystemLoader(Path(__file__).parent),
-    autoescape=True,
-    undefined=jinja2.StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-)
+TEMPLATES = templates_beside(__file__)
 
 
 def relays_in_words(found: RelayShortlist) -> list[str]:

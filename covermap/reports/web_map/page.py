@@ -18,6 +18,7 @@ from covermap.errors import InputError
 from covermap.planning.areas import WholeSummary, summarise_whole
 from covermap.planning.context import Context
 from covermap.planning.places import Place
+from covermap.reports.templates import templates_beside
 from covermap.reports.web_map import inlined
 from covermap.reports.web_map.context import packed_context
 from covermap.reports.web_map.facts import base_map_facts, page_facts, place_facts
@@ -36,13 +37,7 @@ from covermap.wording import palette
 from covermap.wording.language import say
 from covermap.wording.palette import SIGNAL_STEPS, SURE_GREYS
 
-TEMPLATES = jinja2.Environment(
-    loader=jinja2.FileSystemLoader(Path(__file__).parent),
-    autoescape=True,
-    undefined=jinja2.StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-)
+TEMPLATES = templates_beside(__file__)
 
 
 def write_map(
