@@ -17,6 +17,7 @@ from rasterio.windows import Window
 from shapely.geometry import Point
 
 import covermap
+from covermap.addresses.report import Note
 from covermap.addresses.skyline import skyline
 from covermap.jobs.address_sheets import open_book
 from covermap.measurements.readings import read_readings
@@ -291,7 +292,8 @@ def test_a_list_without_a_good_row_is_status_2(demo, tmp_path):
 def test_outside_the_elevation_is_unknown_and_says_so(book):
     report = book.report(43.99, -35.0, on=DAY)
     assert (report.status, report.tier, report.chance_percent) == ("unknown", None, None)
-    assert "outside the elevation" in report.reason
+    assert report.reason == Note("outside")
+    assert "outside the elevation" in address_record(report)["reason"]
     assert "Unknown." in answer_section(report)
     assert report.cell.status == "outside"
     assert address_record(report)["stations"][0]["field_dbuvm"] is None
@@ -307,7 +309,8 @@ def test_in_the_sea_is_noted(book):
         terrain.water(longitude, latitude) & ~np.isnan(terrain.ground_m(longitude, latitude))
     )[0]
     report = book.report(float(latitude[sea]), float(longitude[sea]), on=DAY)
-    assert "This point lies on water." in " ".join(report.notes)
+    assert Note("water") in report.notes
+    assert "This point lies on water." in " ".join(address_record(report)["notes"])
 
 
 def test_on_a_void_of_the_elevation_is_unknown_and_says_so(demo):
@@ -323,7 +326,7 @@ def test_on_a_void_of_the_elevation_is_unknown_and_says_so(demo):
         )
     report = covermap.address(covermap.read_scenario(path), *BEHIND, on=DAY)
     assert (report.status, report.tier, report.joined) == ("unknown", None, "")
-    assert "has a gap at this point" in report.reason
+    assert report.reason == Note("no_ground")
     assert address_record(report)["aims"] == []
     assert "Unknown." in visible(sheet_html(report, 45.0, True))
 
@@ -335,7 +338,7 @@ def test_out_of_reach_says_the_reach(demo):
     )
     report = covermap.address(covermap.read_scenario(path), *BEHIND, on=DAY)
     assert report.status == "unknown"
-    assert "more than 2 km away, the reach of this prediction" in report.reason
+    assert "more than 2.0 km away, the reach of this prediction" in address_record(report)["reason"]
 
 
 def test_weaker_signals_never_need_less_and_more_noise_never_helps(behind):

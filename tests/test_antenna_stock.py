@@ -11,7 +11,7 @@ from test_page_antennas import demo, prepared  # noqa: F401
 
 from covermap.grid.frame import Grid
 from covermap.grid.store import Store
-from covermap.inputs.preparation import store_folder
+from covermap.inputs.prepare import store_folder
 from covermap.jobs.antenna_stock import by_cost, catalogue_stock, least_costly
 from covermap.jobs.installation_reception import holding
 from covermap.jobs.over_cells import all_cells

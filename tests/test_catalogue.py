@@ -11,7 +11,7 @@ from covermap.catalogue import MOUNTS, Span, as_tier, catalogue_files, mount_of,
 from covermap.errors import InputError
 from covermap.jobs.check import check
 from covermap.reception.chain import receiving_chain
-from covermap.result.run_json import run_id_of
+from covermap.result.run_inputs import run_id_of
 from covermap.scenario import read_scenario
 from covermap.tables import load_table, read_tiers
 from tests.reference import reference_rows

@@ -19,7 +19,7 @@ from covermap.errors import CovermapError, InputError
 from covermap.grid.cluster import check_address, executor_of
 from covermap.grid.executor import Threads
 from covermap.grid.store import Store
-from covermap.inputs.preparation import prepare
+from covermap.inputs.prepare import prepare
 from covermap.jobs.check import check
 from covermap.jobs.predict import run
 from covermap.jobs.run_session import RunSession

@@ -14,7 +14,7 @@ from terrain_files import write_raster as write_terrain
 from covermap.errors import InputError
 from covermap.grid.exact_path import point_profile
 from covermap.inputs.assumed_clutter import near_homes, read_terrain_of
-from covermap.inputs.preparation import prepare, prepare_places
+from covermap.inputs.prepare import prepare, prepare_places
 from covermap.jobs.check import check
 from covermap.propagation import Profile, p1812_loss
 from covermap.result.run_json import scenario_cautions

@@ -24,7 +24,7 @@ from small_inputs import (
 from covermap.addresses.list_file import read_addresses
 from covermap.cli.errors import errors_as_exit_status
 from covermap.errors import InputError
-from covermap.inputs.preparation import prepare
+from covermap.inputs.prepare import prepare
 from covermap.jobs.check import check
 from covermap.scenario import read_scenario
 from covermap.tables import table_text

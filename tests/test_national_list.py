@@ -9,7 +9,7 @@ from affine import Affine
 
 import covermap
 from covermap.errors import InputError
-from covermap.inputs.preparation import prepare, prepare_places
+from covermap.inputs.prepare import prepare, prepare_places
 from covermap.inputs.stations_that_count import BEYOND_REACH, TOO_WEAK
 from covermap.scenario.wanted import MOST_SERVICES
 from covermap.terrain import look_at_terrain, read_terrain

@@ -15,7 +15,7 @@ from web_map_browser import load
 
 from covermap import read_scenario
 from covermap.grid.store import Store
-from covermap.inputs.preparation import prepare, store_folder
+from covermap.inputs.prepare import prepare, store_folder
 from covermap.jobs.path_stage import tile_blocks
 from covermap.jobs.tile_reception import receive_tile
 from covermap.reception import PlaceRecord

@@ -14,7 +14,7 @@ from web_map_case import write_page
 import covermap
 from covermap.catalogue import installed
 from covermap.grid.store import Store
-from covermap.inputs.preparation import prepare, store_folder
+from covermap.inputs.prepare import prepare, store_folder
 from covermap.jobs.installation_reception import brought, holding
 from covermap.jobs.over_cells import all_cells
 from covermap.jobs.page_antennas import antennas_of, page_antennas

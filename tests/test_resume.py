@@ -16,7 +16,7 @@ from covermap.cli.main import main
 from covermap.errors import CovermapError
 from covermap.grid.executor import Threads
 from covermap.grid.store import Store
-from covermap.inputs.preparation import prepare
+from covermap.inputs.prepare import prepare
 from covermap.jobs.predict import run
 from covermap.scenario import read_scenario
 

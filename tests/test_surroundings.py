@@ -10,7 +10,7 @@ from reference import reference_path
 from small_inputs import CELLS, square, write_inputs, write_layer, write_raster
 
 from covermap.errors import InputError
-from covermap.inputs.preparation import prepare, prepare_places
+from covermap.inputs.prepare import prepare, prepare_places
 from covermap.jobs.check import check
 from covermap.propagation.entry import entry_loss
 from covermap.reception.budget import COMMON_DB, EXTERNAL_SHARE, NEED_DBUVM, tier_figures

@@ -165,7 +165,7 @@ def test_fetched_terrain_makes_a_scenario_that_check_passes(tmp_path, server):
     assert read.settings.terrain.kind == "with_canopy"
     report = covermap.check(read)
     assert "no gaps" in report.in_words()
-    from covermap.inputs.preparation import prepare
+    from covermap.inputs.prepare import prepare
     from covermap.result.run_json import scenario_cautions
 
     terrain = prepare(read).terrain
@@ -194,7 +194,7 @@ def test_tiles_that_no_path_needs_are_no_gaps(tmp_path, server):
     result = run(scenario, "--sources", own_sources(tmp_path, server))
     assert result.exit_code == 0, result.output
     read = covermap.read_scenario(scenario)
-    from covermap.inputs.preparation import prepare
+    from covermap.inputs.prepare import prepare
 
     assert "% gaps" in prepare(read).terrain.summary()  # of the rectangle around the tiles
     assert "no gaps" in covermap.check(read).in_words()

@@ -410,7 +410,7 @@ def test_ridges_are_named_by_height_and_homes(wide):
 def demo(tmp_path_factory):
     """A coarse map of the demo, with its prepared inputs: (coverage, path), prepared."""
     from covermap import jobs
-    from covermap.inputs.preparation import prepare
+    from covermap.inputs.prepare import prepare
     from covermap.result.coverage import open_coverage
     from covermap.scenario import read_scenario
 

@@ -10,7 +10,7 @@ from same_results import raster_bytes
 
 from covermap import jobs
 from covermap.grid.executor import Threads
-from covermap.inputs.preparation import prepare
+from covermap.inputs.prepare import prepare
 from covermap.jobs.predict import run
 from covermap.scenario import read_scenario
 

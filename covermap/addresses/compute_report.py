@@ -19,7 +19,7 @@ from covermap.addresses.installed import Shop, installations_at, recommended
 from covermap.addresses.obstacles import mast_paths
 from covermap.addresses.paths import PATH_HEIGHT_M, mount_heights_m, station_paths
 from covermap.addresses.plans import Place, Question, question, some_facts, tier_plans
-from covermap.addresses.report import AddressReport, CellValue, SunAt, TierPlan
+from covermap.addresses.report import AddressReport, CellValue, Note, SunAt, TierPlan
 from covermap.addresses.site import Site
 from covermap.addresses.skyline import skyline
 from covermap.addresses.stations import interferer_of, stations_at_site
@@ -82,7 +82,7 @@ def compute_report(
         needed=site.wanted.needed,
         confidence_percent=site.options.confidence_percent,
         stations_as_of=scenario.stations_as_of,
-        status="unknown" if reason else "ok",
+        status="ok" if reason is None else "unknown",
         reason=reason,
         **(dict(_NOTHING) if answer is None else _of_answer(plain, answer, kept)),
         stations=stations,
@@ -107,15 +107,15 @@ def compute_report(
 
 def answer_at(
     site: Site, asked: Asked, heights_m: Sequence[float] = ()
-) -> tuple[Question, Answer | None, str]:
-    """Return what is asked of a place, its answer, and why there is none; empty where there is one.
+) -> tuple[Question, Answer | None, Note | None]:
+    """Return what is asked of a place, its answer, and why there is none; None where there is one.
 
     heights_m : of mounts beside those of the tiers
     """
     place = _heard(_place(site, asked, heights_m))
     plain = question(place)
     reason = _unknown_reason(place.site, asked, place, _ground_m(site, asked))
-    return plain, None if reason else answer_of(plain), reason
+    return plain, answer_of(plain) if reason is None else None, reason
 
 
 def _of_answer(asked: Question, answer: Answer, kept: tuple[TierPlan, ...]) -> dict[str, Any]:
@@ -186,16 +186,14 @@ def _ground_m(site: Site, asked: Asked) -> float:
     return float(site.terrain.ground_m(np.array([asked.longitude_deg]), np.array([asked.latitude_deg]))[0])
 
 
-def _unknown_reason(site: Site, asked: Asked, place: Place, ground_m: float) -> str:
-    """Return why nothing can be said of a point; empty where something can."""
+def _unknown_reason(site: Site, asked: Asked, place: Place, ground_m: float) -> Note | None:
+    """Return why nothing can be said of a point; None where something can."""
     if math.isnan(ground_m):
         inside = site.terrain.covers(np.array([asked.longitude_deg]), np.array([asked.latitude_deg]))[0]
-        if inside:
-            return "The elevation data has a gap at this point, so no path to it is known."
-        return "The point lies outside the elevation data, so no path to it is known."
+        return Note("no_ground" if inside else "outside")
     missing = place.missing_services(site.wanted)
     if not missing:
-        return ""
+        return None
     carriers = {
         index
         for service, group in zip(site.wanted.services, site.wanted.transmitters, strict=True)
@@ -203,11 +201,8 @@ def _unknown_reason(site: Site, asked: Asked, place: Place, ground_m: float) -> 
         for index in group
     }
     if all(place.paths[index].status == "out_of_reach" for index in carriers):
-        reach_km = site.scenario.settings.prediction.reach_km
-        why = f"every station of it stands more than {reach_km:g} km away, the reach of this prediction"
-    else:
-        why = "the path from every station of it crosses a gap in the elevation data, or leaves it"
-    return f"{' and '.join(missing)}: {why}."
+        return Note("out_of_reach", tuple(missing), site.scenario.settings.prediction.reach_km)
+    return Note("no_path", tuple(missing))
 
 
 def _sun(asked: Asked) -> tuple[SunAt, ...]:
@@ -219,32 +214,20 @@ def _sun(asked: Asked) -> tuple[SunAt, ...]:
     return tuple(sun for sun in found if sun.position.elevation_deg > 0.0)
 
 
-def _notes(site: Site, asked: Asked, place: Place) -> tuple[str, ...]:
+def _notes(site: Site, asked: Asked, place: Place) -> tuple[Note, ...]:
     """Return what is worth knowing of this very place."""
-    notes = []
     where = np.array([asked.longitude_deg]), np.array([asked.latitude_deg])
-    if bool(site.terrain.water(*where)[0]):
-        notes.append("This point lies on water. Check latitude and longitude.")
     listed = [place.paths[index] for group in site.wanted.transmitters for index in group]
-    if any(path.status == "near" for path in listed):
-        notes.append(
-            "Within 250 m of a mast: closer than the calculation is made for; the real signal may differ."
-        )
     steep = [
         path.station.service
         for path in listed
         if path.departure_deg < STEEP_RAY_DEG and path.station.elevation_pattern is None
     ]
-    if steep:
-        notes.append(
-            f"{', '.join(dict.fromkeys(steep))}: the signal leaves its mast more than 3° below level and the "
-            "mast's pattern in height is not known: the real signal may be weaker."
-        )
-    if any(path.status == "smooth_earth" for path in place.paths):
-        notes.append(
-            "The ground towards a station that may disturb is not known; its signal is computed over flat "
-            "land."
-        )
-    if any(path.adjustment_db for path in listed):
-        notes.append("Margins here are adjusted by readings taken nearby; the fields shown are not.")
-    return tuple(notes)
+    found = (
+        (bool(site.terrain.water(*where)[0]), Note("water")),
+        (any(path.status == "near" for path in listed), Note("near")),
+        (bool(steep), Note("steep_services", tuple(dict.fromkeys(steep)))),
+        (any(path.status == "smooth_earth" for path in place.paths), Note("smooth_earth")),
+        (any(path.adjustment_db for path in listed), Note("adjusted")),
+    )
+    return tuple(note for is_so, note in found if is_so)

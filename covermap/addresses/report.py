@@ -221,12 +221,26 @@ class SunAt:
     position: SunPosition
 
 
+@dataclass(frozen=True)
+class Note:
+    """What is worth knowing of a place, or why nothing can be said of it.
+
+    code : water, near, steep_services, smooth_earth or adjusted; of an unknown place no_ground, outside,
+        out_of_reach or no_path
+    services : those it speaks of; distance_km : of out_of_reach, the reach
+    """
+
+    code: str
+    services: tuple[str, ...] = ()
+    distance_km: float | None = None
+
+
 @dataclass(frozen=True, eq=False)
 class AddressReport:
     """Everything the sheet of one address says.
 
     point_id, label : as asked; ground_m : bare ground, NaN unknown
-    status : ok or unknown; reason : why it is unknown
+    status : ok or unknown; reason : why it is unknown, None where it is not
     record : reception's, that the fields below repeat; None unknown
     tier : 1 to 8, None unknown; chance_percent : of the stored plan (tier 8: of tier 7's)
     joined : as TierPlan; needs_filter : what is needed is overloaded without a filter or attenuator in front
@@ -260,7 +274,7 @@ class AddressReport:
     confidence_percent: float
     stations_as_of: str
     status: str
-    reason: str
+    reason: Note | None
     record: PlaceRecord | None
     tier: int | None
     chance_percent: float | None
@@ -290,7 +304,7 @@ class AddressReport:
     declination: Declination | None
     sun: tuple[SunAt, ...]
     cell: CellValue
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
     basis: tuple[str, ...]
     cautions: tuple[str, ...]
     tier_names: tuple[str, ...]

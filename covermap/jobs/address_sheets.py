@@ -20,7 +20,8 @@ from covermap.constants import UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.grid.fields import TIME_RULES
 from covermap.grid.frame import Tile
-from covermap.inputs.preparation import Preparation, prepare_places
+from covermap.inputs.preparation import Preparation
+from covermap.inputs.prepare import prepare_places
 from covermap.jobs.path_stage import computed_blocks
 from covermap.jobs.tile_reception import TileResult, receive_tile
 from covermap.reception import ReceptionOptions, sigma_summary
@@ -28,7 +29,8 @@ from covermap.reception.signals import DIPLEXED, LOST_AT_NIGHT, MAY_OVERLOAD, NE
 from covermap.result.coverage import Coverage, open_coverage
 from covermap.result.raster_catalogue import AIM_UNKNOWN, OUTSIDE_FLAG
 from covermap.result.result_folder import read_record
-from covermap.result.run_json import MODEL_EDITIONS, run_id_of, scenario_cautions
+from covermap.result.run_inputs import run_id_of
+from covermap.result.run_json import MODEL_EDITIONS, scenario_cautions
 from covermap.scenario import Scenario
 from covermap.scenario.coordinates import HIGHEST_LATITUDE_DEG
 from covermap.tables.field_curves import read_field_curves

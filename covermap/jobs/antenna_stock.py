@@ -16,7 +16,8 @@ from covermap.catalogue import Installed, device_of_kind, installed
 from covermap.constants import TIER_COUNT, UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.grid.store import Store
-from covermap.inputs.preparation import Preparation, store_folder
+from covermap.inputs.preparation import Preparation
+from covermap.inputs.prepare import store_folder
 from covermap.jobs.installation_reception import holding
 from covermap.jobs.over_cells import all_cells
 from covermap.jobs.page_antennas import installations_on_page

@@ -8,7 +8,8 @@ from pathlib import Path
 
 from covermap.grid.cluster import worker_threads
 from covermap.inputs.places_read import places_read
-from covermap.inputs.preparation import Preparation, prepare, store_folder
+from covermap.inputs.preparation import Preparation
+from covermap.inputs.prepare import prepare, store_folder
 from covermap.jobs.cost import Cost, Crew, estimate
 from covermap.jobs.memory_and_disk import blocks_of_run, refuse_what_does_not_fit
 from covermap.reception.variability import sigma_summary

@@ -15,7 +15,8 @@ from covermap.errors import InputError
 from covermap.gis_layers.answer_styles import style_antennas
 from covermap.grid.cluster import executor_of
 from covermap.grid.store import Store
-from covermap.inputs.preparation import Preparation, prepare, store_folder
+from covermap.inputs.preparation import Preparation
+from covermap.inputs.prepare import prepare, store_folder
 from covermap.jobs.installation_reception import brought, holding
 from covermap.jobs.over_cells import all_cells
 from covermap.jobs.path_stage import compute_paths

@@ -44,7 +44,7 @@ def map_scenario(
     nothing is written. Raises CovermapError when a disk is full or the folder was removed.
     """
     from covermap.grid.cluster import executor_of
-    from covermap.inputs.preparation import prepare, store_folder
+    from covermap.inputs.prepare import prepare, store_folder
     from covermap.jobs.cost import Crew
     from covermap.jobs.from_store import from_store
     from covermap.jobs.memory_and_disk import refuse_what_does_not_fit
@@ -105,13 +105,14 @@ def write_outputs(
         If the scenario is not told or not what the result was predicted from, or the result is public.
     """
     from covermap.errors import InputError
-    from covermap.inputs.preparation import prepare
+    from covermap.inputs.prepare import prepare
     from covermap.jobs.from_store import from_store
     from covermap.jobs.write_outputs import write_layers_and_pages
     from covermap.reports.run_summary import run_in_words
     from covermap.result import open_coverage
     from covermap.result.new_result import new_result
-    from covermap.result.run_json import copy_prediction, run_id_of
+    from covermap.result.run_inputs import run_id_of
+    from covermap.result.run_json import copy_prediction
 
     scenario = scenario or coverage.scenario
     if scenario is None:

@@ -12,7 +12,8 @@ from covermap.catalogue import Installed, device_of_kind, installed
 from covermap.constants import UNKNOWN_UINT8
 from covermap.grid.frame import Grid
 from covermap.grid.store import Store
-from covermap.inputs.preparation import Preparation, store_folder
+from covermap.inputs.preparation import Preparation
+from covermap.inputs.prepare import store_folder
 from covermap.jobs.installation_reception import brought, holding
 from covermap.jobs.over_cells import page_cells
 from covermap.reports.web_map.own_antennas import GROUP, PageAntenna, PageAntennas

@@ -18,7 +18,8 @@ from covermap.grid.cluster import executor_of
 from covermap.grid.executor import Executor
 from covermap.grid.frame import Tile
 from covermap.grid.store import Store
-from covermap.inputs.preparation import Preparation, prepare, store_folder
+from covermap.inputs.preparation import Preparation
+from covermap.inputs.prepare import prepare, store_folder
 from covermap.jobs.compile_ahead import reception_compiled_beside
 from covermap.jobs.path_stage import TILE_CELLS, compute_paths, tile_blocks
 from covermap.jobs.run_session import RunSession

@@ -15,7 +15,8 @@ from covermap.grid.executor import run_tasks
 from covermap.grid.fields import TIME_RULES, wanted_field
 from covermap.grid.frame import Tile
 from covermap.inputs.path_requests import PATH_HEIGHT_M
-from covermap.inputs.preparation import Preparation, prepare
+from covermap.inputs.preparation import Preparation
+from covermap.inputs.prepare import prepare
 from covermap.planning.relay_choice import choose_sites
 from covermap.planning.relay_harm import Neighbour, harmed_cells, neighbours_of
 from covermap.planning.relay_shortlist import RelayShortlist

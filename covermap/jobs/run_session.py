@@ -11,7 +11,8 @@ import covermap
 from covermap.errors import CovermapError
 from covermap.grid.blocks import PHYSICS_VERSION
 from covermap.grid.store import Store
-from covermap.inputs.preparation import Preparation, prepare
+from covermap.inputs.preparation import Preparation
+from covermap.inputs.prepare import prepare
 from covermap.scenario import read_scenario
 
 _READING = threading.Lock()

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from covermap.grid.frame import Grid
 from covermap.grid.store import Store
-from covermap.inputs.preparation import Preparation, store_folder
+from covermap.inputs.preparation import Preparation
+from covermap.inputs.prepare import store_folder
 from covermap.jobs.over_cells import over_cells, page_cells
 from covermap.reception import CellSignals
 from covermap.reports.web_map.own_list import ServiceTiers, services_of

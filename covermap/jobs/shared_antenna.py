@@ -11,6 +11,7 @@ import numpy as np
 from covermap.addresses.answer import Answer
 from covermap.addresses.compute_report import Asked, answer_at
 from covermap.addresses.plans import Question
+from covermap.addresses.report import Note
 from covermap.addresses.shared import SharedAntenna, shared_antenna
 from covermap.addresses.shared_homes import SharedHomes, read_shared_homes
 from covermap.catalogue import AntennaCatalogue
@@ -23,6 +24,7 @@ from covermap.planning.shared_cost import SharedCost, shared_cost
 from covermap.planning.stock import items_of
 from covermap.reception.tiers import TierTable
 from covermap.reports.address_sheet.shared import SharedFacts, shared_in_words, shared_record, write_shared
+from covermap.reports.address_sheet.wording import note
 from covermap.result.result_folder import require_writable
 from covermap.scenario import read_scenario
 from covermap.scenario.coordinates import read_position
@@ -61,8 +63,9 @@ def write_shared_antenna(
     places = [(latitude_deg, longitude_deg), *((one.latitude_deg, one.longitude_deg) for one in addresses)]
     book = open_book(scenario, places, wanted=wanted)
     asked, _, reason = _answer(book, latitude_deg, longitude_deg)
-    if reason:
-        raise InputError(f"--at {at}: {reason} Choose another place for the antenna.")
+    if reason is not None:
+        why = note(scenario.settings.display, reason)
+        raise InputError(f"--at {at}: {why} Choose another place for the antenna.")
     singles = []
     for done, one in enumerate(addresses, start=1):
         singles.append(_answer(book, one.latitude_deg, one.longitude_deg)[1])
@@ -89,7 +92,7 @@ def write_shared_antenna(
 
 def _answer(
     book: AddressBook, latitude_deg: float, longitude_deg: float
-) -> tuple[Question, Answer | None, str]:
+) -> tuple[Question, Answer | None, Note | None]:
     return answer_at(book.site_at(latitude_deg, longitude_deg), Asked(latitude_deg, longitude_deg))
 
 

@@ -14,7 +14,7 @@ import shapely
 
 from covermap.errors import CovermapError, InputError
 from covermap.grid.make_grid import make_grid
-from covermap.inputs.preparation import reception_options
+from covermap.inputs.prepare import reception_options
 from covermap.inputs.stations_that_count import in_grid
 from covermap.result.whole_file import whole_file
 from covermap.scenario.read import scenario_of

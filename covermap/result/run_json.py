@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
-import os
 import platform
 import shutil
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,10 +14,8 @@ import numpy as np
 import pyogrio
 import pyproj
 import rasterio
-from pydantic import BaseModel
 
 import covermap
-from covermap.catalogue import catalogue_files
 from covermap.constants import RESULT_FORMAT, TIER_NOT_PROMISED
 from covermap.grid.blocks import PHYSICS_VERSION
 from covermap.planning.stock import parts_of_tier
@@ -28,6 +24,7 @@ from covermap.result.coverage import Coverage, grid_record
 from covermap.result.public import public_record
 from covermap.result.raster_catalogue import LAYERS, OF_GRID, OF_STATION
 from covermap.result.result_folder import RUN_FILE, relative_names
+from covermap.result.run_inputs import input_files, options_of, run_id
 from covermap.result.station_names import station_names
 from covermap.result.whole_file import write_text
 from covermap.scenario.records import Scenario
@@ -51,7 +48,6 @@ MODEL_EDITIONS = {
     "noise": "ITU-R P.372",
 }
 LIBRARIES = ("numpy", "numba", "scipy", "geopandas", "pyogrio", "rasterio", "shapely", "pyproj")
-READ_BYTES = 2**20
 
 
 def write_run_json(
@@ -178,8 +174,9 @@ def tier_share_percent(coverage: Coverage, list_name: str) -> dict[str, float]:
 def _shares_percent(counts: np.ndarray) -> dict[str, float]:
     """Return the shares of tiers 1 to 8 and unknown from a count a class (256 of them)."""
     total = max(int(counts.sum()), 1)
-    shares = {str(tier): float(100.0 * counts[tier] / total) for tier in range(1, TIER_NOT_PROMISED + 1)}
-    return {**shares, "unknown": 100.0 - sum(shares.values())}
+    known = {str(tier): int(counts[tier]) for tier in range(1, TIER_NOT_PROMISED + 1)}
+    known["unknown"] = total - sum(known.values())
+    return {name: 100.0 * count / total for name, count in known.items()}
 
 
 def _at_other_sigma(prepared: Preparation, counts: RunCounts) -> dict[str, Any]:
@@ -193,37 +190,11 @@ def _at_other_sigma(prepared: Preparation, counts: RunCounts) -> dict[str, Any]:
     }
 
 
-def input_files(scenario: Scenario) -> list[dict[str, Any]]:
-    """Return role, file (relative to the scenario), size and SHA-256 of every input file."""
-    found = [("scenario", scenario.path), *_paths("", scenario.settings)]
-    antennas = scenario.settings.reception.antennas
-    if antennas is not None:
-        beside = {part: path for part, path in catalogue_files(antennas).items() if path != antennas}
-        found += [(f"reception.{part}", path) for part, path in beside.items()]
-    return [_input(role, path, scenario.path.parent) for role, path in found if role != "output"]
-
-
-def run_id(inputs: list[dict[str, Any]], options: dict[str, Any]) -> str:
-    """Return twelve digits that name a run by everything that decides its result."""
-    decided = {
-        "inputs": sorted((part["role"], part["sha256"]) for part in inputs if part["role"] != "scenario"),
-        "options": {key: value for key, value in options.items() if key not in {"output", "display", "name"}},
-        "versions": [covermap.__version__, PHYSICS_VERSION, RESULT_FORMAT],
-    }
-    return hashlib.sha256(json.dumps(decided, sort_keys=True).encode()).hexdigest()[:12]
-
-
-def run_id_of(scenario: Scenario) -> str:
-    """Return the run_id that a result of this scenario carries. Reads every input file."""
-    options = _relative(scenario.settings.model_dump(mode="json"), scenario.path.parent)
-    return run_id(input_files(scenario), options)
-
-
 def _what_was_asked(scenario: Scenario, prepared: Preparation) -> dict[str, Any]:
     """Return the part of the record that is known before anything is computed."""
     settings = scenario.settings
     inputs = input_files(scenario)
-    options = _relative(settings.model_dump(mode="json"), scenario.path.parent)
+    options = options_of(scenario)
     spread = sigma_summary(prepared.reception_options)
     calibration = prepared.calibration
     return {
@@ -315,43 +286,3 @@ def _rasters_of(coverage: Coverage, scenario: Scenario) -> list[Path]:
 
 def _write(output: Path, run: dict[str, Any]) -> None:
     write_text(output / RUN_FILE, json.dumps(run, indent=2, ensure_ascii=False) + "\n")
-
-
-def _paths(role: str, value: Any) -> Iterator[tuple[str, Path]]:
-    """Yield (key, path) of every path in settings."""
-    if isinstance(value, BaseModel):
-        for name in type(value).model_fields:
-            yield from _paths(f"{role}.{name}" if role else name, getattr(value, name))
-    elif isinstance(value, list | tuple):
-        for part in value:
-            yield from _paths(role, part)
-    elif isinstance(value, Path):
-        yield role, value
-
-
-def _input(role: str, path: Path, folder: Path) -> dict[str, Any]:
-    """Return the record of one input file; paths GDAL alone understands have no digest."""
-    record: dict[str, Any] = {
-        "role": role,
-        "file": _relative(str(path), folder),
-        "bytes": None,
-        "sha256": None,
-    }
-    if path.is_file():
-        digest = hashlib.sha256()
-        with open(path, "rb") as handle:
-            while part := handle.read(READ_BYTES):
-                digest.update(part)
-        record |= {"bytes": path.stat().st_size, "sha256": digest.hexdigest()}
-    return record
-
-
-def _relative(value: Any, folder: Path) -> Any:
-    """Return a value with every absolute path made relative to the scenario's folder."""
-    if isinstance(value, dict):
-        return {key: _relative(part, folder) for key, part in value.items()}
-    if isinstance(value, list):
-        return [_relative(part, folder) for part in value]
-    if isinstance(value, str) and Path(value).is_absolute() and not value.startswith("/vsi"):
-        return Path(os.path.relpath(value, folder)).as_posix()
-    return value

@@ -71,7 +71,7 @@ def run(scenario, output, store, workers):
 def direct_s_per_answer(scenario):
     """Return the processor time of the exact path to one cell at one frequency, height and percentage."""
     from covermap.grid.exact_path import exact_loss, point_profile
-    from covermap.inputs.preparation import prepare
+    from covermap.inputs.prepare import prepare
     from covermap.scenario import read_scenario
 
     prepared = prepare(read_scenario(scenario))

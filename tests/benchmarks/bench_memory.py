@@ -23,7 +23,7 @@ from invented_map import write_scenario
 def one(cells, stations, masts, cell_m, workers):
     """Run a map here and print one JSON line of its figures."""
     from covermap import jobs
-    from covermap.inputs.preparation import prepare
+    from covermap.inputs.prepare import prepare
     from covermap.jobs.cost import Crew, estimate
     from covermap.scenario import read_scenario
 

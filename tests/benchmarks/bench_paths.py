@@ -60,7 +60,7 @@ def stage_s(prepared, request, groups, folder):
 
 def read(folder, cells):
     """Return the preparation of an invented map of cells x cells."""
-    from covermap.inputs.preparation import prepare
+    from covermap.inputs.prepare import prepare
     from covermap.scenario import read_scenario
 
     return prepare(read_scenario(write_scenario(folder, cells, 1, 1)))

@@ -9,6 +9,7 @@ from covermap.addresses.house_levels import HousePlan, HouseReport
 from covermap.addresses.installed_records import InstallationAtPlace
 from covermap.addresses.report import AddressReport, Amplifier, HighVhf, Night, Ports, TierPlan
 from covermap.addresses.station_records import StationAtSite
+from covermap.reports.address_sheet.wording import note
 
 
 def address_record(report: AddressReport) -> dict[str, Any]:
@@ -29,7 +30,7 @@ def address_record(report: AddressReport) -> dict[str, Any]:
         "needed": report.needed,
         "confidence_percent": report.confidence_percent,
         "status": report.status,
-        "reason": report.reason,
+        "reason": "" if report.reason is None else note(report.display, report.reason),
         "tier": report.tier,
         "tier_name": None if report.stored_plan is None else _tier_name(report),
         "chance_percent": _number(report.chance_percent),
@@ -110,7 +111,7 @@ def address_record(report: AddressReport) -> dict[str, Any]:
         ],
         "house": None if report.house is None else _house(report.house),
         "stations_as_of": report.stations_as_of,
-        "notes": list(report.notes),
+        "notes": [note(report.display, one) for one in report.notes],
         "basis": list(report.basis),
         "cautions": list(report.cautions),
     }

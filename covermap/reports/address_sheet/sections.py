@@ -46,7 +46,7 @@ def answer_section(report: AddressReport) -> str:
     parts += [paragraph(f"<b>{text(buy_words(report, one))}</b>") for one in report.recommended[:1]]
     parts += [paragraph(text(remark), "note") for remark in say.remarks(report)]
     parts.append(paragraph(text(say.cell_sentence(report)), "soft"))
-    parts += [paragraph(text(note), "note") for note in report.notes]
+    parts += [paragraph(text(say.note(report.display, note)), "note") for note in report.notes]
     return section(1, "Answer", *parts, whole=True)
 
 

@@ -14,6 +14,7 @@ from covermap.addresses.report import AddressReport
 from covermap.planning.prices import Price, price_of
 from covermap.planning.stock import items_of
 from covermap.reception.tiers import TierTable
+from covermap.reports.address_sheet.wording import note
 from covermap.result.csv_tables import write_csv
 from covermap.result.whole_file import whole_file
 
@@ -61,7 +62,7 @@ def _row(report: AddressReport, tiers: TierTable, prices: Mapping[str, Price] | 
         "latitude_deg": round(report.latitude_deg, 6),
         "longitude_deg": round(report.longitude_deg, 6),
         "status": report.status,
-        "reason": report.reason,
+        "reason": "" if report.reason is None else note(report.display, report.reason),
         "wanted_list": report.list_name,
         "tier": pd.NA if report.tier is None else report.tier,
         "tier_name": "" if report.tier is None else names[min(report.tier, len(names)) - 1],

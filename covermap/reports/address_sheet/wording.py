@@ -5,14 +5,16 @@ from __future__ import annotations
 import math
 
 from covermap.addresses.changes import HIGHER_M, IN_LEAF_DB, SHIFT_DB
-from covermap.addresses.report import AddressReport, Change, Ports, TierPlan
+from covermap.addresses.report import AddressReport, Change, Note, Ports, TierPlan
 from covermap.addresses.station_records import Interferer, StationAtSite
 from covermap.constants import TIER_COUNT
 from covermap.reception.causes import BY_INTERFERENCE
+from covermap.scenario.settings import DisplaySettings
 from covermap.wording import words
 from covermap.wording.causes import cause_mark, cause_words, hard_words
 from covermap.wording.language import say as _say
 from covermap.wording.lists import channel_words, list_words, short_list_words, together_words
+from covermap.wording.notes import note_words
 from covermap.wording.palette import TIERS
 from covermap.wording.second_opinion import MODELS, more_or_less
 from covermap.wording.verdicts import expected_of_words
@@ -104,7 +106,7 @@ def answer(report: AddressReport) -> tuple[str, str]:
     """Return the answer: what is needed (the first words), and the chance."""
     plan = report.stored_plan
     if plan is None or report.tier is None:
-        return "Unknown.", report.reason
+        return "Unknown.", "" if report.reason is None else note(report.display, report.reason)
     chance = chance_text(report.chance_percent, highest=report.tier >= TIER_COUNT)
     sure = f"{together(report)}: {chance} ({_say('chance.nominal')}). {_expected_of(report)}".rstrip()
     if report.tier <= len(report.plans):
@@ -120,6 +122,12 @@ def _expected_of(report: AddressReport) -> str:
     """Return how many services arrive where some of the list are enough."""
     alone = {} if report.record is None else report.record.service_chance_percent or {}
     return expected_of_words(alone.values(), report.needed, report.confidence_percent)
+
+
+def note(display: DisplaySettings, of: Note) -> str:
+    """Return a note of a place in words."""
+    reach = "" if of.distance_km is None else words.distance(of.distance_km, display.distance)
+    return note_words(of.code, display.height, of.services, reach)
 
 
 def remarks(report: AddressReport) -> list[str]:

@@ -34,16 +34,13 @@ from covermap.scenario.wanted import ANY_SERVICE
 from covermap.wording import palette, words
 from covermap.wording.language import ENGLISH, messages, say, speaking, spoken
 from covermap.wording.lists import channel_words, list_words, short_list_words, together_words
+from covermap.wording.notes import note_words
 from covermap.wording.palette import SURE_GREYS, signal_steps
 from covermap.wording.verdicts import AMPLIFIER_CODES, PLAN_FLAGS, amplifier_words, plan_note
 
 DEFAULT_DN = 45.0  # N-units/km, where a scenario has no settings
 FADED_OPACITY = 0.12  # of squares without homes, when the reader fades them
-FLAG_NOTES = (
-    (NEAR_MAST_FLAG, "page.flag.near"),
-    (STEEP_RAY_FLAG, "page.flag.steep"),
-    (FILLED_GROUND_FLAG, "page.flag.filled"),
-)
+FLAG_NOTES = ((NEAR_MAST_FLAG, "near"), (STEEP_RAY_FLAG, "steep"), (FILLED_GROUND_FLAG, "filled"))
 WORDS_OF_PAGE = (
     "page",
     "by_class",
@@ -78,7 +75,6 @@ def page_facts(
     """
     run = coverage.run
     height_unit = scenario.settings.display.height if scenario.settings is not None else "m"
-    near = words.height(250.0, height_unit)
     shown = _shown_stations(scenario) if stations is None else list(stations)
     grid_facts = grid.facts()
     return {
@@ -113,7 +109,7 @@ def page_facts(
         "has_homes": coverage.has("homes"),
         "has_areas": areas is not None,
         "declination": _declination(grid, run.get("stations_as_of") or scenario.stations_as_of),
-        "flag_notes": _notes([(flag, say(key, distance=near)) for flag, key in FLAG_NOTES]),
+        "flag_notes": _notes([(flag, note_words(code, height_unit)) for flag, code in FLAG_NOTES]),
         "plan_notes": _notes([(flag, plan_note(name)) for flag, name in PLAN_FLAGS.items()]),
         "amplifier_words": {value: amplifier_words(code) for value, code in AMPLIFIER_CODES.items()},
         "scenario_file": scenario.path.name,
