@@ -1,6 +1,7 @@
 """Relay shortlist: the choice is checked against trying every set, the command on the coarse demo."""
 
 import itertools
+import math
 import re
 
 import numpy as np
@@ -14,7 +15,7 @@ from covermap.cli import main
 from covermap.errors import InputError
 from covermap.planning.changes import CHANGES
 from covermap.planning.relay_choice import choose_sites, score
-from covermap.planning.relay_harm import co_channel_protection_db, harmed_cells, neighbours_of
+from covermap.planning.relay_harm import Neighbour, co_channel_protection_db, harmed_cells, neighbours_of
 from covermap.planning.relay_sites import HomeCells, candidate_sites
 from covermap.reports.relay_list.write import RELAY_CAUTIONS
 from covermap.result.coverage import Coverage
@@ -84,24 +85,55 @@ def test_protection_on_one_channel_follows_the_rule_at_the_levels_it_prints():
     assert co_channel_protection_db(np.array([0.0]))[0] == 23.0
 
 
-def test_neighbours_are_stations_on_the_channel_and_those_beside_it():
-    # US channels 20 to 23: 509, 515, 521 and 527 MHz; a relay on 515
-    found = neighbours_of([509.0, 515.0, 521.0, 527.0, 515.2], [515.0], 6.0)
-    assert [(one.station, one.adjacent_db) for one in found] == [(1, None), (4, None), (0, -26.0), (2, -28.0)]
+ON, ABOVE, BELOW = Neighbour(0, 0.0, None), Neighbour(0, None, -26.0), Neighbour(0, None, -28.0)
+
+
+@pytest.mark.parametrize(
+    ("station_mhz", "station_width_mhz", "relay_mhz", "relay_width_mhz", "expected"),
+    [
+        # United States, channels 20 to 23: 509, 515, 521 and 527 MHz; a relay on 21 or beside it
+        (515.0, 6.0, 515.0, 6.0, ON),
+        (509.0, 6.0, 515.0, 6.0, ABOVE),
+        (521.0, 6.0, 515.0, 6.0, BELOW),
+        (527.0, 6.0, 515.0, 6.0, None),
+        # a filed centre 0.17 MHz off the raster is the same channel; so much less of the power falls into it
+        (515.17, 6.0, 515.0, 6.0, Neighbour(0, 10.0 * math.log10(5.83 / 6.0), None)),
+        # 8 MHz on 494 to 502, a relay of 7 MHz on 498 to 505: 4 of its 7 MHz lie in the channel
+        (498.0, 8.0, 501.5, 7.0, Neighbour(0, 10.0 * math.log10(4.0 / 7.0), None)),
+        # 7 MHz beside 8 MHz, edge at edge: 490.5 to 497.5, then 497.5 to 505.5
+        (494.0, 7.0, 501.5, 8.0, ABOVE),
+    ],
+)
+def test_a_neighbour_is_on_the_channel_or_beside_it(
+    station_mhz, station_width_mhz, relay_mhz, relay_width_mhz, expected
+):
+    found = neighbours_of([station_mhz], [station_width_mhz], [relay_mhz], relay_width_mhz)
+    if expected is None:
+        assert found == ()
+    else:
+        assert found[0].adjacent_db == expected.adjacent_db
+        assert found[0].overlap_db == (
+            None if expected.overlap_db is None else pytest.approx(expected.overlap_db, abs=1e-9)
+        )
+
+
+def test_neighbours_on_the_channel_come_first():
+    found = neighbours_of([509.0, 515.0, 521.0, 527.0, 515.0], [6.0] * 5, [515.0], 6.0)
+    assert [one.station for one in found] == [1, 4, 0, 2]
 
 
 def test_homes_served_now_are_harmed_where_the_relay_stands_too_high():
     # needs 40; served with 0, 5, 20 dB to spare, and one that is not served at all
     station = np.array([40.0, 45.0, 60.0, 39.0, np.nan])
     relay = np.array([[18.0, 30.0, 44.0, 90.0, 90.0], [16.0, 28.0, 46.0, 90.0, 90.0]])
-    same = harmed_cells(station, 40.0, relay, None)
+    same = harmed_cells(station, 40.0, relay, ON)
     # protection 23, 16.65 and 15.04 dB: 40 - 18 = 22 fails, 40 - 16 holds; 45 - 30 = 15 fails, 45 - 28 holds;
     # 60 - 44 = 16 holds, 60 - 46 = 14 fails
     assert same.tolist() == [[True, True, False, False, False], [False, False, True, False, False]]
     beside = np.array([[65.0, 73.0, 86.0, 90.0, 90.0], [69.0, 70.0, 89.0, 90.0, 90.0]])
-    lower = harmed_cells(station, 40.0, beside, -28.0)  # the relay may stand 28 dB above the station
+    lower = harmed_cells(station, 40.0, beside, BELOW)  # the relay may stand 28 dB above the station
     assert lower.tolist() == [[False, False, False, False, False], [True, False, True, False, False]]
-    assert harmed_cells(station, 40.0, beside, -26.0)[0].tolist() == [False, True, False, False, False]
+    assert harmed_cells(station, 40.0, beside, ABOVE)[0].tolist() == [False, True, False, False, False]
 
 
 def test_relays_before_a_map_says_what_to_do(demo):

@@ -93,6 +93,7 @@ def _channels(scenario: Scenario, count: int) -> tuple[tuple[str, ...], float, t
     the others.
     """
     used = [station.frequency_mhz for station in scenario.stations]
+    widths = [station.bandwidth_mhz for station in scenario.stations]
     plan_name, width_mhz = scenario.settings.transmitters.channel_plan, USUAL_WIDTH_MHZ
     uhf = []
     if plan_name is not None:
@@ -104,14 +105,14 @@ def _channels(scenario: Scenario, count: int) -> tuple[tuple[str, ...], float, t
         uhf = [(f"{frequency:g} MHz", frequency) for frequency in sorted(set(used))]
 
     def harm(channel: tuple[str, float]) -> tuple[int, int, float]:
-        near = neighbours_of(used, [channel[1]], width_mhz)
-        same = sum(one.adjacent_db is None for one in near)
+        near = neighbours_of(used, widths, [channel[1]], width_mhz)
+        same = sum(one.overlap_db is not None for one in near)
         return same, len(near) - same, channel[1]
 
     picked = sorted(uhf, key=harm)[:count]
     relay_mhz = [frequency for _, frequency in picked]
     labels = tuple(label for label, _ in picked)
-    return labels, float(np.median(relay_mhz)), neighbours_of(used, relay_mhz, width_mhz)
+    return labels, float(np.median(relay_mhz)), neighbours_of(used, widths, relay_mhz, width_mhz)
 
 
 def _usable(channel: Channel) -> bool:
@@ -247,8 +248,8 @@ def _shortlist(
         name,
         frequency_mhz,
         channels,
-        sum(one.adjacent_db is None for one in neighbours),
-        sum(one.adjacent_db is not None for one in neighbours),
+        sum(one.overlap_db is not None for one in neighbours),
+        sum(one.overlap_db is None for one in neighbours),
         float(sought.sum()),
         sites.row.size,
     )
@@ -278,5 +279,5 @@ def _harmed(
             options=prepared.reception_options,
         )
         station_dbuvm = read_cells(coverage, name, lived.row, lived.col)
-        harmed |= harmed_cells(station_dbuvm, needed_dbuvm, relay_dbuvm, neighbour.adjacent_db)
+        harmed |= harmed_cells(station_dbuvm, needed_dbuvm, relay_dbuvm, neighbour)
     return harmed @ lived.homes
