@@ -35,7 +35,7 @@ NEIGHBOURHOODS = 48
 # a glen on the far side of the mountain, into which no mast looks: row, col, height of its head and its mouth
 GLEN = ((258, 95, 60), (242, 87, 15))
 GLEN_FLOOR_M, GLEN_WALL = 60.0, 1.8  # half the floor's width; how steep its walls are
-GLEN_LIVED = (0.2, 0.7)  # the part where homes stand, 0 at the head
+GLEN_LIVED = (0.64, 0.88)  # the part where homes stand, 0 at the head
 GLEN_HOMES = 44
 GLEN_NAME = "Merrow Glen"
 
@@ -286,9 +286,9 @@ STATIONS = [
     ("MTV", "Merrow TV", "Merrow Hill", "25.1", 14, 8.0, 2, "H", "", "", "wanted"),
     ("MFAIR", "Merrow Fair", "Merrow Hill", "26.1", 29, 0.8, 2, "H", "west", "", "wanted"),
     ("MLRN", "Merrow Learning", "Merrow Hill", "27.1", 12, 1.0, 8, "H", "", "", "wanted"),
-    ("SK1R", "Skerra One", "Tarn Relay", "5.1", 36, 0.05, 1, "V", "", "", "wanted"),
-    ("SK2R", "Skerra Two", "Tarn Relay", "8.1", 31, 0.05, 1, "V", "", "", "wanted"),
-    ("CTVR", "Coast TV", "Tarn Relay", "11.1", 18, 0.05, 1, "V", "", "", "wanted"),
+    ("SK1R", "Skerra One", "Tarn Relay", "5.1", 36, 0.05, 1, "V", "tarn", "", "wanted"),
+    ("SK2R", "Skerra Two", "Tarn Relay", "8.1", 31, 0.05, 1, "V", "tarn", "", "wanted"),
+    ("CTVR", "Coast TV", "Tarn Relay", "11.1", 18, 0.05, 1, "V", "tarn", "", "wanted"),
     # a village's translator of another island's programmes, on channels that were thought not to reach it
     ("OUT1", "Out Isle One", "Sull Translator", "51.1", 21, 0.015, 1, "H", "sull", "", "interferer"),
     ("OUT2", "Out Isle Two", "Sull Translator", "52.1", 29, 0.015, 1, "H", "sull", "", "interferer"),
@@ -346,11 +346,11 @@ def write_transmitters(elevation: np.ndarray) -> None:
 
 def shadowed(azimuth_deg: float, towards_deg: float) -> float:
     """Return the relative field of an antenna on the side of its tower, which shadows one narrow way."""
-    return 1.0 - 0.96 * math.exp(-(((azimuth_deg - towards_deg) / 4.8) ** 4))
+    return 1.0 - 0.975 * math.exp(-(((azimuth_deg - towards_deg) / 4.8) ** 4))
 
 
 def write_patterns() -> None:
-    """Write patterns.csv: five directional azimuth patterns and one elevation pattern, all invented."""
+    """Write patterns.csv: six directional azimuth patterns and one elevation pattern, all invented."""
     with open(FOLDER / "patterns.csv", "w", newline="", encoding="utf-8") as handle:
         writer = csv.writer(handle, lineterminator="\n")
         writer.writerow(["pattern", "plane", "angle_deg", "relative_field"])
@@ -358,6 +358,7 @@ def write_patterns() -> None:
             ("vane", 285.0, 1.2, 0.1),
             ("west", 250.0, 1.2, 0.1),
             ("sull", 340.0, 2.0, 0.05),
+            ("tarn", 12.0, 1.0, 0.05),  # the relay serves the north alone
         ):
             for angle in range(0, 360, 10):
                 off = math.radians(angle - towards)
