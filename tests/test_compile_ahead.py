@@ -1,8 +1,12 @@
 """Compiling ahead compiles what runs use: the same types, and nothing when it is there already."""
 
 import subprocess
+from collections.abc import Iterator
+
+import numpy as np
 
 import covermap
+from covermap.inputs.prepare import prepare
 from covermap.jobs.compile_ahead import (
     compile_reception,
     is_compiled,
@@ -10,6 +14,7 @@ from covermap.jobs.compile_ahead import (
     start_python,
 )
 from covermap.reception.cells import receive_cells
+from covermap.scenario import read_scenario
 from tests.test_commands import COARSE, run, write_demo
 
 
@@ -18,6 +23,24 @@ def test_the_invented_scene_has_the_types_of_a_run(tmp_path):
     signatures = list(receive_cells.signatures)
     assert run("map", write_demo(tmp_path / "demo", COARSE), "--progress", "none").exit_code == 0
     assert list(receive_cells.signatures) == signatures
+
+
+def arrays_of(record, name="") -> Iterator[tuple[str, np.ndarray]]:
+    """Yield every array of a record of records, with where it stands."""
+    if isinstance(record, np.ndarray):
+        yield name, record
+    elif isinstance(record, tuple):
+        fields = getattr(record, "_fields", range(len(record)))
+        for field, value in zip(fields, record, strict=True):
+            yield from arrays_of(value, f"{name}.{field}")
+
+
+def test_what_kernels_read_of_a_run_is_in_the_order_they_are_compiled_for(tmp_path):
+    prepared = prepare(read_scenario(write_demo(tmp_path / "demo", COARSE)))
+    receivers = [*prepared.receivers.values(), prepared.receiver_at_other_default]
+    for receiver in receivers:
+        strange = [name for name, array in arrays_of(receiver.model) if not array.flags.c_contiguous]
+        assert strange == []
 
 
 def test_no_process_is_started_for_kernels_that_are_compiled():

@@ -7,7 +7,6 @@ depends on it, and where it fails the kernels are compiled when they are first c
 
 from __future__ import annotations
 
-import gc
 import os
 import subprocess
 import sys
@@ -114,9 +113,6 @@ def compile_reception() -> None:
     )
     wanted = WantedList("ahead", ("One", "Two"), ((0,), (1,)), None)
     options = ReceptionOptions(external_noise=read_external_noise(), path_spread_db=read_prediction_spread())
-    # The compiler makes many small objects that live long: looking for cycles among them takes a tenth of it.
-    gc.freeze()
-    gc.set_threshold(100_000, 50, 1000)
     receive(signals, facts, read_tiers(), wanted, options)
     around = heights_m, signals.surroundings
     ServiceCounter(facts, read_tiers(), wanted, options, *around).count(signals)

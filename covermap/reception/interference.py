@@ -164,7 +164,10 @@ def with_harmless(
     over_db = np.where(pairs.network, np.inf, over_db + np.where(pairs.alike, 0.0, aside_db))
     own_db = np.moveaxis(spreads[..., OWN_DB - APART_INVERSE], -1, 0)[..., item]
     needed_db = over_db + pairs.spare * own_db
-    return pairs._replace(harmless_db=needed_db.max(axis=tuple(range(1, needed_db.ndim - 1))))
+    # in C's order whatever the shapes above: a kernel is compiled once for each order of each array
+    return pairs._replace(
+        harmless_db=np.ascontiguousarray(needed_db.max(axis=tuple(range(1, needed_db.ndim - 1))))
+    )
 
 
 def pair_arrays(pairs: Pairs, heights: int) -> PairArrays:
