@@ -5,28 +5,27 @@ files, and not when a new version comes with the old one's dates. So the folder'
 these files: after an upgrade or an edit kernels are compiled anew, and a stale one is never run. Folders of
 earlier states go when a new one begins: all but the few last used, and none that was used within a week,
 since another process or version may still be running from it.
+
+Kernels that maps use are compiled in sets, side by side; a lock in the folder keeps two processes from
+compiling the same set.
 """
 
 from __future__ import annotations
 
 import atexit
 import contextlib
+import fcntl
 import hashlib
 import os
 import shutil
 import tempfile
 import time
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-import numba
-
-from covermap.linked_kernels import is_linked
-
-CONFIG: Any = numba.config
 PACKAGE = Path(__file__).resolve().parent
 KERNEL_FOLDERS = (
     "propagation",
@@ -37,6 +36,7 @@ KERNEL_FOLDERS = (
 )  # and what kernels take from them
 KERNEL_FILES = ("constants.py", "linked_kernels.py", "numba_linking.py")
 FOLDER_PREFIX, LEAVING_PREFIX = "kernels_", "leaving_"
+LOCK_PREFIX, READY_PREFIX = "compiling_", "ready_"
 KEPT_FOLDERS = 3  # beside the one in use, whatever their age
 UNUSED_S = 7 * 86400.0
 MARKED_EACH_S = 86400.0  # a folder's date, which says when it was used, is not written at every start
@@ -48,13 +48,17 @@ def in_own_cache(decorate: Callable[[Any], Any]) -> Callable[[Any], Any]:
     With NUMBA_CACHE_DIR set, the folder it names is used as it is: who sets it looks after it.
     """
 
+    import numba
+
+    config: Any = numba.config
+
     def decorator(function: Any) -> Any:
-        before = CONFIG.CACHE_DIR
-        CONFIG.CACHE_DIR = str(cache_folder())  # read when a kernel is declared, not when compiled
+        before = config.CACHE_DIR
+        config.CACHE_DIR = str(cache_folder())  # read when a kernel is declared, not when compiled
         try:
             return decorate(function)
         finally:
-            CONFIG.CACHE_DIR = before
+            config.CACHE_DIR = before
 
     return decorator
 
@@ -66,9 +70,10 @@ def cache_folder() -> Path:
     Notes that it is used; where it is new, folders of earlier states are pruned. Where none of them can be
     written, kernels are kept for this process alone, with a warning: every run then compiles for a minute.
     """
+    from covermap.linked_kernels import is_linked
+
     named = os.environ.get("NUMBA_CACHE_DIR")
-    made = "" if is_linked() else "_plain"
-    folder = Path(named) if named else _parent() / f"{FOLDER_PREFIX}{source_digest(PACKAGE)}{made}"
+    folder = _folder(plain=not is_linked())
     try:
         is_new = not folder.is_dir()
         folder.mkdir(parents=True, exist_ok=True)
@@ -82,6 +87,58 @@ def cache_folder() -> Path:
         elif not named:
             _mark_used(folder)
     return folder
+
+
+def _folder(*, plain: bool) -> Path:
+    """Return the folder for kernels that are linked as text, or plain ones."""
+    named = os.environ.get("NUMBA_CACHE_DIR")
+    own = f"{FOLDER_PREFIX}{source_digest(PACKAGE)}{'_plain' if plain else ''}"
+    return Path(named) if named else _parent() / own
+
+
+def is_kept() -> bool:
+    """Return whether kernels that this process compiles are there for others."""
+    from covermap.linked_kernels import is_linked
+
+    return cache_folder() == _folder(plain=not is_linked())
+
+
+@contextlib.contextmanager
+def compiling(kernel_set: str) -> Iterator[None]:
+    """Compile a set of kernels within, alone: wait for another process that is at it.
+
+    The system takes the lock away with the process. On a disk without locks both compile.
+    """
+    with open(cache_folder() / f"{LOCK_PREFIX}{kernel_set}", "wb") as file:
+        with contextlib.suppress(OSError):
+            fcntl.flock(file, fcntl.LOCK_EX)
+        yield
+
+
+def is_being_compiled(kernel_set: str) -> bool:
+    """Return whether a process is at a set of kernels now. Loads no library."""
+    for plain in (False, True):
+        with (
+            contextlib.suppress(FileNotFoundError),
+            open(_folder(plain=plain) / f"{LOCK_PREFIX}{kernel_set}", "rb") as file,
+        ):
+            try:
+                fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except OSError:
+                return True
+    return False
+
+
+def mark_ready() -> None:
+    """Note that every set of kernels is compiled."""
+    with contextlib.suppress(OSError):
+        (cache_folder() / f"{READY_PREFIX}{source_digest(PACKAGE)}").touch()
+
+
+def is_ready() -> bool:
+    """Return whether every set was compiled from these very files. Loads no library."""
+    mark = f"{READY_PREFIX}{source_digest(PACKAGE)}"
+    return any((_folder(plain=plain) / mark).exists() for plain in (False, True))
 
 
 def _of_this_process(folder: Path, error: OSError) -> Path:
@@ -137,6 +194,7 @@ def prune(in_use: Path) -> list[Path]:
     return removed
 
 
+@cache
 def source_digest(package: Path) -> str:
     """Return sixteen digits for the content of every file that kernels are compiled from."""
     digest = hashlib.sha256()

@@ -30,6 +30,7 @@ def command(
     from covermap import jobs
 
     with errors_as_exit_status():
+        jobs.begin_compiling()
         report = jobs.check_scenario(
             scenario,
             workers=workers,

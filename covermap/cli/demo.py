@@ -21,3 +21,4 @@ def command(folder: Path) -> None:
 
     with errors_as_exit_status():
         say(jobs.write_demo(folder))
+        jobs.begin_compiling()

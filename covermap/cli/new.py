@@ -57,3 +57,4 @@ def command(
         if sys.stdin.isatty() and sys.stdout.isatty():
             asked = jobs.ask(folder, asked)
         say(jobs.write_new(folder, asked))
+        jobs.begin_compiling()

@@ -95,12 +95,12 @@ def cover_change_db(
     for first in range(0, by_length.size, AT_ONCE):
         some = by_length[first : first + AT_ONCE]
         paths = _sampled(terrain, mast, azimuth_deg[some], length_m[some], prediction.profile_step_m)
-        found = change_db[..., some]
-        _fill_changes(
+        found = np.ascontiguousarray(change_db[..., some])
+        fill_changes(
             *paths,
             length_m[some] / 1000.0,
             here_m[some],
-            tops_m[:, some],
+            np.ascontiguousarray(tops_m[:, some]),
             mast.antenna_height_m,
             np.asarray(heights_m, dtype=np.float64),
             np.array([station.frequency_mhz / 1000.0 for station in stations]),
@@ -149,7 +149,7 @@ def _sampled(
 
 
 @kernel
-def _fill_changes(
+def fill_changes(
     steps,
     ground_m,
     clutter_m,

@@ -10,6 +10,7 @@ import importlib
 from typing import Any
 
 _WHERE = {
+    "begin_compiling": "compiling_processes",
     "write_demo": "start",
     "NewScenario": "new_scenario",
     "ask": "new_scenario",

@@ -14,6 +14,7 @@ from covermap.grid.smooth_earth import completed_by_smooth_earth
 from covermap.grid.store import Store
 from covermap.grid.stored_block import keep_block, stored_block
 from covermap.inputs.preparation import Preparation
+from covermap.jobs.compile_ahead import compile_sets
 from covermap.jobs.run_session import RunSession
 from covermap.result.run_counts import RunCounts
 
@@ -34,6 +35,8 @@ def compute_paths(
     prepared = session.prepared
     tasks = list(_tasks(session, counts))
     requests = prepared.requests_of_all_models
+    if any(request.model == "p1812" for request, _ in tasks):
+        compile_sets(["paths"])
     named = dict(zip(prepared.station_request, (s.mast for s in prepared.scenario.stations), strict=True))
     masts = {request.of(): named[index % len(prepared.requests)] for index, request in enumerate(requests)}
     results = executor.run(partial(compute_task, session), tasks)

@@ -20,7 +20,8 @@ from covermap.grid.frame import Tile
 from covermap.grid.store import Store
 from covermap.inputs.preparation import Preparation
 from covermap.inputs.prepare import prepare, store_folder
-from covermap.jobs.compile_ahead import reception_compiled_beside
+from covermap.jobs.compile_ahead import compiled_beside
+from covermap.jobs.kernel_sets import sets_of
 from covermap.jobs.path_stage import TILE_CELLS, compute_paths, tile_blocks
 from covermap.jobs.run_session import RunSession
 from covermap.jobs.second_opinion import second_blocks
@@ -108,7 +109,7 @@ def write_rasters(
     report = progress or (lambda stage, fraction, words: True)
     counts = RunCounts()
     session = RunSession(prepared, Store(store_folder(prepared.scenario, store)))
-    with compile_times(counts), reception_compiled_beside() as compiling:
+    with compile_times(counts), compiled_beside(sets_of(prepared)) as compiling:
         with timed(counts, "paths"):
             compute_paths(session, executor, report, counts)
             compiling.wait()
