@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 
 # What makes a map or a sheet, or calls the kernels that do, which take a minute to compile: a test file that
-# holds any of it is slow as a whole.
+# holds any of it is slow as a whole. Other tests that take over 3 s are marked where they stand.
 MAKES_A_MAP = re.compile(
-    r'"map"|predict\(|write_demo\(|open_book|covermap\.address|shortlist|reception_places|receive\(|best_aim|aim_plan'
-    r"|RadialSweep|compute_block|small_coverage|web_map_case|browser|required_field|best_plan|pytest.mark.qgis"
+    r'"map"|predict\(|write_demo\(|write_coarse_demo|map_scenario|open_book|covermap\.address|shortlist|reception_places|receive\('
+    r"|best_aim|aim_plan|RadialSweep|compute_block|small_coverage|web_map_case|browser|required_field|best_plan|pytest.mark.qgis"
 )
 
 

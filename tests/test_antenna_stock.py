@@ -59,6 +59,7 @@ def test_stock_by_hand():
     assert rows.amplifier[("w", "b")] == "Amplifier"
 
 
+@pytest.mark.slow
 def test_every_home_of_the_run_is_counted_once_at_the_least_cost(prepared):  # noqa: F811
     table = catalogue_stock(prepared, Store(store_folder(prepared.scenario, None)))
     whole = table[(table.neighbourhood_id != "service_area") & (table.wanted_list == "main")]
@@ -70,6 +71,7 @@ def test_every_home_of_the_run_is_counted_once_at_the_least_cost(prepared):  # n
     assert {"like_5", "small"} & set(table.antenna)
 
 
+@pytest.mark.slow
 def test_the_least_costly_holds_and_nothing_cheaper_does(prepared):  # noqa: F811
     store = Store(store_folder(prepared.scenario, None))
     tiers = [tier for _, tier in by_cost(prepared)]
@@ -83,6 +85,7 @@ def test_the_least_costly_holds_and_nothing_cheaper_does(prepared):  # noqa: F81
     assert (found == expected)[known].mean() > 0.998
 
 
+@pytest.mark.slow
 def test_table_stands_beside_the_stock_of_classes(demo):  # noqa: F811
     table = pd.read_csv(demo.parent / "out" / "stock_antennas.csv")
     assert list(table.columns[:3]) == ["wanted_list", "neighbourhood_id", "neighbourhood_name"]

@@ -99,6 +99,7 @@ def test_intervals_cover_the_truth_with_session_effects(tmp_path):
     assert 45 <= hits <= 49  # 90 to 98 of 100
 
 
+@pytest.mark.slow
 def test_lost_pictures_bias_a_mean_that_drops_them_and_not_ours(tmp_path):
     hits, ours, dropped = covered(
         tmp_path, 100, mean_db=-6.0, stations=12, station_sd=3.0, threshold_dbm=-80.0, weakest_dbm=-80.0,
@@ -109,6 +110,7 @@ def test_lost_pictures_bias_a_mean_that_drops_them_and_not_ours(tmp_path):
     assert abs(ours) < 0.25
 
 
+@pytest.mark.slow
 def test_saturated_readings_bias_a_mean_that_drops_them_and_not_ours(tmp_path):
     hits, ours, dropped = covered(
         tmp_path, 60, mean_db=6.0, stations=12, station_sd=3.0, ceiling_dbm=-55.0, span_db=15.0
@@ -118,6 +120,7 @@ def test_saturated_readings_bias_a_mean_that_drops_them_and_not_ours(tmp_path):
     assert abs(ours) < 0.2
 
 
+@pytest.mark.slow
 def test_lost_pictures_and_sessions_together(tmp_path):
     hits, ours, _ = covered(
         tmp_path,

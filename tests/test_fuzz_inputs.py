@@ -28,6 +28,7 @@ def test_the_undamaged_scenario_passes(whole):
     assert judge(whole / "scenario.toml") == ""
 
 
+@pytest.mark.slow
 def test_damaged_files_are_read_or_refused_in_words(whole, tmp_path):
     @settings(
         max_examples=AT_ONCE, deadline=None, database=None, print_blob=True,

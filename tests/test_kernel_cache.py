@@ -8,6 +8,8 @@ import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+import pytest
+
 import covermap
 from covermap.kernel_cache import prune
 
@@ -43,6 +45,7 @@ def asked(folder, script=ASK):
     return float(loss_db), int(hits)
 
 
+@pytest.mark.slow
 def test_a_change_in_another_file_of_the_same_size_and_date_is_compiled(tmp_path):
     shutil.copytree(
         Path(covermap.__file__).parent, tmp_path / "covermap", ignore=shutil.ignore_patterns("__pycache__")
@@ -100,6 +103,7 @@ def test_several_processes_may_prune_at_once(tmp_path):
     assert len(list(tmp_path.iterdir())) == 4
 
 
+@pytest.mark.slow
 def test_a_process_whose_folder_went_compiles_and_goes_on(tmp_path):
     shutil.copytree(
         Path(covermap.__file__).parent, tmp_path / "covermap", ignore=shutil.ignore_patterns("__pycache__")
@@ -120,6 +124,7 @@ print(repr(found.loss_db), int(is_linked()))
 """
 
 
+@pytest.mark.slow
 def test_kernels_that_are_linked_and_kernels_that_are_not_give_the_same_loss(monkeypatch):
     package = Path(covermap.__file__).parents[1]
     monkeypatch.delenv("COVERMAP_PLAIN_KERNELS", raising=False)

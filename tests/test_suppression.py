@@ -192,6 +192,7 @@ def fixed_by_an_integer_programme(row):
     return fixed
 
 
+@pytest.mark.slow
 def test_an_integer_programme_fixes_no_hidden_count():
     table = areas(np.random.default_rng(15), 120, False)
     for name, share in REACHED.items():

@@ -70,6 +70,7 @@ def read_apart(large, in_memory_bytes):
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="needs the limits and /proc of Linux")
+@pytest.mark.slow
 def test_terrain_larger_than_memory_is_read(large):
     mapped = read_apart(large, 20_000_000)
     assert mapped.returncode == 0, mapped.stderr
