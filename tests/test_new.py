@@ -67,6 +67,40 @@ def test_what_is_wrong_is_told_and_nothing_written(tmp_path, words, message):
     assert not (tmp_path / "valley").exists()
 
 
+@pytest.mark.parametrize(
+    ("words", "messages"),
+    [
+        (("--service", "Frist TV"), ['found "Frist TV", which no station carries. Did you mean "First TV"?']),
+        (("--at-least", 4), ["found 4, but the list has 3 services"]),
+        # the sign of the west forgotten: 48.6 degrees of a great circle, 5,400 km (spherical law of cosines)
+        (("--near", "44.05, 36.05"), ["Far TV, is 5,4", "and paths end at 250 km", "west are negative"]),
+        (("--near", "44.05, 36.05", "--service", "x"), ["no station carries", "paths end at"]),
+    ],
+)
+def test_what_the_list_cannot_give_is_told_before_anything_is_fetched(tmp_path, words, messages):
+    result = run(
+        "new", tmp_path / "valley", "--stations", stations_file(tmp_path), "--plan", "us_6mhz", *words
+    )
+    assert result.exit_code == 2, result.output
+    assert all(message in result.output for message in messages), result.output
+    assert not (tmp_path / "valley").exists()
+
+
+def test_a_list_of_a_whole_country_is_not_printed_for_one_wrong_name(tmp_path):
+    path = stations_file(tmp_path)
+    rows = [f"S{n},Service {n},44.1,-36.1,21,40,120,H\n" for n in range(400)]
+    path.write_text(STATIONS.split("\n")[0] + "\n" + "".join(rows))
+    result = run("new", tmp_path / "valley", "--stations", path, "--plan", "us_6mhz", "--service", "Nope")
+    assert "and 370 more" in result.output
+    assert len(result.output) < 1500
+
+
+def test_check_of_a_new_scenario_says_how_to_get_elevation(tmp_path):
+    run("new", tmp_path / "valley")
+    result = run("check", tmp_path / "valley")
+    assert "`covermap terrain SCENARIO` fetches" in result.output
+
+
 def test_a_terminal_is_asked(tmp_path, monkeypatch):
     answers = iter([str(stations_file(tmp_path)), "us_6mhz", "44.05, -36.05", "25", "1, 2", "", "", "y"])
     monkeypatch.setattr(builtins, "input", lambda *_: next(answers))
@@ -74,6 +108,21 @@ def test_a_terminal_is_asked(tmp_path, monkeypatch):
     assert (asked.plan, asked.near, asked.radius_km) == ("us_6mhz", "44.05, -36.05", 25.0)
     # by reach less distance: the near ones before the one 440 km away
     assert asked.services == ("First TV", "Second TV")
+
+
+def test_a_wrong_answer_is_asked_again_and_the_others_are_kept(tmp_path, monkeypatch, capsys):
+    answers = iter([
+        str(tmp_path / "gone.csv"), str(stations_file(tmp_path)), "us_6mhz", "somewhere", "44.05, 36.05",
+        "44.05, -36.05", "25", "9", "1", "nowhere.csv", "", "", "y",
+    ])  # fmt: skip
+    monkeypatch.setattr(builtins, "input", lambda *_: next(answers))
+    asked = ask(tmp_path / "valley", NewScenario())
+    assert (asked.near, asked.services, asked.homes) == ("44.05, -36.05", ("First TV",), None)
+    shown = capsys.readouterr().out
+    assert shown.count("There is no file") == 2
+    assert "no position" in shown
+    assert "west are negative" in shown
+    assert "Write numbers from 1 to 3" in shown
 
 
 def test_the_first_hour_takes_four_commands_and_no_edit(tmp_path, server, monkeypatch):  # noqa: F811

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pyproj
 
-from covermap.errors import InputError
+from covermap.errors import Faults, InputError
 from covermap.jobs.start import new_folder
 from covermap.jobs.stations import likely_reach_km
 from covermap.result.whole_file import whole_file
@@ -17,12 +17,13 @@ from covermap.scenario.channels import plan_names, read_channel_plan
 from covermap.scenario.coordinates import read_position
 from covermap.scenario.csv_dialect import csv_cells
 from covermap.scenario.records import Station
-from covermap.scenario.settings import TransmitterSettings
+from covermap.scenario.settings import PredictionSettings, TransmitterSettings, WantedSettings
 from covermap.scenario.systems import find_system
 from covermap.scenario.template import missing_inputs, write_new_scenario
 from covermap.scenario.toml_edit import Value, with_keys
 from covermap.scenario.toml_file import read_toml
 from covermap.scenario.transmitters import read_stations
+from covermap.scenario.wanted import find_wanted_lists
 from covermap.wording.words import path_in_words
 
 USUAL_RADIUS_KM = 30.0  # of the map around a place
@@ -81,8 +82,7 @@ def list_stations(asked: NewScenario) -> tuple[Station, ...]:
     """Return the stations as the scenario will read them. Raises InputError where they are wrong."""
     if asked.stations is None:
         return ()
-    if not asked.stations.exists():
-        raise InputError(f"There is no file {asked.stations}. Give the path of a file that exists.")
+    _refuse_no_file(asked.stations)
     values: dict[str, object] = {"file": str(asked.stations.resolve())}
     if asked.plan:
         values["channel_plan"] = asked.plan
@@ -117,6 +117,8 @@ def _edits(asked: NewScenario) -> dict[str, dict[str, Value]]:
     if asked.system:
         find_system(asked.system, "--system")
     stations = list_stations(asked) if asked.plan or asked.near or asked.services else ()
+    if stations:
+        _refuse_what_no_station_serves(asked, stations)
     edits: dict[str, dict[str, Value]] = {
         "grid": _area(asked, stations),
         "transmitters": {},
@@ -137,6 +139,37 @@ def _edits(asked: NewScenario) -> dict[str, dict[str, Value]]:
         edits["grid"]["cell_m"] = asked.cell_m
     edits["homes"] = _homes(asked.homes)
     return edits
+
+
+def _refuse_no_file(path: Path) -> None:
+    if not path.exists():
+        raise InputError(f"There is no file {path}. Give the path of a file that exists.")
+
+
+def _refuse_what_no_station_serves(asked: NewScenario, stations: Sequence[Station]) -> None:
+    """Raise InputError for services that no station carries, and a place that no path would reach."""
+    faults = Faults()
+    if asked.services or asked.at_least:
+        wanted = WantedSettings(services=list(asked.services), at_least=asked.at_least)
+        faults.of(None, find_wanted_lists, "--service, --at-least", {"main": wanted}, stations)
+    if asked.near:
+        faults.of(None, _refuse_a_place_out_of_reach, asked, stations)
+    faults.tell()
+
+
+def _refuse_a_place_out_of_reach(asked: NewScenario, stations: Sequence[Station]) -> None:
+    read_position(asked.near, "--near")
+    if not stations:
+        return
+    reach_km = PredictionSettings().reach_km
+    nearest = min(stations, key=lambda station: _away_km(station, asked.near))
+    away_km = _away_km(nearest, asked.near)
+    if away_km - asked.radius_km > reach_km:
+        raise InputError(
+            f'--near: found "{asked.near}"; the nearest station, {nearest.service}, is {away_km:,.0f} km '
+            f"away, and paths end at {reach_km:.0f} km.\n"
+            "  South and west are negative, latitude comes first. Correct the position or the list."
+        )
 
 
 def _patterns(asked: NewScenario) -> Path | None:
@@ -173,8 +206,7 @@ def _area(asked: NewScenario, stations: Sequence[Station]) -> dict[str, Value]:
 def _homes(homes: Path | None) -> dict[str, Value]:
     if homes is None:
         return {}
-    if not homes.exists():
-        raise InputError(f"There is no file {homes}. Give the path of a file that exists.")
+    _refuse_no_file(homes)
     keys: dict[str, Value] = {"file": str(homes.resolve())}
     if homes.suffix.lower() in (".csv", ".txt"):
         records, _ = csv_cells(homes)
@@ -192,11 +224,24 @@ def ask(folder: Path, asked: NewScenario) -> NewScenario:
     console.print(
         f"A new scenario in {folder}. Enter takes what stands in brackets; nothing is sent anywhere."
     )
+
+    def answer(question: str, check: Callable[[str], object]) -> str:
+        """Return the answer to a question, "" for none; asked again while it is wrong."""
+        while True:
+            given = Prompt.ask(question, default="", console=console)
+            try:
+                if given:
+                    check(given)
+                return given
+            except InputError as error:
+                console.print(str(error), markup=False, highlight=False)
+
+    def file(question: str) -> Path | None:
+        given = answer(question, lambda typed: _refuse_no_file(Path(typed).expanduser()))
+        return Path(given).expanduser() if given else None
+
     if asked.stations is None:
-        given = Prompt.ask(
-            "Station list (transmitters.csv; blank: fill it in later)", default="", console=console
-        )
-        asked = replace(asked, stations=Path(given).expanduser() if given else None)
+        asked = replace(asked, stations=file("Station list (transmitters.csv; blank: fill it in later)"))
     if asked.stations is not None and not asked.plan:
         plan = Prompt.ask(
             "Channel plan", choices=list(plan_names()), default=plan_names()[0], console=console
@@ -204,23 +249,20 @@ def ask(folder: Path, asked: NewScenario) -> NewScenario:
         asked = replace(asked, plan=plan)
     stations = list_stations(asked)
     if not asked.near:
-        near = Prompt.ask(
-            "Middle of the map, such as 44.01, -35.66 (blank: the stations)", default="", console=console
+        near = answer(
+            "Middle of the map, such as 44.01, -35.66 (blank: the stations)",
+            lambda typed: _refuse_a_place_out_of_reach(replace(asked, near=typed), stations),
         )
         if near:
-            read_position(near, "the middle of the map")
             radius_km = FloatPrompt.ask("Radius in km", default=asked.radius_km, console=console)
             asked = replace(asked, near=near, radius_km=radius_km)
     if stations and not asked.services and not asked.at_least:
         asked = replace(asked, services=_chosen(services_by_reach(stations, asked.near), console))
     if asked.homes is None:
-        given = Prompt.ask(
-            "Homes (CSV with latitude_deg, longitude_deg; blank: none)", default="", console=console
-        )
-        asked = replace(asked, homes=Path(given).expanduser() if given else None)
+        asked = replace(asked, homes=file("Homes (CSV with latitude_deg, longitude_deg; blank: none)"))
     if not asked.elevation:
-        given = Prompt.ask("Elevation (file or folder; blank: fetch it next)", default="", console=console)
-        asked = replace(asked, elevation=(Path(given).expanduser(),) if given else ())
+        elevation = file("Elevation (file or folder; blank: fetch it next)")
+        asked = replace(asked, elevation=(elevation,) if elevation else ())
     if not Confirm.ask("Write the scenario?", default=True, console=console):
         raise KeyboardInterrupt
     return asked

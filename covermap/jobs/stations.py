@@ -165,8 +165,12 @@ def _keep_usable(work: _Work, options: ListOptions) -> None:
 
 
 def _reason(error: str) -> str:
+    """Return why a row is left out; rows with the same fault say the same and are counted together."""
     found = re.search(r"column (\w+): found \"(.*?)\"", error)
-    return f"{found[1]} cannot be used" if found else error.splitlines()[0]
+    if not found:
+        return error.splitlines()[0]
+    rule = error.split("\n  ", 1)[-1].split(". Correct")[0]
+    return f"{found[1]}: {rule[0].lower()}{rule[1:]}" if "\n  " in error else f"{found[1]} cannot be used"
 
 
 def _in_words(work: _Work, options: ListOptions) -> list[str]:

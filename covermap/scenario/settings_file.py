@@ -124,7 +124,10 @@ def _wrong_value(error: ErrorDetails) -> str:
             f"found {found}. It cannot be a path ({error['msg'].removeprefix('Value error, ')}). Correct it."
         )
     if kind == "too_short":
-        return f"found {found}. It must name at least one file. Add it."
+        return (
+            f"found {found}. It must name at least one file. Add it; "
+            "`covermap terrain SCENARIO` fetches open elevation and writes it there."
+        )
     return f"found {found}. {error['msg']}"
 
 

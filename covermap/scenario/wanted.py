@@ -16,6 +16,7 @@ DISPLAYED = re.compile(r"\d+([.-]\d+)?")
 ANY_SERVICE = "any_service"  # the list of a scenario that has none
 MOST_SERVICES = 254  # a service is a uint8 index in the rasters; 255 is unknown
 MOST_LISTS = 50  # judgement: each has rasters, layers and pages of its own
+MOST_NAMED = 30  # in a message
 RESERVED = ("field", "field_adjusted")  # folders of rasters, which a list's would stand in
 
 
@@ -171,5 +172,11 @@ def _unknown(where: str, entry: str, services: tuple[str, ...], stations: Sequen
     shown = [station.displayed_channel for station in stations if station.displayed_channel]
     return (
         f'{where}: found "{entry}", which no station carries.{nearest(text, [*services, *shown])}\n'
-        f"  The services are: {', '.join(services)}. Correct the entry."
+        f"  The services are: {_some(services)}. Correct the entry."
     )
+
+
+def _some(services: tuple[str, ...]) -> str:
+    """Return the names, of very many the first alone."""
+    more = len(services) - MOST_NAMED
+    return ", ".join(services[:MOST_NAMED]) + (f" and {more:,} more" if more > 0 else "")

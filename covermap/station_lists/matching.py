@@ -10,6 +10,16 @@ from covermap.scenario.suggestions import nearest
 from covermap.station_lists.fields import FIELDS, PARTS, UNITS, Guess, doubtful_kind, guess, unit_in, words_of
 from covermap.station_lists.tables import RawTable
 
+UNIT_IN_WORDS = {
+    "kw": "kW",
+    "w": "W",
+    "dbk": "dBk",
+    "dbw": "dBW",
+    "dbm": "dBm",
+    "mhz": "MHz",
+    "khz": "kHz",
+    "hz": "Hz",
+}
 IGNORED = "-"  # in place of a heading: this field is in no column
 
 
@@ -46,7 +56,7 @@ class Match:
         """Return one line a field that was matched."""
         return [
             f"{FIELDS.get(name, name.replace('_', ' '))}: {found.heading!r}"
-            + (f", in {found.unit}" if found.unit else "")
+            + (f", in {UNIT_IN_WORDS.get(found.unit, found.unit)}" if found.unit else "")
             for name, found in self.fields.items()
         ]
 
