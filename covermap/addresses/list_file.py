@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from covermap.measurements.field_rows import open_rows, read_each
-from covermap.scenario.coordinates import read_latitude_deg, read_longitude_deg, read_position
+from covermap.scenario.coordinates import read_place
 from covermap.scenario.text_table import Row
 
 NUMBERS = ("latitude_deg", "longitude_deg")
@@ -45,10 +45,7 @@ def read_addresses(path: Path | str) -> AddressList:
 
 def read_address(row: Row, warnings: list[str]) -> ListedAddress:
     """Return the place of a row. Raises InputError where it has none."""
-    if row.text("position"):
-        latitude_deg, longitude_deg = read_position(row.text("position"), f"{row.where}, column position")
-    else:
-        latitude_deg, longitude_deg = read_latitude_deg(row, warnings), read_longitude_deg(row, warnings)
+    latitude_deg, longitude_deg = read_place(row, warnings)
     if latitude_deg == 0.0 and longitude_deg == 0.0:
         raise row.wrong("latitude_deg", "0, 0 is a missing position. Fill it or remove the row.")
     point_id = row.text("id") or row.place.replace(" ", "_")

@@ -20,6 +20,7 @@ from covermap.measurements.scales import (
     says_not_received,
 )
 from covermap.scenario.channels import ChannelPlan, read_channel, read_channel_plan
+from covermap.scenario.coordinates import read_place
 from covermap.scenario.text_table import Row, as_number
 
 NUMBER_COLUMNS = (
@@ -27,7 +28,7 @@ NUMBER_COLUMNS = (
     "amp_gain_db", "cable_loss_db", "attenuator_db", "value", "repeat_no",
 )  # fmt: skip
 TEXT_COLUMNS = (
-    "session_id", "utc", "site_id", "rf_channel", "station_id", "antenna_id", "is_reference",
+    "session_id", "utc", "position", "site_id", "rf_channel", "station_id", "antenna_id", "is_reference",
     "polarization", "device_id", "scale", "decoded", "note",
 )  # fmt: skip
 REQUIRED = (
@@ -148,6 +149,8 @@ def _reading(row: Row, plan: ChannelPlan, warnings: list[str]) -> LogReading:
     value, state = _value(row, scale, warnings)
     label = channel.label or f"{channel.centre_mhz:g} MHz"
     cable_loss_db = optional_number(row, "cable_loss_db", 0.0, 60.0)
+    is_placed = any(row.text(column) for column in ("position", "latitude_deg", "longitude_deg"))
+    latitude_deg, longitude_deg = read_place(row, warnings) if is_placed else (None, None)
     return LogReading(
         where=row.where,
         session=_named(row, "session_id"),
@@ -157,8 +160,8 @@ def _reading(row: Row, plan: ChannelPlan, warnings: list[str]) -> LogReading:
         channel=label,
         frequency_mhz=channel.centre_mhz,
         band=channel.band,
-        latitude_deg=optional_number(row, "latitude_deg", -90.0, 90.0),
-        longitude_deg=optional_number(row, "longitude_deg", -180.0, 180.0),
+        latitude_deg=latitude_deg,
+        longitude_deg=longitude_deg,
         bearing_deg=optional_number(row, "bearing_deg", -360.0, 360.0),
         antenna=_named(row, "antenna_id"),
         is_reference=row.text("is_reference").lower() in ("yes", "y", "1", "true"),

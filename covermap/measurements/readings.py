@@ -20,7 +20,7 @@ from covermap.measurements.percent_readings import (
 )
 from covermap.measurements.scales import DBUV_FROM_DBM, SCALES, read_decoded, says_not_received
 from covermap.reception.tiers import Tier, TierTable
-from covermap.scenario.coordinates import read_latitude_deg, read_longitude_deg
+from covermap.scenario.coordinates import read_place
 from covermap.scenario.records import Station
 from covermap.scenario.text_table import Row
 
@@ -30,8 +30,8 @@ NUMBER_COLUMNS = (
     "attenuator_db",
 )  # fmt: skip
 TEXT_COLUMNS = (
-    "point_id", "utc", "mount", "station_id", "rf_channel", "detector", "unit", "device_id", "decoded",
-    "percent_bar", "clutter_class", "leaf_state", "note", "operator",
+    "point_id", "utc", "position", "mount", "station_id", "rf_channel", "detector", "unit", "device_id",
+    "decoded", "percent_bar", "clutter_class", "leaf_state", "note", "operator",
 )  # fmt: skip
 READING_COLUMNS = (
     "point_id", "utc", "latitude_deg", "longitude_deg", "position_error_m", "mount", "height_m", "station_id",
@@ -41,8 +41,8 @@ READING_COLUMNS = (
     "note", "operator",
 )  # fmt: skip
 REQUIRED = (
-    ("latitude_deg",), ("longitude_deg",), ("height_m", "mount"), ("station_id", "rf_channel"),
-    ("level", "mer_db", "decoded", "percent"),
+    ("latitude_deg", "position"), ("longitude_deg", "position"), ("height_m", "mount"),
+    ("station_id", "rf_channel"), ("level", "mer_db", "decoded", "percent"),
 )  # fmt: skip
 POOREST_POSITION_M = 200.0  # judgement: a reading placed worse than this is doubted
 IN_LEAF, BARE = "in leaf", "bare"
@@ -139,8 +139,7 @@ def _reading(
 ) -> Reading | None:
     if optional_number(row, "attenuator_db", -60.0, 60.0):
         return None
-    latitude_deg = read_latitude_deg(row, warnings)
-    longitude_deg = read_longitude_deg(row, warnings)
+    latitude_deg, longitude_deg = read_place(row, warnings)
     if latitude_deg == 0.0 and longitude_deg == 0.0:
         raise row.wrong("latitude_deg", "0, 0 is a missing position. Fill it or remove the row.")
     tier = _tier(row, tiers)

@@ -17,14 +17,19 @@ from covermap.errors import InputError
 from covermap.grid.frame import Grid, Tile
 from covermap.measurements.field_rows import open_rows, read_each
 from covermap.planning.results import Results
-from covermap.scenario.coordinates import read_latitude_deg, read_longitude_deg
+from covermap.scenario.coordinates import read_place
 from covermap.scenario.text_table import Row
 
 REPORT_COLUMNS = (
     "report_id", "date", "latitude_deg", "longitude_deg", "mount", "antenna", "amplifier", "seen",
     "services_seen", "services_missing", "set_make", "reading", "reading_scale", "weather", "leaves", "note",
 )  # fmt: skip
-REQUIRED = (("latitude_deg",), ("longitude_deg",), ("mount",), ("seen", "services_missing"))
+REQUIRED = (
+    ("latitude_deg", "position"),
+    ("longitude_deg", "position"),
+    ("mount",),
+    ("seen", "services_missing"),
+)
 SEEN = ("all", "some", "none")
 FEWEST_SHOWN = 5  # common practice, no source: smaller counts point at single homes
 PUBLIC_CELL_M = 1000.0  # judgement: cells of public report counts are at least this wide
@@ -80,7 +85,9 @@ def read_reports(path: Path | str, tier_names: Sequence[str]) -> Reports:
 
     Raises InputError if the file or its header cannot be read, or if no row is usable.
     """
-    rows = open_rows(path, ("latitude_deg", "longitude_deg", "reading"), REPORT_COLUMNS, REQUIRED)
+    rows = open_rows(
+        path, ("latitude_deg", "longitude_deg", "reading"), (*REPORT_COLUMNS, "position"), REQUIRED
+    )
     reports = read_each(rows, lambda row, warnings: _report(row, tier_names, warnings))
     return Reports(rows.table.file, tuple(reports), tuple(rows.unreadable), tuple(rows.warnings))
 
@@ -94,11 +101,12 @@ def _report(row: Row, tier_names: Sequence[str], warnings: list[str]) -> Report:
             raise row.wrong("seen", "Write all, some or none of the listed services.")
     if seen not in SEEN:
         raise row.wrong("seen", "Write all, some or none of the listed services.")
+    latitude_deg, longitude_deg = read_place(row, warnings)
     return Report(
         where=row.where,
         report_id=row.text("report_id"),
-        latitude_deg=read_latitude_deg(row, warnings),
-        longitude_deg=read_longitude_deg(row, warnings),
+        latitude_deg=latitude_deg,
+        longitude_deg=longitude_deg,
         tier=_tier(row, tier_names),
         seen=seen,
     )

@@ -17,7 +17,7 @@ LOWEST_ERP_KW = 0.001  # less is doubted
 SMALLEST_ERP_KW = 1e-9  # a microwatt: less is refused
 
 TEXT_COLUMNS = (
-    "station_id", "service", "mast", "displayed_channel", "status", "rf_channel", "polarization",
+    "station_id", "service", "mast", "displayed_channel", "status", "position", "rf_channel", "polarization",
     "azimuth_pattern", "elevation_pattern", "system", "use", "sfn_group", "as_of", "datum",
 )  # fmt: skip
 NUMBER_COLUMNS = (
@@ -130,8 +130,8 @@ def with_our_names(table: TextTable) -> TextTable:
 
 REQUIRED = (
     (("service",), "It names the programme; transmitters of one service are alternatives."),
-    (("latitude_deg",), "Decimal degrees, north positive."),
-    (("longitude_deg",), "Decimal degrees, east positive."),
+    (("latitude_deg", "position"), "Decimal degrees, north positive."),
+    (("longitude_deg", "position"), "Decimal degrees, east positive."),
     (("rf_channel", "frequency_mhz"), "The channel on the air, or its centre frequency."),
     ((*POWER_COLUMNS, *TRANSMITTER_POWER_COLUMNS), "ERP is re a half-wave dipole."),
     (HEIGHT_COLUMNS, "The antenna's height above ground; HAAT is another height and no substitute."),

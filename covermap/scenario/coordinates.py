@@ -135,6 +135,14 @@ def read_position(text: str, where: str) -> tuple[float, float]:
     raise InputError(f'{where}: found "{text}", which is no position.\n  {advice}')
 
 
+def read_place(row: Row, warnings: list[str]) -> tuple[float, float]:
+    """Return latitude and longitude of a row in degrees: of its position where that is filled, else of its
+    two columns. Raises InputError where neither is one."""
+    if row.text("position"):
+        return read_position(row.text("position"), f"{row.where}, column position")
+    return read_latitude_deg(row, warnings), read_longitude_deg(row, warnings)
+
+
 def _halves(text: str) -> list[tuple[str, str]]:
     """Return the ways to cut a position into latitude and longitude, the likelier first."""
     letters = re.findall("[NSEWnsew]", text)

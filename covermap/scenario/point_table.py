@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from covermap.errors import InputError, grouped
 from covermap.scenario.columns import OTHER_NAMES
-from covermap.scenario.coordinates import HIGHEST_LATITUDE_DEG, read_latitude_deg, read_longitude_deg
+from covermap.scenario.coordinates import HIGHEST_LATITUDE_DEG, read_place
 from covermap.scenario.csv_dialect import column_name, read_csv_table
 from covermap.scenario.suggestions import nearest
 from covermap.scenario.text_table import Row, TextTable, as_number
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     import geopandas
 
 TABLE_SUFFIXES = (".csv", ".txt", ".tsv")
-LATITUDE, LONGITUDE = "latitude_deg", "longitude_deg"
+LATITUDE, LONGITUDE, POSITION = "latitude_deg", "longitude_deg", "position"
 
 
 def is_table(path: Path) -> bool:
@@ -76,9 +76,11 @@ def _is_position(column: str) -> bool:
     return OTHER_NAMES.get(column, column) in (LATITUDE, LONGITUDE)
 
 
-def _position_columns(table: TextTable, what: str) -> tuple[str, str]:
-    """Return the columns of latitude and longitude. Raises InputError where one is missing or twice."""
-    found = []
+def _position_columns(table: TextTable, what: str) -> dict[str, str]:
+    """Return which columns hold positions. Raises InputError where one is missing or twice."""
+    if POSITION in table.columns and not any(_is_position(column) for column in table.columns):
+        return {POSITION: POSITION}
+    found = {}
     for wanted in (LATITUDE, LONGITUDE):
         columns = [column for column in table.columns if OTHER_NAMES.get(column, column) == wanted]
         if len(columns) != 1:
@@ -86,25 +88,28 @@ def _position_columns(table: TextTable, what: str) -> tuple[str, str]:
             right = f"no column {wanted}.{near}" if not columns else f"both {' and '.join(columns)}."
             raise InputError(
                 f"{table.file} ({what}), header: found {', '.join(table.columns[:20])}; {right}\n"
-                "  A table of places has latitude_deg and longitude_deg, each once. Correct the header."
+                "  A table of places has latitude_deg and longitude_deg, each once, or position. "
+                "Correct the header."
             )
-        found.append(columns[0])
-    return found[0], found[1]
+        found[wanted] = columns[0]
+    return found
 
 
 def _positions(
-    table: TextTable, columns: tuple[str, str], left_out: list[str]
+    table: TextTable, columns: dict[str, str], left_out: list[str]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return latitude and longitude of each row, NaN where there is none: its sentence goes to left_out."""
     latitude_deg, longitude_deg = (
-        np.array([as_number(row.cells[column], row.comma) for row in table.rows], dtype=np.float64)
-        for column in columns
+        np.array(
+            [as_number(row.text(columns.get(name, "")), row.comma) for row in table.rows], dtype=np.float64
+        )
+        for name in (LATITUDE, LONGITUDE)
     )
     plain = (np.abs(latitude_deg) <= HIGHEST_LATITUDE_DEG) & (np.abs(longitude_deg) <= 180.0)
     plain &= (latitude_deg != 0.0) | (longitude_deg != 0.0)
     for index in np.flatnonzero(~plain):
         row = table.rows[index]
-        cells = dict(zip((LATITUDE, LONGITUDE), (row.cells[column] for column in columns), strict=True))
+        cells = {name: row.cells[column] for name, column in columns.items()}
         try:
             place = _written_otherwise(Row(row.file, row.place, cells, row.comma))
         except InputError as error:
@@ -116,7 +121,7 @@ def _positions(
 
 def _written_otherwise(row: Row) -> tuple[float, float]:
     """Return latitude and longitude of a row that are no plain numbers. Raises InputError."""
-    latitude_deg, longitude_deg = read_latitude_deg(row, []), read_longitude_deg(row, [])
+    latitude_deg, longitude_deg = read_place(row, [])
     if latitude_deg == 0.0 and longitude_deg == 0.0:
         raise row.wrong(LATITUDE, "0, 0 is a missing position. Fill it or remove the row.")
     return latitude_deg, longitude_deg

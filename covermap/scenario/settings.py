@@ -9,6 +9,8 @@ from typing import Annotated, Literal
 from pydantic import BeforeValidator, Field, model_validator
 
 from covermap.constants import ITM_CLIMATES
+from covermap.errors import InputError
+from covermap.scenario.coordinates import PAIR_FORMS, read_position
 from covermap.scenario.setting_types import (
     InputPath,
     InputPaths,
@@ -209,6 +211,17 @@ class HomesSettings(Section):
     building: str | None = None  # a column: traditional or thermally_efficient
 
 
+def _as_lon_lat(value: object) -> object:
+    """Return a position that is written as text as longitude and latitude, anything else as it is."""
+    if not isinstance(value, str):
+        return value
+    try:
+        latitude_deg, longitude_deg = read_position(value, "depot")
+    except InputError as error:
+        raise wrong("depot", PAIR_FORMS, f'"{value}"') from error
+    return longitude_deg, latitude_deg
+
+
 class AreasSettings(Section):
     """[areas]: neighbourhoods, the service area, and names to find on the map."""
 
@@ -216,7 +229,8 @@ class AreasSettings(Section):
     neighbourhood_key: str | None = None
     neighbourhood_name: str | None = None
     service_area: InputPath | None = None
-    depot: tuple[Longitude, Latitude] | None = None  # [lon, lat]
+    # [lon, lat], or text as people write a position, latitude first
+    depot: Annotated[tuple[Longitude, Latitude] | None, BeforeValidator(_as_lon_lat)] = None
     radius_km: float | None = Field(default=None, gt=0.0, le=1000.0)
     places: InputPath | None = None
 

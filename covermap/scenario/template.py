@@ -105,7 +105,7 @@ services = []
 # neighbourhood_key = "ward_code"
 # neighbourhood_name = "ward_name"
 # service_area = "territory.gpkg"   # or a depot and how far from it you work:
-# depot = [-36.1, 44.0]
+# depot = "N44.0 W36.1"          # or longitude, latitude: [-36.1, 44.0]
 # radius_km = 40
 # places = "places.gpkg"          # names to find on the map
 

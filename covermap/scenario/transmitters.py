@@ -16,7 +16,7 @@ from covermap.scenario.columns import (
     read_erp_kw,
     read_ground_m,
 )
-from covermap.scenario.coordinates import read_latitude_deg, read_longitude_deg
+from covermap.scenario.coordinates import read_place
 from covermap.scenario.csv_dialect import read_csv_table
 from covermap.scenario.datum import to_wgs84
 from covermap.scenario.patterns import Patterns, find_pattern, read_patterns
@@ -242,8 +242,7 @@ def _station(
 
 def _position(row: Row, warnings: list[str]) -> tuple[float, float]:
     """Return longitude and latitude in WGS 84. Raises InputError at 0, 0."""
-    latitude_deg = read_latitude_deg(row, warnings)
-    longitude_deg = read_longitude_deg(row, warnings)
+    latitude_deg, longitude_deg = read_place(row, warnings)
     if latitude_deg == 0.0 and longitude_deg == 0.0:
         raise InputError(
             f'{row.where}, columns latitude_deg and longitude_deg: found "0" and "0".\n'
