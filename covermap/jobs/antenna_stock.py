@@ -19,7 +19,7 @@ from covermap.grid.store import Store
 from covermap.inputs.preparation import Preparation
 from covermap.inputs.prepare import store_folder
 from covermap.jobs.installation_reception import holding
-from covermap.jobs.over_cells import all_cells
+from covermap.jobs.over_cells import cells_with_homes
 from covermap.jobs.page_antennas import installations_on_page
 from covermap.planning.antenna_stock import NONE_HOLDS, UNKNOWN, antenna_stock
 from covermap.planning.installation_comparison import ComparedInstallation
@@ -50,7 +50,8 @@ def catalogue_stock(prepared: Preparation, store: Store, workers: int | None = N
         antenna_stock(
             wanted.name,
             least_costly(
-                holding(prepared, store, _ladders(tiers), wanted, all_cells(prepared), workers), len(tiers)
+                holding(prepared, store, _ladders(tiers), wanted, cells_with_homes(prepared), workers),
+                len(tiers),
             ),
             told,
             homes,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -22,10 +22,14 @@ from covermap.reports.web_map.layers import station_step
 
 @dataclass(frozen=True, eq=False)
 class Cells:
-    """Some rows and columns of a run's grid: all of them, or one a square of a coarser page."""
+    """Some rows and columns of a run's grid: all of them, or one a square of a coarser page.
+
+    homes_only : cells without a home are not asked, and stay unknown
+    """
 
     rows: NDArray[np.int64]
     cols: NDArray[np.int64]
+    homes_only: bool = False
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -36,6 +40,11 @@ class Cells:
 def all_cells(prepared: Preparation) -> Cells:
     """Return every cell of a run."""
     return Cells(np.arange(prepared.grid.rows), np.arange(prepared.grid.cols))
+
+
+def cells_with_homes(prepared: Preparation) -> Cells:
+    """Return every cell of a run of which only those with homes are asked."""
+    return replace(all_cells(prepared), homes_only=True)
 
 
 def middles(prepared: Preparation, stride: int) -> Cells:
@@ -103,7 +112,10 @@ def _tile(
         slice(*np.searchsorted(cells.cols, (tile.col, tile.col + tile.cols))),
     )
     rows, cols = cells.rows[window[0]] - tile.row, cells.cols[window[1]] - tile.col
-    inside = prepared.inside_area(tile)[np.ix_(rows, cols)].ravel()
+    asked = prepared.inside_area(tile)
+    if cells.homes_only and prepared.homes is not None:
+        asked = asked & (np.nan_to_num(prepared.homes.window(tile)) > 0.0)
+    inside = asked[np.ix_(rows, cols)].ravel()
     found = np.full((kinds, inside.size), UNKNOWN_UINT8, dtype=np.uint8)
     if inside.any():
         chosen = np.add.outer(rows * tile.cols, cols).ravel()[inside]

@@ -4,36 +4,27 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass, replace
-from datetime import date
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
-import pyproj
 from numpy.typing import NDArray
 
-from covermap.bearings import declination
 from covermap.gis_layers.cells_parquet import CELLS_FILE, write_cells_parquet
 from covermap.gis_layers.geopackage import DESCRIPTIONS, write_geopackage
 from covermap.gis_layers.qgis_project import write_qgis_project
 from covermap.gis_layers.raster_styles import write_raster_styles
 from covermap.inputs.preparation import Preparation
-from covermap.jobs.from_store import NOTHING, FromStore
-from covermap.planning.areas import WholeSummary, summarise_areas, summarise_whole
+from covermap.jobs.from_store import NOTHING, Answers, FromStore, asked_beside
+from covermap.jobs.output_counts import Counts, counts_of, public_counts
+from covermap.planning.areas import WholeSummary
 from covermap.planning.contours import contours
-from covermap.planning.dead_zones import NamedPlace, find_dead_zones
 from covermap.planning.local_doubts import local_doubts_record
-from covermap.planning.neighbourhoods import OUTSIDE_ID, with_outside
-from covermap.planning.not_promised import NotPromised, not_promised
+from covermap.planning.neighbourhoods import OUTSIDE_ID
 from covermap.planning.places import Place
 from covermap.planning.second_opinion import opinion_counts
-from covermap.planning.shading import shading_ridges
-from covermap.planning.stock import parts_of_tier, stock_table
-from covermap.planning.suppression import round_summary
-from covermap.planning.tier_totals import tier_totals
 from covermap.reports.brief import write_brief
 from covermap.reports.fieldwork.survey_files import survey_layers
 from covermap.reports.web_map import write_map
@@ -47,7 +38,7 @@ from covermap.result.csv_tables import (
     write_transmitters,
 )
 from covermap.result.exports import PARQUET, PMTILES, write_geoparquet, write_pmtiles
-from covermap.result.public import public_areas, public_homes, public_ridges, public_totals, public_zones
+from covermap.result.public import public_homes
 from covermap.result.run_json import homes_record, update_run_json
 from covermap.result.stac_item import write_stac_item
 from covermap.result.transmitters import transmitters_layer
@@ -76,10 +67,28 @@ def write_layers_and_pages(
     kept : what is asked of the store's paths
     """
     started = time.perf_counter()
+    asked = replace(kept, stock=None) if public else kept
+    with asked_beside(asked, coarsened(coverage).grid) as answers:
+        whole, told, files = _write_all(prepared, coverage, report, answers, public=public, also=also)
+    told["stages_s"] = {"outputs": round(time.perf_counter() - started, 2)}
+    update_run_json(coverage.folder, told, files)
+    return whole
+
+
+def _write_all(
+    prepared: Preparation,
+    coverage: Coverage,
+    report: Report,
+    answers: Answers,
+    *,
+    public: bool,
+    also: Collection[str],
+) -> tuple[dict[str, WholeSummary], dict[str, Any], list[Path]]:
+    """Write everything; return the summaries, what run.json tells of it and the files."""
     report("outputs", 0.05, "counting")
-    counts = _counts(prepared, coverage)
+    counts = counts_of(prepared, coverage)
     if public:
-        counts = _public(counts)
+        counts = public_counts(counts)
         coverage = Coverage(
             coverage.folder, coverage.run
         )  # without the rasters in memory, which tell of homes
@@ -95,64 +104,18 @@ def write_layers_and_pages(
         files += _parquet(prepared.scenario, coverage)
     if PMTILES in also:
         files += write_pmtiles(coverage, coverage.folder / PMTILES)
-    if kept.stock is not None and not public:
-        files.append(write_csv(kept.stock(), coverage.folder / ANTENNA_STOCK_FILE))
     customers = () if public else prepared.counted.customers
-    files += _pages(prepared, coverage, counts, report, kept, customers)
+    files += _pages(prepared, coverage, counts, report, answers, customers)
+    stock = answers.stock()
+    if stock is not None:
+        files.append(write_csv(stock, coverage.folder / ANTENNA_STOCK_FILE))
     files.append(write_stac_item(coverage, [*files, *map(coverage.path, coverage.raster_names())]))
     report("outputs", 1.0, "done")
-    told |= {
-        "warnings": list(warnings),
-        "dead_zones": counts.zones["wanted_list"].value_counts().to_dict(),
-        "stages_s": {"outputs": round(time.perf_counter() - started, 2)},
-    }
-    update_run_json(coverage.folder, told, files)
-    return counts.whole
+    told |= {"warnings": list(warnings), "dead_zones": counts.zones["wanted_list"].value_counts().to_dict()}
+    return counts.whole, told, files
 
 
-@dataclass(frozen=True)
-class _Counts:
-    """What is counted from the rasters before anything is written.
-
-    areas : neighbourhoods, and the row outside them; None without
-    behind : homes not promised the first list, by reason
-    """
-
-    whole: dict[str, WholeSummary]
-    areas: gpd.GeoDataFrame | None
-    zones: gpd.GeoDataFrame
-    ridges: gpd.GeoDataFrame
-    totals: pd.DataFrame
-    stock: pd.DataFrame | None
-    behind: NotPromised
-
-
-def _counts(prepared: Preparation, coverage: Coverage) -> _Counts:
-    return _Counts(
-        whole=summarise_whole(coverage),
-        areas=_areas(prepared, coverage),
-        zones=dead_zones(coverage, prepared.counted.places),
-        ridges=_ridges(prepared, coverage),
-        totals=tier_totals(coverage, coverage.tier_names),
-        stock=_stock(prepared, coverage),
-        behind=not_promised(coverage, coverage.lists[0]),
-    )
-
-
-def _public(counts: _Counts) -> _Counts:
-    """Return the counts without small ones and what would reveal them, and without the stock."""
-    return replace(
-        counts,
-        whole={name: round_summary(summary) for name, summary in counts.whole.items()},
-        areas=public_areas(counts.areas),
-        zones=public_zones(counts.zones),
-        ridges=public_ridges(counts.ridges),
-        totals=public_totals(counts.totals),
-        stock=None,
-    )
-
-
-def _layers(prepared: Preparation, coverage: Coverage, counts: _Counts) -> tuple[list[Path], tuple[str, ...]]:
+def _layers(prepared: Preparation, coverage: Coverage, counts: Counts) -> tuple[list[Path], tuple[str, ...]]:
     """Write tables, GeoPackage, styles and project; return their paths and what to warn of."""
     scenario, folder = prepared.scenario, coverage.folder
     areas, table = _apart(counts.areas)
@@ -179,9 +142,9 @@ def _layers(prepared: Preparation, coverage: Coverage, counts: _Counts) -> tuple
 def _pages(
     prepared: Preparation,
     coverage: Coverage,
-    counts: _Counts,
+    counts: Counts,
     report: Report,
-    kept: FromStore,
+    answers: Answers,
     customers: Sequence[Place],
 ) -> list[Path]:
     """Write the brief and the map; return their paths."""
@@ -202,7 +165,7 @@ def _pages(
     )
     report("outputs", 0.7, "map.html")
     of_counts = counts.whole, relief, areas, counts.zones, counts.ridges
-    page = _write_map(prepared, drawn, *of_counts, kept, customers)
+    page = _write_map(prepared, drawn, *of_counts, answers, customers)
     return [brief, page]
 
 
@@ -232,21 +195,6 @@ def _transmitters(
     )
 
 
-def _areas(prepared: Preparation, coverage: Coverage) -> gpd.GeoDataFrame | None:
-    neighbourhoods = prepared.counted.neighbourhoods
-    if neighbourhoods is None:
-        return None
-    on = compass_day(coverage.run.get("stations_as_of", ""))
-
-    def declination_deg(latitude_deg: float, longitude_deg: float) -> float | None:
-        found = declination(latitude_deg, longitude_deg, on)
-        return None if found is None else found.declination_deg
-
-    if prepared.homes is not None:
-        neighbourhoods = with_outside(neighbourhoods, coverage.grid)
-    return summarise_areas(coverage, neighbourhoods, prepared.homes, prepared.land, declination_deg)
-
-
 def _apart(counted: gpd.GeoDataFrame | None) -> tuple[gpd.GeoDataFrame | None, gpd.GeoDataFrame | None]:
     """Return the rows of neighbourhoods, and the table with the row outside them where homes stand there."""
     if counted is None:
@@ -267,53 +215,6 @@ def _homes_record(
     return public_homes(record) if public else record
 
 
-def _stock(prepared: Preparation, coverage: Coverage) -> pd.DataFrame | None:
-    """Return the stock of the service area; None without homes or prices."""
-    counted = prepared.counted
-    if counted.prices is None or counted.homes is None:
-        return None
-    return stock_table(
-        coverage,
-        counted.homes,
-        counted.service_area,
-        counted.prices,
-        amplified=[tier.tier for tier in prepared.tiers if "amplifier" in parts_of_tier(tier)],
-        masts=[tier.tier for tier in prepared.tiers if "mast" in parts_of_tier(tier)],
-    )
-
-
-def _ridges(prepared: Preparation, coverage: Coverage) -> gpd.GeoDataFrame:
-    """Return the ridges that shade homes, of all lists."""
-    dn = prepared.scenario.settings.prediction.dn
-    found = [
-        shading_ridges(coverage, prepared.scenario.stations, prepared.terrain, name, dn)
-        for name in coverage.lists
-    ]
-    return gpd.GeoDataFrame(
-        pd.concat(found, ignore_index=True), geometry="geometry", crs=coverage.grid.crs_wkt
-    )
-
-
-def compass_day(as_of: str) -> date:
-    """Return the day magnetic bearings are of: the stations' date, else today."""
-    try:
-        return date.fromisoformat(as_of)
-    except ValueError:
-        return date.today()
-
-
-def dead_zones(coverage: Coverage, named: Sequence[Place]) -> gpd.GeoDataFrame:
-    """Return the dead and doubtful zones of all lists, named after the nearest of the places."""
-    to_grid = pyproj.Transformer.from_crs("EPSG:4326", coverage.grid.crs, always_xy=True)
-    places = [
-        NamedPlace(place.name, *to_grid.transform(place.longitude_deg, place.latitude_deg)) for place in named
-    ]
-    zones = [find_dead_zones(coverage, name, places) for name in coverage.lists]
-    return gpd.GeoDataFrame(
-        pd.concat(zones, ignore_index=True), geometry="geometry", crs=coverage.grid.crs_wkt
-    )
-
-
 def _write_map(
     prepared: Preparation,
     coverage: Coverage,
@@ -322,12 +223,11 @@ def _write_map(
     areas: gpd.GeoDataFrame | None,
     zones: gpd.GeoDataFrame,
     ridges: gpd.GeoDataFrame,
-    kept: FromStore,
+    answers: Answers,
     customers: Sequence[Place],
 ) -> Path:
     path = coverage.folder / "map.html"
-    single = None if kept.alone is None else kept.alone(coverage.grid)
-    owned = None if kept.antennas is None else kept.antennas(coverage.grid)
+    single, owned = answers.alone(), answers.antennas()
     with speaking(prepared.scenario.settings.display.language):
         write_map(
             coverage,
