@@ -1,12 +1,15 @@
 """Fetching terrain: from a server on this machine that serves small tiles under the published names."""
 
 import http.server
+import subprocess
+import sys
 import threading
 from pathlib import Path
 
 import numpy as np
 import pytest
 import rasterio
+import shapely
 from affine import Affine
 from click.testing import CliRunner
 
@@ -37,7 +40,7 @@ class Server(http.server.ThreadingHTTPServer):
     """Serves a folder; breaks the first transfers, or lies about sizes, where it is told to."""
 
     def __init__(self, folder):
-        self.folder, self.break_first, self.lie = folder, 0, 0
+        self.folder, self.break_first, self.lie, self.status = folder, 0, 0, 0
         self.ranges = []
         super().__init__(("127.0.0.1", 0), Handler)
 
@@ -50,6 +53,9 @@ class Handler(http.server.BaseHTTPRequestHandler):
         self._answer(head=False)
 
     def _answer(self, head):
+        if self.server.status:
+            self.send_error(self.server.status)
+            return
         path = self.server.folder / self.path.lstrip("/")
         if not path.is_file():
             self.send_error(404)
@@ -58,9 +64,13 @@ class Handler(http.server.BaseHTTPRequestHandler):
         start = 0
         asked = self.headers.get("Range")
         if asked:
-            start = int(asked.removeprefix("bytes=").rstrip("-"))
+            first, last = asked.removeprefix("bytes=").split("-")  # RFC 9110, section 14.1.2
+            whole, start = len(data), int(first)
+            data = data[: int(last) + 1] if last else data
             self.server.ranges.append(start)
         self.send_response(206 if asked else 200)
+        if asked:
+            self.send_header("Content-Range", f"bytes {start}-{len(data) - 1}/{whole}")
         self.send_header("Content-Length", str(len(data) - start + (self.server.lie if head else 0)))
         self.end_headers()
         if head:
@@ -259,8 +269,44 @@ def test_no_tile_at_all_is_an_error(tmp_path, server):
     assert "none of its 4 tiles is there" in result.output
 
 
+def test_the_address_of_a_tile_is_the_one_that_gdal_reads_in_place(tmp_path, server):
+    """A plain transfer and GDAL's own reader of web addresses give the same cells."""
+    serve_copernicus(server, (44, -37))
+    source = read_sources(own_sources(tmp_path, server))["copernicus_30"]
+    (tile,) = tiles_of(source, shapely.Point(-36.5, 44.5))
+    fetched = tmp_path / tile.file_name
+    fetching.fetch(tile.address, fetching.size_of(tile.address), fetched)
+    script = "import rasterio, sys; one = rasterio.open(sys.argv[1]); print(one.bounds, one.read(1).sum())"
+    asked = (str(fetched), f"/vsicurl/{tile.address}")  # in processes of their own: the server is in this one
+    plain, in_place = (
+        subprocess.run(
+            [sys.executable, "-c", script, path], capture_output=True, text=True, timeout=120, check=True
+        ).stdout
+        for path in asked
+    )
+    assert in_place == plain != ""
+
+
+@pytest.mark.parametrize(
+    ("status", "said"), [(503, "the server answers 503"), (0, "cannot be reached: ")], ids=["busy", "gone"]
+)
+def test_a_server_that_does_not_serve_is_told_with_what_next(tmp_path, server, status, said):
+    scenario = write_scenario(tmp_path / "valley")
+    before = scenario.read_text("utf-8")
+    server.status = status
+    sources = own_sources(tmp_path, server)
+    if not status:
+        server.server_close()
+    result = run(scenario, "--sources", sources)
+    assert result.exit_code == 1
+    assert said in result.output
+    assert "run the same command again" in result.output
+    assert "--sources TABLE" in result.output
+    assert scenario.read_text("utf-8") == before
+
+
 def test_an_unknown_source_names_those_there_are():
-    with pytest.raises(covermap.InputError, match="copernicus_30"):
+    with pytest.raises(covermap.InputError, match=r'--elevation: found "copernikus_30".*copernicus_30'):
         find_source(read_sources(), "copernikus_30", "elevation")
 
 

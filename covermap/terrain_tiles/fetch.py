@@ -13,6 +13,10 @@ from covermap.errors import CovermapError
 
 PART_BYTES = 256 * 1024
 ATTEMPTS = 4
+NEXT = (
+    "Look at the network and run the same command again; if the address has moved, name another source "
+    "(--elevation, --land-cover) or your own with --sources TABLE."
+)
 PAUSE_S = 1.0  # before trying again, doubled each time
 TIMEOUT_S = 30.0
 AGENT = "covermap"
@@ -30,11 +34,15 @@ def size_of(address: str) -> int | None:
     except urllib.error.HTTPError as error:
         if error.code in (403, 404):  # stores that may not be listed answer 403 for what is not there
             return None
-        raise CovermapError(f"{address}: the server answers {error.code} ({error.reason}).") from error
+        raise CovermapError(
+            f"{address}: the server answers {error.code} ({error.reason}).\n  {NEXT}"
+        ) from error
     except (urllib.error.URLError, TimeoutError, OSError) as error:
-        raise CovermapError(f"{address} cannot be reached: {getattr(error, 'reason', error)}.") from error
+        raise CovermapError(
+            f"{address} cannot be reached: {getattr(error, 'reason', error)}.\n  {NEXT}"
+        ) from error
     if length is None:
-        raise CovermapError(f"{address}: the server does not tell the size of the file.")
+        raise CovermapError(f"{address}: the server does not tell the size of the file.\n  {NEXT}")
     return int(length)
 
 

@@ -60,9 +60,10 @@ def find_source(sources: dict[str, Source], name: str, layer: str) -> Source:
     """Return a source of a layer. Raises InputError naming those there are."""
     known = [one.name for one in sources.values() if one.layer == layer]
     if name not in known:
+        option = f"--{layer.replace('_', '-')}"
         raise InputError(
-            f'found "{name}", which is no source of {layer}.{nearest(name, known)} They are '
-            f"{', '.join(known)}. Add your own with --sources TABLE."
+            f'{option}: found "{name}", which is no source of {layer}.{nearest(name, known)} '
+            f"They are {', '.join(known)}. Add your own with --sources TABLE."
         )
     return sources[name]
 
