@@ -80,6 +80,21 @@ def test_tile_size_cannot_be_seen_in_the_result(coverage, tmp_path):
         np.testing.assert_array_equal(coverage.read(name), other.read(name))
 
 
+@pytest.mark.parametrize(("name", "step"), [("field/alpha-1", 1.0 / 128.0), ("main/margin", 0.0)])
+def test_fields_are_kept_in_steps_that_nobody_measures_and_all_else_as_it_is(tmp_path, name, step):
+    values = np.random.default_rng(5).uniform(-40.0, 130.0, (WHOLE.rows, WHOLE.cols)).astype(np.float32)
+    values[3, 4] = np.nan
+    with RasterSet(tmp_path, GRID, services=SERVICES, stations={"alpha-1": "Alpha"}) as rasters:
+        rasters.write(name, WHOLE, values)
+    with rasterio.open(tmp_path / "rasters" / f"{name}.tif") as dataset:
+        found = dataset.read(1)
+        assert (dataset.scales, dataset.offsets) == ((1.0,), (0.0,))  # the numbers are dB in every program
+    np.testing.assert_allclose(found, values, rtol=0.0, atol=step / 2.0)
+    assert np.isnan(found[3, 4])
+    if step:
+        assert np.array_equal(found[~np.isnan(found)] % step, np.zeros(found.size - 1))
+
+
 def test_cells_never_written_are_unknown(tmp_path):
     with RasterSet(tmp_path, GRID) as rasters:
         rasters.write("ground", Tile(0, 0, 10, 10), np.ones((10, 10)))

@@ -45,6 +45,7 @@ class Compiling:
                 self._process.wait(LONGEST_WAIT_S)
             except subprocess.TimeoutExpired:
                 self.stop()
+            _note_when_all_is_there()
 
     def stop(self) -> None:
         """End the process where it still runs."""
@@ -72,5 +73,9 @@ def compile_sets(names: Sequence[str]) -> None:
             with compiling(name):
                 if not is_compiled(SETS[name].kernel):  # another process may just have done it
                     SETS[name].call()
-    if names and all(is_compiled(each.kernel) for each in SETS.values()):
+    _note_when_all_is_there()
+
+
+def _note_when_all_is_there() -> None:
+    if is_kept() and all(is_compiled(each.kernel) for each in SETS.values()):
         mark_ready()

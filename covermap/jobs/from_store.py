@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
 
 import pandas as pd
 
@@ -16,10 +14,9 @@ from covermap.inputs.preparation import Preparation
 from covermap.jobs.antenna_stock import stock_of
 from covermap.jobs.page_antennas import antennas_of
 from covermap.jobs.service_tiers import tiers_of
+from covermap.jobs.side_by_side import side_by_side
 from covermap.reports.web_map.own_antennas import PageAntennas
 from covermap.reports.web_map.own_list import ServiceTiers
-
-Answer = TypeVar("Answer")
 
 
 @dataclass(frozen=True)
@@ -54,15 +51,16 @@ def asked_beside(kept: FromStore, grid: Grid) -> Iterator[Answers]:
 
     grid : the page's
     """
-    beside = ThreadPoolExecutor(1, thread_name_prefix="from_store")
+    with side_by_side(1) as begin:
+        yield Answers(
+            _nothing if kept.alone is None else begin(kept.alone, grid),
+            _nothing if kept.antennas is None else begin(kept.antennas, grid),
+            _nothing if kept.stock is None else begin(kept.stock),
+        )
 
-    def begun(ask: Callable[..., Answer] | None, *arguments: Grid) -> Callable[[], Answer | None]:
-        return (lambda: None) if ask is None else beside.submit(ask, *arguments).result
 
-    try:
-        yield Answers(begun(kept.alone, grid), begun(kept.antennas, grid), begun(kept.stock))
-    finally:
-        beside.shutdown(wait=True, cancel_futures=True)
+def _nothing() -> None:
+    """Answer what nobody asked."""
 
 
 def from_store(prepared: Preparation, store: Path | None, workers: int | None = None) -> FromStore:

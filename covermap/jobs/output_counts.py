@@ -12,6 +12,7 @@ import pyproj
 
 from covermap.bearings import declination
 from covermap.inputs.preparation import Preparation
+from covermap.jobs.side_by_side import side_by_side
 from covermap.planning.areas import WholeSummary, summarise_areas, summarise_whole
 from covermap.planning.dead_zones import NamedPlace, find_dead_zones
 from covermap.planning.neighbourhoods import with_outside
@@ -44,15 +45,15 @@ class Counts:
 
 def counts_of(prepared: Preparation, coverage: Coverage) -> Counts:
     """Return everything that is counted."""
-    return Counts(
-        whole=summarise_whole(coverage),
-        areas=_areas(prepared, coverage),
-        zones=_dead_zones(coverage, prepared.counted.places),
-        ridges=_ridges(prepared, coverage),
-        totals=tier_totals(coverage, coverage.tier_names),
-        stock=_stock(prepared, coverage),
-        behind=not_promised(coverage, coverage.lists[0]),
-    )
+    with side_by_side(2) as begin:
+        whole = begin(summarise_whole, coverage)
+        areas = begin(_areas, prepared, coverage)
+        zones = begin(_dead_zones, coverage, prepared.counted.places)
+        ridges = begin(_ridges, prepared, coverage)
+        totals = begin(tier_totals, coverage, coverage.tier_names)
+        stock = begin(_stock, prepared, coverage)
+        behind = begin(not_promised, coverage, coverage.lists[0])
+        return Counts(whole(), areas(), zones(), ridges(), totals(), stock(), behind())
 
 
 def public_counts(counts: Counts) -> Counts:

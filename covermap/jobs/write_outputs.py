@@ -19,6 +19,7 @@ from covermap.gis_layers.raster_styles import write_raster_styles
 from covermap.inputs.preparation import Preparation
 from covermap.jobs.from_store import NOTHING, Answers, FromStore, asked_beside
 from covermap.jobs.output_counts import Counts, counts_of, public_counts
+from covermap.jobs.side_by_side import side_by_side
 from covermap.planning.areas import WholeSummary
 from covermap.planning.contours import contours
 from covermap.planning.local_doubts import local_doubts_record
@@ -99,13 +100,12 @@ def _write_all(
     }
     coverage.run |= told
     report("outputs", 0.3, "coverage.gpkg")
-    files, warnings = _layers(prepared, coverage, counts)
-    if PARQUET in also:
-        files += _parquet(prepared.scenario, coverage)
-    if PMTILES in also:
-        files += write_pmtiles(coverage, coverage.folder / PMTILES)
     customers = () if public else prepared.counted.customers
-    files += _pages(prepared, coverage, counts, report, answers, customers)
+    with side_by_side(1) as begin:
+        layers = begin(_all_layers, prepared, coverage, counts, also)
+        files = _pages(prepared, coverage, counts, report, answers, customers)
+        written, warnings = layers()
+    files += written
     stock = answers.stock()
     if stock is not None:
         files.append(write_csv(stock, coverage.folder / ANTENNA_STOCK_FILE))
@@ -113,6 +113,18 @@ def _write_all(
     report("outputs", 1.0, "done")
     told |= {"warnings": list(warnings), "dead_zones": counts.zones["wanted_list"].value_counts().to_dict()}
     return counts.whole, told, files
+
+
+def _all_layers(
+    prepared: Preparation, coverage: Coverage, counts: Counts, also: Collection[str]
+) -> tuple[list[Path], tuple[str, ...]]:
+    """Write _layers() and the further formats."""
+    files, warnings = _layers(prepared, coverage, counts)
+    if PARQUET in also:
+        files += _parquet(prepared.scenario, coverage)
+    if PMTILES in also:
+        files += write_pmtiles(coverage, coverage.folder / PMTILES)
+    return files, warnings
 
 
 def _layers(prepared: Preparation, coverage: Coverage, counts: Counts) -> tuple[list[Path], tuple[str, ...]]:

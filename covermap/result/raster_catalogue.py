@@ -37,6 +37,7 @@ PLAN_REMARKS = (
 """Bits of plan_flags and what each says of the stored plan."""
 AMPLIFIER_MEANINGS = tuple((number, code.replace("_", " ")) for number, code in enumerate(AMPLIFIER_CODES))
 RASTERS_FOLDER = "rasters"
+FIELD_STEP_DB = 1.0 / 128.0  # three fifths of the bytes; docs/decisions/fields_in_steps.md
 OF_STATION = ("field", "field_adjusted")
 OF_GRID = frozenset({
     "ground", "flags", "homes", "homes_without_roof", "reading_weight", "services_count", "service_tiers",
@@ -59,6 +60,7 @@ class Layer:
     bands : number of bands; 0 means one band a service of the list
     codes : what each value stands for, where that is the same in every result
     is_sum : whether values are sums of the codes
+    step : values are kept as whole multiples of it, so that files are smaller; 0: as they are
     """
 
     kind: str
@@ -69,6 +71,7 @@ class Layer:
     meaning: str
     codes: tuple[tuple[int, str], ...] = ()
     is_sum: bool = False
+    step: float = 0.0
 
     @property
     def of_list(self) -> bool:
@@ -139,8 +142,22 @@ LAYERS: dict[str, Layer] = {
             1,
             "median field of the limiting service by the second opinion, less the map's",
         ),
-        Layer("field", *_FLOAT, "dB(uV/m)", 1, "median field at 10 m, exceeded for 50 % of time"),
-        Layer("field_adjusted", *_FLOAT, "dB(uV/m)", 1, "field with the offsets of calibration added"),
+        Layer(
+            "field",
+            *_FLOAT,
+            "dB(uV/m)",
+            1,
+            "median field at 10 m, exceeded for 50 % of time",
+            step=FIELD_STEP_DB,
+        ),
+        Layer(
+            "field_adjusted",
+            *_FLOAT,
+            "dB(uV/m)",
+            1,
+            "field with the offsets of calibration added",
+            step=FIELD_STEP_DB,
+        ),
         Layer("ground", *_FLOAT, "m", 1, "elevation at the cell's centre"),
         Layer("flags", *_CLASS, 1, "remarks on the cell, a sum; 0 none", CELL_REMARKS, True),
         Layer("reading_weight", *_PERCENT, 1, "how much of what places nearby share the readings tell"),
@@ -192,6 +209,8 @@ def bits_of(values: np.ndarray) -> np.ndarray:
 
 
 def as_layer_array(layer: Layer, array: np.ndarray) -> np.ndarray:
-    """Return an array as the layer stores it: its type, with a band axis first."""
+    """Return an array as the layer stores it: its type and step, with a band axis first."""
     array = np.ascontiguousarray(array, dtype=layer.dtype)
+    if layer.step > 0.0:
+        array = np.rint(array / layer.step).astype(layer.dtype) * np.asarray(layer.step, layer.dtype)
     return array if array.ndim == 3 else array[np.newaxis]

@@ -49,6 +49,18 @@ def one(cells, stations, masts, cell_m, workers):
         shutil.rmtree(folder, ignore_errors=True)
 
 
+def measured(cells, stations, masts, cell_m, workers):
+    """Return the figures of a map in a process of its own: name -> (found, told), and the number of cells."""
+    options = {
+        "--cells": cells, "--stations": stations, "--masts": masts, "--cell-m": cell_m, "--workers": workers,
+    }  # fmt: skip
+    command = [sys.executable, __file__, "--here"]
+    for name, value in options.items():
+        command += [name, str(value)]
+    done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True)
+    return json.loads(done.stdout.splitlines()[-1])
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--cells", type=int, nargs="+", default=[300, 600, 1000], help="on a side")
@@ -65,15 +77,7 @@ def main():
         f"{'cells':>10} {'seconds':>9} {'told':>8} {'memory MB':>10} {'told':>8} {'disk MB':>9} {'told':>8}"
     )
     for cells in asked.cells:
-        options = {
-            "--cells": cells, "--stations": asked.stations, "--masts": asked.masts, "--cell-m": asked.cell_m,
-            "--workers": asked.workers,
-        }  # fmt: skip
-        command = [sys.executable, __file__, "--here"]
-        for name, value in options.items():
-            command += [name, str(value)]
-        done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True)
-        found = json.loads(done.stdout.splitlines()[-1])
+        found = measured(cells, asked.stations, asked.masts, asked.cell_m, asked.workers)
         grid_cells = found.pop("cells")
         row = "".join(f"{value:>10.0f} {told:>8.0f}" for value, told in found.values())
         print(f"{grid_cells:>10} {row}", flush=True)

@@ -73,11 +73,13 @@ def number_places(tier: NDArray[np.uint8], px: int) -> list[tuple[int, float, fl
     found: list[tuple[int, int, float, float]] = []
     for number in range(1, TIER_NOT_PROMISED + 1):
         inside = np.pad(tier == number, 1)
-        room = ndimage.distance_transform_cdt(inside, metric="chessboard")[1:-1, 1:-1]
-        patches, count = ndimage.label(inside[1:-1, 1:-1])
-        for row, col in ndimage.maximum_position(room, patches, range(1, count + 1)) if count else ():
-            if (room[row, col] - 0.5) * px >= NUMBER_ROOM_PX:
-                found.append((int(room[row, col]), number, (col + 0.5) * px, (row + 0.5) * px))
+        room = ndimage.distance_transform_cdt(inside, metric="chessboard")[1:-1, 1:-1].ravel()
+        patches = ndimage.label(inside[1:-1, 1:-1])[0].ravel()
+        roomy = np.flatnonzero((room - 0.5) * px >= NUMBER_ROOM_PX)
+        by_patch = roomy[np.lexsort((-room[roomy], patches[roomy]))]  # of equals the first as one reads
+        for place in by_patch[np.unique(patches[by_patch], return_index=True)[1]]:
+            row, col = divmod(int(place), tier.shape[1])
+            found.append((int(room[place]), number, (col + 0.5) * px, (row + 0.5) * px))
     found.sort(key=lambda one: -one[0])
     return [one[1:] for one in found[:MOST_NUMBERS]]
 
