@@ -66,7 +66,8 @@ def bounds(low_db, high_db):
 def under(spread, changes):
     """Return the model of points apart, each with the given bounds, under a spread."""
     plain = values(None, 0.0, len(changes), sd_db=0.0)
-    return _with_spread(tuple(replace(p, **c) for p, c in zip(plain, changes, strict=True)), spread)
+    points = tuple(replace(p, **c) for p, c in zip(plain, changes, strict=True))
+    return _with_spread(points, np.ones(len(points)), spread)
 
 
 def test_five_readings_are_shrunk_as_by_hand():
@@ -79,13 +80,48 @@ def test_five_readings_are_shrunk_as_by_hand():
 def test_readings_of_one_street_count_as_fewer_by_hand():
     # 5 dB shared by the street, sqrt(11) each: mean of 5 has variance 25 + 11/5 = 27.2; w = 16 / (16 + 27.2)
     street = [replace(p, latitude_deg=44.0, longitude_deg=-36.0) for p in values(None, -4.0, 5, sd_db=0.0)]
-    model = _with_spread(tuple(street), Spread(5.0, math.sqrt(11.0), 1.0))
+    model = _with_spread(tuple(street), np.ones(len(street)), Spread(5.0, math.sqrt(11.0), 1.0))
     assert model.offset("M").offset_db == pytest.approx(-4.0 * 16.0 / 43.2, abs=0.01)
     mean_db, error_db, places = model.mean_of_mast("M")
     assert (mean_db, error_db) == pytest.approx((-4.0, math.sqrt(27.2)), abs=0.01)
     assert places == pytest.approx(36.0 / 27.2, abs=0.01)
     assert neighbourhoods(street).tolist() == [0] * 5
     assert len(set(neighbourhoods(values(None, 0.0, 7, sd_db=0.0)).tolist())) == 7
+
+
+BY_PATH_DB = {("clear", "uhf"): 6.3, ("many_ridges", "uhf"): 11.7}  # docs/decisions/sigma_by_path.md
+
+
+def test_readings_behind_many_ridges_count_less_as_by_hand():
+    clear, behind = ([replace(p, path_class=kind) for p in values(None, 0.0, 3, sd_db=0.0)]
+                     for kind in ("clear", "many_ridges"))  # fmt: skip
+    behind = [replace(p, point=f"b{i}", latitude_deg=46.0 + i) for i, p in enumerate(behind)]
+    points = [
+        *(replace(p, **bounds(-2.0, -2.0)) for p in clear),
+        *(replace(p, **bounds(8.0, 8.0)) for p in behind),
+    ]
+    model = _with_spread(tuple(points), fit_mixed(points, 6.3, BY_PATH_DB).scale, OWN)
+    # weights 1, (6.3/11.7)^2 = 0.290: 3 (-2 + 0.290 x 8) / (3 x 1.290) = 0.248; 6 / sqrt(3.870) = 3.05
+    assert model.mean_of_mast("M")[:2] == pytest.approx((0.248, 3.05), abs=0.01)
+    assert model.typical_db == pytest.approx(6.0 * ((1.0 + (11.7 / 6.3) ** 2) / 2.0) ** 0.5, abs=0.01)
+
+
+def test_offsets_of_mixed_paths_are_nearer_to_the_truth_and_their_intervals_hold():
+    rng = np.random.default_rng(8)
+    inside, errors = 0, {True: [], False: []}
+    for _ in range(60):
+        kinds = ["clear"] * 10 + ["many_ridges"] * 10
+        off_db = [-4.0 + rng.normal(0.0, BY_PATH_DB[kind, "uhf"]) for kind in kinds]
+        points = [
+            replace(p, path_class=kind, **bounds(off, off))
+            for p, kind, off in zip(values(None, 0.0, 20, sd_db=0.0), kinds, off_db, strict=True)
+        ]
+        for by_path in (True, False):
+            offset = fit_offsets(fit_mixed(points, 6.3, BY_PATH_DB if by_path else None))[0]
+            errors[by_path].append(offset.offset_db + 4.0)
+            inside += by_path and abs(offset.offset_db + 4.0) < 1.96 * offset.sd_db
+    assert inside >= 54  # 57 of 60 expected; under 54 in 5 of 100 such counts (binomial law)
+    assert np.std(errors[True]) < np.std(errors[False])
 
 
 def test_no_picture_pulls_the_offset_down_without_a_number():
@@ -525,7 +561,7 @@ def test_near_a_reading_the_map_learns_and_never_past_the_range():
         for i, p in enumerate(values(None, 8.0, 10, sd_db=0.0))
     ]
     others = [replace(p, point=f"o{p.point}") for p in values(None, 0.0, 20, sd_db=0.0)]
-    model = _with_spread((*street, *others), Spread(5.0, 4.0, 1.0))
+    model = _with_spread((*street, *others), np.ones(len(street) + len(others)), Spread(5.0, 4.0, 1.0))
     local = model.local_effect("M")
     longitude, latitude = np.array([-36.0, -36.0, -35.9]), np.array([44.3, 44.3 + 0.5 / 111.2, 44.35])
     learnt_db = model.offset("M").offset_db + local.effect_db(longitude, latitude)

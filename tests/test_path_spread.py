@@ -11,7 +11,15 @@ from reception_places import CROWD, TIERS, crowded, facts_of, one_cell, place_of
 
 from covermap.errors import InputError
 from covermap.propagation.ridges import PATH_CLASSES
-from covermap.reception import PlaceSignals, ReceptionOptions, best_aim, receive, sigma_summary
+from covermap.reception import (
+    PlaceSignals,
+    ReceptionOptions,
+    best_aim,
+    receive,
+    required_field,
+    sigma_summary,
+)
+from covermap.reception.signals import MAY_OVERLOAD
 from covermap.scenario import read_scenario
 from covermap.tables import read_prediction_spread, table_text
 from tests.scenario_files import write_scenario
@@ -155,3 +163,44 @@ def test_table_and_number_together_are_refused(tmp_path):
     extra = '[reception]\nprediction_spread = "mine.csv"\nprediction_error_db = 5\n'
     with pytest.raises(InputError, match="Keep one of the two"):
         read_scenario(write_scenario(tmp_path, extra=extra))
+
+
+# s_i behind each, with land cover: root of the sum of the table's square and PLACES_DB's, by hand
+OWN_DB = {"clear": 6.30, "one_ridge": 8.23, "two_ridges": 9.20, "many_ridges": 11.66, "scatter": 10.18}
+
+
+@pytest.mark.parametrize(("path_class", "own_db"), OWN_DB.items())
+def test_the_strongest_station_overloads_by_the_spread_of_its_own_path(path_class, own_db):
+    plan = one_service(path_class, BY_PATH)
+    assert plan.overload_spread_db == pytest.approx(own_db, abs=0.03)
+    short_db = -plan.overload_db  # what the limit lies above the station
+    for nearer_db, close in ((own_db + 0.3, False), (own_db - 0.3, True)):
+        signals = PlaceSignals(
+            facts_of([515.0], [0]),
+            np.array([58.0 + short_db - nearer_db]),
+            np.array([40.0]),
+            options=BY_PATH,
+            path_class=classes(path_class),
+        )
+        at_place = best_aim(signals, ROOFTOP)
+        cells = replace(one_cell(signals), path_class=classes(path_class)[:, None])
+        of_cell = receive(cells, signals.facts, TIERS, wanted_of(0), BY_PATH)
+        assert at_place.may_overload == close
+        assert not at_place.overloads
+        assert of_cell.tier[0] < 6 or bool(of_cell.plan_flags[0] & MAY_OVERLOAD) == close
+
+
+@pytest.mark.parametrize(("path_class", "own_db"), OWN_DB.items())
+def test_a_field_that_is_sure_enough_behind_ridges(path_class, own_db):
+    def sure_db(kind):
+        asked = {"system": 15.2, "noise": "rural", "options": BY_PATH, "path_class": kind}
+        half, sure = (required_field(ROOFTOP, 515.0, confidence_percent=p, **asked) for p in (50.0, 90.0))
+        assert half == required_field(ROOFTOP, 515.0, 15.2, "rural", options=BY_PATH)
+        return (sure - half) / 1.28155  # normal table; root of the sum of s_i's square and the chain's
+
+    assert sure_db(path_class) ** 2 - sure_db("clear") ** 2 == pytest.approx(own_db**2 - 6.30**2, abs=0.6)
+
+
+def test_a_path_class_that_is_not_known_is_refused():
+    with pytest.raises(InputError, match=r"path_class is 'hill'\. Known: clear, grazing"):
+        required_field(ROOFTOP, 515.0, 15.2, "rural", path_class="hill")

@@ -71,7 +71,7 @@ def tuner_dbm(signals: PlaceSignals, tier: Tier, plan: AimPlan) -> NDArray[np.fl
 def _loads(signals: PlaceSignals, tier: Tier) -> Loads:
     around = np.array([float(signals.clutter_height_m)]), np.array([bool(signals.open_land)])
     figures = load_figures((tier,), signals.facts, *around, signals.options)
-    return loads_of((tier,), signals.facts, figures)
+    return loads_of((tier,), signals.facts, figures, signals.options)
 
 
 def _front_dbm(

@@ -40,7 +40,7 @@ _SUBGROUPS = (
     ("Aim", ("aim", "second_aim", "aim_from", "aim_to")),
     ("Each service", ("service_chance",)),
     ("Each service, one class lower", ("service_chance_one_lower",)),
-    ("Why each service is weak", ("service_cause", "service_interferer")),
+    ("Why each service is weak", ("service_cause", "service_interferer", "service_path")),
     ("Signals 3 dB weaker and stronger", ("3db_weaker", "3db_stronger")),
     ("Leaves, and another class of land cover", ("tier_in_leaf", "tier_cover_doubt")),
     ("Field of each station", ("field",)),

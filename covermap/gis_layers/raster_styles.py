@@ -159,6 +159,7 @@ def raster_title(coverage: Coverage, name: str) -> str:
         "aim_to": "Last aim that keeps the list, degrees from true north",
         "main_cause": "Why it is hard",
         "service_cause": "Why one station is weak",
+        "service_path": "What stands in the way of one station",
         "interferer": "Which station interferes most",
         "service_interferer": "Which station interferes most with one station",
         "amplifier": "What a masthead amplifier does",
@@ -215,6 +216,8 @@ def _entries(coverage: Coverage, name: str, kind: str) -> list[tuple[int, str, s
     if kind in ("interferer", "service_interferer"):
         names = coverage.run.get("station_names", {})
         return _numbered([names.get(station, station) for station in coverage.tag_values(name, "STATIONS")])
+    if kind == "service_path":
+        return _numbered([words for _, words in layer_of(name).codes])
     if kind in _REMARKS:
         return _remarks(coverage, name, _REMARKS[kind])
     return list({"amplifier": _AMPLIFIER}.get(kind, ()))

@@ -35,6 +35,7 @@ def required_field(
     confidence_percent: float = 50.0,
     clutter_height_m: float = 0.0,
     open_land: bool = False,
+    path_class: str = "clear",
 ) -> float:
     """Return the median outdoor field that gives an aimed installation margin 0.
 
@@ -51,6 +52,9 @@ def required_field(
     confidence_percent : float
         How sure; 50 is margin 0. [%]
     clutter_height_m, open_land : surroundings of the place; at least 10 m is used. [m]
+    path_class : str
+        What stands in the way, which decides how far a prediction can be off: clear, grazing, one_ridge,
+        two_ridges, many_ridges, earth_bulge or scatter.
 
     Returns
     -------
@@ -60,7 +64,7 @@ def required_field(
     Raises
     ------
     InputError
-        For an unknown system or environment, or a number out of range.
+        For an unknown system, environment or path class, or a number out of range.
     """
     installation = _built_in_tier(tier) if isinstance(tier, int) else tier
     bandwidth_mhz = DEFAULT_BANDWIDTH_MHZ
@@ -81,6 +85,7 @@ def required_field(
             external_noise=read_external_noise(),
             path_spread_db=read_prediction_spread(),
         ),
+        path_class=path_class,
     )
 
 

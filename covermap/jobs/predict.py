@@ -200,6 +200,7 @@ def _write_tile(prepared: Preparation, rasters: RasterSet, result: TileResult) -
     for wanted in prepared.scenario.wanted:
         found = result.lists[wanted.name]
         rasters.write_list(wanted, tile, found.reception, found.main_cause, found.service_cause)
+        rasters.write(f"{wanted.name}/service_path", tile, result.paths[wanted.name])
         doubts = result.doubts[wanted.name]
         for kind, values in (("tier_in_leaf", doubts.tier_in_leaf), ("tier_cover_doubt", doubts.cover_doubt)):
             if values is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 import geopandas as gpd
@@ -9,6 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from covermap.constants import UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.grid.blocks import BlockRequest, compute_blocks
 from covermap.grid.executor import run_tasks
@@ -22,7 +24,9 @@ from covermap.planning.relay_harm import Neighbour, harmed_cells, neighbours_of
 from covermap.planning.relay_shortlist import RelayShortlist
 from covermap.planning.relay_sites import HomeCells, Sites, candidate_sites, home_cells
 from covermap.planning.results import read_cells
+from covermap.propagation.ridges import PATH_CLASSES
 from covermap.reception.required_field import required_field
+from covermap.reception.variability import OPEN_PATH
 from covermap.result.coverage import Coverage, open_coverage
 from covermap.scenario import Scenario
 from covermap.scenario.channels import Channel, read_channel_plan
@@ -80,9 +84,9 @@ def relays(
             "would have no donor signal."
         )
     channels, frequency_mhz, neighbours = _channels(scenario, len(coverage.services(name)))
-    fields = _fields(prepared, sites, frequency_mhz, np.stack([lived.row, lived.col], axis=1), workers)
+    paths = _paths(prepared, sites, frequency_mhz, np.stack([lived.row, lived.col], axis=1), workers)
     return _shortlist(
-        prepared, coverage, name, sites, fields, lived, sought, channels, frequency_mhz, neighbours
+        prepared, coverage, name, sites, paths, lived, sought, channels, frequency_mhz, neighbours
     )
 
 
@@ -119,13 +123,23 @@ def _usable(channel: Channel) -> bool:
     return channel.band == "uhf" and channel.use == "current"
 
 
-def _fields(
-    prepared: Preparation, sites: Sites, frequency_mhz: float, cells: NDArray[np.int64], workers: int | None
-) -> NDArray[np.float32]:
-    """Return the field of a relay at each site in each of the cells (N, 2): wanted, unwanted; (C, 2, N).
+@dataclass(frozen=True, eq=False)
+class RelayPaths:
+    """What a relay at each of C sites brings to N cells.
 
-    Wanted as the time rule asks; unwanted at its small percentage of time.
+    wanted_dbuvm : (C, N), as the time rule asks; unwanted_dbuvm : at its small percentage of time
+    path_class : uint8 (C, N), what stands in the way, index into PATH_CLASSES, 255 unknown
     """
+
+    wanted_dbuvm: NDArray[np.float32]
+    unwanted_dbuvm: NDArray[np.float32]
+    path_class: NDArray[np.uint8]
+
+
+def _paths(
+    prepared: Preparation, sites: Sites, frequency_mhz: float, cells: NDArray[np.int64], workers: int | None
+) -> RelayPaths:
+    """Return the paths from a relay at each site to each of the cells, shape (N, 2)."""
     grid = prepared.grid
     longitude_deg, latitude_deg = grid.lonlat_of(sites.row, sites.col)
     prediction = prepared.scenario.settings.prediction
@@ -136,7 +150,7 @@ def _fields(
     ]
     to_field_db = 199.36 + 20.0 * np.log10(frequency_mhz / 1000.0) + 10.0 * np.log10(RELAY_ERP_KW)
 
-    def of_site(site: int) -> NDArray[np.float32]:
+    def of_site(site: int) -> tuple[NDArray[np.float32], NDArray[np.uint8]]:
         row, col = sites.row[site], sites.col[site]
         near = [
             (tile, mine)
@@ -159,6 +173,7 @@ def _fields(
             terrain_digest=prepared.terrain.digest,
         )
         field_dbuvm = np.full((2, len(cells)), np.nan, dtype=np.float32)
+        path_class = np.full(len(cells), UNKNOWN_UINT8, dtype=np.uint8)
         blocks = compute_blocks(request, [tile for tile, _ in near], prepared.terrain)
         for (tile, mine), block in zip(near, blocks, strict=True):
             inside = cells[mine] - (tile.row, tile.col)
@@ -167,9 +182,12 @@ def _fields(
             spread_db = block.spread_db[0, 0][here]
             field_dbuvm[0, mine] = wanted_field(median_dbuvm, spread_db, prediction.time_rule)
             field_dbuvm[1, mine] = median_dbuvm + spread_db
-        return field_dbuvm
+            path_class[mine] = block.path_class[here]
+        return field_dbuvm, path_class
 
-    return np.stack(list(run_tasks(of_site, range(sites.row.size), workers)))
+    found = list(run_tasks(of_site, range(sites.row.size), workers))
+    fields = np.stack([field_dbuvm for field_dbuvm, _ in found])
+    return RelayPaths(fields[:, 0], fields[:, 1], np.stack([path_class for _, path_class in found]))
 
 
 def _within(tile: Tile, cells: NDArray[np.int64]) -> NDArray[np.bool_]:
@@ -193,7 +211,7 @@ def _shortlist(
     coverage: Coverage,
     name: str,
     sites: Sites,
-    fields: NDArray[np.float32],
+    paths: RelayPaths,
     lived: HomeCells,
     sought: NDArray[np.float64],
     channels: tuple[str, ...],
@@ -202,16 +220,10 @@ def _shortlist(
 ) -> RelayShortlist:
     of_list = next(wanted for wanted in prepared.scenario.wanted if wanted.name == name)
     wanted = [prepared.scenario.stations[index] for group in of_list.transmitters for index in group]
-    needed_dbuvm = required_field(
-        prepared.tiers[ROOFTOP],
-        frequency_mhz,
-        max(station.required_cn_db for station in wanted),
-        prepared.reception_options.noise_environment,
-        confidence_percent=prepared.reception_options.confidence_percent,
-        options=prepared.reception_options,
-    )
-    reached = np.nan_to_num(fields[:, 0], nan=-np.inf) >= needed_dbuvm
-    harmed = _harmed(prepared, coverage, fields[:, 1], lived, neighbours)
+    cn_db = max(station.required_cn_db for station in wanted)
+    needed_dbuvm = _needed_by_path(prepared, frequency_mhz, cn_db)[paths.path_class]
+    reached = np.nan_to_num(paths.wanted_dbuvm, nan=-np.inf) >= needed_dbuvm
+    harmed = _harmed(prepared, coverage, paths.unwanted_dbuvm, lived, neighbours)
     chosen = choose_sites(reached, sought, harmed, MOST_CHOSEN)
     chance = read_cells(coverage, f"{name}/dead_zone_chance", lived.row, lived.col)
     dead = lived.homes * (1.0 - np.minimum(chance, 100) / 100.0)
@@ -253,6 +265,25 @@ def _shortlist(
         float(sought.sum()),
         sites.row.size,
     )
+
+
+def _needed_by_path(prepared: Preparation, frequency_mhz: float, cn_db: float) -> NDArray[np.float64]:
+    """Return the field that is sure enough for a rooftop antenna, by number of the path's class, (256,)."""
+    options = prepared.reception_options
+    kinds = [PATH_CLASSES[number] if number < len(PATH_CLASSES) else OPEN_PATH for number in range(256)]
+    by_kind = {
+        kind: required_field(
+            prepared.tiers[ROOFTOP],
+            frequency_mhz,
+            cn_db,
+            options.noise_environment,
+            confidence_percent=options.confidence_percent,
+            options=options,
+            path_class=kind,
+        )
+        for kind in PATH_CLASSES
+    }
+    return np.array([by_kind[kind] for kind in kinds])
 
 
 def _harmed(

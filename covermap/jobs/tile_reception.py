@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from covermap.constants import SILENT_DBUVM
+from covermap.constants import SILENT_DBUVM, UNKNOWN_UINT8
 from covermap.grid.blocks import LossBlock
 from covermap.grid.fields import (
     STEEP_RAY_DEG,
@@ -47,6 +48,7 @@ class TileResult:
     other_tier : of a sample of cells, for the first list, at the other default of the prediction error
     second : of each list, what the second opinion says; empty without one
     doubts : of each list, what leaves and another class of cover would change
+    paths : of each list, the class of the path that carries each service, (V, rows, cols), as CellSignals'
     """
 
     tile: Tile
@@ -59,6 +61,7 @@ class TileResult:
     other_tier: NDArray[np.uint8]
     second: dict[str, SecondOpinion]
     doubts: dict[str, LocalDoubts]
+    paths: dict[str, NDArray[np.uint8]]
 
 
 def receive_tile(
@@ -105,7 +108,30 @@ def receive_tile(
             latitude_deg,
             counted,
         ),
+        {
+            wanted.name: service_paths(
+                wanted.transmitters, fields.median_dbuvm, fields.obstructions.path_class
+            ).reshape(-1, *shape)
+            for wanted in prepared.scenario.wanted
+        },
     )
+
+
+def service_paths(
+    transmitters: Sequence[Sequence[int]], median_dbuvm: NDArray[np.float32], path_class: NDArray[np.uint8]
+) -> NDArray[np.uint8]:
+    """Return the class of the path that carries each service, shape (V, N): of its strongest station.
+
+    transmitters : of each service its stations. median_dbuvm, path_class : (S, N); 255 where not known
+    """
+    known_dbuvm = np.where(np.isnan(median_dbuvm), -np.inf, median_dbuvm)
+    cell = np.arange(known_dbuvm.shape[1])
+    found = np.empty((len(transmitters), cell.size), np.uint8)
+    for service, stations in enumerate(transmitters):
+        strongest = np.asarray(stations)[known_dbuvm[list(stations)].argmax(axis=0)]
+        known = np.isfinite(known_dbuvm[strongest, cell])
+        found[service] = np.where(known, path_class[strongest, cell], UNKNOWN_UINT8)
+    return found
 
 
 def _second_opinions(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -23,9 +23,9 @@ from covermap.measurements.reports import FEWEST_SHOWN
 from covermap.measurements.residuals import PointResidual, Residual, by_point, compare
 from covermap.measurements.trusted_area import hull_lonlat, public_area_lonlat, worst_path
 from covermap.reception.options import ReceptionOptions
-from covermap.reception.variability import sigma_summary
+from covermap.reception.variability import prediction_by_path, sigma_summary
 from covermap.scenario import Scenario
-from covermap.tables import read_tiers
+from covermap.tables import read_prediction_spread, read_tiers
 from covermap.terrain import Terrain
 
 NORMAL_95 = 1.96  # normal distribution: 95 % lie within
@@ -146,12 +146,26 @@ def calibrate(
         readings = read_readings(readings, scenario.stations, tiers, percent_scales)
     terrain = read_terrain_of(scenario)
     residuals, without = compare(readings.readings, scenario, terrain)
-    return report(scenario, readings, residuals, without, default_spread_db(terrain))
+    return report(scenario, readings, residuals, without, *default_spreads(scenario, terrain))
 
 
-def default_spread_db(terrain: Terrain) -> float:
-    """Return the spread of a reading around the prediction, where readings are too few to tell."""
-    return sigma_summary(ReceptionOptions(has_land_cover=terrain.knows_clutter)).total_db
+def default_spreads(scenario: Scenario, terrain: Terrain) -> tuple[float, dict[tuple[str, str], float]]:
+    """Return the spread of a reading around the prediction, where readings are too few to tell: on an open
+    path, and by class of path and band. [dB]
+    """
+    reception = scenario.settings.reception
+    options = ReceptionOptions(
+        prediction_error_db=reception.prediction_error_db,
+        path_spread_db=read_prediction_spread(reception.prediction_spread),
+        has_land_cover=terrain.knows_clutter,
+    )
+    summary = sigma_summary(options)
+    by_path_db = {
+        (kind, band): math.hypot(of_path_db, summary.location_db)
+        for band, of_band in prediction_by_path(options).items()
+        for kind, of_path_db in of_band.items()
+    }
+    return summary.total_db, by_path_db
 
 
 def report(
@@ -160,11 +174,11 @@ def report(
     residuals: Sequence[Residual],
     without: Sequence[str],
     default_db: float,
+    by_path_db: Mapping[tuple[str, str], float] | None = None,
 ) -> CalibrationReport:
-    """Return the report of residuals already worked out; see calibrate."""
+    """Return the report of residuals already worked out; see calibrate and, for the spreads, fit_mixed."""
     points = by_point(residuals)
-    model = fit_mixed(points, default_db)
-    spread_db = model.spread.total_db
+    model = fit_mixed(points, default_db, by_path_db)
     offsets = fit_offsets(model)
     judgement = judge(model)
     calibration = None
@@ -172,8 +186,9 @@ def report(
         calibration = _calibration(scenario, readings, model, offsets, judgement)
     used = {} if calibration is None else {(o.mast, o.band): o.offset_db for o in offsets}
     return CalibrationReport(
-        readings, tuple(residuals), tuple(points), tuple(offsets), spread_db, judgement, calibration,
-        _disagreements(residuals, used, spread_db), _cautions(points), (*readings.warnings, *without),
+        readings, tuple(residuals), tuple(points), tuple(offsets), model.typical_db, judgement, calibration,
+        _disagreements(residuals, used, _spreads_db(model)), _cautions(points),
+        (*readings.warnings, *without),
     )  # fmt: skip
 
 
@@ -237,8 +252,18 @@ def _trusted(offset: Offset, model: MixedModel) -> TrustedOffset:
     )  # fmt: skip
 
 
+def _spreads_db(model: MixedModel) -> dict[tuple[str, str, str], float]:
+    """Return the spread of each residual: by point, mast and band."""
+    return {
+        (p.point, p.mast, p.band): model.spread.total_db * float(scale)
+        for p, scale in zip(model.points, model.scale, strict=True)
+    }
+
+
 def _disagreements(
-    residuals: Sequence[Residual], offsets: dict[tuple[str, str], float], spread_db: float
+    residuals: Sequence[Residual],
+    offsets: dict[tuple[str, str], float],
+    spreads_db: dict[tuple[str, str, str], float],
 ) -> tuple[Disagreement, ...]:
     """Return readings over two standard deviations from the prediction, the furthest first."""
     found = []
@@ -247,6 +272,7 @@ def _disagreements(
         offset = offsets.get((station.mast, station.band), 0.0)
         low, high = residual.low_db - offset, residual.high_db - offset
         apart_db = low if low > 0.0 else high if high < 0.0 else 0.0
+        spread_db = spreads_db[residual.reading.point, station.mast, station.band]
         if abs(apart_db) > FAR_OFF * math.hypot(spread_db, residual.sd_db):
             found.append(Disagreement(residual, apart_db))
     return tuple(sorted(found, key=lambda one: -abs(one.apart_db)))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,7 +27,10 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Spread:
-    """How residuals spread around a mast's offset: what places nearby share, how far, and each one's own."""
+    """How residuals spread around a mast's offset: what places nearby share, how far, and each one's own.
+
+    On open paths; behind ridges both are greater by the point's scale.
+    """
 
     local_db: float
     own_db: float
@@ -35,7 +38,7 @@ class Spread:
 
     @property
     def total_db(self) -> float:
-        """Return the spread of one residual. [dB]"""
+        """Return the spread of one residual on an open path. [dB]"""
         return math.hypot(self.local_db, self.own_db)
 
 
@@ -51,16 +54,23 @@ class Estimate:
 class MixedModel:
     """Residuals of n points under one spread, bounds turned into values of greater doubt.
 
+    scale : shape (n,), by how many times each point's path is harder to predict than an open one
     value_db, variance_db2 : shape (n,), of each point; a bound's are Laplace's
     local : what neighbourhoods share, shape (n, n); solved : inverse of the whole covariance
     """
 
     points: tuple[PointResidual, ...]
+    scale: Floats
     spread: Spread
     value_db: Floats
     variance_db2: Floats
     local: Floats
     solved: Floats
+
+    @property
+    def typical_db(self) -> float:
+        """Return the spread of these residuals, whatever their paths. [dB]"""
+        return self.spread.total_db * math.sqrt(float(np.mean(self.scale**2)))
 
     def offset(self, mast: str, band: str | None = None) -> Estimate:
         """Return the offset of a mast in a band, or of the mast as a whole; shrunk towards 0."""
@@ -84,9 +94,9 @@ class MixedModel:
         return mean_db, 1.0 / math.sqrt(precision), typical * precision
 
     def local_effect(self, mast: str) -> LocalEffect:
-        """Return what the readings say of the places around them, on paths of a mast."""
+        """Return what the readings say of the places around them, on open paths of a mast."""
         shares = np.where([p.mast == mast for p in self.points], 1.0, ACROSS_MASTS)
-        weights_db = self.spread.local_db**2 * shares * (self.solved @ self.value_db)
+        weights_db = self.spread.local_db**2 * shares * self.scale * (self.solved @ self.value_db)
         own = np.diag(self.local)
         told = np.einsum("ij,jk,ki->i", self.local, self.solved, self.local) / np.maximum(own, 1e-12)
         return LocalEffect(
@@ -100,25 +110,33 @@ class MixedModel:
     def without(self, left_out: NDArray[np.bool_]) -> MixedModel:
         """Return the model of the other points, under the same spread."""
         kept = tuple(p for p, out in zip(self.points, left_out, strict=True) if not out)
-        return _with_spread(kept, self.spread)
+        return _with_spread(kept, self.scale[~left_out], self.spread)
 
 
-def fit_mixed(points: Sequence[PointResidual], default_db: float) -> MixedModel:
+def fit_mixed(
+    points: Sequence[PointResidual],
+    default_db: float,
+    by_path_db: Mapping[tuple[str, str], float] | None = None,
+) -> MixedModel:
     """Return the model of residuals, its spreads fitted where enough are known.
 
-    default_db : spread of a reading around the prediction, the prior of the fitted one
+    default_db : spread of a reading around the prediction on an open path, the prior of the fitted one
+    by_path_db : the same by class of path and band; where it is missing, as on an open path
 
     Source: Gaussian process with spherical covariance (textbook): marginal likelihood, with priors on both
     spreads (scaled inverse chi-square) and on the range (log-normal).
     """
     points = tuple(points)
+    expected_db = [(by_path_db or {}).get((p.path_class, p.band), default_db) for p in points]
+    scale = np.array(expected_db) / default_db
     masts = {p.mast for p in points}
-    known = [p for p in points if p.low_db == p.high_db]
+    exact = np.array([p.low_db == p.high_db for p in points], dtype=bool)
+    known = [p for p, told in zip(points, exact, strict=True) if told]
     half_db = default_db / math.sqrt(2.0)
     spread = Spread(half_db, half_db, RANGE_KM[1])
     if len(known) - len(masts) >= FEWEST_FOR_SPREAD:
-        spread = _fitted_spread(tuple(known), half_db)
-    return _with_spread(points, spread)
+        spread = _fitted_spread(tuple(known), scale[exact], half_db)
+    return _with_spread(points, scale, spread)
 
 
 def has_bands(points: Sequence[PointResidual], mast: str) -> bool:
@@ -146,15 +164,16 @@ def _parts(points: Sequence[PointResidual]) -> tuple[Floats, Floats, Floats, Flo
     return offsets, shares, distances_km(points), np.array([p.sd_db**2 for p in points])
 
 
-def _fitted_spread(points: tuple[PointResidual, ...], half_db: float) -> Spread:
+def _fitted_spread(points: tuple[PointResidual, ...], scale: Floats, half_db: float) -> Spread:
     """Return the spreads of greatest posterior density, of known residuals."""
     offsets, shares, apart_km, own_db2 = _parts(points)
+    shares = shares * np.outer(scale, scale)
     value_db = np.array([p.low_db for p in points])
 
     def surprise(at: Floats) -> float:
         local, own = math.exp(2.0 * at[0]), math.exp(2.0 * at[1])
         covariance = offsets + local * shares * shared_share(apart_km, math.exp(at[2]))
-        covariance[np.diag_indices(value_db.size)] += own + own_db2
+        covariance[np.diag_indices(value_db.size)] += own * scale**2 + own_db2
         factor = linalg.cho_factor(covariance, lower=True)
         total = 0.5 * float(value_db @ linalg.cho_solve(factor, value_db))
         total += float(np.log(np.diag(factor[0])).sum())
@@ -170,13 +189,13 @@ def _fitted_spread(points: tuple[PointResidual, ...], half_db: float) -> Spread:
     return Spread(*(math.exp(float(value)) for value in found))
 
 
-def _with_spread(points: tuple[PointResidual, ...], spread: Spread) -> MixedModel:
+def _with_spread(points: tuple[PointResidual, ...], scale: Floats, spread: Spread) -> MixedModel:
     """Return the model of points under a spread."""
     offsets, shares, apart_km, own_db2 = _parts(points)
-    local = spread.local_db**2 * shares * shared_share(apart_km, spread.range_km)
-    value_db, variance_db2 = _as_values(points, offsets + local, own_db2 + spread.own_db**2)
+    local = spread.local_db**2 * np.outer(scale, scale) * shares * shared_share(apart_km, spread.range_km)
+    value_db, variance_db2 = _as_values(points, offsets + local, own_db2 + (spread.own_db * scale) ** 2)
     solved = np.asarray(np.linalg.inv(offsets + local + np.diag(variance_db2)), dtype=np.float64)
-    return MixedModel(points, spread, value_db, variance_db2, local, solved)
+    return MixedModel(points, scale, spread, value_db, variance_db2, local, solved)
 
 
 def _as_values(points: Sequence[PointResidual], prior: Floats, noise_db2: Floats) -> tuple[Floats, Floats]:

@@ -17,7 +17,7 @@ from covermap.measurements.residuals import PointResidual
 FEWEST_POINTS = 3  # judgement: a mast or band with fewer points keeps no offset of its own
 FEWEST_ALTOGETHER = 5
 NEIGHBOURS_KM = 0.5  # judgement: points that follow each other so closely are one neighbourhood
-MOST_SPREAD_DB = 14.0  # judgement: readings that spread wider are no readings of this prediction
+MOST_SPREAD_DB = 14.0  # judgement: readings over open paths that spread wider are none of this prediction
 MOST_OFFSET_DB = 25.0  # judgement: nor are those of a mast that are all so far off
 CHANCE_P = 0.05
 MOST_POINTS = 200
@@ -103,7 +103,8 @@ def judge(model: MixedModel) -> Judgement:
 
 def _nonsense(model: MixedModel) -> str:
     """Return why these can hardly be readings of these stations, or nothing."""
-    known = [p for p in model.points if p.low_db == p.high_db]
+    exact = [p.low_db == p.high_db for p in model.points]
+    known = [p for p, told in zip(model.points, exact, strict=True) if told]
     squares, freedom, furthest_db = 0.0, 0, 0.0
     for mast in dict.fromkeys(p.mast for p in known):
         value_db = np.array([p.low_db for p in known if p.mast == mast])
@@ -112,10 +113,11 @@ def _nonsense(model: MixedModel) -> str:
         if value_db.size >= FEWEST_POINTS:
             furthest_db = max(furthest_db, abs(float(np.median(value_db))))
     spread_db = math.sqrt(squares / freedom) if freedom >= FEWEST_ALTOGETHER - 1 else 0.0
-    if spread_db <= MOST_SPREAD_DB and furthest_db <= MOST_OFFSET_DB:
+    most_db = MOST_SPREAD_DB * math.sqrt(float(np.mean(model.scale[exact] ** 2))) if known else 0.0
+    if spread_db <= most_db and furthest_db <= MOST_OFFSET_DB:
         return ""
     value_db = np.array([p.low_db for p in known])
-    what = f"spread by {spread_db:.0f} dB" if spread_db > MOST_SPREAD_DB else f"are {furthest_db:.0f} dB off"
+    what = f"spread by {spread_db:.0f} dB" if spread_db > most_db else f"are {furthest_db:.0f} dB off"
     return (
         f"readings run from {value_db.min():+.0f} to {value_db.max():+.0f} dB of the prediction and {what}, "
         "far beyond the 6 to 10 dB a prediction is wrong by: look at unit, gain, aim and channel"
@@ -139,7 +141,7 @@ def _refusal(model: MixedModel, places: int, before_db: float, after_db: float, 
             f"without ({before_db:.1f})"
         )
     if not chance < CHANCE_P:
-        spread_db = model.spread.total_db
+        spread_db = model.typical_db
         return (
             f"offsets of this size come about by chance in {100 * chance:.0f} of 100 sets of readings; with "
             f"this spread {points_to_see(MAST_SD_DB, spread_db)} points of a mast, each in a neighbourhood "

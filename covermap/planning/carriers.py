@@ -7,21 +7,26 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from covermap.constants import UNKNOWN_UINT8
+from covermap.constants import BANDS, UNKNOWN_UINT8
 from covermap.grid.frame import Tile
 from covermap.planning.results import Results, read_cells
+from covermap.planning.shared_errors import ServicePaths
 
 HIGH_VHF = "high_vhf"
 OWN_HIGH_VHF_FLAG = 8  # of plan_flags: the list needs an antenna of its own for high VHF
 RECEIVED_PERCENT = 50  # judgement: a service counts as received by a plan from this chance on
 
 
-def sites_of(results: Results) -> tuple[str, ...] | None:
-    """Return the sites that carry services, in the order of the record; None where the record lacks them."""
+def groups_of(results: Results) -> tuple[tuple[str, str], ...] | None:
+    """Return the sites and bands that carry services, in the record's order; None where it lacks them."""
     carriers = results.run.get("carriers")
     if not carriers:
         return None
-    return tuple(dict.fromkeys(site_of(row) for rows in carriers.values() for row in rows))
+    return tuple(dict.fromkeys(_group_of(row) for rows in carriers.values() for row in rows))
+
+
+def _group_of(row: Mapping[str, str]) -> tuple[str, str]:
+    return site_of(row), row["band"]
 
 
 def site_of(row: Mapping[str, str]) -> str:
@@ -62,16 +67,25 @@ def _strongest(fields_dbuvm: NDArray) -> NDArray[np.int64]:
     return np.argmax(np.where(np.isnan(fields_dbuvm), -np.inf, fields_dbuvm), axis=0)
 
 
-def carrying_sites(results: Results, list_name: str, tile: Tile) -> NDArray[np.int64] | None:
-    """Return the site (index into sites_of) that carries each service, shape (V, N); None if not recorded."""
-    sites = sites_of(results)
-    if sites is None:
+def service_paths(results: Results, list_name: str, tile: Tile) -> ServicePaths | None:
+    """Return the paths that carry each service to the tile's cells; None if the sites are not recorded.
+
+    group : index into groups_of. Results without the raster service_path have open paths.
+    """
+    groups = groups_of(results)
+    if groups is None:
         return None
     found = []
     for service in results.services(list_name):
-        of_station = np.array([sites.index(site_of(row)) for row in results.run["carriers"][service]])
+        of_station = np.array([groups.index(_group_of(row)) for row in results.run["carriers"][service]])
         found.append(of_station[carrying_station(results, service, tile)])
-    return np.stack(found)
+    group = np.stack(found)
+    bands = np.array([BANDS.index(band) for _, band in groups])
+    name = f"{list_name}/service_path"
+    path_class = np.full(group.shape, UNKNOWN_UINT8, dtype=np.uint8)
+    if results.has(name):
+        path_class = results.read(name, tile).reshape(group.shape)
+    return ServicePaths(group, bands[group], path_class)
 
 
 def needs_high_vhf(results: Results, list_name: str, tile: Tile) -> NDArray[np.bool_] | None:
@@ -83,7 +97,7 @@ def needs_high_vhf(results: Results, list_name: str, tile: Tile) -> NDArray[np.b
     if results.has(f"{list_name}/plan_flags"):
         flags = results.read(f"{list_name}/plan_flags", tile).ravel()
         return (flags != UNKNOWN_UINT8) & ((flags & OWN_HIGH_VHF_FLAG) > 0)
-    if sites_of(results) is None:
+    if groups_of(results) is None:
         return None
     chance_percent = results.read(f"{list_name}/service_chance", tile)
     needs = np.zeros(tile.rows * tile.cols, dtype=bool)

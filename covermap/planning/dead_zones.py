@@ -17,11 +17,12 @@ from scipy import ndimage
 
 from covermap.constants import UNKNOWN_UINT8
 from covermap.grid.frame import Tile
-from covermap.planning.carriers import sites_of
+from covermap.planning.carriers import groups_of
 from covermap.planning.further_tally import FurtherResults
 from covermap.planning.list_tally import causes_of, lost_parts
-from covermap.planning.ranges import RangeTally, spread_of
+from covermap.planning.ranges import RangeTally
 from covermap.planning.results import Results
+from covermap.planning.shared_errors import spread_of
 from covermap.planning.tally import read_results
 
 DEAD_BELOW_PERCENT, DOUBTFUL_BELOW_PERCENT = 10, 50
@@ -135,18 +136,18 @@ def _homes(
     of_tile = read_results(results, list_name, tile)
     lost = homes * (1.0 - of_tile.dead_zone_percent[cell] / 100.0)
     expected = np.bincount(zone, lost, minlength=count)
-    sites, spread = sites_of(results), spread_of(results.run)
-    if sites is None or spread is None:
+    groups, spread = groups_of(results), spread_of(results.run)
+    if groups is None or spread is None:
         return expected.round(3).tolist(), nothing, nothing
     further = FurtherResults(results, list_name, tile)
     low, high = expected.copy(), expected.copy()
     for first in range(0, count, ZONES_AT_ONCE):
         some = slice(first, min(first + ZONES_AT_ONCE, count))
-        tally = RangeTally(some.stop - first, len(sites), spread)
+        tally = RangeTally(some.stop - first, len(groups), spread.home_correlation)
         lived = (homes > 0) & (zone >= first) & (zone < some.stop)
         if lived.any():
             parts = lost_parts(results, list_name, tile, cell[lived], of_tile, further)
-            tally.add(zone[lived] - first, parts.cell_id, homes[lived], parts.deviations, parts.shares)
+            tally.add(zone[lived] - first, parts.cell_id, homes[lived], parts.deviations, parts.shared)
         low[some], high[some] = tally.ranges(expected[some])
     return expected.round(3).tolist(), low.round(3).tolist(), high.round(3).tolist()
 

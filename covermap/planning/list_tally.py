@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 from covermap.constants import TIER_NOT_PROMISED
 from covermap.errors import InputError
 from covermap.grid.frame import Tile
-from covermap.planning.carriers import carrying_sites, sites_of
+from covermap.planning.carriers import groups_of, service_paths
 from covermap.planning.further_tally import FurtherResults, FurtherTally
-from covermap.planning.ranges import MastShares, RangeTally, best_until, deviation, mast_shares, spread_of
+from covermap.planning.ranges import RangeTally, best_until, deviation
 from covermap.planning.results import Results
+from covermap.planning.shared_errors import SharedErrors, shared_errors, spread_of
 from covermap.planning.tally import (
     FIRST_ROOFTOP_TIER,
     HALF,
@@ -38,7 +39,7 @@ class LostParts:
 
     cell_id: NDArray[np.int64]
     deviations: NDArray[np.float64]
-    shares: MastShares
+    shared: SharedErrors
 
 
 def lost_parts(
@@ -53,27 +54,26 @@ def lost_parts(
 
     Only for results whose record tells spread and carriers.
     """
-    spread = spread_of(results.run)
     weaker, stronger = (
         None if values is None else values[cell] for values in further.shifted_dead_percent.values()
     )
     row, col = cell // tile.cols + tile.row, cell % tile.cols + tile.col
+    chance = _chances(results, list_name, "service_chance", tile, cell)
+    shared = _shared(results, list_name, tile, cell, chance, False)
     return LostParts(
         row * results.grid.cols + col,
-        deviation(
-            of_tile.dead_zone_percent[cell], weaker, stronger, spread.total_db if spread is not None else 1.0
-        ),
-        _shares(
-            results, list_name, tile, cell, _chances(results, list_name, "service_chance", tile, cell), False
-        ),
+        deviation(of_tile.dead_zone_percent[cell], weaker, stronger, shared.per_db),
+        shared,
     )
 
 
-def _shares_of_all(results: Results, list_name: str, tile: Tile, cell: NDArray, tier: NDArray) -> MastShares:
-    """Return the sites on which the chance of all services hangs with the plan nearest to tier 4."""
+def _shared_of_all(
+    results: Results, list_name: str, tile: Tile, cell: NDArray, tier: NDArray
+) -> SharedErrors:
+    """Return what the chance of all services shares with other cells, with the plan nearest to tier 4."""
     stored = _chances(results, list_name, "service_chance", tile, cell)
     lower = _chances(results, list_name, "service_chance_one_lower", tile, cell)
-    return _shares(results, list_name, tile, cell, np.where(tier >= FIRST_ROOFTOP_TIER, lower, stored), True)
+    return _shared(results, list_name, tile, cell, np.where(tier >= FIRST_ROOFTOP_TIER, lower, stored), True)
 
 
 def _chances(results: Results, list_name: str, kind: str, tile: Tile, cell: NDArray) -> NDArray:
@@ -81,13 +81,14 @@ def _chances(results: Results, list_name: str, kind: str, tile: Tile, cell: NDAr
     return stacked.reshape(len(results.services(list_name)), -1)[:, cell]
 
 
-def _shares(
+def _shared(
     results: Results, list_name: str, tile: Tile, cell: NDArray, chance: NDArray, all_needed: bool
-) -> MastShares:
-    sites, carrying = sites_of(results), carrying_sites(results, list_name, tile)
-    if sites is None or carrying is None:
+) -> SharedErrors:
+    groups, spread = groups_of(results), spread_of(results.run)
+    paths = service_paths(results, list_name, tile)
+    if groups is None or paths is None or spread is None:
         raise InputError("run.json does not tell which sites carry the services. Run covermap map again.")
-    return mast_shares(chance, carrying[:, cell], len(sites), all_needed=all_needed)
+    return shared_errors(chance, paths.at(cell), len(groups), spread, all_needed=all_needed)
 
 
 class ListTally:
@@ -100,12 +101,12 @@ class ListTally:
         self.services = results.services(list_name)
         self.tally = Tally(areas, len(self.services))
         self.further = FurtherTally(areas, causes_of(results, list_name))
-        sites, spread = sites_of(results), spread_of(results.run)
+        groups, spread = groups_of(results), spread_of(results.run)
         self.without: RangeTally | None = None
         self.rooftop: RangeTally | None = None
-        if of_homes and sites and spread is not None:
-            self.without = RangeTally(areas, len(sites), spread)
-            self.rooftop = RangeTally(areas, len(sites), spread)
+        if of_homes and groups and spread is not None:
+            self.without = RangeTally(areas, len(groups), spread.home_correlation)
+            self.rooftop = RangeTally(areas, len(groups), spread.home_correlation)
 
     def add(
         self, tile: Tile, area: NDArray, cell: NDArray, weight: NDArray, without_roof: NDArray | None = None
@@ -134,15 +135,15 @@ class ListTally:
         if self.without is None or self.rooftop is None or not cell.size:
             return
         lost = lost_parts(self.results, self.list_name, tile, cell, results, further)
-        self.without.add(area, lost.cell_id, weight, lost.deviations, lost.shares)
-        all_share = _shares_of_all(self.results, self.list_name, tile, cell, results.tier[cell])
+        self.without.add(area, lost.cell_id, weight, lost.deviations, lost.shared)
+        shared_of_all = _shared_of_all(self.results, self.list_name, tile, cell, results.tier[cell])
         chance = results.tier_chance_percent[:, cell]
         roofed = weight if without_roof is None else weight - without_roof
         below_roof = deviation(best_until(chance, FIRST_ROOFTOP_TIER - 1))
-        self.rooftop.add(area, lost.cell_id, roofed, below_roof, all_share)
+        self.rooftop.add(area, lost.cell_id, roofed, below_roof, shared_of_all)
         if without_roof is not None:
             indoors = deviation(best_until(chance, LAST_INDOOR_REACH))
-            self.rooftop.add(area, lost.cell_id, without_roof, indoors, all_share)
+            self.rooftop.add(area, lost.cell_id, without_roof, indoors, shared_of_all)
 
     def table(self) -> pd.DataFrame:
         """Return the columns, one row an area; without homes the counts are shares of land in percent."""

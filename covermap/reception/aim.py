@@ -28,7 +28,7 @@ from covermap.reception.overload import (
     overload_of,
 )
 from covermap.reception.pattern import HORIZONTAL, VERTICAL
-from covermap.reception.place import PlaceSignals, by_mast, one_cell, place_with
+from covermap.reception.place import PlaceSignals, by_mast, levels_of, one_cell, place_with
 from covermap.reception.plan import (
     AIM_DEG,
     CHANCE,
@@ -222,10 +222,11 @@ def plan_of(signals: PlaceSignals, tier: Tier, plan: NDArray[np.float64]) -> Aim
     chances = np.array([normal_share(deviation) for deviation in values[TOTAL_DEVIATION, chosen]])
     polarization = {number: name for name, number in POLARIZATIONS.items()}
     around = (np.array([float(signals.clutter_height_m)]), np.array([bool(signals.open_land)]))
-    loads = loads_of((tier,), signals.facts, load_figures((tier,), signals.facts, *around, signals.options))
+    figures = load_figures((tier,), signals.facts, *around, signals.options)
+    loads = loads_of((tier,), signals.facts, figures, signals.options)
     median = one_cell(signals, signals.median_dbuvm)
     excess_db, port, spread_db = overload_of(
-        0, 0, 0, loads.figures[0, 0], plan, median, by_mast(signals)[0], loads
+        0, 0, 0, loads.figures[0, 0], plan, median, levels_of(signals)[:, None], by_mast(signals)[0], loads
     )
     return AimPlan(
         tier=tier.tier,

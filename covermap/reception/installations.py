@@ -102,7 +102,7 @@ def installations(
         high_vhf=bool((figures[..., SHORT_DB, :] > 0.0).any()),
         wanted=transmitters,
         pairs=with_harmless(find_pairs(transmitters, facts, options)[0], figures, spreads, interfering),
-        loads=loads_of(every, facts, by_kind(kinds, options, partial(load_figures, every, facts))),
+        loads=loads_of(every, facts, by_kind(kinds, options, partial(load_figures, every, facts)), options),
     )
 
 

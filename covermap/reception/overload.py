@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from covermap.constants import BANDS
 from covermap.propagation.compiling import lean_kernel
 from covermap.propagation.free_space import dipole_factor_db
 from covermap.reception.bands import band_of
@@ -15,6 +16,7 @@ from covermap.reception.chain import FRONT_LOSS_DB, cable_loss_db
 from covermap.reception.distinct import distinct_rows
 from covermap.reception.mount import mount_losses_db
 from covermap.reception.options import ReceptionOptions
+from covermap.reception.path_spreads import spread_levels
 from covermap.reception.pattern import (
     HORIZONTAL,
     VERTICAL,
@@ -25,7 +27,7 @@ from covermap.reception.pattern import (
 from covermap.reception.plan import JOINED, JOINED_AS, plan_loss_db
 from covermap.reception.signals import StationFacts
 from covermap.reception.tiers import Tier
-from covermap.reception.variability import own_sd_db
+from covermap.reception.variability import own_spread_db
 
 # A tuner's limits for one strong channel, and for each of several: ATSC A/74 (from memory).
 TUNER_ONE_DBM, TUNER_SEVERAL_DBM = -5.0, -8.0
@@ -36,9 +38,8 @@ LOAD_ROLLOFF = 1
 LOAD_FLOOR_DB = 2
 LOAD_CROSS_DB = 3  # at a horizontal mount; the next row: at a vertical one
 TUNER_DB = 5  # from the antenna's terminals to the tuner
-SPREAD_DB = 6  # s_i of the station among clutter of 10 m
-HOUSE_DB = 7  # from the antenna's terminals to an amplifier inside the house
-LOAD_FIGURES = 8
+HOUSE_DB = 6  # from the antenna's terminals to an amplifier inside the house
+LOAD_FIGURES = 7
 
 TWICE_THE_VOLTAGE_DB = 6.02  # two combined antennas at most
 
@@ -52,6 +53,7 @@ class Loads(NamedTuple):
     input_dbm, output_dbm : (T,), the amplifier's limits as total power at the antenna, inf without one
     house_dbm : (T,), limit of an amplifier inside the house as total power at its input, inf without one
     front_db : (3,), loss in front of everything for each of JOINED_AS
+    spread_db : (T, L, S), s_i of a station among clutter of 10 m, by the level of its path (spread_levels)
     mast : (S,). uhf : bool (S,). risk_db : (S,), a field of minus this could pass a limit of some tier
     """
 
@@ -60,6 +62,7 @@ class Loads(NamedTuple):
     output_dbm: NDArray[np.float64]
     house_dbm: NDArray[np.float64]
     front_db: NDArray[np.float64]
+    spread_db: NDArray[np.float64]
     mast: NDArray[np.int64]
     uhf: NDArray[np.bool_]
     risk_db: NDArray[np.float64]
@@ -85,7 +88,9 @@ def load_figures(
     return figures
 
 
-def loads_of(tiers: tuple[Tier, ...], facts: StationFacts, figures: NDArray[np.float64]) -> Loads:
+def loads_of(
+    tiers: tuple[Tier, ...], facts: StationFacts, figures: NDArray[np.float64], options: ReceptionOptions
+) -> Loads:
     """Return what decides overload for every tier and station; figures : of load_figures."""
     bands = [band_of(float(frequency_mhz)) for frequency_mhz in facts.frequency_mhz]
     input_dbm = np.array([tier.amp_in_max_dbm if tier.has_amplifier else np.inf for tier in tiers])
@@ -96,16 +101,40 @@ def loads_of(tiers: tuple[Tier, ...], facts: StationFacts, figures: NDArray[np.f
     amplifier_db = figures[:, :, POWER_DB] - np.minimum(input_dbm, output_dbm)[:, None]
     tuner_db = figures[:, :, POWER_DB] + figures[:, :, TUNER_DB] - TUNER_SEVERAL_DBM
     house_db = figures[:, :, POWER_DB] + figures[:, :, HOUSE_DB] - house_dbm[:, None]
-    risk_db = np.maximum(np.maximum(amplifier_db, tuner_db), house_db) + figures[:, :, SPREAD_DB]
+    spread_db = _spreads_db(tiers, np.asarray(facts.frequency_mhz, np.float64), options)
+    risk_db = np.maximum(np.maximum(amplifier_db, tuner_db), house_db) + spread_db.max(axis=1)
     return Loads(
         figures,
         input_dbm,
         output_dbm,
         house_dbm,
         np.array([FRONT_LOSS_DB[joined] for joined in JOINED_AS]),
+        spread_db,
         np.asarray(facts.mast, np.int64),
         np.array([band == "uhf" for band in bands]),
         risk_db.max(axis=(0, 1)),
+    )
+
+
+def _spreads_db(
+    tiers: tuple[Tier, ...], frequency_mhz: NDArray[np.float64], options: ReceptionOptions
+) -> NDArray[np.float64]:
+    """Return s_i of each tier, level of path and station among clutter of 10 m, shape (T, L, S)."""
+    of_level_db = spread_levels(options)[1]
+    bands = [BANDS.index(band_of(mhz)) for mhz in frequency_mhz.tolist()]
+    return np.array(
+        [
+            [
+                [
+                    own_spread_db(
+                        level[band], options.has_land_cover, mhz, float(options.cell_m), tier.height_m, 0.0
+                    )
+                    for mhz, band in zip(frequency_mhz, bands, strict=True)
+                ]
+                for level in of_level_db
+            ]
+            for tier in tiers
+        ]
     )
 
 
@@ -130,17 +159,16 @@ def _as_load(
         cross_polar_loss_db(HORIZONTAL, polarization, tier.cross_polar_db),
         cross_polar_loss_db(VERTICAL, polarization, tier.cross_polar_db),
         to_house_db + inside_db - tier.passive_loss_db,
-        own_sd_db(tier, frequency_mhz, options),
         to_house_db,
     )
 
 
 @lean_kernel
-def overload_of(tier, height, cell, figures, plan, median_dbuvm, bearing_deg, loads):
+def overload_of(tier, height, cell, figures, plan, median_dbuvm, level, bearing_deg, loads):
     """Return by how much the strongest stations pass the nearest limit, in dB, its port, and their spread.
 
-    figures : (LOAD_FIGURES, S) of the tier in the home's surroundings. Stations without a known field are
-    left out. Negative: within all limits; -inf where nothing is known.
+    figures : (LOAD_FIGURES, S) of the tier in the home's surroundings. level : (S, N), of each path's spread.
+    Stations without a known field are left out. Negative: within all limits; -inf where nothing is known.
 
     Source: each limit at its own port: total power at the amplifier's input and output, single channels at
         the tuner. Limits of the tier table; tuner: ATSC A/74 (from memory).
@@ -163,7 +191,7 @@ def overload_of(tier, height, cell, figures, plan, median_dbuvm, bearing_deg, lo
         if loads.house_dbm[tier] < math.inf:
             house_mw += 10.0 ** ((power_dbm + figures[HOUSE_DB, station]) / 10.0)
         if power_dbm > strongest_dbm:
-            strongest_dbm, spread_db = power_dbm, figures[SPREAD_DB, station]
+            strongest_dbm, spread_db = power_dbm, loads.spread_db[tier, level[station, cell], station]
         tuner_dbm = power_dbm + figures[TUNER_DB, station]
         if tuner_dbm > first_dbm:
             first_dbm, second_dbm = tuner_dbm, first_dbm

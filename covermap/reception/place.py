@@ -130,7 +130,7 @@ def place_with(signals: PlaceSignals, tier: Tier, joined: int) -> Place:
     field_dbuvm = np.asarray(signals.field_dbuvm, np.float64)[wanted.station]
     home.values[CLEAR_DB, stations] = field_dbuvm - figures[NEED_DBUVM]
     home.values[UPPER_DB, stations] = home.values[CLEAR_DB, stations]
-    home.numbers[LEVEL, stations] = _levels(signals)[wanted.station]
+    home.numbers[LEVEL, stations] = levels_of(signals)[wanted.station]
     set_spreads(spreads, home)
     if pairs.station.size:
         fields = (signals.unwanted_dbuvm, signals.median_dbuvm, signals.field_dbuvm)
@@ -143,7 +143,7 @@ def place_with(signals: PlaceSignals, tier: Tier, joined: int) -> Place:
     return Place(wanted, figures, interfering, pairs, home)
 
 
-def _levels(signals: PlaceSignals) -> NDArray[np.uint8]:
+def levels_of(signals: PlaceSignals) -> NDArray[np.uint8]:
     """Return the level of spread of each station's path."""
     unknown = np.full(len(signals.field_dbuvm), UNKNOWN_UINT8, np.uint8)
     return spread_levels(signals.options)[0][unknown if signals.path_class is None else signals.path_class]

@@ -23,7 +23,7 @@ def overload_state(tier, plan, cell, kind, fields, model):
     """Return OVERLOADED, CLOSE or 0: what the strongest stations do to an installation with a plan's aims."""
     excess_db, _, spread_db = overload_of(
         tier, model.heights[tier], cell, model.loads.figures[kind, tier], plan, fields.median_dbuvm,
-        fields.bearing_deg, model.loads,
+        fields.spread_level, fields.bearing_deg, model.loads,
     )  # fmt: skip
     return OVERLOADED if excess_db > 0.0 else (CLOSE if excess_db + spread_db > 0.0 else 0)
 

@@ -9,13 +9,14 @@ from statistics import NormalDist
 import numpy as np
 
 from covermap.errors import InputError
+from covermap.propagation.ridges import PATH_CLASSES
 from covermap.reception.chain import ReceivingChain, receiving_chain
 from covermap.reception.entry import entry_db
 from covermap.reception.external_noise import external_noise_db
 from covermap.reception.mount import mount_loss_db
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.tiers import Tier
-from covermap.reception.variability import common_sd_db, own_sd_db
+from covermap.reception.variability import OPEN_PATH, common_sd_db, own_sd_db
 
 
 def chain_of(
@@ -46,6 +47,7 @@ def required_field(
     bandwidth_mhz: float = 6.0,
     required_cn: Mapping[str, float] | None = None,
     options: ReceptionOptions | None = None,
+    path_class: str = OPEN_PATH,
 ) -> float:
     """Median outdoor field that an aimed installation of a tier needs.
 
@@ -69,6 +71,8 @@ def required_field(
         Of the channel. [MHz]
     required_cn : mapping, optional
         System name -> required C/N. [dB]
+    path_class : str
+        What stands in the way, of covermap.propagation.ridges.PATH_CLASSES; decides the spread.
     options : ReceptionOptions, optional
         Noise table, tuner and uncertainty; its own environment gives way to noise.
 
@@ -80,7 +84,7 @@ def required_field(
     Raises
     ------
     InputError
-        If a value is out of range, or system is a name that required_cn does not hold.
+        If a value is out of range, or system or path_class is a name that is not known.
 
     References
     ----------
@@ -88,11 +92,13 @@ def required_field(
     """
     if not 0.0 < confidence_percent < 100.0:
         raise InputError(f"confidence_percent must lie between 0 and 100, got {confidence_percent}.")
+    if path_class not in PATH_CLASSES:
+        raise InputError(f"path_class is {path_class!r}. Known: {', '.join(PATH_CLASSES)}.")
     options = replace(options or ReceptionOptions(), noise_environment=noise)
     chain = chain_of(tier, frequency_mhz, bandwidth_mhz, options)
     entry_loss_db, _ = entry_db(tier, frequency_mhz, options.building)
     loss_db = mount_loss_db(frequency_mhz, tier.height_m, entry_loss_db, clutter_height_m, open_land)
-    own_db = own_sd_db(tier, frequency_mhz, options, clutter_height_m)
+    own_db = own_sd_db(tier, frequency_mhz, options, clutter_height_m, path_class)
     common_db = common_sd_db(tier, frequency_mhz, chain, options)
     margin_db = NormalDist().inv_cdf(confidence_percent / 100.0) * np.hypot(own_db, common_db)
     return float(_required_cn_db(system, required_cn) - chain.cn_minus_field_db + loss_db + margin_db)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from covermap.constants import BANDS
 from covermap.propagation.compiling import kernel
 from covermap.propagation.locations import location_spread_db
 from covermap.propagation.ridges import PATH_CLASSES
@@ -32,6 +33,11 @@ def prediction_sd_db(options: ReceptionOptions, path_class: str = OPEN_PATH, ban
     return float(known_db if options.has_land_cover else unknown_db)
 
 
+def prediction_by_path(options: ReceptionOptions) -> dict[str, dict[str, float]]:
+    """Return prediction_sd_db of every band and class of path. [dB]"""
+    return {band: {kind: prediction_sd_db(options, kind, band) for kind in PATH_CLASSES} for band in BANDS}
+
+
 @kernel
 def own_spread_db(prediction_db, has_land_cover, frequency_mhz, cell_m, height_m, clutter_height_m):
     """Return s_i, the standard deviation of one path at one home, in dB.
@@ -51,12 +57,16 @@ def own_spread_db(prediction_db, has_land_cover, frequency_mhz, cell_m, height_m
 
 
 def own_sd_db(
-    tier: Tier, frequency_mhz: float, options: ReceptionOptions, clutter_height_m: float = 0.0
+    tier: Tier,
+    frequency_mhz: float,
+    options: ReceptionOptions,
+    clutter_height_m: float = 0.0,
+    path_class: str = OPEN_PATH,
 ) -> float:
-    """Return s_i for a tier's mount at the end of an open path: prediction and location. [dB]"""
+    """Return s_i for a tier's mount at the end of a path: prediction and location. [dB]"""
     return float(
         own_spread_db(
-            prediction_sd_db(options, OPEN_PATH, band_of(frequency_mhz)),
+            prediction_sd_db(options, path_class, band_of(frequency_mhz)),
             options.has_land_cover,
             frequency_mhz,
             options.cell_m,

@@ -9,6 +9,7 @@ import numpy as np
 
 from covermap.constants import TIER_COUNT, UNKNOWN_UINT8
 from covermap.errors import InputError
+from covermap.propagation.ridges import PATH_CLASSES
 from covermap.reception.signals import AMPLIFIER_CODES
 
 NEAR_MAST_FLAG = 1
@@ -36,6 +37,7 @@ PLAN_REMARKS = (
 )
 """Bits of plan_flags and what each says of the stored plan."""
 AMPLIFIER_MEANINGS = tuple((number, code.replace("_", " ")) for number, code in enumerate(AMPLIFIER_CODES))
+PATHS = tuple((number, kind.replace("_", " ")) for number, kind in enumerate(PATH_CLASSES))
 RASTERS_FOLDER = "rasters"
 FIELD_STEP_DB = 1.0 / 128.0  # three fifths of the bytes; docs/decisions/fields_in_steps.md
 OF_STATION = ("field", "field_adjusted")
@@ -117,6 +119,9 @@ LAYERS: dict[str, Layer] = {
         Layer("aim_to", "int16", AIM_UNKNOWN, "degree", 1, "last such azimuth; 0 and 359 are all around"),
         Layer("main_cause", *_CLASS, 1, "why reception is hard, a place in CAUSES; none where it is not"),
         Layer("service_cause", *_CLASS, 0, "why each service is weak with the stored plan, of CAUSES"),
+        Layer(
+            "service_path", *_CLASS, 0, "what stands in the way of each service, its strongest station", PATHS
+        ),
         Layer(
             "interferer",
             *_STATION,

@@ -25,6 +25,7 @@ from covermap.result.public import public_record
 from covermap.result.raster_catalogue import LAYERS, OF_GRID, OF_STATION
 from covermap.result.result_folder import RUN_FILE, relative_names
 from covermap.result.run_inputs import input_files, options_of, run_id
+from covermap.result.sigma_record import sigma_record
 from covermap.result.station_names import station_names
 from covermap.result.whole_file import write_text
 from covermap.scenario.records import Scenario
@@ -195,7 +196,6 @@ def _what_was_asked(scenario: Scenario, prepared: Preparation) -> dict[str, Any]
     settings = scenario.settings
     inputs = input_files(scenario)
     options = options_of(scenario)
-    spread = sigma_summary(prepared.reception_options)
     calibration = prepared.calibration
     return {
         "result_format": RESULT_FORMAT,
@@ -215,13 +215,7 @@ def _what_was_asked(scenario: Scenario, prepared: Preparation) -> dict[str, Any]
         "station_names": station_names(scenario),
         "carriers": carriers_record(scenario),
         "left_out": dict(scenario.left_out),
-        "sigma_db": {
-            "total": round(spread.total_db, 2),
-            "prediction": round(spread.prediction_db, 2),
-            "location": round(spread.location_db, 2),
-            "land_cover_known": spread.has_land_cover,
-            "by_path": {kind: round(total_db, 2) for kind, total_db in spread.by_path_db.items()},
-        },
+        "sigma_db": sigma_record(prepared.reception_options),
         "homes": homes_record(prepared.homes, scenario),
         "inputs": inputs,
         "options": options,

@@ -1,6 +1,7 @@
 """Path-loss models minus the parabolic equation on random mast-to-home paths over elevation models.
 
 judge_models.py DEM.tif [DEM.tif …] --csv OUT [--paths N] [--seconds S] [--seed K]   computes, adds to OUT
+                                                           what it does not have of the seed yet
 judge_models.py --report OUT [OUT …]                                                prints the tables
 Masts of 30 to 300 m on local high ground, homes on slopes under 0.15, bare ground, nothing selected on the
 answer. Differences are of area means: mean power over 8 to 12 m and the last 200 m.
@@ -163,23 +164,28 @@ def rows_of(ground_name, ground, number, rng, rough_each):
 
 
 def compute(paths: list[str], out: Path, count: int, seconds: float, seed: int, rough_each: int) -> None:
-    rng = np.random.default_rng(seed)
+    """Add the paths of a seed that the file does not have yet; each has its own random numbers."""
     grounds = [(Path(path).stem, Ground(path)) for path in paths]
+    done = {row["path"] for row in rows_in(out)} if out.exists() else set()
     started = time.monotonic()
     with open(out, "a", newline="", encoding="utf-8") as handle:
-        writer = None
         for number in range(count):
+            if f"{seed}-{number}" in done:
+                continue
             if time.monotonic() - started > seconds:
                 return
             name, ground = grounds[number % len(grounds)]
-            for row in rows_of(name, ground, number, rng, rough_each):
-                row["path"] = f"{seed}-{number}"
-                if writer is None:
-                    writer = csv.DictWriter(handle, row.keys())
-                    if handle.tell() == 0:
-                        writer.writeheader()
-                writer.writerow(row)
+            found = list(rows_of(name, ground, number, np.random.default_rng([seed, number]), rough_each))
+            writer = csv.DictWriter(handle, found[0].keys())
+            if handle.tell() == 0:
+                writer.writeheader()
+            writer.writerows({**row, "path": f"{seed}-{number}"} for row in found)
             handle.flush()
+
+
+def rows_in(file: str | Path) -> list[dict[str, str]]:
+    with open(file, newline="", encoding="utf-8") as handle:
+        return list(csv.DictReader(handle))
 
 
 def number_of(row: dict[str, str], name: str) -> float:
@@ -212,10 +218,7 @@ HILLS = (("no hill", {0}), ("one hill", {1}), ("two hills", {2}), ("three or mor
 
 
 def report(files: list[str]) -> None:
-    rows = []
-    for name in files:
-        with open(name, newline="", encoding="utf-8") as handle:
-            rows += list(csv.DictReader(handle))
+    rows = [row for name in files for row in rows_in(name)]
     spent = np.array([number_of(row, "seconds") for row in rows])
     paths = len({row["path"] for row in rows})
     print(f"{paths} paths, judge {np.median(spent):.2f} s median, {spent.max():.1f} s most")
