@@ -11,6 +11,8 @@ TEXTS = ("scenario.toml", "transmitters.csv", "prices.csv", "homes.csv", "patter
 BINARY = (
     "elevation.tif",
     "land_cover.tif",
+    "clutter_height.tif",
+    "bare_earth.tif",
     "homes.gpkg",
     "wards.gpkg",
     "places.gpkg",
@@ -18,7 +20,7 @@ BINARY = (
     "sea.gpkg",
 )
 LAYERS = ("homes.gpkg", "wards.gpkg", "places.gpkg", "area.gpkg", "sea.gpkg")
-RASTERS = ("elevation.tif", "land_cover.tif")
+RASTERS = ("elevation.tif", "land_cover.tif", "clutter_height.tif", "bare_earth.tif")
 
 CELL = st.sampled_from(
     ["", " ", "-", "0", "-1", "1e999", "-1e308", "nan", "inf", "true", "[]", "{}", '"', "'", "5.1", "1,5",

@@ -23,8 +23,11 @@ prediction_spread = "prediction_spread.csv"
 context = [{ file = "roads.gpkg", draw = "boundary" }]
 customers = "customers.csv"
 """
+HEIGHTS = 'clutter_height = "clutter_height.tif"\n'
+CANOPY = 'kind = "with_canopy"\nbare_earth = ["bare_earth.tif"]\n'
 TERRAIN = (
     'elevation = ["elevation.tif"]\nland_cover = "land_cover.tif"\nland_cover_table = "land_cover.csv"\n'
+    + HEIGHTS
 )
 PATTERNS = "pattern,plane,angle_deg,relative_field\n" + "".join(
     f"P,azimuth,{n},1\n" for n in range(0, 360, 10)
@@ -38,8 +41,13 @@ def write_everything(folder):
         grid=GRID + 'area = "area.gpkg"\n',
         terrain=TERRAIN + 'sea = "sea.gpkg"\n',
         patterns=PATTERNS,
-        extra=EXTRA + MORE,
+        extra=EXTRA.replace('count = "homes"', 'count = "homes"\nbuilding = "built"') + MORE,
     )
+    built = ["traditional", "thermally_efficient"]
+    write_layer(folder / "homes.gpkg", [square(5, 5), square(20, 20, 2)], homes=[30.0, 70.0], built=built)
+    rows, cols = np.mgrid[0:CELLS, 0:CELLS]
+    write_raster(folder / "clutter_height.tif", (rows + cols).astype(np.float32) / 4.0)
+    write_raster(folder / "bare_earth.tif", (10.0 + rows + cols).astype(np.float32))
     write_layer(folder / "area.gpkg", [square(2, 2, 30)])
     write_layer(folder / "sea.gpkg", [square(0, 0, 4)], name=["sea"])
     write_layer(folder / "roads.gpkg", [square(3, 3, 9)], name=["ring"])
@@ -50,8 +58,21 @@ def write_everything(folder):
     (folder / "land_cover.csv").write_text(table_text("land_cover"))
     calibration = Calibration("calibration.toml", "readings.csv", "2026-09-01", 0, 0.0, 0.0, "", ())
     (folder / "calibration.toml").write_text(calibration_toml(calibration))
-    (folder / "homes.csv").write_text("latitude_deg,longitude_deg,homes\n44.1,-36.1,4\n44.11,-36.1,5\n")
+    (folder / "homes.csv").write_text(
+        "latitude_deg,longitude_deg,homes,built\n44.1,-36.1,4,traditional\n44.11,-36.1,5,thermally_efficient\n"
+    )
     return path
+
+
+def vary(folder, *, of_table, of_canopy):
+    """Let a scenario read homes from a table, or heights from an elevation with tops over bare earth."""
+    scenario = folder / "scenario.toml"
+    text = scenario.read_text()
+    if of_table:
+        text = text.replace("homes.gpkg", "homes.csv")
+    if of_canopy:
+        text = text.replace(HEIGHTS, CANOPY)
+    scenario.write_text(text)
 
 
 def judge(path):

@@ -6,7 +6,7 @@ import time
 
 import pytest
 from damaged_inputs import damages
-from fuzzed_inputs import judge, write_everything
+from fuzzed_inputs import judge, vary, write_everything
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -24,8 +24,13 @@ def whole(tmp_path_factory):
     return folder
 
 
-def test_the_undamaged_scenario_passes(whole):
-    assert judge(whole / "scenario.toml") == ""
+@pytest.mark.parametrize("of_table", [False, True])
+@pytest.mark.parametrize("of_canopy", [False, True])
+def test_the_undamaged_scenario_passes(whole, tmp_path, of_table, of_canopy):
+    folder = tmp_path / "varied"
+    shutil.copytree(whole, folder)
+    vary(folder, of_table=of_table, of_canopy=of_canopy)
+    assert judge(folder / "scenario.toml") == ""
 
 
 @pytest.mark.slow
@@ -34,14 +39,12 @@ def test_damaged_files_are_read_or_refused_in_words(whole, tmp_path):
         max_examples=AT_ONCE, deadline=None, database=None, print_blob=True,
         suppress_health_check=list(HealthCheck),
     )  # fmt: skip
-    @given(data=st.data(), of_table=st.booleans())
-    def some(data, of_table):
+    @given(data=st.data(), of_table=st.booleans(), of_canopy=st.booleans())
+    def some(data, of_table, of_canopy):
         folder = tmp_path / f"damaged{next(numbers)}"
         shutil.copytree(whole, folder)
         try:
-            if of_table:
-                scenario = folder / "scenario.toml"
-                scenario.write_text(scenario.read_text().replace("homes.gpkg", "homes.csv"))
+            vary(folder, of_table=of_table, of_canopy=of_canopy)
             data.draw(damages(folder), label="damaged")
             judge(folder / "scenario.toml")
         finally:

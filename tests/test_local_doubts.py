@@ -14,9 +14,12 @@ from terrain_files import NORTH_M, UTM, WEST_M, land_cover_table, settings
 from terrain_files import write_raster as write_terrain
 
 import covermap
+from covermap import jobs
 from covermap.errors import InputError
 from covermap.grid.cover_change import DENSER, MORE_OPEN, cover_change_db, one_class
 from covermap.grid.woodland import last_wood_m
+from covermap.inputs.prepare import prepare
+from covermap.jobs.cost import Crew, estimate
 from covermap.planning.local_doubts import cover_doubt, in_leaf
 from covermap.planning.tier_totals import tier_totals
 from covermap.propagation import Profile, p1812_loss
@@ -256,3 +259,40 @@ def test_it_may_be_left_out_or_asked_for_everywhere(scene, tmp_path):
         coverage = covermap.predict(read_scenario(path), tmp_path / asked)
         assert coverage.has("main/tier_cover_doubt") == bool(layers)
     assert (coverage.read("main/tier_cover_doubt")[coverage.read("homes") > 0] != 255).any()
+
+
+def test_check_counts_what_the_doubts_cost(scene):
+    """docs/decisions/cover_here.md, measured: 0.03 ms a square and station at two heights, 0.2 s of reception
+    for 3,468 squares and two classes; leaves are at most one reception more.
+    """
+    scenario, _ = scene
+    text = scenario.path.read_text()
+    seconds = {}
+    for asked in ("false", "true"):
+        path = scenario.path.with_name(f"cost_{asked}.toml")
+        path.write_text(text.replace('cover_doubt = "auto"', f"cover_doubt = {asked}"))
+        prepared = prepare(read_scenario(path))
+        seconds[asked] = estimate(prepared, Crew(1)).seconds
+    squares = 14 * 14  # every third of 40 x 40
+    assert prepared.squares_with_homes == squares
+    measured_s = squares * (0.03e-3 * len(prepared.heights_m) / 2 + 0.2 / 3468)
+    assert seconds["true"] - seconds["false"] == pytest.approx(measured_s, rel=0.35)
+
+
+@pytest.mark.parametrize(("asked", "told"), [('"auto"', False), ("true", True)])
+def test_a_public_result_tells_doubts_only_where_they_do_not_tell_of_homes(scene, tmp_path, asked, told):
+    scenario, private = scene
+    path = scenario.path.with_name("public.toml")
+    path.write_text(scenario.path.read_text().replace('cover_doubt = "auto"', f"cover_doubt = {asked}"))
+    jobs.map_scenario(path, tmp_path / "out", public=True)
+    coverage = covermap.open_coverage(tmp_path / "out")
+    assert not coverage.has("homes")
+    known = private.read("main/tier") != 255
+    for kind in ("tier_in_leaf", "tier_cover_doubt"):
+        assert coverage.has(f"main/{kind}") == told
+        if told:
+            values = coverage.read(f"main/{kind}")
+            assert (values[known] != 255).all()
+            homes = private.read("homes") > 0.0
+            assert np.array_equal(values[homes], private.read(f"main/{kind}")[homes])
+    assert ('"doubts":[]' in (tmp_path / "out/map.html").read_text().replace(" ", "")) != told

@@ -13,7 +13,9 @@ from real_ground import ELEVATION, write_hills
 
 from covermap import jobs
 from covermap.planning.suppression import SMALLEST
-from covermap.result.raster_catalogue import TELLS_OF_HOMES
+from covermap.result.raster_catalogue import tells_of_homes
+
+TELLS_OF_HOMES = tells_of_homes(doubts_everywhere=False)
 
 HERE = Path(__file__).parent
 

@@ -224,7 +224,7 @@ def choose(browser, mode):
 @SIZES
 def test_every_mode_is_shown_with_its_key_and_no_error(browser, case, size):
     load(browser, case, size)
-    for mode in ("sure", "decides", "cause", "signal"):
+    for mode in ("sure", "decides", "cause", "doubt", "signal"):
         browser.execute_script("find('#shows_part').open = true")
         choose(browser, mode)
         assert browser.find_elements("css selector", "#shows .key li")
@@ -264,6 +264,29 @@ def test_causes_are_named_in_words(wide):
     assert len(keys) == len(CAUSES)
 
 
+def test_what_may_be_otherwise_is_shown_square_by_square(wide, case):
+    coverage, _ = case
+    choose(wide, "doubt")
+    grid = page_grid.page_grid(GRID)
+    found = np.array(wide.execute_script("return [...picture.shown]"), np.uint8).reshape(grid.shape)
+    names = ("main/tier", "main/tier_in_leaf", "main/tier_cover_doubt")
+    tier, leaf, doubt = (grid.spread(coverage.read(name), 255).astype(int) for name in names)
+    assert set(found[(tier <= 8) & (leaf == 255)]) == {253}  # nobody looked
+    asked = (tier <= 8) & (leaf != 255)
+    assert np.array_equal(found[asked] >= 2, doubt[asked] >= 2)
+    assert np.array_equal(found[asked] % 2 == 1, leaf[asked] > tier[asked])
+    keys = wide.execute_script(
+        "return [...document.querySelectorAll('#shows .key li')].map(e => e.textContent.trim())"
+    )
+    assert keys[1] == "a higher class in leaf"
+    assert len(keys) == 4
+    row, col = np.argwhere(asked & (found == 3))[0]
+    wide.execute_async_script(
+        "show_card({row: arguments[0], col: arguments[1]}).then(() => arguments[2]())", int(row), int(col)
+    )
+    assert "May be otherwise: both." in wide.execute_script("return find('#card').textContent")
+
+
 def test_mode_without_its_layer_is_not_offered(browser, tmp_path):
     load(browser, write_page(tmp_path))
     offered = browser.execute_script(
@@ -271,6 +294,7 @@ def test_mode_without_its_layer_is_not_offered(browser, tmp_path):
     )
     assert "Which station decides" in offered
     assert "Why it is hard" not in offered
+    assert "What may be otherwise" not in offered
     assert not any("Ridges" in words for words in offered)
 
 

@@ -105,6 +105,11 @@ def write_optional_rasters(coverage):
     tier = coverage.read("main/tier").astype(int)
     without = np.where(tier == 255, 255, np.where(column < 20, tier, np.maximum(tier - 2, 1)))
     write_raster(coverage, "main/tier_without_deciding", without.astype(np.uint8), 255)
+    looked_at = (column % 2 == 0) & (tier != 255)  # where homes are: every second column
+    in_leaf = np.where(looked_at, np.minimum(tier + (column % 4 == 0), 8), 255)
+    write_raster(coverage, "main/tier_in_leaf", in_leaf.astype(np.uint8), 255)
+    doubt = np.where(looked_at, np.where(column < 20, 2, 1), 255)
+    write_raster(coverage, "main/tier_cover_doubt", doubt.astype(np.uint8), 255)
 
 
 def write_raster(coverage, name, values, nodata, **tags):

@@ -122,8 +122,19 @@ class Preparation:
             return False
         if asked != "auto" or self.homes is None:
             return asked is True
-        with_homes = sum(int((self.homes.window(tile) > 0.0).sum()) for tile in self.grid.tiles(512))
-        return with_homes * len(self.wanted_stations) <= MOST_COVER_PATHS
+        return self.squares_with_homes * len(self.wanted_stations) <= MOST_COVER_PATHS
+
+    @property
+    def doubts_everywhere(self) -> bool:
+        """Return whether doubts are worked out in every square, so that they do not tell where homes are."""
+        return self.homes is None or self.scenario.settings.outputs.cover_doubt is True
+
+    @cached_property
+    def squares_with_homes(self) -> int:
+        """Return how many squares of the grid have homes; 0 where homes are not known."""
+        if self.homes is None:
+            return 0
+        return sum(int((self.homes.window(tile) > 0.0).sum()) for tile in self.grid.tiles(512))
 
     @property
     def noise_by_land_cover(self) -> bool:

@@ -36,6 +36,12 @@ RATES: dict[str, tuple[float, str, str]] = {
     "reception_at_least_factor": (3.0, "times as much for a list with at_least", "bench_reception.py"),
     "passes_without_homes": (1.2, "receptions a cell: as is, a sample, chances at 3 dB", "bench_map.py"),
     "passes_with_homes": (1.1, "the same where only cells with homes are shifted", "the demo"),
+    "cover_path_s": (
+        15e-6,
+        "core-s a square with homes, wanted station and height",
+        "decisions/cover_here.md",
+    ),
+    "passes_of_doubts": (2.0, "receptions a square with homes: cover denser and more open", "the same"),
     "start_s": (3.0, "s to start and read", "the demo"),
     "output_s": (2.5, "s a run; outputs use one core", "bench_map.py --cells 60"),
     "output_drawn_cell_s": (7e-6, "s a cell that pages draw", "bench_memory.py --cells 1000"),
@@ -113,7 +119,10 @@ def estimate(prepared: Preparation, crew: Crew | None = None) -> Cost:
     cells = prepared.grid.cells
     of_request, of_any = shares_in_reach(prepared)
     reached = cells * of_any
-    core_s = _path_core_s(prepared, of_request) + reached * _reception_core_s_a_cell(prepared)
+    a_cell_s = _reception_core_s_a_pass(prepared)
+    passes = _rate("passes_without_homes" if prepared.homes is None else "passes_with_homes")
+    core_s = _path_core_s(prepared, of_request) + reached * passes * a_cell_s
+    core_s += _doubts_core_s(prepared, reached, a_cell_s)
     seconds = core_s / crew.threads + _outputs_s(prepared) + _rate("start_s")
     if not is_compiled(receive_cells):
         seconds += _rate("compile_s")
@@ -210,16 +219,27 @@ def _marched_steps(request: BlockRequest) -> float:
     return float(farthest_km.mean() * 1000.0 / request.profile_step_m)
 
 
-def _reception_core_s_a_cell(prepared: Preparation) -> float:
-    """Return the core-seconds of all lists and passes of one cell."""
+def _reception_core_s_a_pass(prepared: Preparation) -> float:
+    """Return the core-seconds of all lists of one cell, once."""
     tiers = len(prepared.tiers.tiers)
-    passes = _rate("passes_without_homes" if prepared.homes is None else "passes_with_homes")
     total = 0.0
     for wanted in prepared.scenario.wanted:
         once = _rate("reception_cell_s")
         once += len(wanted.services) * tiers * _rate("reception_service_tier_s")
         total += once * (_rate("reception_at_least_factor") if wanted.at_least else 1.0)
-    return passes * total
+    return total
+
+
+def _doubts_core_s(prepared: Preparation, reached: float, a_cell_s: float) -> float:
+    """Return the core-seconds of what leaves and another class of cover would change, where homes are."""
+    squares = reached if prepared.doubts_everywhere else prepared.squares_with_homes
+    passes, paths = 0.0, 0.0
+    if prepared.looks_at_leaves:
+        passes += 1.0  # at most: where no wood stands before an antenna there is none
+    if prepared.looks_at_cover:
+        passes += _rate("passes_of_doubts")
+        paths = squares * len(prepared.wanted_stations) * len(prepared.heights_m)
+    return squares * passes * a_cell_s + paths * _rate("cover_path_s")
 
 
 def _outputs_s(prepared: Preparation) -> float:

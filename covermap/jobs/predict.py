@@ -28,7 +28,7 @@ from covermap.jobs.second_opinion import second_blocks
 from covermap.jobs.tile_reception import TileResult, receive_tile
 from covermap.result.coverage import Coverage, open_coverage
 from covermap.result.new_result import new_result
-from covermap.result.raster_catalogue import OUTSIDE_FLAG, TELLS_OF_HOMES
+from covermap.result.raster_catalogue import OUTSIDE_FLAG, tells_of_homes
 from covermap.result.rasters import RasterSet
 from covermap.result.run_counts import RunCounts
 from covermap.result.run_json import write_run_json
@@ -118,7 +118,7 @@ def write_rasters(
             prepared.grid,
             stations={station.station_id: station.station_id for station in prepared.scenario.stations},
             workers=executor.threads_here,
-            only_in_memory=TELLS_OF_HOMES if public else (),
+            only_in_memory=tells_of_homes(doubts_everywhere=prepared.doubts_everywhere) if public else (),
         )
         with timed(counts, "reception"), rasters:
             _receive_all(session, rasters, executor, report, counts)

@@ -106,7 +106,7 @@ def receive_tile(
             {name: records.reception for name, records in lists.items()},
             longitude_deg,
             latitude_deg,
-            counted,
+            ~outside if prepared.doubts_everywhere else counted,
         ),
         {
             wanted.name: service_paths(

@@ -47,10 +47,11 @@ OF_GRID = frozenset({
 """Rasters that stand alone, for no list and no station."""
 TELLS_OF_HOMES = frozenset({
     "homes", "homes_without_roof", "reading_weight",
-    "tier_in_leaf", "tier_cover_doubt",
     "tier_3db_weaker", "tier_3db_stronger", "dead_zone_chance_3db_weaker", "dead_zone_chance_3db_stronger",
 })  # fmt: skip
 """Kinds that tell where homes are: counts, or values only where some are or were read. None is public."""
+DOUBTS = frozenset({"tier_in_leaf", "tier_cover_doubt"})
+"""Kinds that are worked out where homes are, unless they are asked for everywhere."""
 
 
 @dataclass(frozen=True)
@@ -182,6 +183,11 @@ LAYERS: dict[str, Layer] = {
         Layer("homes_without_roof", *_FLOAT, "homes", 1, "those of them that may use no roof"),
     )
 }
+
+
+def tells_of_homes(*, doubts_everywhere: bool) -> frozenset[str]:
+    """Return the kinds that tell where homes are in a result; none of them is public."""
+    return TELLS_OF_HOMES if doubts_everywhere else TELLS_OF_HOMES | DOUBTS
 
 
 def layer_of(name: str) -> Layer:

@@ -22,7 +22,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from damaged_inputs import damages
-from fuzzed_inputs import judge, write_everything
+from fuzzed_inputs import judge, vary, write_everything
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
@@ -56,16 +56,14 @@ def main():
             max_examples=10**6, deadline=None, database=None, phases=[Phase.generate],
             suppress_health_check=list(HealthCheck),
         )  # fmt: skip
-        @given(data=st.data(), of_table=st.booleans())
-        def one(data, of_table):
+        @given(data=st.data(), of_table=st.booleans(), of_canopy=st.booleans())
+        def one(data, of_table, of_canopy):
             if time.monotonic() > until:
                 raise KeyboardInterrupt
             folder = Path(temporary) / f"damaged{next(numbers)}"
             shutil.copytree(whole, folder)
             try:
-                if of_table:
-                    scenario = folder / "scenario.toml"
-                    scenario.write_text(scenario.read_text().replace("homes.gpkg", "homes.csv"))
+                vary(folder, of_table=of_table, of_canopy=of_canopy)
                 done = data.draw(damages(folder))
                 (asked.keep / "now.txt").write_text(f"{folder} {done}")  # of one that hangs all stays there
                 faulthandler.dump_traceback_later(LONGEST_S, exit=True)

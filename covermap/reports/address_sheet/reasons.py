@@ -21,6 +21,7 @@ from covermap.reports.address_sheet.shell import (
     text,
     th,
 )
+from covermap.wording.language import say as words_of
 from covermap.wording.verdicts import amplifier_words
 from covermap.wording.words import chance_number, half_up, join
 
@@ -203,7 +204,10 @@ def _rf(station: StationAtSite) -> str:
 
 def basis_section(report: AddressReport, cautions: Sequence[str]) -> str:
     """Return section 9: what it was computed with, and the cautions."""
-    basis = " ".join([*report.basis, say.cell_sentence(report)])
+    sentences = [*report.basis, say.cell_sentence(report)]
+    if any(one.on_list and one.path_class in ("two_ridges", "many_ridges") for one in report.stations):
+        sentences.append(words_of("chance.behind_hills"))
+    basis = " ".join(sentences)
     own = "For a typical roof at this point; yours can differ by 10 dB either way."
     return section(
         9, "Basis and cautions", paragraph(text(basis)), bullets([*cautions, own]), whole=True, kind="basis"

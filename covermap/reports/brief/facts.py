@@ -283,10 +283,13 @@ def basis_in_words(run: Mapping[str, Any], of_homes: bool) -> list[str]:
         most = max(sigma.get("by_path", {}).values(), default=sigma["total"])
         more = f", up to {most:.1f} dB behind hills" if most > sigma["total"] else ""
         sentences.append(f"Spread of a prediction at one home: {sigma['total']:.1f} dB{more}.")
+        if more:
+            sentences.append(say("chance.behind_hills"))
     if of_homes:
         sentences.append("Homes by antenna: homes in squares of that class.")
         sentences.append(
-            "Homes with none: expected number; errors of each mast (4 dB) and square drawn again."
+            "Homes with none: expected number; errors of each mast and band (4 dB, more behind hills) and "
+            "square drawn again."
         )
         sentences += [sentence for sentence in [outside_in_words(dict(run))] if sentence]
     left_out = run.get("left_out", {})

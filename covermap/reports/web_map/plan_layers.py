@@ -9,17 +9,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.errors import InputError
+from covermap.planning.local_doubts import COVER_DOUBT, IN_LEAF, MOVES_BY
 from covermap.reports.web_map.layers import UNKNOWN, two_bytes
 from covermap.reports.web_map.page_grid import PageGrid
 from covermap.result.coverage import Coverage
 from covermap.result.raster_catalogue import bits_of
 from covermap.wording.causes import cause_mark, cause_words
+from covermap.wording.language import say
 
 ANGLES = ("second_aim", "aim_from", "aim_to")  # whole degrees, -1 none
 STATION = "interferer"  # a place in the raster's STATIONS, -1 none
 CLASSES = ("tier_without_deciding", "main_cause", "amplifier")  # 255 none or unknown
 BY_SERVICE = "service_cause"  # one band a service; 255 where it is not weak
 FLAGS = "plan_flags"  # sum of the flags below
+DOUBT = "doubt"  # of tier_in_leaf and tier_cover_doubt: a place in DOUBTS
+DOUBTS = ("neither", "leaf", "cover", "both")
+NO_KIND = 253  # known, but not looked at
 
 
 def plan_kinds(coverage: Coverage, list_name: str) -> list[str]:
@@ -42,7 +47,28 @@ def plan_facts(coverage: Coverage, list_name: str) -> dict[str, Any]:
         "cause_codes": list(causes),
         "cause_marks": [cause_mark(cause) for cause in causes],
         "causes": [cause_words(cause) for cause in causes],
+        "doubts": [say(f"page.doubt.{doubt}") for doubt in DOUBTS] if has_doubts(coverage, list_name) else [],
     }
+
+
+def has_doubts(coverage: Coverage, list_name: str) -> bool:
+    """Return whether the result tells what leaves, or another class of land cover, would change."""
+    return any(coverage.has(f"{list_name}/{kind}") for kind in (IN_LEAF, COVER_DOUBT))
+
+
+def doubt_layer(coverage: Coverage, list_name: str) -> NDArray[np.uint8]:
+    """Return what would move each cell, a place in DOUBTS; NO_KIND where nobody looked, UNKNOWN unknown."""
+    tier = coverage.read(f"{list_name}/tier")
+    found = np.zeros(tier.shape, np.uint8)
+    looked_at = np.zeros(tier.shape, bool)
+    for bit, kind in ((1, IN_LEAF), (2, COVER_DOUBT)):
+        if coverage.has(f"{list_name}/{kind}"):
+            other = coverage.read(f"{list_name}/{kind}")
+            known = other != UNKNOWN
+            moves = other > tier if kind == IN_LEAF else other >= MOVES_BY
+            found[known & moves] |= np.uint8(bit)
+            looked_at |= known
+    return np.where(tier == UNKNOWN, UNKNOWN, np.where(looked_at, found, NO_KIND)).astype(np.uint8)
 
 
 def plan_layers(
@@ -61,6 +87,8 @@ def plan_layers(
         else:
             shown = bits_of(values) if kind == FLAGS else values
             yield f"{list_name}/{kind}", grid.spread(shown, 0 if kind == FLAGS else UNKNOWN)
+    if has_doubts(coverage, list_name):
+        yield f"{list_name}/{DOUBT}", grid.spread(doubt_layer(coverage, list_name), UNKNOWN)
 
 
 def _has(coverage: Coverage, name: str) -> bool:

@@ -27,8 +27,9 @@ function aim_part(cell) {
 function decides_part(cell) {
   const decides = deciding_words(cell);
   const cause = cause_words(cell);
-  if (!decides && !cause && !enough_words()) return null;
-  return part(say("page.card.decides"), sentence([decides, without_deciding_words(cell), enough_words()].filter(Boolean).join(" ")), sentence(cause));
+  if (!decides && !cause && !enough_words() && !doubt_words(cell)) return null;
+  return part(say("page.card.decides"), sentence([decides, without_deciding_words(cell), enough_words()].filter(Boolean).join(" ")), sentence(cause),
+    sentence(doubt_words(cell)));
 }
 
 function one_lower_part(cell) {

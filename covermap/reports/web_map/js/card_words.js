@@ -102,6 +102,11 @@ function without_deciding_words(cell) {
   return cell.tier === 8 ? say("page.card.drop_no_use") : say("page.card.drop_same");
 }
 
+// Only where something would move it: nobody wants to read that nothing does.
+function doubt_words(cell) {
+  return cell.doubt ? say("page.card.doubt", { doubt: page.list.doubts[cell.doubt] }) : "";
+}
+
 function enough_words() {
   const { services, needed } = page.list;
   return needed < services.length ? say("page.card.any_enough", { needed }) : "";

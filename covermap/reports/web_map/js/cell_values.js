@@ -37,6 +37,13 @@ async function read_causes(pixel) {
   return Object.values(await values_at(pixel, names)).map((byte) => (byte === UNKNOWN ? null : byte));
 }
 
+// What leaves or another class of land cover would change here: an index into the list's doubts, or null.
+async function read_doubt(pixel) {
+  if (!page.list.doubts.length) return null;
+  const [byte] = Object.values(await values_at(pixel, [`${page.list.name}/doubt`]));
+  return byte < NO_KIND ? byte : null;
+}
+
 // For each service of the file the classes that bring it, a sum of bits; null where it is not known.
 async function read_service_tiers(pixel) {
   if (!page.facts.every_service.length) return null;
@@ -83,6 +90,7 @@ async function read_cell(pixel) {
     deciding: values[name("deciding_service")],
     ...await read_plan(pixel),
     ...await read_stations(pixel),
+    doubt: await read_doubt(pixel),
     service_cause: await read_causes(pixel),
     service_tiers: await read_service_tiers(pixel),
     antennas: await read_antennas(pixel),

@@ -48,8 +48,14 @@ function sums_along(bytes, lines, length, line_step, step) {
   return sums;
 }
 
+// Kinds that lie in patches have outlines and marks; those of single squares have none.
+function in_patches() {
+  const { layer: name, by_square } = MODES[page.shows];
+  return Boolean(name) && !by_square && Boolean(picture.shown);
+}
+
 function draw_kinds(context, view) {
-  if (!MODES[page.shows].layer || !picture.shown) return;
+  if (!in_patches()) return;
   draw_outlines(context, view, picture.shown, 1.6, INK);
 }
 
@@ -75,7 +81,7 @@ function draw_outlines(context, view, values, width, colour) {
 
 // The marks stand on a lattice fixed to the ground, where they have room within their kind.
 function draw_kind_marks(context, view, plates) {
-  if (!MODES[page.shows].layer || !picture.shown) return;
+  if (!in_patches()) return;
   const kinds = kinds_shown();
   const { rows, cols } = page.facts.grid;
   const value_at = (x, y) => {

@@ -8,12 +8,14 @@ const MODES = {
   antenna: {},
   decides: { layer: () => `${page.list.name}/deciding_service` },
   cause: { layer: () => `${page.list.name}/main_cause` },
+  doubt: { layer: () => `${page.list.name}/doubt`, by_square: true },
   signal: {},
 };
 
 function is_mode_there(mode) {
   if (mode === "decides") return page.list.services.length > 1;
   if (mode === "cause") return page.list.plan_kinds.includes("main_cause") && page.list.causes.length > 0;
+  if (mode === "doubt") return page.list.doubts.length > 0;
   if (mode === "services") return page.facts.every_service.length > 0;
   if (mode === "antenna") return has_antennas();
   if (mode === "signal") return page.facts.stations.some((station) => station.has_field);
@@ -27,7 +29,7 @@ function first_shows(list) {
 
 // A mode of the run's own list only; ticks of the reader's own know none of it.
 function is_of_list(mode) {
-  return mode === "sure" || mode === "antenna" || mode === "decides" || mode === "cause";
+  return mode === "sure" || mode === "antenna" || mode === "decides" || mode === "cause" || mode === "doubt";
 }
 
 // Promise of the classes shown: those of the run's list, or the least ones for the reader's own.
@@ -40,7 +42,8 @@ function shown_bytes(tier) {
   if (page.shows === "services") return layer(`services_count/${page.services_tier}`);
   if (page.shows === "antenna") return whole_layer(antenna_layer(page.antenna));
   if (page.shows === "signal") return whole_layer(`field/${page.facts.stations[page.station].station_id}`);
-  const { layer: name } = MODES[page.shows];
+  const { layer: name, by_square } = MODES[page.shows];
+  if (by_square) return layer(name());
   return name ? kinds_of(name()) : tier;
 }
 
@@ -78,6 +81,7 @@ function fills() {
 
 // What stands on the map and in the key for each kind: letters of the service's stations, or the cause.
 function kinds_shown() {
+  if (page.shows === "doubt") return page.list.doubts.map((words) => ({ mark: "", words }));
   if (page.shows === "cause") return page.list.causes.map((words, kind) => ({ mark: page.list.cause_marks[kind], words }));
   return page.list.services.map((service, order) => ({
     mark: page.list.transmitters[order].map((index) => page.facts.stations[index].letter).join("·"), words: service,

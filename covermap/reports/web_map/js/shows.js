@@ -38,6 +38,7 @@ function sure_part() {
   return [
     small(say("page.shows.chance_of", { list: page.list.words.subject })),
     select(say("page.shows.which_antenna"), names, page.sure_tier - 1, chosen),
+    small(`${capital(say("chance.nominal"))}. ${say("chance.behind_hills")}`),
     key_of(page.facts.sure_steps),
   ];
 }
@@ -57,7 +58,7 @@ function signal_part() {
 
 function kinds_part() {
   return [
-    small(`${say(`page.shows.${page.shows}_note`)} ${say("page.shows.smoothed")}`),
+    small(`${say(`page.shows.${page.shows}_note`)}${MODES[page.shows].by_square ? "" : ` ${say("page.shows.smoothed")}`}`),
     element("ul", { class: "key" }, kinds_shown().map(({ mark, words: name }, kind) =>
       element("li", {}, element("i", { class: `kind_${kind % page.facts.kind_tints.length}` }), element("b", {}, mark), " ", name))),
   ];
@@ -76,7 +77,7 @@ function services_part() {
   ];
 }
 
-const PARTS = { services: services_part, antenna: antennas_part, sure: sure_part, decides: kinds_part, cause: kinds_part, signal: signal_part };
+const PARTS = { services: services_part, antenna: antennas_part, sure: sure_part, decides: kinds_part, cause: kinds_part, doubt: kinds_part, signal: signal_part };
 
 function mode_rows(mode) {
   const row = choice("shows", say(`page.mode.${mode}`), page.shows === mode, () => choose_shows(mode));
