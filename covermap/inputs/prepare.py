@@ -148,7 +148,7 @@ def reception_options(settings: Settings, grid: Grid) -> ReceptionOptions:
     return ReceptionOptions(
         confidence_percent=reception.confidence_percent,
         prediction_error_db=reception.prediction_error_db,
-        path_spread_db=read_prediction_spread(reception.prediction_spread),
+        path_spread_db=read_prediction_spread(reception.prediction_spread, settings.prediction.model),
         has_land_cover=settings.terrain.tells_clutter,
         cell_m=grid.cell_m,
         noise_environment=environment_without_class(reception),

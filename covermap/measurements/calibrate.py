@@ -153,10 +153,10 @@ def default_spreads(scenario: Scenario, terrain: Terrain) -> tuple[float, dict[t
     """Return the spread of a reading around the prediction, where readings are too few to tell: on an open
     path, and by class of path and band. [dB]
     """
-    reception = scenario.settings.reception
+    reception, model = scenario.settings.reception, scenario.settings.prediction.model
     options = ReceptionOptions(
         prediction_error_db=reception.prediction_error_db,
-        path_spread_db=read_prediction_spread(reception.prediction_spread),
+        path_spread_db=read_prediction_spread(reception.prediction_spread, model),
         has_land_cover=terrain.knows_clutter,
     )
     summary = sigma_summary(options)

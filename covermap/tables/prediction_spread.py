@@ -10,18 +10,23 @@ from covermap.propagation.ridges import PATH_CLASSES
 from covermap.tables.user_table import read_table_rows
 
 ANY_BAND = "any"
+ANY_MODEL = "prediction_spread"
+OF_MODEL = {"itm": "prediction_spread_itm"}
 COLUMNS = ("path_class", "band", "sigma_db", "sigma_without_land_cover_db")
 LEAST_DB, MOST_DB = 0.5, 30.0
 
 
-def read_prediction_spread(path: Path | str | None = None) -> dict[tuple[str, str], tuple[float, float]]:
+def read_prediction_spread(
+    path: Path | str | None = None, model: str = ""
+) -> dict[tuple[str, str], tuple[float, float]]:
     """Return (path class, band) -> standard deviation of a cell's mean with land cover, and without. [dB]
 
+    path : the user's own table; else the built-in one of the model, of those that have one, or P.1812's
     A row of one band goes before the row of all bands ("any").
     Raises InputError if a cell is wrong, a row stands twice, or a class has no figure for a band.
     """
     found: dict[tuple[str, str], tuple[float, float]] = {}
-    rows = read_table_rows("prediction_spread", None if path is None else Path(path), COLUMNS)
+    rows = read_table_rows(OF_MODEL.get(model, ANY_MODEL), None if path is None else Path(path), COLUMNS)
     for row in rows:
         key = row.text("path_class"), row.text("band")
         if key[0] not in PATH_CLASSES or key[1] not in (*BANDS, ANY_BAND):
