@@ -138,8 +138,8 @@ def test_a_scenario_may_have_a_table_of_its_own(tmp_path):
 
 @pytest.mark.parametrize(
     ("path_class", "band", "sigma_db"),
-    # root of the sum of 7.4^2 (surroundings, which the model does not know) and its own part, in halves; the part
-    # is that against the judge of docs/decisions/physical_judge.md: root mean square where rosy, else sd
+    # root of the sum of 7.4^2 (surroundings, which the model does not know) and its own part, in halves: that
+    # against the judge of docs/decisions/physical_judge.md, root mean square where rosy, else sd
     [("clear", "uhf", 8.0), ("two_ridges", "low_vhf", 14.5), ("many_ridges", "low_vhf", 19.5),
      ("one_ridge", "uhf", 11.5), ("scatter", "uhf", 13.5)],
 )  # fmt: skip
