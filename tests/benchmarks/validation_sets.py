@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from collections import defaultdict
 from dataclasses import dataclass
@@ -24,7 +25,7 @@ import covermap  # noqa: E402
 from covermap.propagation.path_geometry import INLAND_ZONE, SEA_ZONE  # noqa: E402
 from covermap.propagation.ridges import path_class  # noqa: E402
 from covermap.reception import ReceptionOptions  # noqa: E402
-from covermap.reception.variability import sigma_summary  # noqa: E402
+from covermap.reception.variability import prediction_by_path, sigma_summary  # noqa: E402
 from covermap.tables import read_prediction_spread  # noqa: E402
 
 TOLD = (50.0, 70.0, 90.0)
@@ -179,28 +180,43 @@ def _curves() -> Off:
 
 @dataclass(frozen=True, eq=False)
 class Claims:
-    """Errors of a set (plus: less arrives than predicted) and the sigma they were promised with. [dB]"""
+    """Errors of a set (plus: less arrives than predicted) and the sigma they were promised with. [dB]
+
+    apart : how many of the errors stand apart from each other; those of one path in three bands count once
+    """
 
     name: str
     rosy_db: NDArray[np.float64]
     sigma_db: dict[str, NDArray[np.float64]]
+    apart: int
 
     def held_percent(self, sigma: str, called: float) -> float:
         """Return of 100 claims `called` per cent sure how many hold."""
         spare_db = NormalDist().inv_cdf(called / 100.0) * self.sigma_db[sigma]
         return float(100.0 * np.mean(self.rosy_db <= spare_db))
 
+    def between_percent(self, sigma: str, called: float) -> tuple[float, float]:
+        """Return the 95 % interval of what holds (Wilson's, of the errors that stand apart)."""
+        held, z2 = self.held_percent(sigma, called) / 100.0, NormalDist().inv_cdf(0.975) ** 2
+        middle = (held + z2 / (2 * self.apart)) / (1 + z2 / self.apart)
+        reach = np.sqrt(z2 * (held * (1 - held) + z2 / (4 * self.apart)) / self.apart) / (1 + z2 / self.apart)
+        return 100.0 * (middle - reach), 100.0 * (middle + reach)
+
     def rows(self) -> list[str]:
         return [
             f"| {self.name} | {sigma} | {self.rosy_db.size} | "
-            + " | ".join(f"{self.held_percent(sigma, called):.0f}" for called in TOLD)
+            + " | ".join(self._cell(sigma, called) for called in TOLD)
             + " |"
             for sigma in self.sigma_db
         ]
 
+    def _cell(self, sigma: str, called: float) -> str:
+        low, high = self.between_percent(sigma, called)
+        return f"{self.held_percent(sigma, called):.0f} ({low:.0f} to {high:.0f})"
 
-def options(land_cover: bool, by_path: bool) -> ReceptionOptions:
-    table = read_prediction_spread() if by_path else {}
+
+def options(land_cover: bool, by_path: bool, model: str = "") -> ReceptionOptions:
+    table = read_prediction_spread(model=model) if by_path else {}
     return ReceptionOptions(has_land_cover=land_cover, path_spread_db=table)
 
 
@@ -212,6 +228,15 @@ def sigmas(classes: list[str]) -> dict[str, NDArray[np.float64]]:
             of_path = sigma_summary(options(land_cover, by_path)).by_path_db
             found[f"{how}, {words}"] = np.array([of_path[kind] for kind in classes])
     return found
+
+
+def itm_sigmas(classes: list[str], bands: list[str] | None = None) -> dict[str, NDArray[np.float64]]:
+    """Return total sigma of each path by ITM's own table, outdoors at 10 m among places of a square."""
+    of_path = prediction_by_path(options(True, True, "itm"))
+    places_db = sigma_summary(options(True, False)).location_db
+    of_band = bands or ["uhf"] * len(classes)
+    own_db = [math.hypot(of_path[b][k], places_db) for k, b in zip(classes, of_band, strict=True)]
+    return {"by path, ITM's own": np.array(own_db)}
 
 
 def trans_horizon() -> tuple[list[Off], list[Claims]]:
@@ -254,9 +279,19 @@ def trans_horizon() -> tuple[list[Off], list[Claims]]:
         for model in ("P.1812", "ITM")
     ]
     claims = [
-        Claims(f"III-01, {time} % of time", -np.array(errors["P.1812", time]), sigmas(classes[time]))
+        Claims(
+            f"III-01, {time} % of time", -np.array(errors["P.1812", time]), sigmas(classes[time]),
+            len(classes[time]),
+        )
         for time in ("50", "10")
-    ]
+    ]  # fmt: skip
+    claims += [
+        Claims(
+            f"III-01, {time} % of time, ITM", -np.array(errors["ITM", time]), itm_sigmas(classes[time]),
+            len(classes[time]),
+        )
+        for time in ("50", "10")
+    ]  # fmt: skip
     return off, claims
 
 
@@ -288,27 +323,38 @@ def two_towns() -> tuple[list[Off], list[Claims]]:
     for mast, values in sorted(errors.items()):
         rosy_db = np.array(values) - np.mean(values)
         off.append(Off(f"two towns, mast {mast}, its mean taken off", "P.1812, flat", -rosy_db))
-        claims.append(Claims(f"two towns, {mast}", rosy_db, sigmas(["clear"] * rosy_db.size)))
+        claims.append(Claims(f"two towns, {mast}", rosy_db, sigmas(["clear"] * rosy_db.size), rosy_db.size))
     return off, claims
 
 
 # --- the physical judge
 
 
-def judged(files: list[Path]) -> list[Claims]:
-    """P.1812 less the parabolic equation on bare ground, by path class at 600 MHz; no bias taken off."""
+BANDS = {69.0: "low_vhf", 195.0: "high_vhf", 600.0: "uhf"}
+
+
+def judged(files: list[Path], model: str = "p1812") -> list[Claims]:
+    """A model less the parabolic equation on bare ground, by path class at 600 MHz; no bias taken off."""
     rows = [row for file in files for row in read_rows(file)]
     kind_of = {row["path"]: row["class"] for row in rows if float(row["frequency_mhz"]) == 600.0}
     claims = []
     for judge, ground in (("smooth_db", "smooth ground"), ("rough_db", "ground that reflects nothing")):
-        by_class: dict[str, list[float]] = defaultdict(list)
+        by_class: dict[str, list[dict[str, str]]] = defaultdict(list)
         for row in rows:
             if row[judge] and float(row[judge]) < 60.0 and row["path"] in kind_of:
-                by_class[kind_of[row["path"]]].append(float(row[judge]) - float(row["p1812_db"]))
+                by_class[kind_of[row["path"]]].append(row)
         for kind in ("clear", "one_ridge", "two_ridges", "many_ridges"):
-            if len(by_class[kind]) >= 20:
-                rosy_db = np.array(by_class[kind])
-                both = sigmas([kind] * rosy_db.size)
-                kept = {name: sd for name, sd in both.items() if name.endswith("with land cover")}
-                claims.append(Claims(f"judge, {ground}, {kind.replace('_', ' ')}", rosy_db, kept))
+            if len(mine := by_class[kind]) >= 20:
+                rosy_db = np.array([float(row[judge]) - float(row[f"{model}_db"]) for row in mine])
+                kept = {
+                    name: sd
+                    for name, sd in sigmas([kind] * len(mine)).items()
+                    if name.endswith("with land cover")
+                }
+                if model == "itm":
+                    kept = itm_sigmas(
+                        [kind] * len(mine), [BANDS[float(row["frequency_mhz"])] for row in mine]
+                    )
+                name = f"judge, {'ITM, ' if model == 'itm' else ''}{ground}, {kind.replace('_', ' ')}"
+                claims.append(Claims(name, rosy_db, kept, len({row["path"] for row in mine})))
     return claims

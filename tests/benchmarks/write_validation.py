@@ -19,6 +19,7 @@ from validation_sets import (
     MEASURED,
     REFERENCE,
     ROOT,
+    TOLD,
     Claims,
     Off,
     judged,
@@ -71,6 +72,8 @@ def draw_reliability(parts: list[tuple[str, list[Claims]]], name: str) -> None:
     colours = ("#28536B", "#C2452D", "#5F8B3B", "#8A6FB0")
     for panel, (title, claims) in zip(np.atleast_1d(panels), parts, strict=True):
         panel.plot([0, 100], [0, 100], color="#999", lw=0.8)
+        panel.fill_between([0, 100], [0, 100], color="#F4E3DC", lw=0)
+        panel.text(98, 3, "rosy: holds less often", fontsize=6, ha="right", color="#A0503C")
         for colour, claim in zip(colours, claims, strict=False):
             for sigma in claim.sigma_db:
                 if not sigma.endswith("with land cover"):
@@ -79,6 +82,8 @@ def draw_reliability(parts: list[tuple[str, list[Claims]]], name: str) -> None:
                 held = [claim.held_percent(sigma, called) for called in CALLED]
                 panel.plot(CALLED, held, "-" if by_path else "--", color=colour, lw=1.4,
                            label=claim.name.rsplit(", ", 1)[-1] if by_path else None)  # fmt: skip
+                if by_path:
+                    draw_told(panel, claim, sigma, colour)
         panel.set(xlim=(0, 100), ylim=(0, 100), aspect="equal")
         panel.set_title(title, fontsize=8)
         panel.set_xlabel("called, %", fontsize=7)
@@ -87,6 +92,14 @@ def draw_reliability(parts: list[tuple[str, list[Claims]]], name: str) -> None:
     np.atleast_1d(panels)[0].set_ylabel("holds, %", fontsize=7)
     figure.savefig(IMAGES / f"{name}.png", metadata={"Software": None})
     plt.close(figure)
+
+
+def draw_told(panel: plt.Axes, claim: Claims, sigma: str, colour: str) -> None:
+    """Mark what holds of what is called 50, 70 and 90 % sure, with its 95 % interval."""
+    held = np.array([claim.held_percent(sigma, called) for called in TOLD])
+    ends = np.array([claim.between_percent(sigma, called) for called in TOLD])
+    reach = np.abs(ends.T - held)
+    panel.errorbar(TOLD, held, reach, fmt="o", ms=3.5, color=colour, elinewidth=0.9, capsize=2)
 
 
 def written(page: str, name: str, text: str) -> str:
@@ -125,17 +138,25 @@ def main() -> None:
         page = written(
             page, "measured", "\n".join([HEAD, *(one.row() for one in (*far, *towns)), "", *shown])
         )
-        claims = judged([file for file in asked.judge if file.exists()])
+        files = [file for file in asked.judge if file.exists()]
+        claims = judged(files)
         smooth = [claim for claim in claims if "smooth" in claim.name]
         rough = [claim for claim in claims if "nothing" in claim.name]
-        parts = [("measured, trans-horizon", far_claims), ("measured, two towns", town_claims)]
+        parts = [
+            ("measured, trans-horizon", [one for one in far_claims if "ITM" not in one.name]),
+            ("measured, two towns", town_claims),
+        ]
         parts += [
             (title, some)
             for title, some in (("judge, smooth ground", smooth), ("judge, no reflection", rough))
             if some
         ]
         draw_reliability(parts, "reliability")
-        rows = [row for claim in (*far_claims, *town_claims, *claims) for row in claim.rows()]
+        rows = [
+            row
+            for claim in (*far_claims, *town_claims, *claims, *judged(files, "itm"))
+            for row in claim.rows()
+        ]
         text = "\n".join(
             [HELD, *rows, "", "![Of what is called so sure, how much holds](images/reliability.png)"]
         )
