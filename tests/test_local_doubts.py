@@ -268,15 +268,17 @@ def test_check_counts_what_the_doubts_cost(scene):
     scenario, _ = scene
     text = scenario.path.read_text()
     seconds = {}
-    for asked in ("false", "true"):
-        path = scenario.path.with_name(f"cost_{asked}.toml")
+    for asked in ("false", '"auto"', "true"):
+        path = scenario.path.with_name("cost.toml")
         path.write_text(text.replace('cover_doubt = "auto"', f"cover_doubt = {asked}"))
         prepared = prepare(read_scenario(path))
         seconds[asked] = estimate(prepared, Crew(1)).seconds
     squares = 14 * 14  # every third of 40 x 40
     assert prepared.squares_with_homes == squares
     measured_s = squares * (0.03e-3 * len(prepared.heights_m) / 2 + 0.2 / 3468)
-    assert seconds["true"] - seconds["false"] == pytest.approx(measured_s, rel=0.35)
+    assert seconds['"auto"'] - seconds["false"] == pytest.approx(measured_s, rel=0.35)
+    everywhere_s = measured_s * CELLS * CELLS / squares
+    assert seconds["true"] - seconds["false"] == pytest.approx(everywhere_s, rel=0.35)
 
 
 @pytest.mark.parametrize(("asked", "told"), [('"auto"', False), ("true", True)])
