@@ -35,6 +35,7 @@ LOG10_OF_2 = math.log10(2.0)  # log10(x) = LOG10_OF_2 log2(x)
 LN_OF_2 = math.log(2.0)
 LOG2_OF_10 = 1.0 / LOG10_OF_2  # 10^x = 2^(LOG2_OF_10 x)
 LOG2_OF_E = 1.0 / LN_OF_2
+LOG2_OF_DB = LOG2_OF_10 / 10.0  # a level's power is 2^(LOG2_OF_DB level)
 
 
 @intrinsic

@@ -2,8 +2,10 @@
 
 import math
 
+import numpy as np
+
 from covermap.propagation.compiling import inner_kernel, lean_kernel
-from covermap.propagation.vector_math import LOG2_OF_10, exp2, log2_positive
+from covermap.propagation.vector_math import LOG2_OF_DB, exp2, log2_positive
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF
 from covermap.reception.confidence import CLEAR_DB, TOTAL_INVERSE
 from covermap.reception.interference import (
@@ -22,33 +24,34 @@ from covermap.reception.interference import (
 from covermap.reception.network import is_inside, may_begin
 from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
 from covermap.reception.search_arrays import (
-    AIMS_DEG,
     ALIKE,
     INTERFERENCE,
+    JOINED_DB,
     OWN_INTERFERENCE,
     OWN_SIGNAL,
+    POWER,
     SIGNAL,
-    SQUARES,
     WINDOW_INTERFERENCE,
     WINDOW_SIGNAL,
+    set_row,
 )
-from covermap.reception.spreads import spread_with
+from covermap.reception.single_precision import ONE, lobe_loss
+from covermap.reception.spreads import LEAST_APART, parts_of, spread_of
 
-LOG2_OF_DB = LOG2_OF_10 / 10.0  # a level's power is 2^(LOG2_OF_DB level)
+LEAST = np.float32(LEAST_APART)
 
 
 @lean_kernel
-def _start_interfered(stage, count, group, item, mount, figures, values, aims, rows):
-    """Fill row SIGNAL with a transmitter's power over its need at each aim, row INTERFERENCE with none."""
-    clear_db, cross_db = values[CLEAR_DB, item], figures[CROSS_DB + mount, item]
-    rolloff, floor_db = figures[ROLLOFF, item], figures[FLOOR_DB, item]
+def _start_interfered(stage, count, group, item, mount, figures, values, squares, rows):
+    """Fill row JOINED_DB with a transmitter's margin at each aim, rows INTERFERENCE and ALIKE with none."""
+    clear_db, cross_db = values[CLEAR_DB, item], np.float32(figures[CROSS_DB + mount, item])
+    rolloff, floor_db = np.float32(figures[ROLLOFF, item]), np.float32(figures[FLOOR_DB, item])
     for number in range(count):
-        loss_db = rolloff * aims[stage, SQUARES + group, number]
-        loss_db = loss_db if loss_db < floor_db else floor_db
-        loss_db = loss_db if loss_db > cross_db else cross_db
-        rows[SIGNAL, number] = exp2(LOG2_OF_DB * (clear_db - loss_db))
-        rows[INTERFERENCE, number] = 0.0
-        rows[ALIKE, number] = 0.0
+        rows[JOINED_DB, number] = clear_db - lobe_loss(
+            squares[stage, group, number], rolloff, floor_db, cross_db
+        )
+    set_row(INTERFERENCE, count, 0.0, rows)
+    set_row(ALIKE, count, 0.0, rows)
 
 
 @lean_kernel
@@ -58,27 +61,36 @@ def _add_pair(stage, count, row, alike, over_db, pair, mount, pair_figures, pair
     rolloff, floor_db = pair_figures[PAIR_ROLLOFF, pair], pair_figures[PAIR_FLOOR_DB, pair]
     cross_db = pair_figures[PAIR_CROSS_DB + mount, pair]
     for number in range(count):
-        angle_deg = off_axis_deg(aims[stage, AIMS_DEG, number], bearing_deg)
+        angle_deg = off_axis_deg(aims[stage, number], bearing_deg)
         loss_db = off_axis_loss_db(angle_deg, rolloff, floor_db, cross_db)
-        power = exp2(LOG2_OF_DB * (over_db - loss_db))
-        rows[row, number] += power
-        rows[ALIKE, number] += alike * power
+        rows[POWER, number] = exp2(LOG2_OF_DB * (over_db - loss_db))
+    for number in range(count):
+        rows[row, number] += rows[POWER, number]
+    if alike:
+        for number in range(count):
+            rows[ALIKE, number] += rows[POWER, number]
 
 
 @lean_kernel
 def _end_interfered(count, item, figures, values, by_aim):
-    """Fill deviation and parts of a transmitter from the powers at each aim, as set_plan()."""
-    rows, total_inverse = by_aim.rows, values[TOTAL_INVERSE, item]
+    """Fill deviation and parts of a transmitter from margins and powers at each aim, as disturb()."""
+    rows, total_inverse = by_aim.rows, np.float32(values[TOTAL_INVERSE, item])
+    parts = parts_of(item, figures, values)
+    own_db, apart, of_site = np.float32(parts[0]), np.float32(parts[1]), np.float32(parts[2])
+    root_of_site, common, noise = np.float32(parts[3]), np.float32(parts[4]), np.float32(parts[5])
     for number in range(count):
         over_noise = 1.0 + rows[INTERFERENCE, number]
-        joined_db = log2_positive(rows[SIGNAL, number]) * (1.0 / LOG2_OF_DB)
-        margin_db = joined_db - log2_positive(over_noise) * (1.0 / LOG2_OF_DB)
-        inverse, home_part, site_part = spread_with(
-            rows[INTERFERENCE, number] / over_noise, rows[ALIKE, number] / over_noise, item, figures, values
+        rows[POWER, number] = 1.0 / over_noise
+        by_aim.deviation[item, number] = log2_positive(over_noise) * (1.0 / LOG2_OF_DB)
+    for number in range(count):
+        share = np.float32(rows[INTERFERENCE, number] * rows[POWER, number])
+        alike = np.float32(rows[ALIKE, number] * rows[POWER, number])
+        inverse, home_part, site_part = spread_of(
+            share, alike, own_db, apart, of_site, root_of_site, common, noise, ONE, LEAST
         )
-        together = math.sqrt(1.0 + home_part * home_part)
-        without_db = joined_db * total_inverse * together
-        deviation = margin_db * inverse
+        joined_db = np.float32(rows[JOINED_DB, number])
+        without_db = joined_db * total_inverse * math.sqrt(ONE + home_part * home_part)
+        deviation = (joined_db - by_aim.deviation[item, number]) * inverse
         by_aim.deviation[item, number] = deviation if deviation < without_db else without_db
         by_aim.ratio[item, number] = home_part
         by_aim.site[item, number] = site_part
@@ -96,14 +108,14 @@ def _keep_better_window(count, rows):
 
 @inner_kernel
 def _place_window(stage, count, item, mount, pair_figures, pairs, pair_values, aims, rows):
-    """Fill SIGNAL and INTERFERENCE with a network's window where it is best at each aim, as best_window().
+    """Fill JOINED_DB and INTERFERENCE with a network's window where it is best at each aim, as best_window().
 
     On entry they hold the transmitter itself and the stations outside its network.
     """
     first, last = pairs.start[item], pairs.start[item + 1]
     window_us = pairs.window_us[first]
     for number in range(count):
-        rows[OWN_SIGNAL, number] = rows[SIGNAL, number]
+        rows[OWN_SIGNAL, number] = exp2(LOG2_OF_DB * rows[JOINED_DB, number])
         rows[OWN_INTERFERENCE, number] = rows[INTERFERENCE, number]
         rows[SIGNAL, number] = 0.0
     for begins in range(first - 1, last):
@@ -118,8 +130,12 @@ def _place_window(stage, count, item, mount, pair_figures, pairs, pair_values, a
                 inside = is_inside(pair, start_us, window_us, pair_values)
                 row = WINDOW_SIGNAL if inside else WINDOW_INTERFERENCE
                 over_db = pair_values[OVER_NEED_DB if inside else OVER_NOISE_DB, pair]
-                _add_pair(stage, count, row, 0.0, over_db, pair, mount, pair_figures, pair_values, aims, rows)
+                _add_pair(
+                    stage, count, row, False, over_db, pair, mount, pair_figures, pair_values, aims, rows
+                )
         _keep_better_window(count, rows)
+    for number in range(count):
+        rows[JOINED_DB, number] = log2_positive(rows[SIGNAL, number]) * (1.0 / LOG2_OF_DB)
 
 
 @inner_kernel
@@ -127,7 +143,7 @@ def fill_interfered(stage, count, item, mount, figures, pair_figures, wanted, pa
     """Fill a transmitter's rows deviation and ratio at each aim; as interfered(), for many aims."""
     pair_values = home.interfering.values
     group = wanted.group[item]
-    _start_interfered(stage, count, group, item, mount, figures, home.values, by_aim.aims, by_aim.rows)
+    _start_interfered(stage, count, group, item, mount, figures, home.values, by_aim.squares, by_aim.rows)
     network = False
     for pair in range(pairs.start[item], pairs.start[item + 1]):
         role, over_db = pair_values[ROLE, pair], pair_values[OVER_NOISE_DB, pair]
@@ -135,7 +151,7 @@ def fill_interfered(stage, count, item, mount, figures, pair_figures, wanted, pa
         if role in (SILENT, NETWORK) or over_db < FAINTEST_DB:
             continue
         _add_pair(
-            stage, count, INTERFERENCE, 1.0 if pairs.shared[pair] else 0.0, over_db, pair, mount,
+            stage, count, INTERFERENCE, pairs.shared[pair], over_db, pair, mount,
             pair_figures, pair_values, by_aim.aims, by_aim.rows,
         )  # fmt: skip
     if network:

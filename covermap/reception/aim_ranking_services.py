@@ -2,90 +2,107 @@
 
 import math
 
+import numpy as np
+
 from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF
 from covermap.reception.confidence import APART_INVERSE, CLEAR_DB, HOME_RATIO
 from covermap.reception.normal import POINT, WEIGHT, normal_share
 from covermap.reception.search_arrays import (
-    BEST,
+    DEVIATION_OF,
+    FAILED,
     LARGEST_DEVIATION,
     MEAN,
-    PRODUCT,
     RANK,
-    SITE_PRODUCT,
+    SHARE_OF,
+    SITE_FAILED,
     SITE_WORST,
     SPREAD,
-    SQUARES,
     TIE_WEIGHT,
     VARIANCE,
     WORST,
     set_row,
 )
+from covermap.reception.single_precision import ONE, ZERO, lobe_loss, share_above
 
 # Correlation of two services of one site and band that both arrive in half of the homes, given the home's
 # part: of deviations correlated by 0.8, 2 / pi arcsin(0.8). A rank needs no more.
-TOGETHER = 0.59
-NARROWEST = 1e-9  # of a variance, so that it can be divided by
+TOGETHER = np.float32(0.59)
+ALONE = ONE - TOGETHER
+NARROWEST = np.float32(1e-9)  # of a variance, so that it can be divided by
+FARTHEST_OFF = np.float32(LARGEST_DEVIATION)
 
 
 @lean_kernel
-def _better_interfered(count, common, item, deviations, ratios, rows):
-    """Raise row BEST to the deviation at a home's common one, where that is greater."""
+def _better_interfered(count, common, item, deviations, ratios, fast):
+    """Raise row DEVIATION_OF to the deviation at a home's common one, where that is greater."""
     for number in range(count):
         deviation = deviations[item, number] + ratios[item, number] * common
-        rows[BEST, number] = deviation if deviation > rows[BEST, number] else rows[BEST, number]
+        best = fast[DEVIATION_OF, number]
+        fast[DEVIATION_OF, number] = deviation if deviation > best else best
 
 
 @lean_kernel
-def _better(stage, count, common, group, item, mount, figures, values, aims, rows):
-    """Raise row BEST to a transmitter's deviation at a home's common one, where that is greater."""
-    clear_db, inverse = values[CLEAR_DB, item], values[APART_INVERSE, item]
-    rolloff, floor_db = figures[ROLLOFF, item], figures[FLOOR_DB, item]
-    cross_db = figures[CROSS_DB + mount, item]
-    shift = values[HOME_RATIO, item] * common
+def _better(stage, count, common, group, item, mount, figures, values, squares, fast):
+    """Raise row DEVIATION_OF to a transmitter's deviation at a home's common one, where that is greater."""
+    inverse = np.float32(values[APART_INVERSE, item])
+    at_aim = np.float32(values[CLEAR_DB, item]) * inverse + np.float32(values[HOME_RATIO, item]) * common
+    rolloff, floor_db = np.float32(figures[ROLLOFF, item]), np.float32(figures[FLOOR_DB, item])
+    cross_db = np.float32(figures[CROSS_DB + mount, item])
     for number in range(count):
-        loss_db = rolloff * aims[stage, SQUARES + group, number]
-        loss_db = loss_db if loss_db < floor_db else floor_db
-        loss_db = loss_db if loss_db > cross_db else cross_db
-        deviation = (clear_db - loss_db) * inverse + shift
-        rows[BEST, number] = deviation if deviation > rows[BEST, number] else rows[BEST, number]
+        deviation = at_aim - lobe_loss(squares[stage, group, number], rolloff, floor_db, cross_db) * inverse
+        best = fast[DEVIATION_OF, number]
+        fast[DEVIATION_OF, number] = deviation if deviation > best else best
 
 
 @lean_kernel
-def _count_best(count, rows):
-    """Add what row BEST says of one service to the number of services and to its site's spread."""
+def _count_best(count, every, fast):
+    """Add what row DEVIATION_OF says of one service to its site; where not every is needed, to the number."""
     for number in range(count):
-        best = rows[BEST, number]
-        chance = normal_share(best)
-        rows[SITE_PRODUCT, number] *= chance
-        worst = rows[SITE_WORST, number]
-        rows[SITE_WORST, number] = best if best < worst else worst
-        rows[MEAN, number] += chance
-        alone = chance * (1.0 - chance)
-        rows[VARIANCE, number] += (1.0 - TOGETHER) * alone
-        rows[SPREAD, number] += math.sqrt(alone)
-        rows[WORST, number] = best if best < rows[WORST, number] else rows[WORST, number]
+        best = fast[DEVIATION_OF, number]
+        fast[SHARE_OF, number] = share_above(best)
+        fast[WORST, number] = best if best < fast[WORST, number] else fast[WORST, number]
+    for number in range(count):
+        best, worst = fast[DEVIATION_OF, number], fast[SITE_WORST, number]
+        fast[SITE_WORST, number] = best if best < worst else worst
+        fast[SITE_FAILED, number] += fast[SHARE_OF, number] * (ONE - fast[SITE_FAILED, number])
+    if every:
+        return
+    for number in range(count):
+        fails = fast[SHARE_OF, number]
+        fast[MEAN, number] += ONE - fails
+        fast[VARIANCE, number] += ALONE * fails * (ONE - fails)
+    for number in range(count):
+        fails = fast[SHARE_OF, number]
+        fast[SPREAD, number] += math.sqrt(fails * (ONE - fails))
 
 
 @lean_kernel
-def _end_site(count, rows):
+def _end_site(count, every, fast):
     """Count the services of a site and band, which in part come and go together."""
-    for number in range(count):
-        worst = normal_share(rows[SITE_WORST, number])
-        rows[PRODUCT, number] *= TOGETHER * worst + (1.0 - TOGETHER) * rows[SITE_PRODUCT, number]
-        rows[SITE_PRODUCT, number] = 1.0
-        rows[SITE_WORST, number] = LARGEST_DEVIATION
-        rows[VARIANCE, number] += TOGETHER * rows[SPREAD, number] * rows[SPREAD, number]
-        rows[SPREAD, number] = 0.0
+    if every:
+        for number in range(count):
+            worst = share_above(fast[SITE_WORST, number])
+            fails = TOGETHER * worst + ALONE * fast[SITE_FAILED, number]
+            fast[FAILED, number] += fails * (ONE - fast[FAILED, number])
+    else:
+        for number in range(count):
+            fast[VARIANCE, number] += TOGETHER * fast[SPREAD, number] * fast[SPREAD, number]
+            fast[SPREAD, number] = ZERO
+    set_row(SITE_FAILED, count, ZERO, fast)
+    set_row(SITE_WORST, count, FARTHEST_OFF, fast)
 
 
 @lean_kernel
-def _add_number(count, needed, every, weight, rows):
+def _add_number(count, needed, every, weight, rows, fast):
     """Add the chance of at least needed services, or of every one, at one common deviation to row RANK."""
+    if every:
+        for number in range(count):
+            rows[RANK, number] += weight * (1.0 - fast[FAILED, number])
+        return
     for number in range(count):
-        spare = rows[MEAN, number] - needed + 0.5
-        share = normal_share(spare / math.sqrt(rows[VARIANCE, number]))
-        rows[RANK, number] += weight * (rows[PRODUCT, number] if every else share)
+        spare = fast[MEAN, number] - needed + 0.5
+        rows[RANK, number] += weight * normal_share(spare / math.sqrt(fast[VARIANCE, number]))
 
 
 @inner_kernel
@@ -95,34 +112,32 @@ def rank_by_services(stage, count, needed, mount, wanted, figures, home, by_aim)
     Source: normal approximation of the number's distribution at each common deviation, with the half added
         for whole numbers; services of one site and band come and go together in part.
     """
-    rows = by_aim.rows
+    rows, fast, every = by_aim.rows, by_aim.fast, needed == wanted.services
     set_row(RANK, count, 0.0, rows)
-    set_row(WORST, count, LARGEST_DEVIATION, rows)
+    set_row(WORST, count, FARTHEST_OFF, fast)
     for point in range(by_aim.few_points.shape[1]):
-        common = by_aim.few_points[POINT, point]
-        set_row(PRODUCT, count, 1.0, rows)
-        set_row(SITE_PRODUCT, count, 1.0, rows)
-        set_row(SITE_WORST, count, LARGEST_DEVIATION, rows)
-        set_row(MEAN, count, 0.0, rows)
-        set_row(SPREAD, count, 0.0, rows)
-        set_row(VARIANCE, count, NARROWEST, rows)
+        common = np.float32(by_aim.few_points[POINT, point])
+        for row in (FAILED, SITE_FAILED, MEAN, SPREAD):
+            set_row(row, count, ZERO, fast)
+        set_row(SITE_WORST, count, FARTHEST_OFF, fast)
+        set_row(VARIANCE, count, NARROWEST, fast)
         shared = -1
         for place in range(wanted.services):
             service = wanted.service_order[place]
             first = wanted.service_start[service]
             if wanted.shared[wanted.by_service[first]] != shared:
-                _end_site(count, rows)
+                _end_site(count, every, fast)
                 shared = wanted.shared[wanted.by_service[first]]
-            set_row(BEST, count, -LARGEST_DEVIATION, rows)
+            set_row(DEVIATION_OF, count, -FARTHEST_OFF, fast)
             for carrier in range(first, wanted.service_start[service + 1]):
                 item = wanted.by_service[carrier]
                 if home.interfering.touched[item]:
-                    _better_interfered(count, common, item, by_aim.deviation, by_aim.ratio, rows)
+                    _better_interfered(count, common, item, by_aim.deviation, by_aim.ratio, fast)
                     continue
                 group = wanted.group[item]
-                _better(stage, count, common, group, item, mount, figures, home.values, by_aim.aims, rows)
-            _count_best(count, rows)
-        _end_site(count, rows)
-        _add_number(count, needed, needed == wanted.services, by_aim.few_points[WEIGHT, point], rows)
+                _better(stage, count, common, group, item, mount, figures, home.values, by_aim.squares, fast)
+            _count_best(count, every, fast)
+        _end_site(count, every, fast)
+        _add_number(count, needed, every, by_aim.few_points[WEIGHT, point], rows, fast)
     for number in range(count):
-        rows[RANK, number] += TIE_WEIGHT * rows[WORST, number]
+        rows[RANK, number] += TIE_WEIGHT * fast[WORST, number]

@@ -3,9 +3,17 @@
 import math
 
 from covermap.propagation.compiling import inner_kernel, lean_kernel
+from covermap.reception.aim_chance import (
+    NEARLY,
+    bound_of_plans,
+    chance_by_few,
+    decides_by_few,
+    slack_of_few,
+)
 from covermap.reception.aim_ranking import rank_aims
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF
 from covermap.reception.confidence import TOTAL_DEVIATION, TOTAL_INVERSE, UPPER_DB
+from covermap.reception.deciding import is_coarse
 from covermap.reception.pattern import off_axis_deg
 from covermap.reception.plan import (
     AIM_DEG,
@@ -20,13 +28,12 @@ from covermap.reception.plan import (
     choose_transmitters,
     set_plan,
     set_single,
-    set_upper,
     worst_margin_db,
 )
 from covermap.reception.search_arrays import (
-    AIMS_DEG,
     CIRCLE,
     CIRCLE_AIMS,
+    HELD,
     KNOWN,
     NEAR,
     NEAR_AIMS,
@@ -34,7 +41,6 @@ from covermap.reception.search_arrays import (
     PEAK_MOUNT,
     PEAK_RANK,
     PEAKS,
-    PRODUCT,
     RANK,
     fill_near,
     fill_squares,
@@ -110,7 +116,7 @@ def confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pa
     For lists of which some services are enough, or with alternatives: there ranks only say where to look.
     """
     for number in range(count):
-        by_aim.rows[PRODUCT, number] = by_aim.rows[RANK, number]
+        by_aim.rows[HELD, number] = by_aim.rows[RANK, number]
         by_aim.rows[RANK, number] = -math.inf
     apart_deg = APART_DEG if stage == CIRCLE else 0.5  # neighbours are looked at in the second stage
     some = needed < wanted.services
@@ -118,16 +124,16 @@ def confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pa
     for _ in range(confirmed):
         best = 0
         for number in range(1, count):
-            if by_aim.rows[PRODUCT, number] > by_aim.rows[PRODUCT, best]:
+            if by_aim.rows[HELD, number] > by_aim.rows[HELD, best]:
                 best = number
-        set_single(by_aim.aims[stage, AIMS_DEG, best], mount, home.trial)
+        set_single(by_aim.aims[stage, best], mount, home.trial)
         set_plan(home.trial, 0.0, figures, pair_figures, wanted, pairs, home)
         choose_transmitters(wanted, home.values, home.numbers)
         by_aim.rows[RANK, best] = chance_of_list(needed, wanted, home, by_aim.few_points)
-        best_deg = by_aim.aims[stage, AIMS_DEG, best]
+        best_deg = by_aim.aims[stage, best]
         for number in range(count):
-            if off_axis_deg(by_aim.aims[stage, AIMS_DEG, number], best_deg) < apart_deg:
-                by_aim.rows[PRODUCT, number] = -math.inf
+            if off_axis_deg(by_aim.aims[stage, number], best_deg) < apart_deg:
+                by_aim.rows[HELD, number] = -math.inf
 
 
 @lean_kernel
@@ -140,18 +146,12 @@ def mount_bound(mount, needed, wanted, figures, values, index):
     return chance_bound(wanted.services, needed, values, index)
 
 
-@lean_kernel
-def is_coarse(needed, wanted):
-    """Return whether ranks only say where to look: some services are enough, or one has alternatives."""
-    return 1 < needed < wanted.services or wanted.service.size > wanted.services
-
-
 @inner_kernel
 def is_peak(stage, count, number, by_aim):
     """Return whether no neighbour of an aim in its set ranks higher."""
-    aim_deg, rank = by_aim.aims[stage, AIMS_DEG, number], by_aim.rows[RANK, number]
+    aim_deg, rank = by_aim.aims[stage, number], by_aim.rows[RANK, number]
     for other in range(count):
-        apart_deg = off_axis_deg(by_aim.aims[stage, AIMS_DEG, other], aim_deg)
+        apart_deg = off_axis_deg(by_aim.aims[stage, other], aim_deg)
         if by_aim.rows[RANK, other] > rank and apart_deg < APART_DEG:
             return False
     return True
@@ -161,7 +161,7 @@ def is_peak(stage, count, number, by_aim):
 def rank_set(stage, first, last, needed, wanted, figures, pair_figures, pairs, home, by_aim):
     """Rank the aims of a set at every mount, and keep the best as peaks from first to before last."""
     count = NEAR_AIMS if stage == NEAR else CIRCLE_AIMS
-    coarse = is_coarse(needed, wanted)
+    coarse = is_coarse(needed, wanted, home)
     lower = LOWER_PEAK if coarse else JUST_MISSED
     for mount in wanted.mounts:
         best_rank = by_aim.peaks[PEAK_RANK, first]
@@ -177,13 +177,13 @@ def rank_set(stage, first, last, needed, wanted, figures, pair_figures, pairs, h
             best = number if by_aim.rows[RANK, number] > by_aim.rows[RANK, best] else best
         highest = by_aim.rows[RANK, best]
         if last - first == 1:
-            keep_peak(highest, by_aim.aims[stage, AIMS_DEG, best], mount, first, last, by_aim)
+            keep_peak(highest, by_aim.aims[stage, best], mount, first, last, by_aim)
             continue
         for number in range(count):
             rank = by_aim.rows[RANK, number]
             high = rank > by_aim.peaks[PEAK_RANK, last - 1] and rank >= highest - lower
             if high and is_peak(stage, count, number, by_aim):
-                keep_peak(rank, by_aim.aims[stage, AIMS_DEG, number], mount, first, last, by_aim)
+                keep_peak(rank, by_aim.aims[stage, number], mount, first, last, by_aim)
 
 
 @inner_kernel
@@ -193,10 +193,10 @@ def best_ranked(start_deg, needed, wanted, figures, pair_figures, pairs, home, b
     start_deg : an aim known to be good, ranked beside the circle's. The degrees around several peaks are
     ranked where the others may hold a better one. Leaves those around the best in row NEAR of the aims.
     """
-    by_aim.aims[CIRCLE, AIMS_DEG, KNOWN] = start_deg
+    by_aim.aims[CIRCLE, KNOWN] = start_deg
     fill_squares(CIRCLE, KNOWN, CIRCLE_AIMS, wanted, home.values, by_aim)
     forget_peaks(by_aim)
-    coarse = is_coarse(needed, wanted)
+    coarse = is_coarse(needed, wanted, home)
     one_of_many = needed == 1 and wanted.services > 1
     peaks = PEAKS_OF_ALL if coarse or one_of_many else 1
     if coarse and needed < wanted.services:
@@ -218,6 +218,36 @@ def best_ranked(start_deg, needed, wanted, figures, pair_figures, pairs, home, b
             centre_deg = by_aim.peaks[PEAK_DEG, peak]
     fill_near(centre_deg, by_aim)
     return by_aim.peaks[PEAK_DEG, PEAKS], int(by_aim.peaks[PEAK_MOUNT, PEAKS])
+
+
+@inner_kernel
+def look_at(trial, enough, needed, few, wanted, figures, pair_figures, pairs, home, plan):
+    """Return chance and worst margin of the home's trial plan, or a chance no better than a plan's.
+
+    trial : -1 for the bound of every aim, each transmitter at its own bearing and undisturbed; one below
+    enough is good enough. few : of decides_by_few
+    """
+    if few and trial >= 0:
+        return chance_by_few(False, home.trial, 0.0, needed, figures, pair_figures, wanted, pairs, home)
+    if trial < 0:
+        bound = bound_of_plans(enough, needed, figures, pair_figures, wanted, pairs, home)
+        return bound, -math.inf
+    values, index = home.values, home.numbers
+    set_plan(home.trial, 0.0, figures, pair_figures, wanted, pairs, home)
+    choose_transmitters(wanted, values, index)
+    chance = chance_bound(wanted.services, needed, values, index)
+    if chance >= plan[CHANCE]:
+        chance = chance_of_list(needed, wanted, home, home.points)
+    return chance, worst_margin_db(wanted.services, needed, values, index)
+
+
+@inner_kernel
+def settle(needed, wanted, figures, pair_figures, pairs, home, plan):
+    """Put the chance of the whole list in place of the plan's, which the deciding transmitters gave."""
+    set_plan(plan, 0.0, figures, pair_figures, wanted, pairs, home)
+    choose_transmitters(wanted, home.values, home.numbers)
+    plan[CHANCE] = chance_of_list(needed, wanted, home, home.points)
+    plan[WORST_DB] = worst_margin_db(wanted.services, needed, home.values, home.numbers)
 
 
 @inner_kernel
@@ -246,43 +276,43 @@ def search_circle(
 
     Accuracy: the tier of search_every_degree in over 99.9 % of random homes (tests/test_aim.py).
     """
-    values, index = home.values, home.numbers
+    few = decides_by_few(needed, wanted, figures, pairs, home)
+    slack = slack_of_few(home) if few else 0.0
     enough = confidence if quick == ANY_AIM else ROUNDS_TO_NONE
+    enough -= slack if quick == ANY_AIM else 0.0
     forget_plan(plan)
     aim_deg, mount = start_deg if directional else 0.0, wanted.mounts[0]
     plan[AIM_DEG] = aim_deg
+    found = True
     # The chance is worked out in one place of this loop, as each further one would be compiled anew:
     # first as if all stood at the aim, then at start_deg, at the best ranked aim, at those around it.
     for trial in range(-1, 2 + NEAR_AIMS if directional else wanted.mounts.size):
         if (trial == -1 and quick < 1) or (trial == 0 and directional and quick < 2):
             continue
-        if trial == -1:
-            set_upper(figures, values)
-        else:
-            if trial == 1 and directional:
-                aim_deg, mount = best_ranked(
-                    start_deg, needed, wanted, figures, pair_figures, pairs, home, by_aim
-                )
-            elif trial == 1:
-                mount = wanted.mounts[1]
-            elif trial > 1:
-                aim_deg = by_aim.aims[NEAR, AIMS_DEG, trial - 2]
-            set_single(aim_deg, mount, home.trial)
-            set_plan(home.trial, 0.0, figures, pair_figures, wanted, pairs, home)
-        choose_transmitters(wanted, values, index)
-        chance = chance_bound(wanted.services, needed, values, index)
-        if chance >= plan[CHANCE] and (trial >= 0 or chance >= enough):
-            chance = chance_of_list(needed, wanted, home, home.points)
+        if trial == 1 and directional:
+            aim_deg, mount = best_ranked(
+                start_deg, needed, wanted, figures, pair_figures, pairs, home, by_aim
+            )
+        elif trial == 1:
+            mount = wanted.mounts[1]
+        elif trial > 1:
+            aim_deg = by_aim.aims[NEAR, trial - 2]
+        set_single(aim_deg, mount, home.trial)
+        chance, worst_db = look_at(
+            trial, enough, needed, few, wanted, figures, pair_figures, pairs, home, plan
+        )
         if trial == -1:
             if chance >= enough:
                 continue
             plan[CHANCE] = chance
             return False
         if chance >= plan[CHANCE]:
-            worst_db = worst_margin_db(wanted.services, needed, values, index)
             keep_better(chance, worst_db, home.trial, plan)
         if trial == 0 and quick >= 2 and plan[CHANCE] >= (confidence if quick == ANY_AIM else ROUNDS_TO_ALL):
-            return not directional
+            found = not directional
+            break
         if trial == 1 and not confidence - JUST_MISSED <= plan[CHANCE] < confidence:
-            return True
-    return True
+            break
+    if few and (slack > NEARLY or abs(plan[CHANCE] - confidence) < slack):
+        settle(needed, wanted, figures, pair_figures, pairs, home, plan)
+    return found

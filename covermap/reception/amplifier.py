@@ -4,6 +4,7 @@ import numpy as np
 
 from covermap.constants import UNKNOWN_UINT8
 from covermap.propagation.compiling import inner_kernel
+from covermap.reception.aim_chance import bound_of_plans
 from covermap.reception.budget import EXTERNAL_SHARE
 from covermap.reception.confidence import CHOSEN, INTERFERENCE_DB, TOTAL_DEVIATION
 from covermap.reception.home import TWIN_ROW, chance_at, find_one, set_tier
@@ -12,10 +13,7 @@ from covermap.reception.plan import (
     CHANCE,
     JOINED,
     SINGLE,
-    chance_bound,
-    choose_transmitters,
     copy_plan,
-    set_upper,
 )
 from covermap.reception.rating import NOBODY, OVERLOADED, overload_state
 from covermap.reception.signals import (
@@ -46,9 +44,10 @@ def chance_of_twin(twin, row, least, kind, asked, model, work):
         copy_plan(work.plans[twin], work.plans[found])
         return work.plans[found, CHANCE]
     set_tier(twin, np.int64(SINGLE), np.bool_(False), np.int64(NOBODY), kind, model, work)
-    set_upper(model.figures[kind, SINGLE, twin], work.home.values)
-    choose_transmitters(model.wanted, work.home.values, work.home.numbers)
-    bound = chance_bound(model.wanted.services, asked.needed, work.home.values, work.home.numbers)
+    bound = bound_of_plans(
+        least, asked.needed, model.figures[kind, SINGLE, twin], model.pair_figures[kind, SINGLE, twin],
+        model.wanted, model.pairs, work.home,
+    )  # fmt: skip
     if bound < least:
         return bound
     find_one(twin, found, np.int64(1), start_deg, asked.needed, np.int64(NOBODY), kind, asked, model, work)
@@ -82,18 +81,19 @@ def why_no_use(tier, bare, plan, kind, asked, model, work):
 
 
 @inner_kernel
-def amplifier_code(cell, tier, row, watched, kind, asked, fields, model, work):
+def amplifier_code(cell, tier, row, watched, overload, kind, asked, fields, model, work):
     """Return what an amplifier does at the mount of the answer, a tier's plan in a row; 255: there is none.
 
     The same installation with and without; each with its best plan. Where an amplifier is overloaded and
-    without it nothing is, it harms, unless it helps behind a filter.
+    without it nothing is, it harms, unless it helps behind a filter. watched : whether anything can overload
+    here. overload : of overload_state, of the answer
     """
     twin = model.twin[tier]
     if twin < 0:
         return UNKNOWN_UINT8
     plan, amplified = work.plans[row], model.amplified[tier]
     other_overloads = watched and overload_state(twin, plan, cell, kind, fields, model) == OVERLOADED
-    own_overloads = work.overload[row] == OVERLOADED
+    own_overloads = overload == OVERLOADED
     overloads = own_overloads if amplified else other_overloads
     only_with = overloads and not (other_overloads if amplified else own_overloads)
     chance = plan[CHANCE]

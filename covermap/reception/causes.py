@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from covermap.constants import UNKNOWN_UINT8
+from covermap.propagation.compiling import kernel
 from covermap.propagation.ridges import PATH_CLASSES
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.required_field import chain_of
@@ -19,6 +21,10 @@ CAUSES = (
     "pattern_null",
 )  # fmt: skip
 BY_INTERFERENCE = ("same_channel", "next_channel")  # of CAUSES: another station is behind them
+NOISE, SAME_CHANNEL, NEXT_CHANNEL, PATTERN_NULL, DISTANCE = (
+    np.uint8(CAUSES.index(name))
+    for name in ("noise", "same_channel", "next_channel", "pattern_null", "distance")
+)
 LEAST_CAUSE_DB = 6.0  # judgement: a smaller loss than this is no cause of its own
 CLASS_CAUSE = {
     "one_ridge": "ridges",
@@ -48,7 +54,7 @@ class Obstructions:
     def noise_at(
         self, noise_db: NDArray[np.float64], tier: NDArray[np.int64], station: NDArray[np.int64]
     ) -> NDArray[np.float64]:
-        """Return what noise costs each cell at a tier's index and a station, -1 unknown. [dB]
+        """Return what noise costs each cell at a tier's index and a station, (..., N), -1 unknown. [dB]
 
         noise_db : of noise_loss_db, (T, S) for all cells alike or (environments, T, S)
         """
@@ -88,29 +94,65 @@ def cause_of(
     ridges or earth_bulge as the path's class says; on a clear path what it loses above free space is
     clutter where land cover is known; distance where no loss is over 6 dB (judgement).
     """
-    known = station >= 0
-    cell = np.arange(station.size)
-    chosen = np.where(known, station, 0)
-    obstacle_db = np.nan_to_num(obstructions.obstacle_db[chosen, cell])
-    of_class = [CLASS_CAUSE.get(name, "") for name in PATH_CLASSES]
-    clear = "clutter" if obstructions.has_land_cover else "distance"
-    by_class = np.full(256, CAUSES.index(clear), np.uint8)
-    by_class[: len(of_class)] = [CAUSES.index(name or clear) for name in of_class]
-    causes = np.stack(
-        [
-            by_class[obstructions.path_class[chosen, cell]],
-            np.full(station.size, CAUSES.index("noise"), np.uint8),
-            interference_cause(chosen, interferer, one_channel),
-            np.full(station.size, CAUSES.index("pattern_null"), np.uint8),
-        ]
+    found = _greatest(
+        station[None], interferer[None], interference_db[None], noise_db[None], obstructions, one_channel
     )
-    losses_db = np.stack(
-        [obstacle_db, noise_db, interference_db, np.nan_to_num(obstructions.pattern_null_db[chosen, cell])]
+    return found[0]
+
+
+def _greatest(
+    station: NDArray[np.int64],
+    interferer: NDArray[np.int64],
+    interference_db: NDArray[np.float64],
+    noise_db: NDArray[np.float64],
+    obstructions: Obstructions,
+    one_channel: NDArray[np.bool_],
+) -> NDArray[np.uint8]:
+    """Return what cause_of does, for V stations a cell: arrays have shape (V, N)."""
+    found = np.full(station.shape, UNKNOWN_UINT8, np.uint8)
+    _fill_greatest(
+        np.ascontiguousarray(station, np.int64),
+        np.ascontiguousarray(interferer, np.int64),
+        np.ascontiguousarray(interference_db, np.float64),
+        np.ascontiguousarray(noise_db, np.float64),
+        np.ascontiguousarray(obstructions.obstacle_db, np.float32),
+        np.ascontiguousarray(obstructions.path_class, np.uint8),
+        np.ascontiguousarray(obstructions.pattern_null_db, np.float32),
+        _cause_of_class(obstructions.has_land_cover),
+        np.ascontiguousarray(one_channel, np.bool_),
+        found,
     )
-    greatest = np.argmax(losses_db, axis=0)
-    found = causes[greatest, cell]
-    found[losses_db[greatest, cell] < LEAST_CAUSE_DB] = CAUSES.index("distance")
-    return np.where(known, found, UNKNOWN_UINT8).astype(np.uint8)
+    return found
+
+
+def _cause_of_class(has_land_cover: bool) -> NDArray[np.uint8]:
+    """Return the cause of each class of path, shape (256,): an index into CAUSES."""
+    clear = "clutter" if has_land_cover else "distance"
+    causes = [CAUSES.index(CLASS_CAUSE.get(name, clear)) for name in PATH_CLASSES]
+    return np.array(causes + [CAUSES.index(clear)] * (256 - len(causes)), np.uint8)
+
+
+@kernel
+def _fill_greatest(
+    station, interferer, interference_db, noise_db, obstacle_db, path_class, null_db, cause_of_class,
+    one_channel, found,
+):  # fmt: skip
+    """Fill the greatest cause; of equal ones what stands in the way comes first, then noise."""
+    for row in range(found.shape[0]):
+        for cell in range(found.shape[1]):
+            here = station[row, cell]
+            if here < 0:
+                continue
+            loss_db, cause = obstacle_db[here, cell], cause_of_class[path_class[here, cell]]
+            most_db = 0.0 if math.isnan(loss_db) else loss_db
+            if noise_db[row, cell] > most_db:
+                most_db, cause = noise_db[row, cell], NOISE
+            if interference_db[row, cell] > most_db:
+                same = one_channel[here, interferer[row, cell]]
+                most_db, cause = interference_db[row, cell], SAME_CHANNEL if same else NEXT_CHANNEL
+            if null_db[here, cell] > most_db:
+                most_db, cause = null_db[here, cell], PATTERN_NULL
+            found[row, cell] = DISTANCE if most_db < LEAST_CAUSE_DB else cause
 
 
 def interference_cause(
@@ -160,16 +202,12 @@ def service_causes(
 ) -> NDArray[np.uint8]:
     """Return why each service is weak with the stored plan, shape (V, N); 255 where it is not, or unknown."""
     stored = np.clip(reception.tier.astype(np.int64) - 1, 0, noise_db.shape[-2] - 1)
-    found = np.full(reception.service_chance_percent.shape, UNKNOWN_UINT8, np.uint8)
-    for service, chance in enumerate(reception.service_chance_percent):
-        station = reception.service_station[service].astype(np.int64)
-        weak = (station >= 0) & (chance < confidence_percent)
-        found[service] = cause_of(
-            np.where(weak, station, -1),
-            reception.service_interferer[service].astype(np.int64),
-            reception.service_interference_db[service].astype(np.float64),
-            obstructions.noise_at(noise_db, stored, station),
-            obstructions,
-            one_channel,
-        )
-    return found
+    station = reception.service_station.astype(np.int64)
+    return _greatest(
+        np.where(reception.service_chance_percent < confidence_percent, station, -1),
+        reception.service_interferer.astype(np.int64),
+        reception.service_interference_db.astype(np.float64),
+        obstructions.noise_at(noise_db, stored, station),
+        obstructions,
+        one_channel,
+    )

@@ -9,7 +9,7 @@ import numpy as np
 from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.reception.amplifier import amplifier_code
 from covermap.reception.confidence import CHOSEN, INTERFERENCE_DB, TOTAL_DEVIATION
-from covermap.reception.home import DEAD_ROW, TWO_ROW, chance_at, find_one, read_home, set_tier
+from covermap.reception.home import DEAD_ROW, TWO_ROW, chance_nearly, find_one, read_home, set_tier
 from covermap.reception.network import strongest_interferer
 from covermap.reception.normal import normal_share
 from covermap.reception.overload import may_overload
@@ -30,6 +30,7 @@ from covermap.reception.rating import (
     STRONGER,
     WEAKER,
     WITHOUT_INTERFERENCE,
+    overload_state,
     rate_home,
     row_of,
     tier_stronger,
@@ -100,8 +101,11 @@ def write_lower(cell, tier, kind, model, work, result):
 
 
 @inner_kernel
-def write_answer(cell, place, kind, asked, model, work, result):
-    """Write the answer's plan: aims, their ranges, each service alone, and remarks."""
+def write_answer(cell, place, overload, kind, asked, model, work, result):
+    """Write the answer's plan: aims, their ranges, each service alone, and remarks.
+
+    overload : of overload_state
+    """
     tier, row = row_of(place, model)
     plan = work.plans[row]
     result.stored_margin_db[cell] = plan[WORST_DB]
@@ -126,7 +130,7 @@ def write_answer(cell, place, kind, asked, model, work, result):
                 cell, SECOND_DEG, plan, tier, kind, asked, model, work, result.second_from_deg,
                 result.second_to_deg,
             )  # fmt: skip
-    result.plan_flags[cell] = plan_flags(place, tier, row, kind, asked, model, work)
+    result.plan_flags[cell] = plan_flags(place, tier, row, overload, kind, asked, model, work)
 
 
 @inner_kernel
@@ -149,7 +153,7 @@ def write_shifted(cell, place, kind, asked, model, work, result):
     """Write tier and dead zone with every field weaker and stronger; the last tier set for the dead zone."""
     dead, last, needed = work.plans[model.tiers + DEAD_ROW], model.tiers - 1, asked.dead_needed
     for side in range(STRONGER + 1):
-        found = percent(chance_at(dead, last, SHIFTS_DB[side], needed, kind, model, work))
+        found = percent(chance_nearly(dead, last, SHIFTS_DB[side], needed, kind, model, work))
         if side == WEAKER:
             result.dead_weaker[cell] = found
         else:
@@ -184,21 +188,26 @@ def receive_cells(asked, shifted, fields, model, work, result, plans):
         if not read_home(cell, fields, model.wanted, model.pairs, work):
             continue
         kind = fields.kind[cell]
-        watched = may_overload(cell, fields.median_dbuvm, model.loads)
-        place = rate_home(cell, shifted[cell], watched, kind, asked, fields, model, work)
+        place = rate_home(shifted[cell], kind, asked, model, work)
         if asked.tier_only:
             result.tier[cell] = 1 + row_of(place, model)[0] + (place == model.order.shape[0])
             continue
         if shifted[cell]:
             write_shifted(cell, place, kind, asked, model, work, result)
         write_chances(cell, place, asked, model, work, result)
-        write_answer(cell, place, kind, asked, model, work, result)
         tier, row = row_of(place, model)
+        watched = may_overload(cell, fields.median_dbuvm, model.loads)
+        overload = 0
+        if watched:
+            overload = overload_state(tier, work.plans[row], cell, kind, fields, model)
+        write_answer(cell, place, overload, kind, asked, model, work, result)
         result.service_chance_one_lower_percent[:, cell] = 0
         given_up = np.int64(0)
         if result.tier[cell] > 1:
             given_up = write_lower(cell, np.int64(result.tier[cell]) - 2, kind, model, work, result)
-        result.amplifier[cell] = amplifier_code(cell, tier, row, watched, kind, asked, fields, model, work)
+        result.amplifier[cell] = amplifier_code(
+            cell, tier, row, watched, overload, kind, asked, fields, model, work
+        )
         without = tier_without(given_up, place, kind, asked, model, work)
         result.tier_without_deciding[cell] = 1 + without
         if plans.shape[0] > 0:

@@ -7,9 +7,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.propagation.compiling import inner_kernel
+from covermap.reception.aim_chance import (
+    NEARLY,
+    bound_of_plans,
+    chance_by_few,
+    decides_by_few,
+    reaches,
+    slack_of_few,
+)
 from covermap.reception.aim_search import JUST_MISSED, forget_plan, search_circle
 from covermap.reception.budget import NEED_DBUVM
 from covermap.reception.confidence import BEARING_DEG, CLEAR_DB, LEVEL, UPPER_DB
+from covermap.reception.deciding import forget_deciding
 from covermap.reception.interference import read_pairs, set_pairs
 from covermap.reception.plan import (
     CHANCE,
@@ -18,11 +27,7 @@ from covermap.reception.plan import (
     JOINED,
     SINGLE,
     HomeArrays,
-    chance_bound,
     chance_of_plan,
-    choose_transmitters,
-    plan_reaches,
-    set_upper,
 )
 from covermap.reception.search_arrays import SearchArrays
 from covermap.reception.spreads import set_spreads
@@ -74,7 +79,7 @@ class CellArrays(NamedTuple):
     level_dbuvm : (H, W) fields of a cell. known : (services,)
     plans : (tiers + FURTHER_ROWS, PLAN_COLUMNS), the best plan of one antenna of every tier; further rows as
         named below
-    searched : (tiers,) whether a tier's plan is the best one. overload : 0, CLOSE or OVERLOADED, a plan
+    searched : (tiers,) whether a tier's plan is the best one
     passes : (plans, 4), whether a plan holds with every field weaker, stronger, by day, without interference
     """
 
@@ -83,7 +88,6 @@ class CellArrays(NamedTuple):
     known: NDArray[np.bool_]
     plans: NDArray[np.float64]
     searched: NDArray[np.bool_]
-    overload: NDArray[np.int64]
     passes: NDArray[np.bool_]
     by_aim: SearchArrays
     aims: AimArrays
@@ -150,6 +154,7 @@ def set_tier(tier, joined, by_day, without, kind, model, work):
         values[CLEAR_DB, item] = clear_db
         values[UPPER_DB, item] = clear_db
     set_spreads(model.spreads[kind, joined, tier], work.home)
+    forget_deciding(work.home.deciding)
     if work.home.interfering.some[0]:
         pair_figures = model.pair_figures[kind, joined, tier]
         set_pairs(by_day, height, figures, pair_figures, model.pairs, values, work.home.interfering)
@@ -178,10 +183,12 @@ def find_two(tier, row, needed, without, kind, asked, model, work):
     plan, home, by_day = work.plans[row], work.home, np.bool_(False)
     forget_plan(plan)
     set_tier(tier, np.int64(SINGLE), by_day, without, kind, model, work)
-    set_upper(model.figures[kind, SINGLE, tier], home.values)
-    choose_transmitters(model.wanted, home.values, home.numbers)
-    bound = chance_bound(model.wanted.services, needed, home.values, home.numbers)
-    if bound < asked.confidence - JUST_MISSED:
+    enough = asked.confidence - JUST_MISSED
+    bound = bound_of_plans(
+        enough, needed, model.figures[kind, SINGLE, tier], model.pair_figures[kind, SINGLE, tier],
+        model.wanted, model.pairs, home,
+    )  # fmt: skip
+    if bound < enough:
         return False  # two bring no more than one aimed at every mast; their spread may differ a little
     for joined in range(COMBINED, DIPLEXED + 1):
         if model.diplexer if joined == DIPLEXED else not model.paired[tier]:
@@ -207,10 +214,22 @@ def chance_at(plan, tier, shift_db, needed, kind, model, work):
 
 
 @inner_kernel
+def chance_nearly(plan, tier, shift_db, needed, kind, model, work):
+    """Return what chance_at does, from the deciding transmitters where those tell; margins are not left."""
+    figures, pair_figures = model.figures[kind, SINGLE, tier], model.pair_figures[kind, SINGLE, tier]
+    few = plan[JOINED] == SINGLE and decides_by_few(needed, model.wanted, figures, model.pairs, work.home)
+    if few and slack_of_few(work.home) == NEARLY:
+        return chance_by_few(
+            False, plan, shift_db, needed, figures, pair_figures, model.wanted, model.pairs, work.home
+        )[0]
+    return chance_at(plan, tier, shift_db, needed, kind, model, work)
+
+
+@inner_kernel
 def holds(plan, tier, shift_db, kind, asked, model, work):
     """Return whether a plan, its tier set, reaches the confidence with every field raised by shift_db."""
     joined = int(plan[JOINED])
-    return plan_reaches(
+    return reaches(
         asked.confidence, plan, shift_db, asked.needed, model.figures[kind, joined, tier],
         model.pair_figures[kind, joined, tier], model.wanted, model.pairs, work.home,
     )  # fmt: skip

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from covermap.propagation.compiling import lean_kernel
 from covermap.propagation.free_space import dipole_factor_db
+from covermap.propagation.vector_math import LOG2_OF_DB, exp2
 from covermap.reception.bands import band_of
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, NEED_DBUVM, WantedTransmitters
 from covermap.reception.channels import protection_ratio_db
@@ -317,7 +318,7 @@ def set_pairs(by_day, height, wanted_figures, figures, pairs, values, work):
                 need_db = work.joined_dbuvm[height, pair] + figures[OFFSET_DB, pair]
                 need_db -= figures[CN_DB, pair]
                 work.values[OVER_NEED_DB, pair] = need_db
-                upper += 10.0 ** ((need_db - clear_db) / 10.0)
+                upper += exp2(LOG2_OF_DB * (need_db - clear_db))
                 work.touched[item] = True
             elif role == INTERFERES and over_db > FAINTEST_DB:
                 spare_db = pairs.spare[pair] * values[OWN_DB, item] + (0.0 if pairs.alike[pair] else aside_db)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from covermap.constants import BANDS
 from covermap.propagation.compiling import lean_kernel
 from covermap.propagation.free_space import dipole_factor_db
+from covermap.propagation.vector_math import LOG2_OF_DB, exp2
 from covermap.reception.bands import band_of
 from covermap.reception.chain import FRONT_LOSS_DB, cable_loss_db
 from covermap.reception.distinct import distinct_rows
@@ -187,9 +188,9 @@ def overload_of(tier, height, cell, figures, plan, median_dbuvm, level, bearing_
             figures[LOAD_CROSS_DB + 1, station],
         )  # fmt: skip
         power_dbm = field + figures[POWER_DB, station] - loss_db - front_db
-        total_mw += 10.0 ** (power_dbm / 10.0)
+        total_mw += exp2(LOG2_OF_DB * power_dbm)
         if loads.house_dbm[tier] < math.inf:
-            house_mw += 10.0 ** ((power_dbm + figures[HOUSE_DB, station]) / 10.0)
+            house_mw += exp2(LOG2_OF_DB * (power_dbm + figures[HOUSE_DB, station]))
         if power_dbm > strongest_dbm:
             strongest_dbm, spread_db = power_dbm, loads.spread_db[tier, level[station, cell], station]
         tuner_dbm = power_dbm + figures[TUNER_DB, station]

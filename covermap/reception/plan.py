@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.propagation.compiling import lean_kernel
+from covermap.propagation.vector_math import LOG2_OF_DB, exp2, log2_positive
 from covermap.reception.budget import (
     CROSS_DB,
     FLOOR_DB,
@@ -34,6 +35,7 @@ from covermap.reception.confidence import (
     needed_confidence,
     pack_services,
 )
+from covermap.reception.deciding import Deciding, deciding_arrays
 from covermap.reception.interference import (
     FAINTEST_DB,
     HARM,
@@ -70,15 +72,13 @@ JOINED_AS = ("single", "combined", "diplexed")  # first axis of a tier's figures
 SINGLE, COMBINED, DIPLEXED = 0, 1, 2
 
 
-POWER_OF_DB = math.log(10.0) / 10.0  # a level's power is exp(POWER_OF_DB level)
-
-
 class HomeArrays(NamedTuple):
     """Work arrays of one home, made once a thread; rows as covermap.reception.confidence names them.
 
     values : (VALUE_ROWS + services, W + 1). numbers : (INDEX_ROWS, W + 1)
     points : the integral over what a home's services share
     interfering : of the pairs with other stations. trial : (PLAN_COLUMNS,), the plan looked at
+    deciding : the transmitters that decide at every aim of one antenna
     """
 
     values: NDArray[np.float64]
@@ -86,6 +86,7 @@ class HomeArrays(NamedTuple):
     points: NDArray[np.float64]
     interfering: PairArrays
     trial: NDArray[np.float64]
+    deciding: Deciding
 
 
 def home_arrays(wanted: WantedTransmitters, pairs: Pairs, heights: int) -> HomeArrays:
@@ -100,6 +101,7 @@ def home_arrays(wanted: WantedTransmitters, pairs: Pairs, heights: int) -> HomeA
         integral_points(),
         pair_arrays(pairs, heights),
         np.zeros(PLAN_COLUMNS),
+        deciding_arrays(wanted),
     )
 
 
@@ -130,10 +132,10 @@ def combined_loss_db(loss_db, other_db, wanted):
     Source: sum and difference of two voltages, x dB apart: 20 log(1 -+ 10^(-x/20)). Accuracy: exact bound.
     """
     apart_db = abs(loss_db - other_db)
-    voltage = 10.0 ** (-apart_db / 20.0)
+    voltage = exp2(LOG2_OF_DB * -0.5 * apart_db)
     ripple = 1.0 - voltage if wanted else 1.0 + voltage
     least_db = loss_db if loss_db < other_db else other_db
-    return least_db - 20.0 * math.log10(ripple) if ripple > 0.0 else math.inf
+    return least_db - 2.0 * log2_positive(ripple) / LOG2_OF_DB if ripple > 0.0 else math.inf
 
 
 @lean_kernel
@@ -170,9 +172,9 @@ def pair_powers(pair, shift_db, plan, uhf, pair_figures, values):
             pair_figures[PAIR_CROSS_DB + 1, pair],
         )  # fmt: skip
         if wanted == 1:
-            values[HELP, pair] = math.exp(POWER_OF_DB * (values[OVER_NEED_DB, pair] + shift_db - loss_db))
+            values[HELP, pair] = exp2(LOG2_OF_DB * (values[OVER_NEED_DB, pair] + shift_db - loss_db))
         else:
-            values[HARM, pair] = math.exp(POWER_OF_DB * (over_db - loss_db))
+            values[HARM, pair] = exp2(LOG2_OF_DB * (over_db - loss_db))
 
 
 @lean_kernel
@@ -183,7 +185,7 @@ def interfered(item, margin_db, shift_db, plan, uhf, pair_figures, pairs, interf
     Source: powers of interference, each less its protection ratio, added to the noise; powers of a
         single-frequency network inside its window added to the signal. Common practice, no source.
     """
-    signal, interference, alike = math.exp(POWER_OF_DB * margin_db), 0.0, 0.0
+    interference, alike, joined_db = 0.0, 0.0, margin_db
     network = False
     for pair in range(pairs.start[item], pairs.start[item + 1]):
         pair_powers(pair, shift_db, plan, uhf, pair_figures, interfering.values)
@@ -193,10 +195,11 @@ def interfered(item, margin_db, shift_db, plan, uhf, pair_figures, pairs, interf
             interference += interfering.values[HARM, pair]
             alike += interfering.values[HARM, pair] if pairs.shared[pair] else 0.0
     if network:
+        signal = exp2(LOG2_OF_DB * margin_db)
         signal, interference = best_window(item, signal, interference, pairs, interfering)
-    joined_db = 10.0 * math.log10(signal)
+        joined_db = log2_positive(signal) / LOG2_OF_DB
     over = 1.0 + interference
-    return joined_db - 10.0 * math.log10(over), joined_db, interference / over, alike / over
+    return joined_db - log2_positive(over) / LOG2_OF_DB, joined_db, interference / over, alike / over
 
 
 @lean_kernel
@@ -235,6 +238,28 @@ def _set_spreads(figures, values):
 
 
 @lean_kernel
+def disturb(item, plan, shift_db, figures, pair_figures, wanted, pairs, home):
+    """Bring what its pairs add and disturb into a transmitter's margin under a plan and into its spreads.
+
+    Row MARGIN_DB filled for it as if nothing disturbed; arguments as set_plan.
+    """
+    values, alone_db = home.values, home.values[MARGIN_DB, item]
+    margin_db, joined_db, share, alike = interfered(
+        item, alone_db, shift_db, plan, wanted.uhf[item], pair_figures, pairs, home.interfering
+    )
+    inverse, home_part, site_part = spread_with(share, alike, item, figures, values)
+    values[MARGIN_DB, item] = margin_db
+    values[INTERFERENCE_DB, item] = alone_db - margin_db
+    # interference never helps, though a spread that cancels out in part may seem to
+    together = math.sqrt(1.0 + home_part * home_part)
+    total = min(margin_db * inverse / together, joined_db * values[TOTAL_INVERSE, item])
+    values[TOTAL_DEVIATION, item] = total
+    values[DEVIATION_AIMED, item] = total * together
+    values[HOME_PART_AIMED, item] = home_part
+    values[SITE_PART_AIMED, item] = site_part
+
+
+@lean_kernel
 def set_plan(plan, shift_db, figures, pair_figures, wanted, pairs, home):
     """Fill each transmitter's margin under a plan, in dB and in total standard deviations.
 
@@ -249,22 +274,8 @@ def set_plan(plan, shift_db, figures, pair_figures, wanted, pairs, home):
     if not home.interfering.some[0]:
         return
     for item in range(wanted.station.size):
-        alone_db = values[MARGIN_DB, item]
-        if not home.interfering.touched[item] or alone_db == -math.inf:
-            continue
-        margin_db, joined_db, share, alike = interfered(
-            item, alone_db, shift_db, plan, wanted.uhf[item], pair_figures, pairs, home.interfering
-        )
-        inverse, home_part, site_part = spread_with(share, alike, item, figures, values)
-        values[MARGIN_DB, item] = margin_db
-        values[INTERFERENCE_DB, item] = alone_db - margin_db
-        # interference never helps, though a spread that cancels out in part may seem to
-        together = math.sqrt(1.0 + home_part * home_part)
-        total = min(margin_db * inverse / together, joined_db * values[TOTAL_INVERSE, item])
-        values[TOTAL_DEVIATION, item] = total
-        values[DEVIATION_AIMED, item] = total * together
-        values[HOME_PART_AIMED, item] = home_part
-        values[SITE_PART_AIMED, item] = site_part
+        if home.interfering.touched[item] and values[MARGIN_DB, item] > -math.inf:
+            disturb(item, plan, shift_db, figures, pair_figures, wanted, pairs, home)
 
 
 @lean_kernel

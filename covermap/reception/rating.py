@@ -5,6 +5,7 @@ import numpy as np
 from covermap.propagation.compiling import inner_kernel
 from covermap.reception.aim_search import ANY_AIM, ROUNDS_TO_ALL
 from covermap.reception.confidence import BEARING_DEG
+from covermap.reception.deciding import forget_deciding
 from covermap.reception.home import DEAD_ROW, OTHER_ROW, TWO_ROW, find_one, find_two, holds, set_tier
 from covermap.reception.overload import overload_of
 from covermap.reception.plan import AIM_DEG, CHANCE, JOINED, copy_plan
@@ -15,7 +16,7 @@ SHIFTS_DB = (-3.0, 3.0)  # how every field is tried again
 # Columns of CellArrays.passes: with every field shifted, by day, and with nothing that disturbs.
 WEAKER, STRONGER, NIGHT, WITHOUT_INTERFERENCE = 0, 1, 2, 3
 NOBODY = -1  # no service is given up
-OVERLOADED, CLOSE = 2, 1  # values of CellArrays.overload
+OVERLOADED, CLOSE = 2, 1  # what overload_state returns, or 0
 
 
 @inner_kernel
@@ -29,16 +30,15 @@ def overload_state(tier, plan, cell, kind, fields, model):
 
 
 @inner_kernel
-def look_again(tier, row, cell, shifted, watched, kind, asked, fields, model, work):
-    """Fill passes and overload of a tier's plan, in a row of work.plans; the tier set for it.
+def look_again(tier, row, shifted, kind, asked, model, work):
+    """Fill passes of a tier's plan, in a row of work.plans; the tier set for it.
 
-    shifted : whether fields are tried weaker and stronger. watched : whether anything can overload here.
+    shifted : whether fields are tried weaker and stronger.
     By day, and with nothing that disturbs, is only looked at where the plan misses the confidence.
     """
     plan = work.plans[row]
     passes = work.passes[row]
     passes[:] = False
-    work.overload[row] = overload_state(tier, plan, cell, kind, fields, model) if watched else 0
     reaches = plan[CHANCE] >= asked.confidence
     some = work.home.interfering.some[0]
     for trial in range(WITHOUT_INTERFERENCE + 1):
@@ -53,14 +53,17 @@ def look_again(tier, row, cell, shifted, watched, kind, asked, fields, model, wo
             continue
         if trial == NIGHT:
             set_tier(tier, int(plan[JOINED]), np.bool_(True), np.int64(NOBODY), kind, model, work)
-        work.home.interfering.some[0] = some and trial != WITHOUT_INTERFERENCE
+        if trial == WITHOUT_INTERFERENCE:
+            work.home.interfering.some[0] = False
+            forget_deciding(work.home.deciding)
         shift_db = SHIFTS_DB[trial] if trial < NIGHT else 0.0
         passes[trial] = holds(plan, tier, shift_db, kind, asked, model, work)
     work.home.interfering.some[0] = some
+    forget_deciding(work.home.deciding)
 
 
 @inner_kernel
-def choose_installation(cell, shifted, watched, kind, asked, fields, model, work):
+def choose_installation(shifted, kind, asked, model, work):
     """Return the place in the order of cost of the first installation that holds; their number for none.
 
     Overload is left out (a filter stops it). Row TWO_ROW takes the plan of two antennas of the answer.
@@ -73,7 +76,7 @@ def choose_installation(cell, shifted, watched, kind, asked, fields, model, work
                 return place
         elif find_two(tier, row, asked.needed, np.int64(NOBODY), kind, asked, model, work):
             if not asked.tier_only:
-                look_again(tier, row, cell, shifted, watched, kind, asked, fields, model, work)
+                look_again(tier, row, shifted, kind, asked, model, work)
             return place
     return model.order.shape[0]
 
@@ -108,7 +111,7 @@ def next_task(task, place, model, work):
 
 
 @inner_kernel
-def rate_home(cell, shifted, watched, kind, asked, fields, model, work):
+def rate_home(shifted, kind, asked, model, work):
     """Fill work.plans for one cell: chance and, where it is kept, the best plan of every tier.
 
     DEAD_ROW takes the dead zone's plan: the last tier's best aim for at least asked.dead_needed services.
@@ -123,7 +126,7 @@ def rate_home(cell, shifted, watched, kind, asked, fields, model, work):
     start_deg = float(int(work.home.values[BEARING_DEG, 0]))
     for task in range(tiers + 4):
         if task == tiers:
-            place = choose_installation(cell, shifted, watched, kind, asked, fields, model, work)
+            place = choose_installation(shifted, kind, asked, model, work)
             if asked.tier_only:
                 return place
         if task < tiers and rated:
@@ -151,7 +154,7 @@ def rate_home(cell, shifted, watched, kind, asked, fields, model, work):
         if row < tiers:
             work.searched[tier] = found
             if not asked.tier_only:
-                look_again(tier, row, cell, shifted, watched, kind, asked, fields, model, work)
+                look_again(tier, row, shifted, kind, asked, model, work)
         if task < tiers:
             reaches = plan[CHANCE] >= asked.confidence
             some_holds = some_holds or reaches

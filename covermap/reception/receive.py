@@ -273,7 +273,6 @@ def cell_arrays(heights: int, model: Installations) -> CellArrays:
         np.empty(wanted.services, np.bool_),
         np.empty((rows, PLAN_COLUMNS)),
         np.empty(model.tiers, np.bool_),
-        np.zeros(rows, np.int64),
         np.zeros((rows, WITHOUT_INTERFERENCE + 1), np.bool_),
         search_arrays(wanted),
         aim_arrays(wanted),

@@ -22,40 +22,40 @@ PEAKS = 3  # of the circle whose neighbourhood is looked at, where ranks are coa
 # Two sets of aims: first axis of SearchArrays.aims.
 CIRCLE = 0
 NEAR = 1
-# Its second axis: the aims, then for each group of transmitters the squared angle to each.
-AIMS_DEG = 0
-SQUARES = 1
-
-# Rows that describe the worst transmitter of some, as a normal deviation: mean, variance without the home's
-# part, the home's and the site's part.
-MEAN_OF = 0
-VARIANCE_OF = 1
-HOME_OF = 2
-SITE_OF = 3
-PARTS = 4
-
 FEW_POINTS = 3  # of the coarse integral
 
 # Rows of SearchArrays.rows, one column an aim.
 RANK = 0
-PRODUCT = 1  # at each of the few points
-WORST = 4
-BEST = 5
-MEAN = 6
-VARIANCE = 7
-SPREAD = 8
-SIGNAL = 9
-INTERFERENCE = 10
-ALIKE = 11  # the part of INTERFERENCE from the wanted transmitter's own site and band
-WINDOW_SIGNAL = 12  # of the network's window looked at; SIGNAL and INTERFERENCE then hold the best one
-WINDOW_INTERFERENCE = 13
-OWN_SIGNAL = 14  # without the network
-OWN_INTERFERENCE = 15
-SHARED = 16  # PARTS of the worst transmitter of a site and band so far
-OTHER = 20  # PARTS of one more
-SITE_WORST = 24  # of the services of a site and band so far: the worst deviation, and all chances multiplied
-SITE_PRODUCT = 25
-SEARCH_ROWS = 26
+HELD = 1  # of a rank, while it is confirmed
+SIGNAL = 2
+INTERFERENCE = 3
+ALIKE = 4  # the part of INTERFERENCE from the wanted transmitter's own site and band
+WINDOW_SIGNAL = 5  # of the network's window looked at; SIGNAL and INTERFERENCE then hold the best one
+WINDOW_INTERFERENCE = 6
+OWN_SIGNAL = 7  # without the network
+OWN_INTERFERENCE = 8
+SHARED = 9  # PARTS of the worst transmitter of a site and band so far
+OTHER = 13  # PARTS of one more
+SPARE = 17  # two to work with
+JOINED_DB = 19  # margin without interference, what a network adds in it
+POWER = 20  # to work with
+SEARCH_ROWS = 21
+
+# Rows of SearchArrays.fast, in single precision. A loop over aims writes one or two of them: with more the
+# compiler does not find out that they are apart, and leaves the loop scalar.
+DEVIATION_OF = 0  # of a site and band, or of a service: margin and home's part in its own deviations
+HOME_PART_OF = 1
+WORST = 2  # the worst deviation so far
+FAILED = 3  # the chance that some site and band fails, at each of the few points
+SHARE_OF = 6
+SITE_WORST = (
+    7  # of the services of a site and band so far: the worst deviation, and the chance that one fails
+)
+SITE_FAILED = 8
+MEAN = 9  # of the number of services: mean, variance, and deviations added up by site and band
+VARIANCE = 10
+SPREAD = 11
+FAST_ROWS = 12
 
 # Rows of SearchArrays.peaks, one column a peak.
 PEAK_RANK = 0
@@ -63,47 +63,46 @@ PEAK_DEG = 1
 PEAK_MOUNT = 2
 PEAK_ROWS = 3
 
-LARGEST_DEVIATION = 100.0
+LARGEST_DEVIATION = 100.0  # of a service
 TIE_WEIGHT = 1e-13  # of the worst margin, where chances are equal to the last digit
 
 
 class SearchArrays(NamedTuple):
     """Work arrays of the ranking, made once a thread.
 
-    aims : (2, 1 + W, CIRCLE_AIMS). rows : (SEARCH_ROWS, CIRCLE_AIMS). few_points : a coarse integral
-    item : (W + 1,), the transmitters that decide: of each group the worst one without interference, and
-        every one with it; -1 behind the last
-    stand_in : (PARTS, W), what stands for a group's ones without interference, before any loss, at its worst
+    aims : (2, CIRCLE_AIMS), in degrees
+    squares : (2, W, CIRCLE_AIMS), of the angle from each group to each aim
+    rows : (SEARCH_ROWS, CIRCLE_AIMS). fast : (FAST_ROWS, CIRCLE_AIMS). few_points : a coarse integral
     deviation, ratio, site : (W, CIRCLE_AIMS), margin, home's and site's part of those with it at each aim,
         as DEVIATION, HOME_PART and SITE_PART of covermap.reception.confidence
     peaks : (PEAK_ROWS, PEAKS + 1), the circle's aims that rank highest, and the best of all at last
     """
 
     aims: NDArray[np.float64]
+    squares: NDArray[np.float32]
     rows: NDArray[np.float64]
+    fast: NDArray[np.float32]
     few_points: NDArray[np.float64]
-    item: NDArray[np.int64]
-    stand_in: NDArray[np.float64]
-    deviation: NDArray[np.float64]
-    ratio: NDArray[np.float64]
-    site: NDArray[np.float64]
+    deviation: NDArray[np.float32]
+    ratio: NDArray[np.float32]
+    site: NDArray[np.float32]
     peaks: NDArray[np.float64]
 
 
 def search_arrays(wanted: WantedTransmitters) -> SearchArrays:
     """Return work arrays for a wanted list, the circle's aims filled."""
     count = wanted.station.size
-    aims = np.zeros((2, SQUARES + count, CIRCLE_AIMS))
-    aims[CIRCLE, AIMS_DEG, :KNOWN] = np.arange(KNOWN) * (360.0 / KNOWN)
+    aims = np.zeros((2, CIRCLE_AIMS))
+    aims[CIRCLE, :KNOWN] = np.arange(KNOWN) * (360.0 / KNOWN)
     return SearchArrays(
         aims,
+        np.zeros((2, count, CIRCLE_AIMS), np.float32),
         np.empty((SEARCH_ROWS, CIRCLE_AIMS)),
+        np.empty((FAST_ROWS, CIRCLE_AIMS), np.float32),
         integral_points(FEW_POINTS),
-        np.full(count + 1, -1),
-        np.empty((PARTS, count)),
-        np.empty((count, CIRCLE_AIMS)),
-        np.empty((count, CIRCLE_AIMS)),
-        np.empty((count, CIRCLE_AIMS)),
+        np.empty((count, CIRCLE_AIMS), np.float32),
+        np.empty((count, CIRCLE_AIMS), np.float32),
+        np.empty((count, CIRCLE_AIMS), np.float32),
         np.empty((PEAK_ROWS, PEAKS + 1)),
     )
 
@@ -118,8 +117,8 @@ def fill_squares(stage, first, count, wanted, values, by_aim):
     for group in range(wanted.group_start.size - 1):
         bearing_deg = values[BEARING_DEG, wanted.group_start[group]]
         for number in range(first, count):
-            angle_deg = off_axis_deg(aims[stage, AIMS_DEG, number], bearing_deg)
-            aims[stage, SQUARES + group, number] = angle_deg * angle_deg
+            angle_deg = off_axis_deg(aims[stage, number], bearing_deg)
+            by_aim.squares[stage, group, number] = angle_deg * angle_deg
 
 
 @lean_kernel
@@ -128,7 +127,7 @@ def fill_near(centre_deg, by_aim):
     for number in range(NEAR_AIMS):
         near_deg = math.floor(centre_deg + 0.5) + float(number - NEAR_AIMS // 2)
         near_deg += 360.0 if near_deg < 0.0 else 0.0
-        by_aim.aims[NEAR, AIMS_DEG, number] = near_deg - 360.0 if near_deg >= 360.0 else near_deg
+        by_aim.aims[NEAR, number] = near_deg - 360.0 if near_deg >= 360.0 else near_deg
 
 
 @lean_kernel

@@ -35,12 +35,14 @@ class AimArrays(NamedTuple):
 
     aim_deg, mount : (C,). loss_db : (C, W), what each aim takes from each transmitter
     share : (C, services), the chance of each service at each aim, ripple and interference left out
+    alone : (W,), that of each transmitter
     """
 
     aim_deg: NDArray[np.float64]
     mount: NDArray[np.float64]
     loss_db: NDArray[np.float64]
     share: NDArray[np.float64]
+    alone: NDArray[np.float64]
 
 
 def aim_arrays(wanted: WantedTransmitters) -> AimArrays:
@@ -52,6 +54,7 @@ def aim_arrays(wanted: WantedTransmitters) -> AimArrays:
         np.empty(count),
         np.empty((count, wanted.station.size)),
         np.empty((count, wanted.services)),
+        np.empty(wanted.station.size),
     )
 
 
@@ -113,7 +116,7 @@ def _rate_of_band(aim, uhf, by_number, wanted, figures, values, work):
         if wanted.uhf[item] == uhf:
             deviation = (values[UPPER_DB, item] - work.loss_db[aim, item]) * values[TOTAL_INVERSE, item]
             worst = deviation if deviation < worst else worst
-            number += normal_share(deviation)
+            number += normal_share(deviation) if by_number else 0.0
     return number if by_number else worst
 
 
@@ -136,10 +139,12 @@ def set_diplexed(by_number, wanted, figures, home, work):
 def _fill_shares(wanted, figures, values, work):
     """Fill the chance of each service at each aim, of the transmitter most likely received there."""
     for aim in range(work.aim_deg.size):
-        work.share[aim, :] = 0.0
         for item in range(wanted.station.size):
             deviation = (values[UPPER_DB, item] - work.loss_db[aim, item]) * values[TOTAL_INVERSE, item]
-            share, service = normal_share(deviation), wanted.service[item]
+            work.alone[item] = normal_share(deviation)
+        work.share[aim, :] = 0.0
+        for item in range(wanted.station.size):
+            service, share = wanted.service[item], work.alone[item]
             work.share[aim, service] = max(share, work.share[aim, service])
 
 

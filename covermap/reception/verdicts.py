@@ -6,6 +6,7 @@ from covermap.propagation.compiling import inner_kernel
 from covermap.reception.aim_search import ANY_AIM
 from covermap.reception.budget import SHORT_DB
 from covermap.reception.confidence import CLEAR_DB
+from covermap.reception.deciding import forget_deciding
 from covermap.reception.home import OTHER_ROW, TRIAL_ROW, find_one, find_two, holds
 from covermap.reception.plan import (
     AIM_DEG,
@@ -102,13 +103,16 @@ def lost_at_night(place, model, work):
 
 
 @inner_kernel
-def plan_flags(place, tier, row, kind, asked, model, work):
-    """Return the flags of the answer's plan, of a tier and in a row of work.plans; the tier set for it."""
+def plan_flags(place, tier, row, overload, kind, asked, model, work):
+    """Return the flags of the answer's plan, of a tier and in a row of work.plans; the tier set for it.
+
+    overload : of overload_state
+    """
     plan, promised = work.plans[row], place < model.order.shape[0]
     flags = 0
-    if work.overload[row] == OVERLOADED and promised:
+    if overload == OVERLOADED and promised:
         flags |= NEEDS_FILTER
-    elif work.overload[row] == CLOSE:
+    elif overload == CLOSE:
         flags |= MAY_OVERLOAD
     if lost_at_night(place, model, work):
         flags |= LOST_AT_NIGHT
@@ -122,6 +126,7 @@ def plan_flags(place, tier, row, kind, asked, model, work):
         figures = model.figures[kind, int(plan[JOINED]), tier]
         for item in range(model.wanted.station.size):
             work.home.values[CLEAR_DB, item] -= figures[SHORT_DB, item]
+        forget_deciding(work.home.deciding)
         if not holds(plan, tier, 0.0, kind, asked, model, work):
             flags |= OWN_HIGH_VHF
     return flags
