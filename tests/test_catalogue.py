@@ -229,7 +229,8 @@ def test_a_catalogue_without_gains_says_which_table_is_missing(tmp_path):
 
 def test_without_own_devices_the_generic_ones_hold(tmp_path):
     catalogue = own(tmp_path, devices=None, antennas=ANTENNAS.replace("booster", "masthead_low"))
-    assert catalogue.antennas["hot"].amplifier == read_catalogue().devices["masthead_low"]
+    generic = read_catalogue().devices["masthead_low"]
+    assert repr(catalogue.antennas["hot"].amplifier) == repr(generic)  # a missing price, NaN, equals nothing
 
 
 def scenario_with_catalogue(tmp_path, **tables):
