@@ -89,51 +89,37 @@ def covered(tmp_path, runs, **how):
     return hits, float(np.mean(ours)), float(np.mean(dropped))
 
 
-def test_intervals_cover_the_truth_with_station_effects(tmp_path):
-    hits, _, _ = covered(tmp_path, 100, mean_db=3.0)
-    assert 90 <= hits <= 98
+LONG_WALK = {"stations": 12, "station_sd": 3.0, "span_db": 15.0}
+SESSIONS = {"stations": 6, "sessions": 2}
 
 
-def test_intervals_cover_the_truth_with_session_effects(tmp_path):
-    hits, _, _ = covered(tmp_path, 50, mean_db=3.0, stations=6, sessions=2)
-    assert 45 <= hits <= 49  # 90 to 98 of 100
-
-
-@pytest.mark.slow
-def test_lost_pictures_bias_a_mean_that_drops_them_and_not_ours(tmp_path):
-    hits, ours, dropped = covered(
-        tmp_path, 100, mean_db=-6.0, stations=12, station_sd=3.0, threshold_dbm=-80.0, weakest_dbm=-80.0,
-        span_db=15.0,
-    )  # fmt: skip
-    assert 90 <= hits <= 98
-    assert dropped > 0.5  # the worst differences are the ones that vanish
-    assert abs(ours) < 0.25
-
-
-@pytest.mark.slow
-def test_saturated_readings_bias_a_mean_that_drops_them_and_not_ours(tmp_path):
-    hits, ours, dropped = covered(
-        tmp_path, 60, mean_db=6.0, stations=12, station_sd=3.0, ceiling_dbm=-55.0, span_db=15.0
-    )
-    assert 54 <= hits <= 59  # 90 to 98 of 100
-    assert dropped < -0.4
-    assert abs(ours) < 0.2
-
-
-@pytest.mark.slow
-def test_lost_pictures_and_sessions_together(tmp_path):
-    hits, ours, _ = covered(
-        tmp_path,
-        40,
-        mean_db=-4.0,
-        stations=6,
-        sessions=2,
-        threshold_dbm=-80.0,
-        weakest_dbm=-79.0,
-        span_db=20.0,
-    )
-    assert 36 <= hits <= 39  # 90 to 98 of 100
-    assert abs(ours) < 0.25
+@pytest.mark.parametrize(
+    ("runs", "how", "dropped_db", "ours_within_db"),
+    [
+        (100, {"mean_db": 3.0}, None, None),
+        (50, SESSIONS | {"mean_db": 3.0}, None, None),
+        pytest.param(  # lost pictures: the worst differences are the ones that vanish
+            100, LONG_WALK | {"mean_db": -6.0, "threshold_dbm": -80.0, "weakest_dbm": -80.0},
+            (0.5, 99.0), 0.25, marks=pytest.mark.slow,
+        ),
+        pytest.param(
+            60, LONG_WALK | {"mean_db": 6.0, "ceiling_dbm": -55.0}, (-99.0, -0.4), 0.2, marks=pytest.mark.slow
+        ),
+        pytest.param(
+            40, SESSIONS | {"mean_db": -4.0, "threshold_dbm": -80.0, "weakest_dbm": -79.0, "span_db": 20.0},
+            None, None, marks=pytest.mark.slow,
+        ),
+    ],
+    ids=["stations", "sessions", "lost pictures", "saturated", "lost pictures and sessions"],
+)  # fmt: skip
+def test_intervals_cover_the_truth_and_what_is_lost_biases_only_a_mean_that_drops_it(
+    tmp_path, runs, how, dropped_db, ours_within_db
+):
+    hits, ours, dropped = covered(tmp_path, runs, **how)
+    assert 0.9 * runs <= hits < 0.99 * runs
+    if dropped_db is not None:
+        assert dropped_db[0] < dropped < dropped_db[1]
+        assert abs(ours) < ours_within_db
 
 
 def test_words_for_not_received_make_a_bound(tmp_path):

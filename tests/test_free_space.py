@@ -27,14 +27,23 @@ def test_free_space_field_matches_p525(erp_kw, distance_km, field_dbuvm):
     assert free_space_field(erp_kw, distance_km) == pytest.approx(field_dbuvm, abs=0.005)
 
 
-def test_free_space_loss_runs_along_the_slant():
-    # ITU-R P.1812-8 section 4.2 by hand: 92.4 + 20 log 0.6 + 10 log(3^2 + 4^2) = 92.4 - 4.437 + 13.979
-    assert free_space_loss_db(3.0, 4100.0, 100.0, 0.6) == pytest.approx(101.942, abs=0.001)
-
-
-def test_field_from_loss_matches_a_published_case():
-    # ITU-R P.1812-8 validation case b2iseac__1: 95.3 MHz, Lb 129.0969126 dB, Ep 49.84494546 dB(uV/m)
-    assert field_from_loss(129.0969126, 1.0, 95.3) == pytest.approx(49.84494546, abs=1e-7)
+@pytest.mark.parametrize(
+    ("call", "expected", "within"),
+    [
+        # ITU-R P.1812-8 section 4.2, along the slant: 92.4 + 20 log 0.6 + 10 log(3^2 + 4^2)
+        (lambda: free_space_loss_db(3.0, 4100.0, 100.0, 0.6), 101.942, 0.001),
+        # ITU-R P.1812-8 validation case b2iseac__1: 95.3 MHz, Lb 129.0969126 dB, Ep 49.84494546 dB(uV/m)
+        (lambda: field_from_loss(129.0969126, 1.0, 95.3), 49.84494546, 1e-7),
+        # OET Bulletin 69's dipole factor: 60 dB(uV/m), 10 dBd, 615 MHz: 60 + 10 - 130.84 dBm
+        (lambda: power_from_field(60.0, 10.0, 615.0), -60.84, 0.005),
+        (lambda: thermal_noise_dbm(6e6), -106.2, 0.05),  # ISED BPR-10, appendix 8
+        # ITU-R P.526-16 section 2: 550 sqrt(30 x 5 / (35 x 600)) = 46.5 m
+        (lambda: fresnel_radius_m(30.0, 5.0, 600.0), 46.5, 0.05),
+    ],
+    ids=["loss along the slant", "field of a loss", "power of a field", "thermal noise", "Fresnel zone"],
+)
+def test_figures_by_hand_or_printed(call, expected, within):
+    assert call() == pytest.approx(expected, abs=within)
 
 
 def test_field_from_loss_adds_the_power():
@@ -60,20 +69,6 @@ def test_unknown_loss_is_unknown_field():
 )
 def test_dipole_factor_matches_oet_69(frequency_mhz, factor_db):
     assert dipole_factor_db(frequency_mhz) == pytest.approx(factor_db, abs=0.051)
-
-
-def test_power_at_an_antenna_by_hand():
-    # 60 dB(uV/m), 10 dBd, 615 MHz: 60 + 10 - 130.84
-    assert power_from_field(60.0, 10.0, 615.0) == pytest.approx(-60.84, abs=0.005)
-
-
-def test_noise_of_a_6_mhz_channel():
-    assert thermal_noise_dbm(6e6) == pytest.approx(-106.2, abs=0.05)  # ISED BPR-10, appendix 8
-
-
-def test_first_fresnel_zone_by_hand():
-    # ITU-R P.526-16 section 2: 550 sqrt(30 x 5 / (35 x 600)) = 46.5 m
-    assert fresnel_radius_m(30.0, 5.0, 600.0) == pytest.approx(46.5, abs=0.05)
 
 
 def test_bulge_and_radius_by_hand():

@@ -46,16 +46,29 @@ def test_one_ridge_stands_where_it_was_put():
     assert (ridge.start_km, ridge.end_km) == pytest.approx((30.0, 30.0))
 
 
-def test_two_ridges_six_kilometres_apart_are_two():
-    kind, found_ridges = found(ground(42, (30, 320), (36, 290)), 300, 110)
-    assert kind == "two_ridges"
-    assert [ridge.distance_km for ridge in found_ridges] == pytest.approx([30.0, 36.0])
-
-
-def test_three_ridges_are_many():
-    kind, found_ridges = found(ground(42, (20, 400), (30, 390), (36, 350)), 300, 110)
-    assert kind == "many_ridges"
-    assert len(found_ridges) == 3
+@pytest.mark.parametrize(
+    ("length_km", "points", "heights_m", "frequency_mhz", "kind", "places_km"),
+    [
+        (42, [(30, 320), (36, 290)], (300, 110), 600, "two_ridges", [30.0, 36.0]),  # 6 km apart
+        (42, [(20, 400), (30, 390), (36, 350)], (300, 110), 600, "many_ridges", [20.0, 30.0, 36.0]),
+        (85, [(60, 80)], (200, 10), 600, "one_ridge", [60.0]),  # on the way to a bulge, and counted alone
+        (250, [], (200, 10), 600, "scatter", None),
+        # 0.6 of the first Fresnel zone half way along 10 km at 600 MHz: 0.6 x 35.5 = 21.3 m (P.526-16, 2)
+        (10, [], (100, 100), 600, "clear", []),
+        # there the bulge is 1.4 m, F1 35.5 m: 80 m stands 18.6 m under the line
+        (10, [(5, 80)], (100, 100), 600, "grazing", []),
+        # the first zone at 69 MHz is 2.95 times wider: 60 m grazes there, and is clear at 600 MHz
+        (10, [(5, 60)], (100, 100), 600, "clear", None),
+        (10, [(5, 60)], (100, 100), 69, "grazing", None),
+    ],
+)
+def test_class_of_a_path_and_places_of_its_ridges(
+    length_km, points, heights_m, frequency_mhz, kind, places_km
+):
+    told, found_ridges = found(ground(length_km, *points), *heights_m, frequency_mhz)
+    assert told == kind
+    if places_km is not None:
+        assert [ridge.distance_km for ridge in found_ridges] == pytest.approx(places_km)
 
 
 @pytest.mark.parametrize(
@@ -96,29 +109,6 @@ def test_flat_ground_beyond_the_horizon_is_the_earths_bulge(step_km):
     kind, found_ridges = found(Profile(distance_km, np.full(distance_km.size, 30.0)), 200, 10)
     assert kind == "earth_bulge"
     assert found_ridges == []
-
-
-def test_a_ridge_on_the_way_to_a_bulge_is_counted_alone():
-    kind, found_ridges = found(ground(85, (60, 80)), 200, 10)
-    assert kind == "one_ridge"
-    assert [ridge.distance_km for ridge in found_ridges] == pytest.approx([60.0])
-
-
-def test_far_beyond_the_horizon_is_scatter():
-    assert found(ground(250), 200, 10)[0] == "scatter"
-
-
-def test_high_antennas_over_a_valley_are_clear():
-    # 0.6 of the first Fresnel zone half way along 10 km at 600 MHz is 0.6 x 35.5 = 21.3 m
-    assert found(ground(10), 100, 100) == ("clear", [])
-
-
-def test_an_obstacle_inside_the_zone_grazes():
-    # half way along 10 km at 600 MHz: the bulge is 1.4 m, F1 35.5 m; 80 m stands 18.6 m under the line
-    assert found(ground(10, (5, 80)), 100, 100) == ("grazing", [])
-    # the first zone at 69 MHz is 2.95 times wider: 60 m grazes there, and is clear at 600 MHz
-    assert found(ground(10, (5, 60)), 100, 100, frequency_mhz=600)[0] == "clear"
-    assert found(ground(10, (5, 60)), 100, 100, frequency_mhz=69)[0] == "grazing"
 
 
 def test_ridges_seen_from_the_other_end_are_the_same():
