@@ -124,15 +124,19 @@ def map_table(folder: Path, quick: bool) -> str:
 
 def paths_table(folder: Path, quick: bool) -> str:
     """Return the table of the whole stage of paths on one core."""
-    from covermap.jobs.path_stage import marches
+    from covermap.jobs.path_stage import TILE_CELLS, TILES_A_MARCH
 
     prepared = bench_paths.read(folder / "map", 512 if quick else 1024)
     grid, rows = prepared.grid, []
+    marched: dict[tuple[int, int], list] = {}  # tiles that share one march of each radial
+    for tile in grid.tiles(TILE_CELLS):
+        side = TILE_CELLS * TILES_A_MARCH
+        marched.setdefault((tile.row // side, tile.col // side), []).append(tile)
+    groups = list(marched.values())
     for case in bench_paths.COMPARED:
         name, heights_m, frequencies_mhz, time_percents = bench_sweep.CASES[case]
         answers = grid.cells * len(heights_m) * len(frequencies_mhz) * len(time_percents)
         request = bench_paths.request_of(prepared, case, grid.rows // 2, grid.cols // 2, 1000.0)
-        groups = list(marches(grid))
         bench_paths.stage_s(prepared, request, groups[:1], folder)
         taken = [bench_paths.stage_s(prepared, request, groups, folder) for _ in range(3)]
         rate = answers / statistics.median(taken) / 1e6
