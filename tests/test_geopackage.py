@@ -245,6 +245,17 @@ def test_too_many_cells_are_left_out_and_it_is_told(coverage, scenario, areas, t
     assert "no neighbourhoods" in facts["absent_layer.neighbourhoods"]
 
 
+def test_no_dead_zone_is_an_answer_too_and_no_ridge_is_none(coverage, scenario, tmp_path):
+    none = gpd.GeoDataFrame({"zone_id": [], "kind": []}, geometry=[], crs=GRID.crs_wkt)
+    stations = transmitters_layer(scenario, coverage)
+    more = {"dead_zones": none, "ridges": none}
+    made = write_geopackage(scenario, coverage, None, stations, tmp_path, more=more)
+    layers = dict(pyogrio.list_layers(made))
+    assert layers["dead_zones"] == "MultiPolygon"
+    assert "ridges" not in layers
+    assert len(gpd.read_file(made, layer="dead_zones")) == 0
+
+
 def test_cautions_and_what_is_not_counted_stand_in_the_file(coverage, path):
     values = {value for (value,) in query(path, "SELECT value FROM run_metadata")}
     assert set(coverage.run["cautions"]) <= values
