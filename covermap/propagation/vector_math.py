@@ -36,6 +36,7 @@ LN_OF_2 = math.log(2.0)
 LOG2_OF_10 = 1.0 / LOG10_OF_2  # 10^x = 2^(LOG2_OF_10 x)
 LOG2_OF_E = 1.0 / LN_OF_2
 LOG2_OF_DB = LOG2_OF_10 / 10.0  # a level's power is 2^(LOG2_OF_DB level)
+DB_OF_LOG2 = 10.0 * LOG10_OF_2  # and its level DB_OF_LOG2 times the power's logarithm
 
 
 @intrinsic

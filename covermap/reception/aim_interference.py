@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from covermap.propagation.compiling import inner_kernel, lean_kernel
-from covermap.propagation.vector_math import LOG2_OF_DB, exp2, log2_positive
+from covermap.propagation.vector_math import DB_OF_LOG2, LOG2_OF_DB, exp2, log2_positive
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF
 from covermap.reception.confidence import CLEAR_DB, TOTAL_INVERSE
 from covermap.reception.interference import (
@@ -81,7 +81,7 @@ def _end_interfered(count, item, figures, values, by_aim):
     for number in range(count):
         over_noise = 1.0 + rows[INTERFERENCE, number]
         rows[POWER, number] = 1.0 / over_noise
-        by_aim.deviation[item, number] = log2_positive(over_noise) * (1.0 / LOG2_OF_DB)
+        by_aim.deviation[item, number] = log2_positive(over_noise) * DB_OF_LOG2
     for number in range(count):
         share = np.float32(rows[INTERFERENCE, number] * rows[POWER, number])
         alike = np.float32(rows[ALIKE, number] * rows[POWER, number])
@@ -135,7 +135,7 @@ def _place_window(stage, count, item, mount, pair_figures, pairs, pair_values, a
                 )
         _keep_better_window(count, rows)
     for number in range(count):
-        rows[JOINED_DB, number] = log2_positive(rows[SIGNAL, number]) * (1.0 / LOG2_OF_DB)
+        rows[JOINED_DB, number] = log2_positive(rows[SIGNAL, number]) * DB_OF_LOG2
 
 
 @inner_kernel

@@ -29,7 +29,7 @@ from covermap.reception.rating import (
     SHIFTS_DB,
     STRONGER,
     WEAKER,
-    WITHOUT_INTERFERENCE,
+    holds_undisturbed,
     overload_state,
     rate_home,
     row_of,
@@ -84,7 +84,7 @@ def write_services(cell, tier, plan, kind, model, work, chance_percent):
 
 
 @inner_kernel
-def write_lower(cell, tier, kind, model, work, result):
+def write_lower(cell, tier, kind, asked, model, work, result):
     """Write what one antenna of a tier, that below the answer's, keeps at its best, and what decides there.
 
     Return the index of the deciding service.
@@ -93,10 +93,10 @@ def write_lower(cell, tier, kind, model, work, result):
     lowest = write_services(cell, tier, work.plans[tier], kind, model, work, lower)
     item = work.home.numbers[CHOSEN, lowest]
     result.deciding_service[cell] = lowest
-    result.interference_decides[cell] = work.passes[tier, WITHOUT_INTERFERENCE]
     result.deciding_station[cell] = model.wanted.station[item]
     result.deciding_interference_db[cell] = whole_db(work.home.values[INTERFERENCE_DB, item])
     result.deciding_interferer[cell] = strongest_interferer(item, model.pairs, work.home.interfering)
+    result.interference_decides[cell] = holds_undisturbed(work.plans[tier], tier, kind, asked, model, work)
     return lowest
 
 
@@ -204,7 +204,7 @@ def receive_cells(asked, shifted, fields, model, work, result, plans):
         result.service_chance_one_lower_percent[:, cell] = 0
         given_up = np.int64(0)
         if result.tier[cell] > 1:
-            given_up = write_lower(cell, np.int64(result.tier[cell]) - 2, kind, model, work, result)
+            given_up = write_lower(cell, np.int64(result.tier[cell]) - 2, kind, asked, model, work, result)
         result.amplifier[cell] = amplifier_code(
             cell, tier, row, watched, overload, kind, asked, fields, model, work
         )

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.propagation.compiling import lean_kernel
-from covermap.propagation.vector_math import LOG2_OF_DB, exp2, log2_positive
+from covermap.propagation.vector_math import DB_OF_LOG2, LOG2_OF_DB, exp2, log2_positive
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF, SITE_SHARE, WantedTransmitters
 from covermap.reception.confidence import (
     APART_INVERSE,
@@ -100,7 +100,7 @@ def least_deviation(item, figures, pairs, home):
         disturbed = 1.0
         for pair in range(pairs.start[item], pairs.start[item + 1]):
             disturbed += exp2(LOG2_OF_DB * interfering.values[OVER_NOISE_DB, pair])
-        margin_db -= log2_positive(disturbed) / LOG2_OF_DB
+        margin_db -= DB_OF_LOG2 * log2_positive(disturbed)
         spread = MOST_SPREAD if margin_db > 0.0 else LEAST_SPREAD
     return margin_db * values[TOTAL_INVERSE, item] / spread
 

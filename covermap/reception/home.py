@@ -80,7 +80,7 @@ class CellArrays(NamedTuple):
     plans : (tiers + FURTHER_ROWS, PLAN_COLUMNS), the best plan of one antenna of every tier; further rows as
         named below
     searched : (tiers,) whether a tier's plan is the best one
-    passes : (plans, 4), whether a plan holds with every field weaker, stronger, by day, without interference
+    passes : (plans, 3), whether a plan holds with every field weaker, stronger, and by day
     """
 
     home: HomeArrays

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.propagation.compiling import lean_kernel
-from covermap.propagation.vector_math import LOG2_OF_DB, exp2, log2_positive
+from covermap.propagation.vector_math import DB_OF_LOG2, LOG2_OF_DB, exp2, log2_positive
 from covermap.reception.budget import (
     CROSS_DB,
     FLOOR_DB,
@@ -135,7 +135,7 @@ def combined_loss_db(loss_db, other_db, wanted):
     voltage = exp2(LOG2_OF_DB * -0.5 * apart_db)
     ripple = 1.0 - voltage if wanted else 1.0 + voltage
     least_db = loss_db if loss_db < other_db else other_db
-    return least_db - 2.0 * log2_positive(ripple) / LOG2_OF_DB if ripple > 0.0 else math.inf
+    return least_db - 2.0 * DB_OF_LOG2 * log2_positive(ripple) if ripple > 0.0 else math.inf
 
 
 @lean_kernel
@@ -197,9 +197,9 @@ def interfered(item, margin_db, shift_db, plan, uhf, pair_figures, pairs, interf
     if network:
         signal = exp2(LOG2_OF_DB * margin_db)
         signal, interference = best_window(item, signal, interference, pairs, interfering)
-        joined_db = log2_positive(signal) / LOG2_OF_DB
+        joined_db = DB_OF_LOG2 * log2_positive(signal)
     over = 1.0 + interference
-    return joined_db - log2_positive(over) / LOG2_OF_DB, joined_db, interference / over, alike / over
+    return joined_db - DB_OF_LOG2 * log2_positive(over), joined_db, interference / over, alike / over
 
 
 @lean_kernel
@@ -252,9 +252,9 @@ def disturb(item, plan, shift_db, figures, pair_figures, wanted, pairs, home):
     values[INTERFERENCE_DB, item] = alone_db - margin_db
     # interference never helps, though a spread that cancels out in part may seem to
     together = math.sqrt(1.0 + home_part * home_part)
-    total = min(margin_db * inverse / together, joined_db * values[TOTAL_INVERSE, item])
-    values[TOTAL_DEVIATION, item] = total
-    values[DEVIATION_AIMED, item] = total * together
+    deviation = min(margin_db * inverse, joined_db * values[TOTAL_INVERSE, item] * together)
+    values[TOTAL_DEVIATION, item] = deviation / together
+    values[DEVIATION_AIMED, item] = deviation
     values[HOME_PART_AIMED, item] = home_part
     values[SITE_PART_AIMED, item] = site_part
 

@@ -13,8 +13,8 @@ from covermap.reception.search_arrays import CIRCLE, KNOWN, fill_squares
 
 MARGIN_TIER = 5  # the tier whose margin is a layer of its own
 SHIFTS_DB = (-3.0, 3.0)  # how every field is tried again
-# Columns of CellArrays.passes: with every field shifted, by day, and with nothing that disturbs.
-WEAKER, STRONGER, NIGHT, WITHOUT_INTERFERENCE = 0, 1, 2, 3
+# Columns of CellArrays.passes: with every field shifted, and by day.
+WEAKER, STRONGER, NIGHT = 0, 1, 2
 NOBODY = -1  # no service is given up
 OVERLOADED, CLOSE = 2, 1  # what overload_state returns, or 0
 
@@ -34,32 +34,35 @@ def look_again(tier, row, shifted, kind, asked, model, work):
     """Fill passes of a tier's plan, in a row of work.plans; the tier set for it.
 
     shifted : whether fields are tried weaker and stronger.
-    By day, and with nothing that disturbs, is only looked at where the plan misses the confidence.
+    By day is only looked at where the plan misses the confidence.
     """
-    plan = work.plans[row]
-    passes = work.passes[row]
+    plan, passes = work.plans[row], work.passes[row]
     passes[:] = False
     reaches = plan[CHANCE] >= asked.confidence
-    some = work.home.interfering.some[0]
-    for trial in range(WITHOUT_INTERFERENCE + 1):
-        if trial < NIGHT and (
-            not shifted or (trial == WEAKER and not reaches) or (trial == STRONGER and reaches)
-        ):
-            passes[trial] = (
-                trial == STRONGER and reaches
-            )  # 3 dB more never lose what is there, nor 3 less gain
-            continue
-        if trial >= NIGHT and (reaches or not some):
-            continue
+    passes[STRONGER] = reaches  # 3 dB more never lose what is there, nor 3 less gain
+    for trial in range(NIGHT + 1):
         if trial == NIGHT:
+            if reaches or not work.home.interfering.some[0]:
+                continue
             set_tier(tier, int(plan[JOINED]), np.bool_(True), np.int64(NOBODY), kind, model, work)
-        if trial == WITHOUT_INTERFERENCE:
-            work.home.interfering.some[0] = False
-            forget_deciding(work.home.deciding)
+        elif not shifted or reaches != (trial == WEAKER):
+            continue
         shift_db = SHIFTS_DB[trial] if trial < NIGHT else 0.0
         passes[trial] = holds(plan, tier, shift_db, kind, asked, model, work)
+
+
+@inner_kernel
+def holds_undisturbed(plan, tier, kind, asked, model, work):
+    """Return whether a plan that misses the confidence, its tier set, reaches it if nothing disturbs."""
+    some = work.home.interfering.some[0]
+    if not some or plan[CHANCE] >= asked.confidence:
+        return False
+    work.home.interfering.some[0] = False
+    forget_deciding(work.home.deciding)
+    found = holds(plan, tier, 0.0, kind, asked, model, work)
     work.home.interfering.some[0] = some
     forget_deciding(work.home.deciding)
+    return found
 
 
 @inner_kernel

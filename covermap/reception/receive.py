@@ -19,7 +19,7 @@ from covermap.reception.installations import Installations, installations
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.path_spreads import spread_levels
 from covermap.reception.plan import PLAN_COLUMNS, home_arrays
-from covermap.reception.rating import WITHOUT_INTERFERENCE
+from covermap.reception.rating import NIGHT
 from covermap.reception.search_arrays import search_arrays
 from covermap.reception.signals import CellSignals, ListReception, StationFacts
 from covermap.reception.surroundings import (
@@ -273,7 +273,7 @@ def cell_arrays(heights: int, model: Installations) -> CellArrays:
         np.empty(wanted.services, np.bool_),
         np.empty((rows, PLAN_COLUMNS)),
         np.empty(model.tiers, np.bool_),
-        np.zeros((rows, WITHOUT_INTERFERENCE + 1), np.bool_),
+        np.zeros((rows, NIGHT + 1), np.bool_),
         search_arrays(wanted),
         aim_arrays(wanted),
     )
