@@ -77,6 +77,25 @@ EXTRA_CASES = [
         '[prediction]\nmodel = "itm"\nsecond_opinion = "itm"',
         ["second_opinion", "another model's", "itm, curves"],
     ),
+    (
+        '[map]\ncontext = [{ draw = "road" }]',
+        ['[map], context 1: the key "file" is missing', "Add it"],
+    ),
+    (
+        '[map]\ncontext = ["none.gpkg", { file = "elevation.tif", draw = "roads" }, { lable = "x" }]',
+        [
+            '[map], context 1, file: found "none.gpkg"',
+            "a file that exists",
+            "Correct the path",
+            '[map], context 2, draw: found "roads"',
+            'Did you mean "road"?',
+            '[map], context 3: found "lable"',
+            'Did you mean "label"?',
+            "The keys here are file, draw, label",
+        ],
+    ),
+    ("[map]\ncontext = [3]", ["[map], context 1: found 3", "a table with keys of its own", "Change"]),
+    ('[map]\ncontext = "a.gpkg"', ['[map], context: found "a.gpkg"', "a list in [ ]", "Change"]),
     ('[prediction]\nclimate = "tropical"', ["[prediction], climate", 'found "tropical"', "equatorial"]),
     (
         '[prediction]\nmodel = "p1813"',

@@ -69,13 +69,23 @@ def _in_words(file: str, errors: list[ErrorDetails]) -> str:
 
 
 def _key_of(location: tuple[int | str, ...]) -> tuple[int | str, ...]:
-    """Return the part of an error's place that names the key: table and key, or [wanted.NAME] and key."""
+    """Return the part of an error's place that names the key: table and key, or [wanted.NAME] and key.
+
+    Of a list of tables each has its own keys.
+    """
+    if _listed(location):
+        return location[:4]
     return location[:3] if location[:1] == ("wanted",) else location[:2]
+
+
+def _listed(location: tuple[int | str, ...]) -> bool:
+    """Return whether a place stands in a list of tables: [map] context."""
+    return len(location) > 2 and isinstance(location[2], int) and _model_at(location[:3]) is not None
 
 
 def _one_error(file: str, error: ErrorDetails) -> str:
     table, key = _place(error["loc"])
-    where = f"{file}, [{table}]" if table else file
+    where = f"{file}, {table}" if table else file
     if error["type"] == "extra_forbidden":
         return f"{where}: {_unknown_key(error['loc'])}"
     if error["type"] == "missing":
@@ -93,16 +103,18 @@ def _one_error(file: str, error: ErrorDetails) -> str:
 
 
 def _place(location: tuple[int | str, ...]) -> tuple[str, str]:
-    """Return table and key of an error; of a union or list only the key counts."""
+    """Return table and key of an error, '[map], context 2' and 'draw'; of a union only the key counts."""
     parts = [str(part) for part in location]
     depth = 2 if parts[:1] == ["wanted"] else 1
     if len(parts) <= depth and parts[0] not in ("name", "output", "wanted"):
         model = _model_at(location)
         if model is not None and model is not Settings and len(parts) == depth:
-            return ".".join(parts), ""
+            return f"[{'.'.join(parts)}]", ""
     if len(parts) == 1:
         return "", parts[0]
-    return ".".join(parts[:depth]), parts[depth] if len(parts) > depth else ""
+    if _listed(location):
+        return f"[{parts[0]}], {parts[1]} {int(parts[2]) + 1}", "".join(parts[3:4])
+    return f"[{'.'.join(parts[:depth])}]", parts[depth] if len(parts) > depth else ""
 
 
 def _wrong_value(error: ErrorDetails) -> str:
@@ -180,6 +192,8 @@ def _model_at(location: tuple[int | str, ...]) -> type[BaseModel] | None:
     for part in location:
         if model is Settings and part == "wanted":
             continue
+        if isinstance(part, int):
+            continue  # the tables of a list are alike
         field = model.model_fields.get(str(part))
         annotation: object = (field or Settings.model_fields["wanted"]).annotation
         found = _models_in(annotation)
