@@ -24,6 +24,7 @@ from covermap.planning.areas import summarise_whole
 from covermap.reports.web_map import page_grid, write_map
 from covermap.reports.web_map.layers import (
     block_middles,
+    chance_bytes,
     field_bytes,
     homes_tenths,
     packed,
@@ -33,6 +34,7 @@ from covermap.reports.web_map.layers import (
 from covermap.reports.web_map.still import still_picture
 from covermap.reports.web_map.summary import count_facts
 from covermap.scenario.letters import letter
+from covermap.wording.words import chance_text
 
 PACKAGE = Path(page_grid.__file__).parent
 
@@ -292,3 +294,16 @@ def test_blocks_keep_the_value_of_their_middle_pixel():
     assert block_middles(values, 3).tolist() == [[7, 10], [25, 28]]  # rows 1, 4; cols 1, 4
     assert block_middles(values, 2).tolist() == [[7, 9, 11], [19, 21, 23], [25, 27, 29]]  # last row: the edge
     assert np.array_equal(block_middles(values, 1), values)
+
+
+def test_chances_in_steps_read_as_the_whole_percents_do():
+    every = np.arange(256, dtype=np.uint8)
+    np.testing.assert_array_equal(chance_bytes(every, 1), every)
+    held = chance_bytes(every, 2)
+    for percent in range(101):
+        assert chance_text(int(held[percent])) == chance_text(percent)
+        assert [held[percent] >= limit for limit in (30, 50, 70, 90)] == [
+            percent >= limit for limit in (30, 50, 70, 90)
+        ]
+    np.testing.assert_array_equal(held[101:], every[101:])  # unknown and outside stay
+    assert len(set(held[:101].tolist())) == 19

@@ -35,6 +35,8 @@ def area(*cells):
 
 ROADS = (line((2, 2), (2, 30), (20, 30)), line((25, 3), (5, 20)))
 LAKE = area((10, 10), (10, 20), (20, 20), (20, 10))
+RIVER = line((22, 22), (22, 37), (29, 37))
+IN_ITS_BEND = (25, 34)  # between the river and the straight line from its spring to its mouth
 
 
 def write_layer(folder, file, geometry, **columns):
@@ -139,7 +141,7 @@ def test_a_large_layer_is_thinned_until_it_fits(monkeypatch):
 
 @pytest.fixture(scope="module")
 def case(tmp_path_factory):
-    shapes = [gpd.GeoSeries(list(ROADS), crs="EPSG:4326"), gpd.GeoSeries([LAKE], crs="EPSG:4326")]
+    shapes = [gpd.GeoSeries(list(ROADS), crs="EPSG:4326"), gpd.GeoSeries([LAKE, RIVER], crs="EPSG:4326")]
     label = gpd.GeoSeries([LAKE.centroid], crs="EPSG:4326")
     return write_page(
         tmp_path_factory.mktemp("context"),
@@ -178,6 +180,18 @@ def test_the_page_draws_layers_under_a_tick_and_finds_customers(browser, case):
     row, col = browser.execute_script("return [page.chosen.row, page.chosen.col]")
     x, y = in_pixels(page_grid(GRID), 12, 14)
     assert (row, col) == (int(y), int(x))
+
+
+@pytest.mark.browser
+def test_a_river_is_drawn_as_a_line_and_not_filled(browser, case):
+    load(browser, case)
+    wait_for(browser, "surroundings.length === 2")
+    colours = []
+    for ticked in ("true", "false"):
+        browser.execute_script(f"page.ticks.context = {ticked}; page.cells.draw_now()")
+        longitude_deg, latitude_deg = place_of_cell(*IN_ITS_BEND)
+        colours.append(browser.execute_script(IN_WATER, latitude_deg, longitude_deg))
+    assert colours[0] == colours[1]
 
 
 @pytest.mark.browser

@@ -15,6 +15,7 @@ from web_map_tiers import make_service_tiers
 
 pytestmark = pytest.mark.browser
 MAP = "the map"  # a tap on a square of class 6
+FIND = "a name typed into Find"
 
 
 def by_words(part, words):
@@ -34,6 +35,7 @@ TASKS = {
     "where the dead zones are": ([by_words("ways_on", "dead zone")], "dead"),
     "which station decides where": ([SHOWS, by_words("shows", "Which station decides")], "station decides"),
     "where my antenna holds the list": ([SHOWS, by_words("shows", "My antenna")], "holds the list"),
+    "a place by its name": ([FIND, "//*[contains(@class, 'found')]//button"], "Near & Far"),
     "this place on paper": ([MAP, "//*[@id='card']//button[contains(., 'Print')]"], ""),
 }
 
@@ -93,6 +95,8 @@ def test_a_task_takes_few_taps_on_a_laptop(browser, case, task):
     for tap in taps:
         if tap is MAP:
             tap_map(browser, case[0])
+        elif tap is FIND:
+            browser.find_element(By.CSS_SELECTOR, ".find input").send_keys("near")
         else:
             WebDriverWait(browser, 10).until(element_to_be_clickable((By.XPATH, tap))).click()
     if words:

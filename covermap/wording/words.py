@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
@@ -65,10 +66,15 @@ def chance_number(percent: float | None) -> str:
         return say("number.under", number="10 %")
     if percent > 90.0:
         return say("number.over", number="90 %")
+    return f"{chance_step(percent)} %"
+
+
+def chance_step(percent: float) -> int:
+    """Return the step of a chance that stands for it in words and numbers: 5 under 10, 95 over 90."""
+    if percent < 10.0 or percent > 90.0:
+        return 5 if percent < 10.0 else 95
     step = 5 * half_up(percent / 5.0)
-    if chance_in_words(step) != chance_in_words(percent):
-        step -= 5
-    return f"{step} %"
+    return step if chance_in_words(step) == chance_in_words(percent) else step - 5
 
 
 def chance_text(percent: float | None, *, highest: bool = False) -> str:
@@ -202,6 +208,12 @@ def join(parts: list[str]) -> str:
     if len(parts) < 2:
         return "".join(parts)
     return f"{', '.join(parts[:-1])} {say('number.and')} {parts[-1]}"
+
+
+def days_text(dates: Sequence[str]) -> str:
+    """Return one or more dates: '1 March 2026 to 1 September 2026'; of none, that it is unknown."""
+    days = list(dict.fromkeys(day_text(day) for day in dates))
+    return say("number.range", low=days[0], high=days[-1]) if len(days) > 1 else (days or [day_text("")])[0]
 
 
 def day_text(iso: str) -> str:

@@ -14,6 +14,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from covermap.wording.words import chance_step
+
 UNKNOWN = 255
 OUTSIDE = 254
 """Code of a pixel outside the map, in every layer whose own values end at 100 or 8."""
@@ -54,6 +56,18 @@ def field_bytes(field_dbuvm: NDArray[np.floating[Any]]) -> NDArray[np.uint8]:
     """Return a field in whole dB as bytes, halves upwards; NaN is UNKNOWN."""
     whole = np.clip(np.floor(np.nan_to_num(field_dbuvm) + 0.5) + FIELD_OFFSET_DB, 0, UNKNOWN - 1)
     return np.where(np.isnan(field_dbuvm), UNKNOWN, whole).astype(np.uint8)
+
+
+def chance_bytes(chance_percent: NDArray[np.uint8], step: int) -> NDArray[np.uint8]:
+    """Return chances as the page holds them; where it shares values over blocks, in the steps that it says.
+
+    No word or number of the page changes by it, and a million pixels take a third of the room.
+    """
+    if step == 1:
+        return chance_percent
+    said = np.arange(256, dtype=np.uint8)
+    said[:101] = [chance_step(percent) for percent in range(101)]
+    return said[chance_percent]
 
 
 def two_bytes(values: NDArray[Any]) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:

@@ -15,6 +15,7 @@ from covermap.reports.web_map.layers import (
     OUTSIDE,
     UNKNOWN,
     block_middles,
+    chance_bytes,
     field_bytes,
     homes_tenths,
     two_bytes,
@@ -90,7 +91,7 @@ def _list_layers(
     name = wanted["name"]
     yield f"{name}/tier", inside_map(grid, coverage.read(f"{name}/tier"), outside)
     for number, chance in zip(range(1, TIER_COUNT + 1), read_chances(coverage, name), strict=True):
-        yield f"{name}/tier_chance_{number}", grid.spread(chance, UNKNOWN)
+        yield f"{name}/tier_chance_{number}", chance_bytes(grid.spread(chance, UNKNOWN), station_step)
     low, high = two_bytes(grid.spread(coverage.read(f"{name}/aim"), -1))
     yield f"{name}/aim_low", low
     yield f"{name}/aim_high", high

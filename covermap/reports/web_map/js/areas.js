@@ -97,9 +97,10 @@ function draw_area_names(context, view, plates) {
     if ((right - left + 1) * view.cell_px < NAME_ROOM_PX || !in_view(view, x, y)) continue;
     context.font = `600 13px ${FONT}`;
     const width = context.measureText(area.name).width + 4;
-    if (plates.some((plate) => touches(plate, x - width / 2, y - 9, width, 18))) continue;
-    plates.push({ x: x - width / 2, y: y - 9, width, height: 18 });
-    draw_halo_text(context, area.name, x, y);
+    const middle = x_in_view(context, x, width);
+    if (plates.some((plate) => touches(plate, middle - width / 2, y - 9, width, 18))) continue;
+    plates.push({ x: middle - width / 2, y: y - 9, width, height: 18 });
+    draw_halo_text(context, area.name, middle, y);
   }
 }
 
@@ -119,7 +120,7 @@ function most_homes_first() {
 }
 
 function in_view(view, x, y) {
-  return x > -80 && y > -40 && x < view.width + 80 && y < view.height + 40;
+  return x >= 0 && y >= 0 && x <= view.width && y <= view.height;
 }
 
 function draw_areas(context, view) {
@@ -166,6 +167,7 @@ function draw_area_plate(context, area, x, y, plates) {
   context.font = `600 14px ${FONT}`;
   const width = Math.max(STRIP_PX + 4, context.measureText(area.name).width, context.measureText(count).width) + 12;
   const height = count ? 58 : 40;
+  x = x_in_view(context, x, width);
   const [left, top] = [x - width / 2, y - height / 2];
   if (plates.some((other) => touches(other, left, top, width, height))) return 0;
   plates.push({ x: left, y: top, width, height });

@@ -98,6 +98,7 @@ function draw_everything(context, view) {
   if (page.ticks.masts) draw_aim_line(context, view);
   else if (page.chosen) page.chosen.ends = [];
   draw_badge(context, view, plates);
+  plates.push(...control_plates());
   draw_masts(context, view, plates);
   if (by_area) draw_area_plates(context, view, plates);
   draw_ridges(context, view, plates);

@@ -3,7 +3,7 @@
 
 const LABEL_FROM_PX = 2; // squares are at least this wide before labels of one's own are written
 const BUILDING_FROM_PX = 5;
-const surroundings = []; // one Path2D a layer, in pixels of the page
+const surroundings = []; // a layer's lines and its closed outlines, in pixels of the page
 
 function has_context() {
   const { context } = page.facts;
@@ -14,9 +14,10 @@ function has_context() {
 function path_of(bytes) {
   const values = new Int32Array(bytes.buffer);
   const scale = 1 / page.facts.context.steps_a_px;
-  const path = new Path2D();
+  const lines = new Path2D(), outlines = new Path2D(); // only what is closed is filled: a river is no lake
   for (let index = 0; index < values.length;) {
     const count = Math.abs(values[index]), closed = values[index] < 0;
+    const path = closed ? outlines : lines;
     let [x, y] = [values[index + 1], values[index + 2]];
     path.moveTo(x * scale, y * scale);
     index += 3;
@@ -27,7 +28,7 @@ function path_of(bytes) {
     }
     if (closed) path.closePath();
   }
-  return path;
+  return { lines, outlines };
 }
 
 async function start_context() {
@@ -50,18 +51,19 @@ function draw_context(context, view) {
   context.translate(view.left, view.top);
   context.scale(view.cell_px, view.cell_px);
   context.lineJoin = "round";
-  surroundings.forEach((path, order) => {
+  surroundings.forEach(({ lines, outlines }, order) => {
     const { fill, strokes, from_px = 0 } = DRAWN[page.facts.context.draw[order]];
     if (view.cell_px < from_px) return;
     if (fill) {
       context.fillStyle = fill;
-      context.fill(path, "evenodd");
+      context.fill(outlines, "evenodd");
     }
     for (const [width, colour, dashes = []] of strokes) {
       context.lineWidth = width / view.cell_px;
       context.setLineDash(dashes.map((px) => px / view.cell_px));
       context.strokeStyle = colour;
-      context.stroke(path);
+      context.stroke(lines);
+      context.stroke(outlines);
     }
   });
   context.restore();
@@ -74,8 +76,9 @@ function draw_labels(context, view, plates) {
     if (!in_view(view, x, y)) continue;
     context.font = `500 11px ${FONT}`;
     const width = context.measureText(label.name).width + 4;
-    if (plates.some((plate) => touches(plate, x - width / 2, y - 8, width, 16))) continue;
-    plates.push({ x: x - width / 2, y: y - 8, width, height: 16 });
-    draw_halo_text(context, label.name, x, y);
+    const middle = x_in_view(context, x, width);
+    if (plates.some((plate) => touches(plate, middle - width / 2, y - 8, width, 16))) continue;
+    plates.push({ x: middle - width / 2, y: y - 8, width, height: 16 });
+    draw_halo_text(context, label.name, middle, y);
   }
 }

@@ -13,11 +13,26 @@ function layer(name) {
 
 async function unpack(name) {
   const holder = document.getElementById(`layer:${name}`);
-  const packed = Uint8Array.from(atob(holder.textContent.trim()), (letter) => letter.charCodeAt(0));
+  const text = atob(holder.textContent.trim());
+  const packed = new Uint8Array(text.length);
+  for (let index = 0; index < text.length; index++) packed[index] = text.charCodeAt(index);
   const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream("deflate"));
   const bytes = new Uint8Array(await new Response(stream).arrayBuffer());
   holder.remove(); // the text is not needed twice
   return bytes;
+}
+
+// Unpacks what a card of the list shown will ask for, a layer at a time while nothing else is to be done.
+async function unpack_ahead() {
+  const idle = window.requestIdleCallback || ((then) => setTimeout(then, 30));
+  const holders = Array.from(document.querySelectorAll('script[id^="layer:"]'), (holder) => holder.id.slice(6));
+  const shared = ["flags", "homes_low", "homes_high", "heights"];
+  const asked = (name) => shared.includes(name) || name.startsWith("field/") || name.startsWith("service_tiers/")
+    || name.startsWith(`${page.list.name}/`);
+  for (const name of holders.filter(asked)) {
+    await new Promise((then) => idle(then));
+    await layer(name);
+  }
 }
 
 // Layers of single stations and services share one value in a block of station_step pixels a side.

@@ -21,10 +21,27 @@ function touches(plate, x, y, width, height) {
   return x < plate.x + plate.width && plate.x < x + width && y < plate.y + plate.height && plate.y < y + height;
 }
 
+// What lies over the map takes its room first: a name under a button could not be read.
+function control_plates() {
+  if (page.density) return []; // on a picture and on paper there are none
+  const map = page.map.getContainer().getBoundingClientRect();
+  const boxes = ["#zoom", "#scale", "#by_area"].map((id) => find(id).getBoundingClientRect());
+  return boxes.filter((box) => box.width).map((box) => (
+    { x: box.left - map.left, y: box.top - map.top, width: box.width, height: box.height }
+  ));
+}
+
+// The middle of a text of this width near x, so that neither of its ends is cut off.
+function x_in_view(context, x, width) {
+  const right = context.canvas.width / context.getTransform().a;
+  return Math.max(Math.min(x, right - width / 2 - 3), width / 2 + 3);
+}
+
 // Writes a name on a plate unless it would lie on another; returns whether it did.
 function draw_plate(context, text, x, y, weight, plates) {
   context.font = `${weight} 14px ${FONT}`;
   const width = context.measureText(text).width + 12;
+  x = x_in_view(context, x, width);
   const plate = { x: x - width / 2, y: y - 11, width, height: 22 };
   if (plates.some((other) => touches(other, plate.x, plate.y, width, 22))) return false;
   plates.push(plate);
@@ -62,6 +79,7 @@ function draw_masts(context, view, plates) {
   }
   const listed = new Set(stations_of(page.list));
   for (const { mast, x, y } of points) {
+    if (!in_view(view, x, y)) continue;
     const stations = page.facts.stations.filter((one) => page.facts.masts[one.mast] === mast);
     const letters = stations.filter((one) => listed.has(one)).map((one) => one.letter).join(" ");
     const text = letters ? `${mast.name}  ${letters}` : mast.name;
@@ -86,7 +104,7 @@ function draw_places(context, view, plates) {
   if (!places_show(view)) return;
   for (const place of page.facts.places) {
     const { x, y } = screen_point(place);
-    if (x < -80 || y < -20 || x > view.width + 80 || y > view.height + 20) continue;
+    if (!in_view(view, x, y)) continue;
     draw_plate(context, place.name, x, y - 16, 600, plates);
   }
 }

@@ -90,6 +90,7 @@ async function start_page(map) {
     await renew_picture();
     open_link();
     document.body.dataset.ready = "yes";
+    unpack_ahead();
   } catch (error) {
     show_trouble(error);
   }

@@ -19,11 +19,15 @@ function few_or(count) {
   return homes_number(Math.max(count, 0.001)); // never a bare none beside a range
 }
 
+function without_number(homes) {
+  return homes.without === 0 && !(homes.without_high > 0) ? say("number.none") : few_or(homes.without);
+}
+
 function home_rows(homes) {
   const small_number = homes.without < page.facts.small_count;
   const beside = small_number ? say("page.three.not_promised", { count: homes_number(homes.by_tier[7]), list: page.list.words.short }) : null;
   return [
-    number_row(few_or(homes.without), say("page.three.homes_without"), range_text(homes.without_low, homes.without_high) || beside),
+    number_row(without_number(homes), say("page.three.homes_without"), range_text(homes.without_low, homes.without_high) || beside),
     number_row(homes_number(homes.rooftop_or_more), say("page.three.homes_roof", { count: homes_number(homes.total) }),
       range_text(homes.rooftop_or_more_3db_stronger, homes.rooftop_or_more_3db_weaker)),
     number_row(homes.unknown === 0 ? "0" : homes_number(homes.unknown), say("page.three.homes_unknown")),
