@@ -153,7 +153,7 @@ def sentences(tmp_path, rows):
         test = antenna_test(write_log(tmp_path / "log.csv", rows))
     except InputError as error:
         return str(error)
-    return " ".join([*test.warnings, *test.unreadable, *test.notes, test.verdict])
+    return " ".join([*test.warnings, *test.unreadable, *test.notes, *test.next_steps, test.verdict])
 
 
 def test_a_good_log_has_a_verdict_and_no_doubt_but_its_one_session(tmp_path):
@@ -411,14 +411,13 @@ def unsettled_rows():
 def test_a_figure_that_is_not_settled_says_what_to_read_next(tmp_path):
     alone = [row for row in abba("S9", [-60.0] * 4, 90, rf_channel="30") if row["antenna_id"] == "dipole"]
     lost = abba("S8", [None] * 4, 100, rf_channel="31")
-    text = " ".join(antenna_test(write_log(tmp_path / "log.csv", unsettled_rows() + alone + lost)).notes)
+    text = " ".join(antenna_test(write_log(tmp_path / "log.csv", unsettled_rows() + alone + lost)).next_steps)
     assert "To settle array, UHF: read S9 with both antennas" in text
     assert "read S8 again with an attenuator less or more" in text
     assert "another day, the same stations would narrow" in text or "more stations" in text
-    settled = " ".join(antenna_test(write_log(tmp_path / "log.csv", good_rows())).notes)
-    assert "To settle" not in settled
+    assert antenna_test(write_log(tmp_path / "log.csv", good_rows())).next_steps == ()
 
 
 def test_a_band_with_too_few_stations_says_how_many_more(tmp_path):
-    text = " ".join(antenna_test(write_log(tmp_path / "log.csv", good_rows(3))).notes)
+    text = " ".join(antenna_test(write_log(tmp_path / "log.csv", good_rows(3))).next_steps)
     assert "To settle array, UHF: read 1 more station of the band with both antennas" in text

@@ -32,6 +32,7 @@ class AntennaTest:
     bands : one figure a candidate, band, set and scale
     scales : percent bars that attenuator steps calibrate
     noise_db : standard deviation of repeats of one antenna on one station, NaN where nothing was repeated
+    next_steps : what to read next, a sentence a figure that is not settled
     warnings : doubts, a sentence each; unreadable : rows left out, with the reason
     """
 
@@ -40,6 +41,7 @@ class AntennaTest:
     pairs: Pairs
     bands: tuple[BandResult, ...]
     notes: tuple[str, ...]
+    next_steps: tuple[str, ...]
     warnings: tuple[str, ...]
     scales: tuple[PercentScale, ...]
 
@@ -123,9 +125,10 @@ def antenna_test(
         )
     bands = _bands(_at_sites(pairs, log), REMOUNTED_SD_DB if remounted or log.remounted else SESSION_SD_DB)
     warnings = [*log.warnings, *sentences, *more, *_figure_warnings(pairs, bands)]
-    notes = [*notes, _noise_words(pairs), *_plan_words(log), *next_readings(log.readings, pairs, bands)]
+    notes = [*notes, _noise_words(pairs), *_plan_words(log)]
+    steps = tuple(next_readings(log.readings, pairs, bands))
     told = tuple(dict.fromkeys(warnings))
-    return AntennaTest(log, reference, pairs, tuple(bands), tuple(notes), told, tuple(scales.values()))
+    return AntennaTest(log, reference, pairs, tuple(bands), tuple(notes), steps, told, tuple(scales.values()))
 
 
 def _at_sites(pairs: Pairs, log: ComparisonLog) -> Pairs:

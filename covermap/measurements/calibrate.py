@@ -67,6 +67,7 @@ class CalibrationReport:
     spread_db : spread of readings around their mast's mean, that of the prediction and of places together
     calibration : None when refused; judgement says why
     cautions : where offsets must not be trusted, a sentence each
+    masts : of the scenario's wanted stations, read or not
     """
 
     readings: Readings
@@ -79,6 +80,7 @@ class CalibrationReport:
     disagreements: tuple[Disagreement, ...]
     cautions: tuple[str, ...]
     warnings: tuple[str, ...]
+    masts: tuple[str, ...] = ()
 
     @property
     def refused(self) -> str:
@@ -189,6 +191,7 @@ def report(
         readings, tuple(residuals), tuple(points), tuple(offsets), model.typical_db, judgement, calibration,
         _disagreements(residuals, used, _spreads_db(model)), _cautions(points),
         (*readings.warnings, *without),
+        tuple(dict.fromkeys(one.mast for one in scenario.stations if one.use == "wanted")),
     )  # fmt: skip
 
 

@@ -24,6 +24,8 @@ def next_readings(readings: Sequence[LogReading], pairs: Pairs, bands: Sequence[
         if result.ordinal is not None or (mean is not None and _is_settled(mean)):
             continue
         mine = [p for p in pairs.differences if p.band == result.band and p.candidate == result.candidate]
+        if mean is None and _is_one_sided(mine):
+            continue
         steps = _stations_to_read(readings, mine, result)
         if mean is not None:
             steps += _plans(mean, mine)
@@ -31,6 +33,14 @@ def next_readings(readings: Sequence[LogReading], pairs: Pairs, bands: Sequence[
             where = f"{result.candidate}, {BAND_WORDS[result.band]}"
             sentences.append(f"To settle {where}: {'; '.join(steps)}.")
     return sentences
+
+
+def _is_one_sided(mine: Sequence[PairedDifference]) -> bool:
+    """Return whether stations enough show, if only by bounds, which antenna is better, and none the other."""
+    told = [p for p in mine if not p.left_out and not p.says_nothing]
+    if len({p.station for p in told}) < FEWEST_STATIONS:
+        return False
+    return all(p.high_db < 0.0 for p in told) or all(p.low_db > 0.0 for p in told)
 
 
 def _is_settled(mean: BandMean) -> bool:

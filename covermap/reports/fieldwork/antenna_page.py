@@ -16,6 +16,7 @@ from covermap.measurements.percent_readings import percent_scales_csv
 from covermap.measurements.tier_row import KnownGain, measured_gains, tier_table_csv
 from covermap.reports.fieldwork import page as html
 from covermap.reports.fieldwork.antenna_matrix import differences_section, matrix_section, sentences
+from covermap.reports.fieldwork.next_steps import TITLE, after_antenna_test
 from covermap.reports.fieldwork.pictures import antenna_picture, as_png, as_svg
 from covermap.reports.fieldwork.tables import write_rows, write_unreadable
 from covermap.result.whole_file import whole_file, write_text
@@ -103,6 +104,7 @@ def write_tier_table(
 def in_words(test: AntennaTest, page: Path, beside: BesideTheTest) -> str:
     """Return the answer for the terminal."""
     lines = [*sentences(beside.pairs, len(test.log.sites)), test.verdict, *test.notes, *beside.written]
+    lines += after_antenna_test(test, beside.written)
     lines += [f"Doubt: {sentence}" for sentence in test.warnings]
     lines += [f"Left out: {' '.join(sentence.split())}" for sentence in test.unreadable]
     return "\n".join([*lines, f"Open {page}."])
@@ -115,6 +117,7 @@ def antenna_page(test: AntennaTest, pictures: list[str], beside: BesideTheTest) 
     told, first = (sentences(pairs, len(test.log.sites)) for pairs in (beside.pairs, with_reference))
     parts = [
         *(html.paragraph(sentence, "answer") for sentence in first),
+        html.section(TITLE, after_antenna_test(test, beside.written)),
         differences_section(beside.pairs, [one for one in told if one not in first]),
         matrix_section(beside.matrices, beside.paths),
         html.section(say("bench.into_catalogue"), beside.written),

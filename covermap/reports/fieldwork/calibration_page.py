@@ -10,6 +10,7 @@ from covermap.inputs.calibration import calibration_toml
 from covermap.measurements.calibrate import NORMAL_95, CalibrationReport, public_calibration
 from covermap.measurements.reports import FEWEST_SHOWN
 from covermap.reports.fieldwork import page as html
+from covermap.reports.fieldwork.next_steps import TITLE
 from covermap.reports.fieldwork.pictures import as_svg, residual_picture
 from covermap.reports.fieldwork.public_rows import public_doubts, public_rows
 from covermap.reports.fieldwork.tables import write_rows, write_unreadable
@@ -30,10 +31,11 @@ PUBLIC_CAUTION = (
 
 
 def write_calibration(
-    report: CalibrationReport, folder: Path, cautions: Sequence[str], public: bool
+    report: CalibrationReport, folder: Path, cautions: Sequence[str], public: bool, steps: Sequence[str] = ()
 ) -> list[Path]:
     """Write what a calibration gave and return the paths; calibration.toml only where it is not refused.
 
+    steps : what to do next, of after_calibration()
     public : no points by name or place: the table of readings is not written (and one of an earlier run
         removed), areas are whole squares, rows go by their line
     """
@@ -44,7 +46,7 @@ def write_calibration(
         files.append(folder / "calibration.toml")
         write_text(files[0], calibration_toml(calibration))
     files.append(folder / "calibration.html")
-    write_text(files[-1], calibration_page(report, cautions, public))
+    write_text(files[-1], calibration_page(report, cautions, public, steps))
     if public:
         for name in PRIVATE_FILES:
             (folder / name).unlink(missing_ok=True)
@@ -54,7 +56,9 @@ def write_calibration(
     return files
 
 
-def calibration_page(report: CalibrationReport, cautions: Sequence[str], public: bool) -> str:
+def calibration_page(
+    report: CalibrationReport, cautions: Sequence[str], public: bool, steps: Sequence[str] = ()
+) -> str:
     """Return the page."""
     words = report.in_words().splitlines()
     answer = words[-1] if not report.refused else words[-1] + " No calibration.toml is written."
@@ -63,9 +67,10 @@ def calibration_page(report: CalibrationReport, cautions: Sequence[str], public:
     more = len(apart) - MOST_DISAGREEMENTS
     parts = [
         html.paragraph(answer, "answer"),
+        html.section(TITLE, steps),
+        html.heading("What was read"),
         html.bullets([line for line in words[:2] if "±" not in line]),
         f"<figure>{as_svg(residual_picture(report, public))}</figure>" if report.residuals else "",
-        html.paragraph("Dashed: the offset. Three-pointed marks: at least (up) or at most (down)."),
         html.heading("Offsets, added to the prediction"),
         html.table(
             ["Mast", "Band", "Offset", "95 %", "Points"],
@@ -93,13 +98,16 @@ def calibration_page(report: CalibrationReport, cautions: Sequence[str], public:
     return html.page("Readings against the prediction", parts, cautions)
 
 
-def in_words(report: CalibrationReport, files: Sequence[Path], public: bool = False) -> str:
+def in_words(
+    report: CalibrationReport, files: Sequence[Path], public: bool = False, steps: Sequence[str] = ()
+) -> str:
     """Return the answer for the terminal."""
     lines = [report.in_words(), *report.cautions, *([PUBLIC_CAUTION] if public else [])]
     doubts = public_doubts(report.warnings) if public else report.warnings
     left_out = public_rows(report.unreadable) if public else report.unreadable
     lines += [f"Doubt: {sentence}" for sentence in doubts]
     lines += [f"Left out: {' '.join(sentence.split())}" for sentence in left_out]
+    lines += [f"Next: {step}" for step in steps]
     if report.calibration is None:
         lines.append(f"No calibration.toml was written. Open {files[0]}.")
     else:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from html import escape
+
+from covermap.wording.language import say, spoken
 
 STYLE = """
 body{font:16px/1.45 system-ui,sans-serif;color:#111;background:#fff;max-width:46rem;
@@ -16,8 +19,14 @@ th{background:#F1EFEA}.form th:first-child{width:46%}.field td:nth-child(3){widt
 td.n{text-align:right;white-space:nowrap}td.lost{background:#F3DFD9;white-space:nowrap}
 table.wide{font-size:.82rem}
 table.wide td:nth-child(2){min-width:11em}td.box{height:2.1rem}
-figure{margin:.8rem 0}figure svg{width:100%;height:auto}ul{margin:.3rem 0;padding-left:1.2rem}
+.option{white-space:nowrap}figure{margin:.8rem 0}
+figure svg{width:100%;height:auto}ul{margin:.3rem 0;padding-left:1.2rem}
 .cautions{font-size:.88rem;border-top:1px solid #767676;margin-top:1.4rem;padding-top:.5rem}
+.map{display:flex;flex-wrap:wrap;gap:.4rem 1rem}.map img{max-width:100%;height:auto}
+figcaption{display:grid;gap:.2rem;align-content:start;font-size:.92rem}
+figcaption i{display:inline-block;width:1.1rem;height:1.1rem;border-radius:4px;vertical-align:-.2rem;
+margin-right:.5rem}
+*{print-color-adjust:exact;-webkit-print-color-adjust:exact}
 @media print{body{margin:0;max-width:none;font-size:11pt}h2{break-after:avoid}tr,figure{break-inside:avoid}}
 @page{size:A4;margin:14mm}
 """
@@ -27,13 +36,14 @@ POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 def page(title: str, parts: Iterable[str], cautions: Sequence[str]) -> str:
     """Return a whole HTML page; parts are HTML already, title and cautions are text."""
     return (
-        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">\n'
+        f'<!doctype html>\n<html lang="{spoken()}"><head><meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{escape(title)}</title>\n<style>{STYLE}</style></head><body>\n"
         f"<h1>{escape(title)}</h1>\n"
         + "\n".join(part for part in parts if part)
-        + f'\n<section class="cautions"><h2>Cautions</h2>{bullets(cautions)}</section>\n</body></html>\n'
+        + f'\n<section class="cautions"><h2>{escape(say("page.care"))}</h2>{bullets(cautions)}</section>\n'
+        "</body></html>\n"
     )
 
 
@@ -51,7 +61,12 @@ def bullets(sentences: Sequence[str]) -> str:
     """Return sentences as a list, nothing where there are none."""
     if not sentences:
         return ""
-    return "<ul>" + "".join(f"<li>{escape(sentence)}</li>" for sentence in sentences) + "</ul>"
+    return "<ul>" + "".join(f"<li>{_unbroken(escape(sentence))}</li>" for sentence in sentences) + "</ul>"
+
+
+def _unbroken(text: str) -> str:
+    """Return escaped text in which no option of a command is broken at its dashes."""
+    return re.sub(r"(?<![\w-])--[a-z][\w-]*", r'<span class="option">\g<0></span>', text)
 
 
 def section(title: str, sentences: Sequence[str]) -> str:
@@ -79,6 +94,17 @@ def _cell(value: object) -> str:
     is_number = text[:1].isdigit() or (text[:1] in "+-−" and text[1:2].isdigit())
     return (
         f'<td class="n">{escape(text)}</td>' if is_number and len(text) < 17 else f"<td>{escape(text)}</td>"
+    )
+
+
+def picture(png_base64: str, words: str, width_px: int, key: Sequence[tuple[str, str]]) -> str:
+    """Return a picture with the fills of its key: (fill, words)."""
+    entries = "".join(
+        f'<span><i style="background:{escape(fill)}"></i>{escape(name)}</span>' for fill, name in key
+    )
+    return (
+        f'<figure class="map"><img alt="{escape(words)}" width="{width_px}" '
+        f'src="data:image/png;base64,{png_base64}"><figcaption>{entries}</figcaption></figure>'
     )
 
 

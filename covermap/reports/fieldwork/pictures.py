@@ -22,7 +22,9 @@ from covermap.measurements.paired import PairedDifference
 from covermap.measurements.residuals import Residual
 
 INK, TEAL, SAND, GREY = "#111111", "#1F4F56", "#9C8068", "#767676"
-MARKS = ("o", "s", "^", "D", "v", "P", "X", "*")  # one a session
+# One a session or band. None points up or down as the arrows of bounds do, none is the cross of what is out.
+MARKS = ("o", "s", "D", "p", "h", "8", "*", "P")
+LETTERS_AN_INCH = 14.0  # of a legend, at most
 STYLE: dict[Any, Any] = {
     "svg.hashsalt": "covermap", "svg.fonttype": "path", "font.size": 10, "axes.edgecolor": GREY,
     "axes.spines.top": False, "axes.spines.right": False,
@@ -54,7 +56,7 @@ def antenna_picture(test: AntennaTest, candidate: str, device: str, kind: str) -
             _draw_band(axes, mine, sessions, next(r for r in results if r.band == band))
         unit = "points of per cent" if in_points else "dB"
         row[0][0].set_ylabel(f"{candidate} minus {test.reference}, {unit}")
-        _session_legend(figure, row[0][-1], sessions)
+        _session_legend(figure, row[0][-1], sessions, pairs)
     return figure
 
 
@@ -79,6 +81,7 @@ def _draw_band(
     axes.set_xticks(ticks, [*stations, *(["mean"] if mean is not None else [])], rotation=60, ha="right")
     axes.set_xlim(-0.7, len(ticks) - 0.3)
     axes.set_title(BAND_WORDS[result.band], fontsize=11)
+    axes.margins(y=0.14)  # room for the arrows of bounds
     axes.grid(axis="y", color="#DDDDDD", linewidth=0.6)
     axes.set_axisbelow(True)
 
@@ -89,28 +92,47 @@ def _draw_pair(axes: Axes, x: float, pair: PairedDifference, mark: str) -> None:
         if pair.left_out:
             axes.plot([x], [pair.low_db], "x", color=SAND, markersize=11, markeredgewidth=2)
         return
-    bound = pair.low_db if math.isfinite(pair.low_db) else pair.high_db
-    axes.plot([x], [bound], mark, markerfacecolor="white", markeredgecolor=TEAL, markersize=6)
+    _draw_bound(axes, x, pair.low_db, pair.high_db, mark)
+
+
+def _draw_bound(axes: Axes, x: float, low_db: float, high_db: float, mark: str) -> None:
+    """Draw what is known from one side: a hollow mark with an arrow, up for at least, down for at most."""
+    up = math.isfinite(low_db)
+    bound_db = low_db if up else high_db
+    axes.plot([x], [bound_db], mark, markerfacecolor="white", markeredgecolor=TEAL, markersize=6)
     axes.annotate(
         "",
-        xy=(x, bound + (1.6 if math.isfinite(pair.low_db) else -1.6)),
-        xytext=(x, bound),
-        arrowprops={"arrowstyle": "->", "color": TEAL, "linewidth": 1.3},
+        xy=(x, bound_db),
+        xytext=(0.0, 14.0 if up else -14.0),
+        textcoords="offset points",
+        arrowprops={"arrowstyle": "<-", "color": TEAL, "linewidth": 1.3},
     )
 
 
-def _session_legend(figure: Figure, axes: Axes, sessions: Sequence[str]) -> None:
+def _session_legend(
+    figure: Figure, axes: Axes, sessions: Sequence[str], pairs: Sequence[PairedDifference]
+) -> None:
+    """Name the marks of the sessions, and those of bounds and of what is left out where there are any."""
     handles = [
         axes.plot([], [], MARKS[i % len(MARKS)], color=TEAL, label=session)[0]
         for i, session in enumerate(sessions)
     ]
-    hollow = axes.plot([], [], "o", markerfacecolor="white", markeredgecolor=TEAL)[0]
-    out = axes.plot([], [], "x", color=SAND, markersize=9, markeredgewidth=2)[0]
+    labels = list(sessions)
+    if not all(pair.is_exact for pair in pairs):
+        handles += axes.plot([], [], "o", markerfacecolor="white", markeredgecolor=TEAL)
+        labels.append("at least or at most (lost, saturated)")
+    if any(pair.left_out for pair in pairs):
+        handles += axes.plot([], [], "x", color=SAND, markersize=9, markeredgewidth=2)
+        labels.append("left out")
+    columns = max(1, int(LETTERS_AN_INCH * figure.get_figwidth() / (max(map(len, labels)) + 6)))
     figure.legend(
-        [*handles, hollow, out],
-        [*sessions, "at least or at most (lost, saturated)", "left out"],
-        loc="outside lower center", ncols=min(len(sessions) + 2, 4), frameon=False, fontsize=9,
-    )  # fmt: skip
+        handles,
+        labels,
+        loc="outside lower center",
+        ncols=min(len(labels), columns),
+        frameon=False,
+        fontsize=9,
+    )
 
 
 def residual_picture(report: CalibrationReport, public: bool = False) -> Figure:
@@ -131,17 +153,35 @@ def residual_picture(report: CalibrationReport, public: bool = False) -> Figure:
                 mark = MARKS[BANDS.index(residual.reading.station.band)]
                 if residual.is_exact:
                     axes.plot([x], [residual.low_db], mark, color=TEAL, markersize=5)
-                    continue
-                up = math.isfinite(residual.low_db)
-                bound = residual.low_db if up else residual.high_db
-                axes.plot([x], [bound], "2" if up else "1", color=SAND, markersize=9)
+                elif math.isfinite(residual.low_db) or math.isfinite(residual.high_db):
+                    _draw_bound(axes, x, residual.low_db, residual.high_db, mark)
             for offset in (o for o in report.offsets if o.mast == mast):
                 axes.axhline(offset.offset_db, color=TEAL, linestyle="--", linewidth=1.4)
             axes.set_title(mast.replace("$", r"\$"), fontsize=10)
+            axes.margins(y=0.14)
             axes.set_xlabel("readings, in order of size" if public else "km from the mast")
             axes.grid(axis="y", color="#DDDDDD", linewidth=0.6)
         row[0][0].set_ylabel("measured minus predicted, dB")
+        _band_legend(figure, row[0][-1], report)
     return figure
+
+
+def _band_legend(figure: Figure, axes: Axes, report: CalibrationReport) -> None:
+    """Name the marks of the bands, of bounds where there are any, and of the offset."""
+    read = {residual.reading.station.band for residual in report.residuals}
+    handles = [
+        axes.plot([], [], MARKS[number], color=TEAL, linestyle="none", label=BAND_WORDS[band])[0]
+        for number, band in enumerate(BANDS)
+        if band in read
+    ]
+    if not all(residual.is_exact for residual in report.residuals):
+        handles += axes.plot(
+            [], [], "o", label="at least (arrow up) or at most (down)",
+            markerfacecolor="white", markeredgecolor=TEAL, linestyle="none",
+        )  # fmt: skip
+    if report.offsets:
+        handles += axes.plot([], [], color=TEAL, linestyle="--", linewidth=1.4, label="the offset")
+    figure.legend(handles=handles, loc="outside lower center", ncols=5, frameon=False, fontsize=9)
 
 
 def _across(residuals: Sequence[Residual], public: bool) -> list[tuple[float, Residual]]:

@@ -2,27 +2,39 @@
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Sequence
 from pathlib import Path
 from xml.sax.saxutils import escape
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import NDArray
 
 from covermap.constants import TIER_COUNT, TIER_NOT_PROMISED
 from covermap.measurements.survey import SurveyPoint, survey_points
+from covermap.reports.brief.picture import Label, mast_labels, still_map
 from covermap.reports.fieldwork import page as html
+from covermap.reports.web_map.layers import OUTSIDE
+from covermap.reports.web_map.still import painted_tiers
 from covermap.result.coverage import Coverage
 from covermap.result.whole_file import write_text
+from covermap.terrain import relief_grey
+from covermap.wording.language import ENGLISH, messages, say
+from covermap.wording.palette import TIERS
+from covermap.wording.retold import retold
+from covermap.wording.tier_names import spoken_tier_names
 from covermap.wording.words import chance_number, homes_number
 
 COLUMNS = ("rank", "wanted_list", "homes_settled")
-OUTDOORS = (
-    "Measure from the ground or a vehicle mast clear of power lines: a full mast length and 3 m more.",
-    "Use one set of gear and one height for every point; write both down.",
-    "Do not climb roofs for a reading, and ask before entering land.",
-)
+_OUTDOORS = tuple(key for key in messages(ENGLISH) if key.startswith("outdoors."))
+
+
+def outdoors() -> list[str]:
+    """Return what must be known before going out to measure."""
+    return [say(key) for key in _OUTDOORS]
 
 
 def survey_layer(points: Sequence[SurveyPoint], list_name: str, coverage: Coverage) -> gpd.GeoDataFrame:
@@ -52,8 +64,8 @@ def gpx_text(points: Sequence[SurveyPoint], coverage: Coverage, cautions: Sequen
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         '<gpx version="1.1" creator="covermap" xmlns="http://www.topografix.com/GPX/1/1">',
-        f"<metadata><name>{escape(str(coverage.run['name']))}: where to measure next</name>"
-        f"<desc>{escape(' '.join([*OUTDOORS, *cautions]))}</desc></metadata>",
+        f"<metadata><name>{escape(say('survey.title', name=coverage.run['name']))}</name>"
+        f"<desc>{escape(' '.join([*outdoors(), *retold(cautions)]))}</desc></metadata>",
     ]
     for point in points:
         words = _map_says(point, coverage)
@@ -65,21 +77,24 @@ def gpx_text(points: Sequence[SurveyPoint], coverage: Coverage, cautions: Sequen
 
 
 def _map_says(point: SurveyPoint, coverage: Coverage) -> str:
-    """Return tier and chance, and the chance of the tier under it, which a reading may show to be enough.
+    """Return class and chance, and the chance of the class under it, which a reading may show to be enough.
 
-    Where nothing is promised the chance is that of tier 7.
+    Where nothing is promised the chance is that of class 7.
     """
     chance = chance_number(point.chance_percent)
+    named = f"{point.tier} {spoken_tier_names(coverage.tier_names)[point.tier - 1]}"
     if point.tier == TIER_NOT_PROMISED:
-        return f"{point.tier} {coverage.tier_names[-1]}; class {TIER_COUNT}: {chance}"
-    words = f"{point.tier} {coverage.tier_names[point.tier - 1]}: {chance}"
+        return say("survey.not_promised", named=named, highest=TIER_COUNT, chance=chance)
     if point.tier == 1:
-        return words
-    return f"{words}; class {point.tier - 1}: {chance_number(point.lower_chance_percent)}"
+        return say("survey.lowest", named=named, chance=chance)
+    lower = chance_number(point.lower_chance_percent)
+    return say("survey.class", named=named, chance=chance, lower=point.tier - 1, lower_chance=lower)
 
 
-def survey_sheet(points: Sequence[SurveyPoint], coverage: Coverage, cautions: Sequence[str]) -> str:
-    """Return the sheet: the points with blank boxes that become rows of a readings file."""
+def survey_sheet(
+    points: Sequence[SurveyPoint], coverage: Coverage, cautions: Sequence[str], list_name: str | None = None
+) -> str:
+    """Return the sheet: a map, and the points with blank boxes that become rows of a readings file."""
     has_homes = coverage.has("homes")
     rows = [
         [
@@ -91,42 +106,50 @@ def survey_sheet(points: Sequence[SurveyPoint], coverage: Coverage, cautions: Se
         ]
         for p in points
     ]
-    settled = "Homes settled" if has_homes else "Homes (not known)"
+    settled = "survey.settled" if has_homes else "survey.settled_unknown"
+    keys = ["number", "place", "says", "", "time", "height", "channel", "level", "seen"]
+    name = str(coverage.run["name"])
     parts = [
-        html.paragraph(
-            f"{len(points)} points that would settle most homes, best first. A point is the "
-            f"middle of a square, "
-            "not an address: stop at the nearest safe public place and write down where you stood."
-            if points
-            else "The map is sure everywhere; no point would settle more homes."
-        ),
-        html.table(
-            [
-                "No",
-                "Latitude, longitude",
-                "Map says",
-                settled,
-                "Time",
-                "Height m",
-                "Channel",
-                "Level, unit",
-                "Seen",
-            ],
-            rows,
-            "field",
-        ),
-        html.section("Before you go", OUTDOORS),
+        html.paragraph(say("survey.intro", count=len(points)) if points else say("survey.nothing")),
+        _map(points, coverage, list_name or coverage.lists[0]) if points else "",
+        html.table([say(f"survey.{key}" if key else settled) for key in keys], rows, "field"),
+        html.section(say("survey.before"), outdoors()),
     ]
-    return html.page(f"{coverage.run['name']}: where to measure next", parts, cautions)
+    return html.page(say("survey.title", name=name), parts, retold(cautions))
 
 
-def write_survey(points: Sequence[SurveyPoint], coverage: Coverage, folder: Path) -> list[Path]:
+def _map(points: Sequence[SurveyPoint], coverage: Coverage, list_name: str) -> str:
+    """Return a picture of the list's classes with the masts and the numbers of the points."""
+    grid = coverage.grid
+    inside = coverage.inside_area(grid.whole)
+    tier = np.where(inside, coverage.read(f"{list_name}/tier"), np.uint8(OUTSIDE))
+    relief = relief_grey(coverage.read("ground"), grid.cell_m)
+
+    def paint(rows: slice, cols: slice, px: int) -> tuple[NDArray[np.uint8], list[tuple[int, float, float]]]:
+        return painted_tiers(tier[rows, cols], relief[rows, cols], px), []
+
+    labels = [Label(str(point.rank), point.x, point.y, is_point=True) for point in points]
+    unit = coverage.run.get("options", {}).get("display", {}).get("distance", "km")
+    picture = still_map(grid, inside, paint, [*labels, *mast_labels(coverage)], unit)
+    base64_text = base64.b64encode(picture.png).decode("ascii")
+    return html.picture(base64_text, say("survey.map_label"), picture.width_px, _key(coverage))
+
+
+def _key(coverage: Coverage) -> list[tuple[str, str]]:
+    """Return fill and name of every class on the picture."""
+    named = zip(TIERS, spoken_tier_names(coverage.tier_names), strict=False)
+    return [(look.painted, f"{look.number} {name}") for look, name in named]
+
+
+def write_survey(
+    points: Sequence[SurveyPoint], coverage: Coverage, folder: Path, list_name: str | None = None
+) -> list[Path]:
     """Write survey_points.gpx and survey_sheet.html; return their paths."""
     folder.mkdir(parents=True, exist_ok=True)
     cautions = coverage.run.get("cautions", [])
     files = {
         "survey_points.gpx": gpx_text(points, coverage, cautions),
-        "survey_sheet.html": survey_sheet(points, coverage, cautions),
+        "survey_sheet.html": survey_sheet(points, coverage, cautions, list_name),
     }
     for name, text in files.items():
         write_text(folder / name, text)
