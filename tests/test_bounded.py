@@ -7,7 +7,7 @@ from small_coverage import GRID, write_small_coverage
 from covermap.gis_layers.cells import cells_layer
 from covermap.grid.frame import Grid
 from covermap.planning import relay_sites, shading
-from covermap.planning.relay_sites import candidate_sites, home_cells
+from covermap.planning.relay_sites import candidate_sites, weighed_cells
 from covermap.planning.results import read_cells
 from covermap.result.coverage import Coverage
 
@@ -85,7 +85,7 @@ def test_homes_far_below_are_found_in_bands_as_at_once(coverage, request, monkey
 
 
 def test_hilltops_are_found_in_blocks_as_at_once(coverage, monkeypatch, largest_read):
-    homes = home_cells(coverage)
+    homes = weighed_cells(coverage, "main")
     whole = candidate_sites(coverage, "main", homes)
     monkeypatch.setattr(relay_sites, "BLOCK_CELLS", 8)
     largest_read[0] = 0

@@ -5,6 +5,8 @@ import math
 import re
 
 import numpy as np
+import pandas as pd
+import pyogrio
 import pytest
 import rasterio
 from click.testing import CliRunner
@@ -12,12 +14,12 @@ from small_coverage import GRID, WHOLE, write_small_coverage
 
 import covermap
 from covermap.cli import main
-from covermap.errors import InputError
+from covermap.planning import relay_sites
 from covermap.planning.changes import CHANGES
 from covermap.planning.relay_choice import choose_sites, score
 from covermap.planning.relay_harm import Neighbour, co_channel_protection_db, harmed_cells, neighbours_of
-from covermap.planning.relay_sites import HomeCells, candidate_sites
-from covermap.reports.relay_list.write import RELAY_CAUTIONS
+from covermap.planning.relay_sites import WeighedCells, candidate_sites, weighed_cells
+from covermap.reports.relay_list.words import relay_cautions
 from covermap.result.coverage import Coverage
 from covermap.result.rasters import RasterSet
 
@@ -60,7 +62,7 @@ def test_candidates_are_tops_with_a_donor_signal(tmp_path):
         rasters.write("ground", WHOLE, ground)
         rasters.write("main/margin", WHOLE, margin)
     row, col = (axis.ravel() for axis in np.indices(GRID.shape))
-    homes = HomeCells(row, col, np.ones(row.size))
+    homes = WeighedCells(row, col, np.ones(row.size))
     sites = candidate_sites(Coverage(tmp_path / "other", coverage.run), "main", homes)
     found = set(zip(sites.row.tolist(), sites.col.tolist(), strict=True))
     assert {(5, 5), (12, 20)} <= found
@@ -149,7 +151,7 @@ def test_the_command_writes_a_shortlist_with_its_cautions(demo):
     assert result.exit_code == 0, result.output
     out = demo.parent / "out"
     page = (out / "relays" / "relays.html").read_text("utf-8")
-    for caution in RELAY_CAUTIONS:
+    for caution in relay_cautions():
         assert caution.replace("'", "&#39;") in page
     assert "A relay needs a licence." in page
     assert "channels" in result.stdout
@@ -166,12 +168,48 @@ def test_the_command_writes_a_shortlist_with_its_cautions(demo):
     assert (up[lived] <= tier[lived]).all()
 
 
-def test_relays_without_homes_are_refused(tmp_path):
-    from covermap.jobs.relays import relays
+def test_without_homes_hilltops_are_ranked_by_the_land_they_gain(demo):
+    text = re.sub(r"\[homes\].*?(?=\n\[)", "", demo.read_text("utf-8"), flags=re.DOTALL)
+    text = text.replace('output = "out"', 'output = "land"')
+    scenario = demo.with_name("land.toml")
+    scenario.write_text(text, "utf-8")
+    for asked in (["map", str(scenario), "--progress", "none"], ["relays", str(scenario)]):
+        made = CliRunner().invoke(main, asked)
+        assert made.exit_code == 0, made.output
+    out = demo.parent / "land"
+    with rasterio.open(out / "rasters/main/tier.tif") as raster:
+        tier = raster.read(1)
+    sought_km2 = ((tier >= 6) & (tier <= 8)).sum() * 1.0  # squares of 1 km
+    told = float(re.search(r"about ([\d,]+) km² of land need", made.stdout)[1].replace(",", ""))
+    assert told == pytest.approx(sought_km2, rel=0.05)  # two figures
+    table = pd.read_csv(out / "relays" / "relays.csv")
+    assert list(table.columns[5:9]) == [
+        "land_reached_km2", "land_added_km2", "dead_zone_land_reached_km2", "land_harmed_km2",
+    ]  # fmt: skip
+    assert len(table) > 0
+    assert (table.land_reached_km2 <= sought_km2).all()
+    assert (table.land_reached_km2 > 0.0).all()
+    chosen = table[table.chosen]
+    assert (chosen.land_added_km2 > 0.0).all()
+    assert chosen.land_added_km2.sum() <= sought_km2
+    assert list(pyogrio.read_info(out / "relays" / "relays.gpkg")["fields"]) == list(table.columns)
+    page = (out / "relays" / "relays.html").read_text("utf-8")
+    assert "ranked by the land" in page
+    assert "Land added, km²" in page
+    assert "omes added" not in page
 
+
+@pytest.mark.parametrize("most", [10_000, 200, 30])
+def test_a_part_of_the_cells_stands_for_all_the_land(tmp_path, monkeypatch, most):
     coverage = write_small_coverage(tmp_path, homes=False)
-    with pytest.raises(InputError, match="holds no homes by cell"):
-        relays(None, coverage.folder)
+    known = (coverage.read("main/tier") <= 8) & coverage.inside_area(WHOLE)
+    monkeypatch.setattr(relay_sites, "MOST_LAND_CELLS", most)
+    cells = weighed_cells(coverage, "main")
+    assert cells.row.size <= 1.5 * most
+    assert known[cells.row, cells.col].all()
+    land_km2 = known.sum() * (GRID.cell_m / 1000.0) ** 2
+    # every n-th row and column of 30 x 40: at most half a step is missing or too much at each edge
+    assert cells.weight.sum() == pytest.approx(land_km2, rel=0.0 if most > known.size else 0.25, abs=1e-9)
 
 
 @pytest.fixture(scope="module")

@@ -14,6 +14,7 @@ from covermap.gis_layers.qml import POINT, POLYGON, Class
 from covermap.gis_layers.raster_attributes import code_attributes
 from covermap.planning.changes import CHANGES, EASIER, HARDER, NOW_KNOWN, NOW_UNKNOWN
 from covermap.planning.installation_comparison import DIFFERENCES
+from covermap.planning.relay_shortlist import count_column
 from covermap.result.whole_file import write_text
 from covermap.wording.palette import INK_DARK, INK_LIGHT, INSTEAD_FILLS
 
@@ -58,8 +59,11 @@ def style_antennas(layer: Path, rasters: Sequence[Path]) -> None:
         write_text(raster.with_name(f"{raster.name}.aux.xml"), code_attributes(entries))
 
 
-def style_relays(path: Path) -> None:
-    """Give the layer `relays` of a GeoPackage its style: chosen hilltops filled, others open, all ranked."""
+def style_relays(path: Path, *, of_homes: bool = True) -> None:
+    """Give the layer `relays` of a GeoPackage its style: chosen hilltops filled, others open, all ranked.
+
+    of_homes : whether it counts homes; without, land
+    """
     columns = _columns(path, "relays")
 
     def marker(fill: str, edge: str) -> str:
@@ -72,10 +76,11 @@ def style_relays(path: Path) -> None:
         Class("1", "1", "Chosen together", marker(INK_DARK, INK_LIGHT)),
         Class("0", "0", "Others, by themselves", marker(INK_LIGHT, INK_DARK)),
     ]
-    tip = (
-        f"<b>Hilltop, rank {qml.number_shown('rank')}</b><br>{qml.number_shown('homes_reached', 'homes')} "
-        f"reached<br>{qml.number_shown('homes_harmed', 'homes')} harmed"
+    reached, harmed = (
+        qml.number_shown(count_column(what, of_homes), "homes" if of_homes else "km2 of land")
+        for what in ("reached", "harmed")
     )
+    tip = f"<b>Hilltop, rank {qml.number_shown('rank')}</b><br>{reached} reached<br>{harmed} harmed"
     body = qml.vector_body(
         qml.categorised('to_int("chosen")', classes, "marker"),
         columns,

@@ -8,11 +8,11 @@ from pathlib import Path
 def shortlist_relays(
     scenario_path: Path, output: Path | None = None, *, workers: int | None = None, overwrite: bool = False
 ) -> str:
-    """Write the hilltops from which a relay would reach most homes; return them in words.
+    """Write the hilltops from which a relay would reach most homes, without homes most land, in words too.
 
     output : default, a folder relays inside the scenario's result
 
-    Raises InputError without a finished result with homes; nothing is written then.
+    Raises InputError without a finished result; nothing is written then.
     """
     from covermap.gis_layers.answer_styles import style_relays
     from covermap.jobs.relays import relays
@@ -20,6 +20,7 @@ def shortlist_relays(
     from covermap.result.coverage import open_coverage
     from covermap.result.result_folder import require_own_record, require_writable
     from covermap.scenario import read_scenario
+    from covermap.wording.language import say, speaking
     from covermap.wording.words import path_in_words
 
     scenario = read_scenario(scenario_path)
@@ -28,12 +29,12 @@ def shortlist_relays(
     require_own_record(folder, "relays.html", overwrite)
     require_writable(folder)
     found = relays(scenario, workers=workers)
-    sentences = write_relays(found, coverage.run.get("cautions", []), scenario.name, folder)
+    display = scenario.settings.display
+    with speaking(display.language):
+        units = display.distance, display.height
+        sentences = write_relays(found, coverage, scenario.name, folder, units)
+        page, layer = (path_in_words(folder / name) for name in ("relays.html", "relays.gpkg"))
+        sentences.append(say("relay.open", page=page, layer=layer))
     if len(found.sites):
-        style_relays(folder / "relays.gpkg")
-    return "\n".join(
-        [
-            *sentences,
-            f"Open {path_in_words(folder / 'relays.html')}; GIS: {path_in_words(folder / 'relays.gpkg')}.",
-        ]
-    )
+        style_relays(folder / "relays.gpkg", of_homes=found.of_homes)
+    return "\n".join(sentences)

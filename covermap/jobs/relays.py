@@ -1,4 +1,4 @@
-"""A shortlist of hilltops for a relay: paths from every candidate, homes reached, greedy choice, swaps."""
+"""A shortlist of hilltops for a relay: paths from every candidate, homes or land reached, greedy choice."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ from covermap.inputs.preparation import Preparation
 from covermap.inputs.prepare import prepare
 from covermap.planning.relay_choice import choose_sites
 from covermap.planning.relay_harm import Neighbour, harmed_cells, neighbours_of
-from covermap.planning.relay_shortlist import RelayShortlist
-from covermap.planning.relay_sites import HomeCells, Sites, candidate_sites, home_cells
+from covermap.planning.relay_shortlist import RelayShortlist, count_column
+from covermap.planning.relay_sites import Sites, WeighedCells, candidate_sites, weighed_cells
 from covermap.planning.results import read_cells
 from covermap.propagation.ridges import PATH_CLASSES
 from covermap.reception.required_field import required_field
@@ -46,11 +46,11 @@ def relays(
     list_name: str | None = None,
     workers: int | None = None,
 ) -> RelayShortlist:
-    """Return hilltops from which a relay would bring most homes to a rooftop antenna.
+    """Return hilltops whose relay would bring most homes, without homes most land, to a rooftop antenna.
 
     Parameters
     ----------
-    scenario : of read_scenario(), with homes
+    scenario : of read_scenario()
     result : its finished result folder; default as the scenario says
     list_name : the wanted list, default the first
     workers : threads, default one a core
@@ -58,25 +58,23 @@ def relays(
     Raises
     ------
     InputError
-        Without a finished result, without homes, or where no top receives the services.
+        Without a finished result, or where no top receives the services.
     """
     coverage = open_coverage(result or scenario.output)
     name = list_name or coverage.lists[0]
     coverage.services(name)
-    if not coverage.has("homes"):
-        raise InputError(f"{coverage.folder}: the result holds no homes by cell, which a relay is chosen by.")
     prepared = prepare(scenario)
     scenario = prepared.scenario
     if prepared.grid != coverage.grid:
         raise InputError(
             f"{coverage.folder}: its grid is not the scenario's any more. Run covermap map again."
         )
-    lived = home_cells(coverage)
+    lived = weighed_cells(coverage, name)
     tier = read_cells(coverage, f"{name}/tier", lived.row, lived.col)
     is_sought = (tier > ROOFTOP) & (tier <= ROOFTOP + 3)
-    sought = np.where(is_sought, lived.homes, 0.0)
+    sought = np.where(is_sought, lived.weight, 0.0)
     sites = candidate_sites(
-        coverage, name, HomeCells(lived.row[is_sought], lived.col[is_sought], sought[is_sought])
+        coverage, name, WeighedCells(lived.row[is_sought], lived.col[is_sought], sought[is_sought])
     )
     if sites.row.size == 0:
         raise InputError(
@@ -212,7 +210,7 @@ def _shortlist(
     name: str,
     sites: Sites,
     paths: RelayPaths,
-    lived: HomeCells,
+    lived: WeighedCells,
     sought: NDArray[np.float64],
     channels: tuple[str, ...],
     frequency_mhz: float,
@@ -226,17 +224,23 @@ def _shortlist(
     harmed = _harmed(prepared, coverage, paths.unwanted_dbuvm, lived, neighbours)
     chosen = choose_sites(reached, sought, harmed, MOST_CHOSEN)
     chance = read_cells(coverage, f"{name}/dead_zone_chance", lived.row, lived.col)
-    dead = lived.homes * (1.0 - np.minimum(chance, 100) / 100.0)
+    dead = lived.weight * (1.0 - np.minimum(chance, 100) / 100.0)
     alone = reached @ sought
     others = [int(site) for site in np.argsort(-(alone - harmed), kind="stable") if site not in chosen]
     listed = [*chosen, *[site for site in others if alone[site] > harmed[site]][: 2 * MOST_CHOSEN]]
     longitude_deg, latitude_deg = coverage.grid.lonlat_of(sites.row, sites.col)
-    covered = np.zeros(lived.homes.size, dtype=bool)
-    rows = []
+    covered = np.zeros(lived.weight.size, dtype=bool)
+    rows, of_homes = [], coverage.has("homes")
     for rank, site in enumerate(listed, start=1):
         added = float(sought[reached[site] & ~covered].sum())
         if site in chosen:
             covered |= reached[site]
+        counts = {
+            "reached": float(alone[site]),
+            "added": added,
+            "dead_zone_reached": float(dead[reached[site]].sum()),
+            "harmed": float(harmed[site]),
+        }
         rows.append(
             {
                 "rank": rank,
@@ -244,10 +248,7 @@ def _shortlist(
                 "latitude_deg": round(float(latitude_deg[site]), 6),
                 "longitude_deg": round(float(longitude_deg[site]), 6),
                 "ground_m": round(float(sites.ground_m[site]), 1),
-                "homes_reached": round(float(alone[site]), 1),
-                "homes_added": round(added, 1),
-                "dead_zone_homes_reached": round(float(dead[reached[site]].sum()), 1),
-                "homes_harmed": round(float(harmed[site]), 1),
+                **{count_column(what, of_homes): round(count, 1) for what, count in counts.items()},
                 "donor_margin_db": round(float(sites.donor_margin_db[site]), 1),
             }
         )
@@ -257,6 +258,7 @@ def _shortlist(
     )
     return RelayShortlist(
         gpd.GeoDataFrame(table, geometry=points),
+        of_homes,
         name,
         frequency_mhz,
         channels,
@@ -290,10 +292,10 @@ def _harmed(
     prepared: Preparation,
     coverage: Coverage,
     relay_dbuvm: NDArray[np.float32],
-    lived: HomeCells,
+    lived: WeighedCells,
     neighbours: tuple[Neighbour, ...],
 ) -> NDArray[np.float64]:
-    """Return homes that would lose a station on a relay's channel or beside it, by site."""
+    """Return homes or land that would lose a station on a relay's channel or beside it, by site."""
     harmed = np.zeros(relay_dbuvm.shape, dtype=bool)
     for neighbour in neighbours:
         station = prepared.scenario.stations[neighbour.station]
@@ -311,4 +313,4 @@ def _harmed(
         )
         station_dbuvm = read_cells(coverage, name, lived.row, lived.col)
         harmed |= harmed_cells(station_dbuvm, needed_dbuvm, relay_dbuvm, neighbour)
-    return harmed @ lived.homes
+    return harmed @ lived.weight

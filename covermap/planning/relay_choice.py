@@ -1,4 +1,4 @@
-"""Choosing relay sites: greedy cover of homes, then swaps while they help."""
+"""Choosing relay sites: greedy cover of homes or land, then swaps while they help."""
 
 from __future__ import annotations
 
@@ -7,52 +7,52 @@ from numpy.typing import NDArray
 
 
 def choose_sites(
-    reached: NDArray[np.bool_], homes: NDArray[np.float64], harmed: NDArray[np.float64], count: int
+    reached: NDArray[np.bool_], weight: NDArray[np.float64], harmed: NDArray[np.float64], count: int
 ) -> list[int]:
     """Return up to `count` sites, in the order in which each adds most to those before it.
 
     Parameters
     ----------
     reached : shape (C, N), which of N cells each of C sites brings over the line
-    homes : shape (N,)
-    harmed : shape (C,), homes each site takes from another signal
+    weight : shape (N,), homes or land of each
+    harmed : shape (C,), what each site takes from another signal
     count : how many sites at most
 
-    The score of a set is homes reached by any of it less all homes harmed. Greedy choice, then any site is
+    The score of a set is what any of it reaches less all that is harmed. Greedy choice, then any site is
     swapped for any other while the score grows; a site that adds nothing is left out.
     """
-    chosen = _greedy(reached, homes, harmed, count)
-    best = score(reached, homes, harmed, chosen)
+    chosen = _greedy(reached, weight, harmed, count)
+    best = score(reached, weight, harmed, chosen)
     improved = True
     while improved:
         improved = False
         for place in range(len(chosen)):
             for other in np.setdiff1d(np.arange(len(reached)), chosen):
                 changed = [*chosen[:place], int(other), *chosen[place + 1 :]]
-                found = score(reached, homes, harmed, changed)
+                found = score(reached, weight, harmed, changed)
                 if found > best + 1e-9:
                     chosen, best, improved = changed, found, True
-    return _greedy(reached[chosen], homes, harmed[chosen], count, chosen)
+    return _greedy(reached[chosen], weight, harmed[chosen], count, chosen)
 
 
 def score(
-    reached: NDArray[np.bool_], homes: NDArray[np.float64], harmed: NDArray[np.float64], sites: list[int]
+    reached: NDArray[np.bool_], weight: NDArray[np.float64], harmed: NDArray[np.float64], sites: list[int]
 ) -> float:
-    """Return homes reached by any of the sites less the homes they harm."""
+    """Return what any of the sites reaches less what they harm."""
     if not sites:
         return 0.0
-    return float(homes[reached[sites].any(axis=0)].sum() - harmed[sites].sum())
+    return float(weight[reached[sites].any(axis=0)].sum() - harmed[sites].sum())
 
 
 def _greedy(
     reached: NDArray[np.bool_],
-    homes: NDArray[np.float64],
+    weight: NDArray[np.float64],
     harmed: NDArray[np.float64],
     count: int,
     names: list[int] | None = None,
 ) -> list[int]:
     """Return the sites one by one, each the one that adds most; `names` stand for the rows."""
-    left = homes.astype(np.float64).copy()
+    left = weight.astype(np.float64).copy()
     chosen: list[int] = []
     for _ in range(min(count, len(reached))):
         gain = reached @ left - harmed
