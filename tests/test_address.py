@@ -15,6 +15,7 @@ import rasterio
 from rasterio import warp
 from rasterio.windows import Window
 from shapely.geometry import Point
+from test_second_language import english_words
 
 import covermap
 from covermap.addresses.report import Note
@@ -22,10 +23,12 @@ from covermap.addresses.skyline import skyline
 from covermap.jobs.address_sheets import open_book
 from covermap.measurements.readings import read_readings
 from covermap.reports.address_sheet import address_record, sheet_html
+from covermap.reports.address_sheet.day_sheet import day_sheet_html
 from covermap.reports.address_sheet.sections import answer_section
 from covermap.scenario.letters import station_letters
 from covermap.scenario.settings import DisplaySettings
 from covermap.wording.cautions import CAUTIONS
+from covermap.wording.language import speaking
 from tests.html_text import visible
 from tests.test_commands import run, write_demo
 
@@ -405,3 +408,15 @@ def test_pdf_without_its_library_says_what_to_install(demo, tmp_path, monkeypatc
     assert found.exit_code == 0
     assert "pip install 'covermap[report]'" in found.stderr
     assert [path.name for path in (tmp_path / "one").glob("address_*")] == ["address_Behind.html"]
+
+
+def test_sheet_and_day_sheet_are_in_another_language_throughout(book):
+    with speaking("de"):
+        report = book.report(*BEHIND, point_id="b1", label="Hof", on=DAY)
+        sheet = sheet_html(report, dn=45.0, with_clutter=True)
+        day = day_sheet_html([(report, "b1.html")], [], report.cautions)
+    for page in (sheet, day):
+        assert '<html lang="de">' in page
+        assert english_words(visible(page)) == []
+    assert "Sender nach Richtung" in sheet
+    assert "rechtweisend" in day

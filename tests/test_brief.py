@@ -85,6 +85,16 @@ def test_a_small_count_is_under_5_and_never_0_beside_a_range(brief):
     assert facts_of(coverage)["three"][0]["number"] == "none"
 
 
+def test_a_small_share_of_the_land_has_its_first_word_small(tmp_path):
+    coverage = write_small_coverage(tmp_path, homes=False)
+    shares = {"share_of_land_percent_" + name: 0.4 for name in ("without", "rooftop_or_more", "unknown")}
+    shares |= {f"share_of_land_percent_tier_{tier}": 12.5 for tier in range(1, 9)}
+    facts = brief_facts(
+        coverage, "main", WholeSummary(pd.Series(shares), {}), NotPromised({}, {}), None, None
+    )
+    assert [(one["before"], one["number"]) for one in facts["three"]] == [("under", "1 %")] * 3
+
+
 def test_when_homes_without_are_few_the_homes_not_promised_stand_there(brief):
     coverage, _ = brief
     behind = facts_of(coverage)["behind"]

@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, timezone
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,24 +17,23 @@ from covermap.addresses.report import AddressReport, CellValue
 from covermap.addresses.site import Site
 from covermap.constants import UNKNOWN_UINT8
 from covermap.errors import InputError
-from covermap.grid.fields import TIME_RULES
 from covermap.grid.frame import Tile
 from covermap.inputs.preparation import Preparation
 from covermap.inputs.prepare import prepare_places
 from covermap.jobs.path_stage import computed_blocks
 from covermap.jobs.tile_reception import TileResult, receive_tile
-from covermap.reception import ReceptionOptions, sigma_summary
+from covermap.reception import ReceptionOptions
 from covermap.reception.signals import DIPLEXED, LOST_AT_NIGHT, MAY_OVERLOAD, NEEDS_FILTER, OWN_HIGH_VHF
+from covermap.reports.address_sheet.basis import basis_sentences
 from covermap.result.coverage import Coverage, open_coverage
 from covermap.result.raster_catalogue import AIM_UNKNOWN, OUTSIDE_FLAG
 from covermap.result.result_folder import read_record
 from covermap.result.run_inputs import run_id_of
-from covermap.result.run_json import MODEL_EDITIONS, scenario_cautions
+from covermap.result.run_json import scenario_cautions
 from covermap.scenario import Scenario
 from covermap.scenario.coordinates import HIGHEST_LATITUDE_DEG
 from covermap.tables.field_curves import read_field_curves
 from covermap.tables.foliage import read_foliage
-from covermap.wording.homes_words import building_words, environment_words
 
 SUN_HOURS = (9, 12, 15)  # local times at which the sheet tells where the sun stands
 
@@ -167,23 +165,6 @@ def _site(prepared: Preparation, chosen: str, options: ReceptionOptions) -> Site
         wanted=next(wanted for wanted in prepared.scenario.wanted if wanted.name == chosen),
         curves=read_field_curves() if curves else None,
         foliage=read_foliage(),
-    )
-
-
-def basis_sentences(prepared: Preparation, options: ReceptionOptions) -> tuple[str, ...]:
-    """Return what an address is computed with, a sentence each; options : of the place."""
-    settings = prepared.scenario.settings
-    prediction, by_class = settings.prediction, prepared.noise_by_land_cover
-    unwanted_percent, faded = TIME_RULES[prediction.time_rule]
-    time_words = "90 % of the time" if faded else "half of the time"
-    names = ", ".join(Path(path).name for path in settings.terrain.elevation)
-    return (
-        f"{MODEL_EDITIONS[prediction.model]} along the path to this very point, a step each "
-        f"{prediction.profile_step_m:g} m over {names}.",
-        f"Wanted services for {time_words}, against interference for {unwanted_percent:g} % of the time; "
-        f"{sigma_summary(options).in_words()}.",
-        f"Noise {environment_words(options.noise_environment)}{', as the land cover says' * by_class}; "
-        f"house {building_words(options.building)}; tuner noise figure {options.tuner_noise_figure_db:g} dB.",
     )
 
 

@@ -21,8 +21,9 @@ from covermap.reports.address_sheet.files import pdf_printer
 from covermap.reports.address_sheet.table import address_table, write_address_table
 from covermap.reports.address_sheet.wording import answer
 from covermap.result.result_folder import require_writable
-from covermap.scenario import read_scenario
+from covermap.scenario import Scenario, read_scenario
 from covermap.scenario.coordinates import read_position
+from covermap.wording.language import speaking
 
 DEFAULT_FOLDER = "addresses"
 
@@ -67,18 +68,39 @@ def write_address_sheets(
         raise InputError("Give either --at LAT,LON or --list addresses.csv.")
     listed = _listed(at, addresses, label)
     scenario = read_scenario(scenario_path)
+    with speaking(scenario.settings.display.language):
+        return _sheets(
+            scenario, listed, addresses is not None, output, wanted, (on, utc_offset_h), as_json, pdf,
+            (outlets, cable_m), (antennas, heights_m, amplifier), progress,
+        )  # fmt: skip
+
+
+def _sheets(
+    scenario: Scenario,
+    listed: AddressList,
+    as_list: bool,
+    output: Path | None,
+    wanted: str | None,
+    day: tuple[date | None, float | None],
+    as_json: bool,
+    pdf: bool,
+    wired: tuple[int | None, tuple[float, ...]],
+    installed: tuple[tuple[str, ...], tuple[float, ...], str | None],
+    progress: Callable[[str, float, str], bool] | None,
+) -> AddressAnswer:
+    """Return what to say of the addresses, their sheets written; arguments as write_address_sheets()."""
     folder = Path(output) if output is not None else scenario.path.parent / DEFAULT_FOLDER
     writes = output is not None or not as_json
     if writes:
         require_writable(folder)
     places_deg = [(one.latitude_deg, one.longitude_deg) for one in listed.addresses]
     book = open_book(scenario, places_deg, wanted=wanted)
-    home = _home(book, outlets, cable_m)
-    shop = shop_of(book.prepared, antennas, heights_m, amplifier)
+    home = _home(book, *wired)
+    shop = shop_of(book.prepared, *installed)
     printer, no_printer = pdf_printer() if pdf else (None, ())
     reports = []
     for done, one in enumerate(listed.addresses, start=1):
-        reports.append(_report(book, one, on, utc_offset_h, home, shop))
+        reports.append(_report(book, one, *day, home, shop))
         if (
             progress is not None
             and progress("addresses", done / len(listed.addresses), one.point_id) is False
@@ -91,17 +113,17 @@ def write_address_sheets(
             folder,
             dn=scenario.settings.prediction.dn,
             with_clutter=book.prepared.terrain.has_clutter,
-            as_list=addresses is not None,
+            as_list=as_list,
             left_out=listed.left_out,
             printer=printer,
         )
-        if addresses is not None:
+        if as_list:
             asked = scenario.settings.business
             prices = None if asked is None else read_prices(asked.prices)
             table = address_table(reports, book.prepared.tiers, prices)
             files += write_address_table(table, folder, reports[0].cautions)
     remarks = (*(f"Left out: {sentence}" for sentence in listed.left_out), *listed.warnings, *no_printer)
-    text = _as_json(reports, addresses is not None) if as_json else _in_words(reports, files)
+    text = _as_json(reports, as_list) if as_json else _in_words(reports, files)
     return AddressAnswer(text, remarks)
 
 

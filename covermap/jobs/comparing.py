@@ -32,17 +32,17 @@ def compare_results(before: Path, after: Path, output: Path | None = None, *, ov
     from covermap.gis_layers.answer_styles import style_changes
     from covermap.reports.comparison import write_comparison
     from covermap.result.result_folder import require_own_record, require_writable
+    from covermap.wording.language import ENGLISH, say, speaking
     from covermap.wording.words import path_in_words
 
     opened = open_coverage(before), open_coverage(after)
     folder = output or opened[1].folder / "changes"
     require_own_record(folder, "changes.json", overwrite)
     require_writable(folder)
-    sentences = write_comparison(changes(*opened), *opened, folder)
+    display = opened[1].run.get("options", {}).get("display", {})
+    with speaking(display.get("language", ENGLISH)):
+        sentences = write_comparison(changes(*opened), *opened, folder, display.get("distance", "km"))
+        page, layer = (path_in_words(folder / name) for name in ("changes.html", "changes.gpkg"))
+        sentences.append(say("changes.open", page=page, layer=layer))
     style_changes(folder / "changes.gpkg")
-    return "\n".join(
-        [
-            *sentences,
-            f"Open {path_in_words(folder / 'changes.html')}; GIS: {path_in_words(folder / 'changes.gpkg')}.",
-        ]
-    )
+    return "\n".join(sentences)

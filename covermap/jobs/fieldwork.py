@@ -26,6 +26,7 @@ def prepare_fieldwork(
     from covermap.reports.fieldwork.report_files import write_forms, write_reports
     from covermap.reports.fieldwork.survey_files import write_survey
     from covermap.result.coverage import open_coverage
+    from covermap.wording.language import ENGLISH, speaking
 
     coverage = open_coverage(result)
     folder = output or coverage.folder / "fieldwork"
@@ -34,7 +35,10 @@ def prepare_fieldwork(
     read = None if reports is None else read_reports(reports, coverage.tier_names)
     apart, outside = ([], 0) if read is None else disagreements(read.reports, coverage, name)
     points = survey_points(coverage, name, count)
-    files = [*write_survey(points, coverage, folder), *write_forms(coverage, folder)]
+    display = coverage.run.get("options", {}).get("display", {})
+    with speaking(display.get("language", ENGLISH)):
+        files = write_survey(points, coverage, folder, name)
+    files += write_forms(coverage, folder)
     words = [f"{len(points)} points to measure next: {files[0]}, {files[1].name}; blank forms beside them."]
     if read is not None:
         cells = report_cells(read.reports, coverage.grid, public)

@@ -28,6 +28,8 @@ from covermap.reports.address_sheet.wording import note
 from covermap.result.result_folder import require_writable
 from covermap.scenario import read_scenario
 from covermap.scenario.coordinates import read_position
+from covermap.wording.language import speaking
+from covermap.wording.tier_names import spoken_tier_names
 from covermap.wording.words import path_in_words
 
 
@@ -55,39 +57,45 @@ def write_shared_antenna(
     latitude_deg, longitude_deg = read_position(at, "--at")
     listed = read_shared_homes(homes)
     scenario = read_scenario(scenario_path)
-    folder = Path(output) if output is not None else scenario.path.parent / DEFAULT_FOLDER
-    writes = output is not None or not as_json
-    if writes:
-        require_writable(folder)
-    addresses = [home.address for home in listed.homes]
-    places = [(latitude_deg, longitude_deg), *((one.latitude_deg, one.longitude_deg) for one in addresses)]
-    book = open_book(scenario, places, wanted=wanted)
-    asked, _, reason = _answer(book, latitude_deg, longitude_deg)
-    if reason is not None:
-        why = note(scenario.settings.display, reason)
-        raise InputError(f"--at {at}: {why} Choose another place for the antenna.")
-    singles = []
-    for done, one in enumerate(addresses, start=1):
-        singles.append(_answer(book, one.latitude_deg, one.longitude_deg)[1])
-        if progress is not None and progress("homes", done / len(addresses), one.point_id) is False:
-            raise KeyboardInterrupt
-    catalogue = book.prepared.catalogue
-    seen = mast_geometry(
-        latitude_deg,
-        longitude_deg,
-        np.array([one.longitude_deg for one in addresses]),
-        np.array([one.latitude_deg for one in addresses]),
-    )
-    found = shared_antenna(
-        asked, listed.homes, (1000.0 * seen.distance_km).tolist(), singles, catalogue.devices.values()
-    )
-    facts = _facts(book, asked, found, listed, label or f"{latitude_deg:.5f}, {longitude_deg:.5f}")
-    files = write_shared(found, facts, folder) if writes else []
-    remarks = (*(f"Left out: {sentence}" for sentence in listed.left_out), *listed.warnings)
-    if as_json:
-        return AddressAnswer(json.dumps(shared_record(found, facts), indent=2, ensure_ascii=False), remarks)
-    sentences = [*shared_in_words(found, facts), f"Open {path_in_words(files[0])}."]
-    return AddressAnswer("\n".join(sentences), remarks)
+    with speaking(scenario.settings.display.language):
+        folder = Path(output) if output is not None else scenario.path.parent / DEFAULT_FOLDER
+        writes = output is not None or not as_json
+        if writes:
+            require_writable(folder)
+        addresses = [home.address for home in listed.homes]
+        places = [
+            (latitude_deg, longitude_deg),
+            *((one.latitude_deg, one.longitude_deg) for one in addresses),
+        ]
+        book = open_book(scenario, places, wanted=wanted)
+        asked, _, reason = _answer(book, latitude_deg, longitude_deg)
+        if reason is not None:
+            why = note(scenario.settings.display, reason)
+            raise InputError(f"--at {at}: {why} Choose another place for the antenna.")
+        singles = []
+        for done, one in enumerate(addresses, start=1):
+            singles.append(_answer(book, one.latitude_deg, one.longitude_deg)[1])
+            if progress is not None and progress("homes", done / len(addresses), one.point_id) is False:
+                raise KeyboardInterrupt
+        catalogue = book.prepared.catalogue
+        seen = mast_geometry(
+            latitude_deg,
+            longitude_deg,
+            np.array([one.longitude_deg for one in addresses]),
+            np.array([one.latitude_deg for one in addresses]),
+        )
+        found = shared_antenna(
+            asked, listed.homes, (1000.0 * seen.distance_km).tolist(), singles, catalogue.devices.values()
+        )
+        facts = _facts(book, asked, found, listed, label or f"{latitude_deg:.5f}, {longitude_deg:.5f}")
+        files = write_shared(found, facts, folder) if writes else []
+        remarks = (*(f"Left out: {sentence}" for sentence in listed.left_out), *listed.warnings)
+        if as_json:
+            return AddressAnswer(
+                json.dumps(shared_record(found, facts), indent=2, ensure_ascii=False), remarks
+            )
+        sentences = [*shared_in_words(found, facts), f"Open {path_in_words(files[0])}."]
+        return AddressAnswer("\n".join(sentences), remarks)
 
 
 def _answer(
@@ -111,7 +119,7 @@ def _facts(
         services=len(asked.wanted.services),
         needed=asked.wanted.needed,
         confidence_percent=asked.options.confidence_percent,
-        tier_names=tuple(tier.name for tier in tiers),
+        tier_names=tuple(spoken_tier_names(tuple(tier.name for tier in tiers))),
         part_names={part: devices[part].name for part in found.parts},
         cost=cost,
         left_out=listed.left_out,

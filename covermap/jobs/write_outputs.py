@@ -164,20 +164,21 @@ def _pages(
     drawn = coarsened(coverage)
     relief = relief_grey(drawn.read("ground"), drawn.grid.cell_m)
     report("outputs", 0.6, "brief.html")
-    brief = write_brief(
-        drawn,
-        prepared.scenario,
-        counts.whole,
-        relief,
-        coverage.folder,
-        behind=counts.behind,
-        areas=areas,
-        zones=counts.zones,
-        places=prepared.counted.places,
-    )
-    report("outputs", 0.7, "map.html")
-    of_counts = counts.whole, relief, areas, counts.zones, counts.ridges
-    page = _write_map(prepared, drawn, *of_counts, answers, customers)
+    with speaking(prepared.scenario.settings.display.language):
+        brief = write_brief(
+            drawn,
+            prepared.scenario,
+            counts.whole,
+            relief,
+            coverage.folder,
+            behind=counts.behind,
+            areas=areas,
+            zones=counts.zones,
+            places=prepared.counted.places,
+        )
+        report("outputs", 0.7, "map.html")
+        of_counts = counts.whole, relief, areas, counts.zones, counts.ridges
+        page = _write_map(prepared, drawn, *of_counts, answers, customers)
     return [brief, page]
 
 
@@ -240,22 +241,21 @@ def _write_map(
 ) -> Path:
     path = coverage.folder / "map.html"
     single, owned = answers.alone(), answers.antennas()
-    with speaking(prepared.scenario.settings.display.language):
-        write_map(
-            coverage,
-            prepared.scenario,
-            relief,
-            whole,
-            path,
-            places=prepared.counted.places,
-            context=prepared.counted.context,
-            customers=customers,
-            tier_names=[tier.name for tier in prepared.tiers.tiers],
-            heights=prepared.terrain,
-            areas=areas,
-            zones=zones,
-            ridges=ridges,
-            alone=single,
-            antennas=owned,
-        )
+    write_map(
+        coverage,
+        prepared.scenario,
+        relief,
+        whole,
+        path,
+        places=prepared.counted.places,
+        context=prepared.counted.context,
+        customers=customers,
+        tier_names=[tier.name for tier in prepared.tiers.tiers],
+        heights=prepared.terrain,
+        areas=areas,
+        zones=zones,
+        ridges=ridges,
+        alone=single,
+        antennas=owned,
+    )
     return path

@@ -127,7 +127,7 @@ services = []
 [display]
 # distance = "km"                 # or "mi": for what people read; files stay metric
 # height = "m"                    # or "ft"
-# language = "en"                 # or "de": of the map page
+# language = "en"                 # or "de": of the pages people read
 """
 
 

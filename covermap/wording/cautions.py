@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from covermap.wording.language import ENGLISH, messages, say
+from covermap.wording.retold import retold
 
 _ENGLISH = messages(ENGLISH)
 _KEYS = tuple(key for key in _ENGLISH if key.startswith("caution."))
@@ -59,7 +60,7 @@ def cautions(
     """
     values = {
         "stations_as_of": stations_as_of or say("number.no_date"),
-        "terrain": terrain,
+        "terrain": retold([terrain])[0],
         "cell_m": f"{cell_m:g}",
         "trees": trees or trees_sentence(),
     }

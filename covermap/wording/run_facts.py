@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from covermap.wording.language import say
+from covermap.wording.lists import capital
 from covermap.wording.words import homes_number
 
 
@@ -29,19 +31,11 @@ def outside_in_words(run: dict[str, Any]) -> str:
     nowhere = homes.get("outside_neighbourhoods") or 0.0
     sentences = []
     if total > 0 and off_map >= 0.5:
-        sentences.append(
-            f"{_capital(homes_number(off_map))} of the file's {homes_number(total)} homes lie outside "
-            "the map; nothing counts them."
-        )
+        of_file = {"off_map": capital(homes_number(off_map)), "total": homes_number(total)}
+        sentences.append(say("basis.off_map", **of_file))
     if nowhere > 0:
-        sentences.append(
-            f"{_capital(homes_number(nowhere))} homes stand in no neighbourhood; only the totals count them."
-        )
+        sentences.append(say("basis.nowhere", nowhere=capital(homes_number(nowhere))))
     return " ".join(sentences)
-
-
-def _capital(text: str) -> str:
-    return text[0].upper() + text[1:]
 
 
 def _rows(prefix: str, value: Any) -> list[tuple[str, Any]]:

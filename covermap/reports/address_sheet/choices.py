@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from covermap.addresses.report import AddressReport, TierPlan
 from covermap.constants import TIER_COUNT
-from covermap.reports.address_sheet import wording as say
-from covermap.reports.address_sheet.shell import paragraph, section, square, table, td, text, th
+from covermap.reports.address_sheet import wording as words
+from covermap.reports.address_sheet.shell import bullets, paragraph, section, square, table, td, text, th
+from covermap.wording.language import say
 from covermap.wording.lists import capital, spelled
 from covermap.wording.verdicts import one_lower_words, services_by_class_words
 from covermap.wording.words import chance_in_words, chance_number, chance_text, join
@@ -16,24 +17,21 @@ LEAST_NAMED_PERCENT = 10.0  # plans less sure are named together in one line
 def choices_section(report: AddressReport) -> str:
     """Return section 2: the plans with what each loses, and giving one up."""
     if not report.plans:
-        return section(2, "Choices", paragraph("Unknown, as above."))
+        return section(2, say("sheet.choices"), paragraph(say("sheet.unknown_above")))
     shown = [plan for plan in report.plans if _is_named(report, plan)]
     rest = [plan for plan in report.plans if plan not in shown]
-    title = capital(say.whole_list(report))
-    head = [th(), th("Antenna"), th("Best aim", number=True), th(title), th("Not surely kept")]
+    title = capital(words.whole_list(report))
+    head = [th(), th(say("sheet.table.antenna")), th(say("sheet.table.best_aim"), number=True), th(title)]
+    head.append(th(say("sheet.table.lost")))
     parts = [table(head, [_plan_row(report, plan) for plan in shown])]
     weak = [plan for plan in rest if plan.chance_percent < LEAST_NAMED_PERCENT]
     overloaded = [plan for plan in rest if plan not in weak and plan.overloads]
     others = [plan for plan in rest if plan not in weak and plan not in overloaded]
-    for words, plans in (
-        ("Under 10 %", weak),
-        ("Larger ones, as sure", others),
-        ("Larger ones that strong signals would overload", overloaded),
-    ):
-        names = join([say.tier_name(report, plan.tier) for plan in plans])
-        parts.append(paragraph(f"{words}: {text(names)}.", "soft") if names else "")
+    for key, plans in (("weak", weak), ("as_sure", others), ("overloaded", overloaded)):
+        names = join([words.tier_name(report, plan.tier) for plan in plans])
+        parts.append(paragraph(text(say(f"sheet.table.{key}", names=names)), "soft") if names else "")
     parts += [_one_lower(report), _give_up(report), _by_class(report), _high_vhf(report)]
-    return section(2, "Choices", *parts, whole=True)
+    return section(2, say("sheet.choices"), *parts, whole=True)
 
 
 def _is_named(report: AddressReport, plan: TierPlan) -> bool:
@@ -49,25 +47,25 @@ def _is_named(report: AddressReport, plan: TierPlan) -> bool:
 
 def _plan_row(report: AddressReport, plan: TierPlan) -> str:
     chosen = ' class="chosen"' if plan.tier == report.tier else ""
-    aim = " and ".join(say.true_deg(aim) for aim in plan.aims_deg) if plan.directional else "any"
-    number, words = (
-        chance_number(plan.chance_percent),
-        chance_in_words(plan.chance_percent, highest=plan.tier == TIER_COUNT),
-    )
-    chance = f'<span class="k1">{number}</span><br><small>{words}</small>'
-    lost = ", ".join(plan.lost) if plan.lost else "nothing"
+    aim = join([words.true_deg(aim) for aim in plan.aims_deg]) if plan.directional else say("sheet.table.any")
+    said = chance_in_words(plan.chance_percent, highest=plan.tier == TIER_COUNT)
+    number = text(chance_number(plan.chance_percent))
+    chance = f'<span class="k1">{number}</span><br><small>{text(said)}</small>'
+    lost = ", ".join(plan.lost) if plan.lost else say("sheet.table.nothing")
     remarks = [
-        words
-        for words, holds in (
-            ("two antennas on one cable", plan.joined == "combined"),
-            ("two antennas joined by band", plan.joined == "diplexed"),
-            ("overloads without a filter", plan.overloads),
-            ("may overload", plan.may_overload),
-            ("fine most of the time, lost on some nights", _only_by_day(report, plan)),
+        say(f"sheet.{key}")
+        for key, holds in (
+            ("table.on_one_cable", plan.joined == "combined"),
+            ("table.by_band", plan.joined == "diplexed"),
+            ("table.overloads", plan.overloads),
+            ("may_overload", plan.may_overload),
+            ("lost_at_night", _only_by_day(report, plan)),
         )
         if holds
     ]
-    name = text(plan.name) + "".join(f"<br><small>{text(remark)}</small>" for remark in remarks)
+    name = text(words.plain_name(report, plan.tier)) + "".join(
+        f"<br><small>{text(remark)}</small>" for remark in remarks
+    )
     return (
         f"<tr{chosen}>{td(square(plan.tier))}{td(name)}{td(aim, number=True)}"
         f"{td(chance)}{td(text(lost))}</tr>"
@@ -83,50 +81,54 @@ def _one_lower(report: AddressReport) -> str:
     if report.tier is None or report.tier < 2:
         return ""
     lower = report.plans[report.tier - 2]
-    words = one_lower_words(
-        say.tier_name(report, lower.tier),
+    said = one_lower_words(
+        words.tier_name(report, lower.tier),
         report.kept_one_lower,
         report.services,
         report.confidence_percent,
         lower.chance_percent,
     )
-    return paragraph(text(words))
+    return paragraph(text(said))
 
 
 def _by_class(report: AddressReport) -> str:
     """Return which services each class brings, of all that the stations carry."""
     if not report.services_by_class:
         return ""
-    classes = [(say.tier_name(report, one.tier), one.services, one.adds) for one in report.services_by_class]
+    classes = [
+        (words.tier_name(report, one.tier), one.services, one.adds) for one in report.services_by_class
+    ]
     enough = report.little_gained_after
-    words = services_by_class_words(classes, None if enough is None else say.tier_name(report, enough))
-    return "<h3>What one antenna of each class brings</h3>" + paragraph(text(words))
+    said = services_by_class_words(classes, None if enough is None else words.tier_name(report, enough))
+    return _heading("by_class") + paragraph(text(said))
+
+
+def _heading(key: str) -> str:
+    return f"<h3>{text(say(f'sheet.table.{key}'))}</h3>"
 
 
 def _high_vhf(report: AddressReport) -> str:
     """Return whether the antenna must be made for high VHF, and how large its part for it is."""
     found = report.high_vhf
-    title = "<h3>High VHF</h3>"
+    title = _heading("high_vhf")
     if found is None:
-        return title + paragraph("Nothing of the list comes on high VHF here.")
-    comes = f"{join(list(found.services))} {'comes' if len(found.services) == 1 else 'come'} on high VHF."
+        return title + paragraph(text(say("sheet.table.no_high_vhf")))
+    comes = say("sheet.table.comes", services=join(list(found.services)), count=len(found.services))
     if not found.needs_own:
-        return title + paragraph(
-            text(f"{comes} It is strong enough here for an antenna that is not made for it.")
-        )
-    alone = chance_text(found.uhf_only_chance_percent)
-    whole = "it" if len(report.services) == 1 else f"{say.whole_list(report)} together"
+        return title + paragraph(text(say("sheet.table.strong_enough", comes=comes)))
+    together = say("sheet.table.together", list=words.whole_list(report))
     sentences = [
-        comes,
-        "Sell no antenna for UHF only here:",
-        f"with one, hearing high VHF no better than {say.tier_name(report, 1)}, {whole} would be {alone}.",
+        say(
+            "sheet.table.no_uhf_only",
+            comes=comes,
+            shelf=words.tier_name(report, 1),
+            whole=say("sheet.table.it") if len(report.services) == 1 else together,
+            alone=chance_text(found.uhf_only_chance_percent),
+        )
     ]
     if found.smallest is not None:
-        size = say.tier_name(report, found.smallest.tier)
-        sentences.append(
-            f"The smallest part for high VHF that keeps the list is that of {size}, "
-            f"about {say.signed(found.smallest.gain_dbd)} dBd there."
-        )
+        size, gain = words.tier_name(report, found.smallest.tier), words.signed(found.smallest.gain_dbd)
+        sentences.append(say("sheet.table.smallest", size=size, gain=gain))
     return title + paragraph(text(" ".join(sentences)))
 
 
@@ -134,19 +136,24 @@ def _give_up(report: AddressReport) -> str:
     """Return what giving one service up saves, those that change nothing in one sentence."""
     if not report.without or report.tier is None:
         if report.needed < len(report.services):
-            some = f"Any {spelled(report.needed)} of the list are enough, so no single one decides."
-            return paragraph(text(some))
+            return paragraph(text(say("sheet.table.any_enough", needed=spelled(report.needed))))
         return ""
     same = report.tier, report.joined
     saves = [one for one in report.without if (one.tier, one.joined) != same]
     idle = [one.service for one in report.without if (one.tier, one.joined) == same]
     lines = [
-        f"<li>Without <b>{text(one.service)}</b>: {text(say.tier_name(report, one.tier))}, "
-        f"{text(chance_in_words(one.chance_percent))}.</li>"
+        say(
+            "sheet.table.without",
+            service=one.service,
+            antenna=words.tier_name(report, one.tier),
+            chance=chance_in_words(one.chance_percent),
+        )
         for one in saves
     ]
     if idle:
-        alone = " alone" if len(idle) > 1 else ""
-        several = " or ".join([", ".join(idle[:-1]), idle[-1]] if len(idle) > 1 else idle)
-        lines.append(f"<li>Giving up {text(several)}{alone} changes nothing.</li>")
-    return f"<h3>Give one up</h3><ul>{''.join(lines)}</ul>"
+        several = f" {say('sheet.table.or')} ".join(
+            [", ".join(idle[:-1]), idle[-1]] if len(idle) > 1 else idle
+        )
+        key = "sheet.table.idle" if len(idle) > 1 else "sheet.table.idle_one"
+        lines.append(say(key, services=several))
+    return _heading("give_up") + bullets(lines)

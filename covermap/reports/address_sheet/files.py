@@ -29,6 +29,7 @@ from covermap.reports.address_sheet.sections import (
 from covermap.reports.address_sheet.shell import page
 from covermap.reports.fieldwork.tables import write_rows
 from covermap.result.whole_file import whole_file, write_text
+from covermap.wording.language import say
 from covermap.wording.words import file_safe
 
 READINGS_FILE = "readings.csv"
@@ -44,7 +45,7 @@ def sheet_html(report: AddressReport, dn: float, with_clutter: bool) -> str:
     dn : fall of refractivity of the run; with_clutter : its paths count land cover
     """
     return page(
-        f"{report.label or 'Sheet for one address'}, {report.scenario_name}",
+        say("sheet.title", place=report.label or say("sheet.untitled"), scenario=report.scenario_name),
         [
             header(report),
             answer_section(report),

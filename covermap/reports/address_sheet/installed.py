@@ -134,7 +134,8 @@ def load_words(reports: Sequence[AddressReport]) -> str:
         for one in report.recommended[:1]:
             names = one.at.name.split(" + ")
             parts.update([*names, *([one.at.amplifier] if one.at.amplifier else [])])
-            parts.update(["diplexer"] * (len(names) > 1) + ["filter"] * one.at.needs_filter)
+            parts.update([say("sheet.day.diplexer")] * (len(names) > 1))
+            parts.update([say("sheet.day.filter")] * one.at.needs_filter)
     if not parts:
         return ""
     return say("shop.load", parts=join([f"{count} × {part}" for part, count in sorted(parts.items())]))

@@ -13,10 +13,10 @@ from covermap.addresses.report import AddressReport
 from covermap.addresses.station_records import MastPath, Skyline, StationAtSite
 from covermap.propagation import Profile, taut_string
 from covermap.scenario.settings import DisplaySettings
+from covermap.wording.language import say
 from covermap.wording.words import FEET_PER_M, KM_PER_MILE, height
 
 INK, ACCENT, LAND, LAND_FAR = "#15181C", "#0B4F8A", "#CFC8BA", "#5E6064"
-POINTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW", "N")
 
 SKY_WIDTH, SKY_FLOOR, SKY_TOP = 700.0, 104.0, 40.0  # the highest horizon reaches SKY_TOP
 LEAST_SPAN_DEG = 3.0  # a flatter skyline is not stretched further
@@ -32,7 +32,10 @@ TEXT_LOOKS = {"rn": (14, 600), "ax": (13, 400)}  # font size in px and weight
 
 def skyline_svg(report: AddressReport) -> str:
     """Return the skyline strip: horizon, aim and its range, stations, sun; north at both ends."""
-    parts = [f'<svg viewBox="0 -44 {SKY_WIDTH:g} 178" role="img" aria-label="Skyline all around">']
+    parts = [
+        f'<svg viewBox="0 -44 {SKY_WIDTH:g} 178" role="img" '
+        f'aria-label="{escape(say("sheet.aims.skyline_label"), quote=True)}">',
+    ]
     plan = report.stored_plan
     aimed = plan is not None and plan.directional
     for window in report.aim_ranges_deg if aimed else ():
@@ -42,7 +45,8 @@ def skyline_svg(report: AddressReport) -> str:
     parts += _station_marks(report.stations)
     parts += _aim_marks(report.aims_deg if aimed else ())
     parts.append(f'<path d="M0 {SKY_FLOOR:g}H{SKY_WIDTH:g}" stroke="{INK}" stroke-width="1.5"/>')
-    for number, point in enumerate(POINTS):
+    points = say("number.compass").split()
+    for number, point in enumerate([*points, points[0]]):
         x = min(max(number * SKY_WIDTH / 8.0, 6.0), SKY_WIDTH - 6.0)
         weight = "700" if len(point) == 1 else "400"
         parts.append(_text(x, 130.0, point, weight=weight))
@@ -103,7 +107,12 @@ def _suns(report: AddressReport) -> list[str]:
         x = _x(sun.position.azimuth_deg)
         parts.append(
             f'<circle cx="{x:.1f}" cy="-14" r="5.5" fill="#fff" stroke="{INK}" stroke-width="1.5"/>'
-            + _text(_inside(x, 28.0), -27.0, f"sun {sun.moment.hour}:{sun.moment.minute:02d}", kind="ax")
+            + _text(
+                _inside(x, 28.0),
+                -27.0,
+                say("sheet.aims.sun_mark", time=f"{sun.moment.hour}:{sun.moment.minute:02d}"),
+                kind="ax",
+            )
         )
     return parts
 
@@ -150,14 +159,25 @@ def profile_svg(path: MastPath, dn: float, display: DisplaySettings) -> str:
     the hills of the first station numbered from the mast's side as the table below it numbers them."""
     frame = _Frame(path, display)
     parts = [
-        f'<svg viewBox="0 0 700 176" role="img" aria-label="Path from {escape(path.mast, quote=True)}">',
+        f'<svg viewBox="0 0 700 176" role="img" '
+        f'aria-label="{escape(say("sheet.aims.path_label", mast=path.mast), quote=True)}">',
         frame.land(),
         *frame.levels(),
         *frame.lines(dn),
         *frame.ridges(),
         *frame.distances(),
-        _text(62.0, 14.0, f"{path.mast}, {height(path.tx_height_m, display.height)} mast", anchor="start"),
-        _text(686.0, 14.0, f"Here, {height(path.rx_height_m, display.height)}", anchor="end"),
+        _text(
+            62.0,
+            14.0,
+            say("sheet.aims.mast", mast=path.mast, height=height(path.tx_height_m, display.height)),
+            anchor="start",
+        ),
+        _text(
+            686.0,
+            14.0,
+            say("page.profile.here", height=height(path.rx_height_m, display.height)),
+            anchor="end",
+        ),
         "</svg>",
     ]
     return "".join(parts)

@@ -15,6 +15,7 @@ from covermap.reports.fieldwork.tables import write_rows
 from covermap.result.whole_file import write_text
 from covermap.wording.language import messages, say, spoken
 from covermap.wording.lists import short_list_words
+from covermap.wording.retold import retold
 from covermap.wording.words import chance_number, chance_text, half_up, height, join
 
 PAGE_FILE, TABLE_FILE = "shared_antenna.html", "shared_homes.csv"
@@ -72,8 +73,11 @@ def shared_html(shared: SharedAntenna, facts: SharedFacts) -> str:
         f"<section>{table(columns, rows)}{paragraph(text(say('shared.note')), 'soft')}</section>",
     ]
     if facts.left_out:
-        parts.append(f"<section><h2>Left out</h2>{bullets(facts.left_out)}</section>")
-    parts.append(f"<section><h2>Cautions</h2>{bullets([*shared_cautions(), *facts.cautions])}</section>")
+        parts.append(
+            f"<section><h2>{text(say('sheet.day.left_out'))}</h2>{bullets(facts.left_out)}</section>"
+        )
+    told = bullets([*shared_cautions(), *retold(facts.cautions)])
+    parts.append(f"<section><h2>{text(say('page.care'))}</h2>{told}</section>")
     return page(title, parts)
 
 
@@ -89,7 +93,7 @@ def shared_in_words(shared: SharedAntenna, facts: SharedFacts) -> list[str]:
     sentences = [
         say(
             "shared.promised" if shared.served == len(shared.homes) else "shared.not_promised",
-            antenna=f"{shared.tier.tier} {shared.tier.name}",
+            antenna=f"{shared.tier.tier} {facts.tier_names[shared.tier.tier - 1]}",
             amplifier=shared.amplifier.name,
             gain="" if gain is None else half_up(gain.typical),
             place=facts.place,

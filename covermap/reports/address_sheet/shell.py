@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from html import escape
 
+from covermap.wording.language import spoken
 from covermap.wording.palette import INK_DARK, INK_LIGHT, TIERS
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
@@ -41,7 +42,8 @@ code{font-size:14px}
 table{font-size:14px}td,th{padding-right:7px}.wide svg{min-width:480px}}
 .why p{margin:4px 0}
 @media (min-width:700px){.paths{display:grid;grid-template-columns:minmax(0,1fr) minmax(0,1fr);gap:0 24px}
-.paths h3{font-size:14px}}
+.paths h3{font-size:14px}.path{min-width:0}.paths .wide{overflow-x:auto}.paths th,.paths td{padding-right:8px}
+.paths .k th{font-size:12px;white-space:normal}.paths .k td{font-size:14px}}
 @media print{body{padding:0;max-width:none;font-size:7.9pt;line-height:1.27}
 header{padding-bottom:3.4px}header p{font-size:7.7pt}h1{font-size:15.5pt;margin:0 0 1.7px}
 .big{gap:10.3px}.big p{font-size:11.2pt;line-height:1.25}
@@ -89,7 +91,7 @@ def text(value: object) -> str:
 def page(title: str, parts: Iterable[str]) -> str:
     """Return a whole page; parts are HTML already, the title is text."""
     return (
-        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">\n'
+        f'<!doctype html>\n<html lang="{spoken()}"><head><meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{text(title)}</title>\n<style>{STYLE}</style></head><body>\n"

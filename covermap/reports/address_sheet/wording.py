@@ -12,27 +12,34 @@ from covermap.reception.causes import BY_INTERFERENCE
 from covermap.scenario.settings import DisplaySettings
 from covermap.wording import words
 from covermap.wording.causes import cause_mark, cause_words, hard_words
-from covermap.wording.language import say as _say
+from covermap.wording.language import say
 from covermap.wording.lists import channel_words, list_words, short_list_words, together_words
 from covermap.wording.notes import note_words
-from covermap.wording.palette import TIERS
-from covermap.wording.second_opinion import MODELS, more_or_less
+from covermap.wording.second_opinion import more_or_less, other_model
+from covermap.wording.tier_names import spoken_tier_names
 from covermap.wording.verdicts import expected_of_words
 from covermap.wording.words import chance_text, half_up, join
 
+PORT_KEYS = {
+    "amplifier input": "amplifier_input",
+    "amplifier output": "amplifier_output",
+    "tuner": "tuner",
+    "distribution amplifier": "distribution",
+}
 ON_AIM_DEG = 3.0  # nearer to the aim than this is "on the aim"
 
 
 def tier_name(report: AddressReport, tier: int | None) -> str:
     """Return number and name of a class: '5 Rooftop'."""
     if tier is None:
-        return _say("number.unknown")
+        return say("number.unknown")
     return f"{tier} {plain_name(report, tier)}"
 
 
 def plain_name(report: AddressReport, tier: int) -> str:
     """Return the name of a class, that of the run's own table."""
-    return report.tier_names[tier - 1] if tier <= len(report.tier_names) else TIERS[tier - 1].name
+    names = spoken_tier_names(report.tier_names)
+    return names[tier - 1] if tier <= len(names) else say(f"tier.name_{tier}")
 
 
 def distance(report: AddressReport, distance_km: float) -> str:
@@ -70,21 +77,19 @@ def true_deg(azimuth_deg: float) -> str:
 def bearing(report: AddressReport, azimuth_deg: float) -> str:
     """Return a bearing, true and magnetic: '149° true (138° magnetic)'."""
     if report.declination is None:
-        return f"{true_deg(azimuth_deg)} true"
-    magnetic = report.declination.magnetic_deg(half_up(azimuth_deg))
-    return f"{true_deg(azimuth_deg)} true ({true_deg(magnetic)} magnetic)"
+        return say("sheet.plan.true", degrees=true_deg(azimuth_deg))
+    magnetic = true_deg(report.declination.magnetic_deg(half_up(azimuth_deg)))
+    return say("sheet.plan.true_magnetic", degrees=true_deg(azimuth_deg), magnetic=magnetic)
 
 
 def aims(report: AddressReport, plan: TierPlan) -> str:
     """Return where a plan's antennas look, with the polarization where it is not horizontal."""
     if not plan.directional:
-        return "no aim needed, it receives from all sides alike"
+        return say("sheet.plan.no_aim")
     looks, mounts = [bearing(report, aim) for aim in plan.aims_deg], _mounts(plan)
-    if plan.joined == "diplexed":
-        return f"two antennas joined by band: for VHF aimed {looks[0]}, for UHF aimed {looks[1]}{mounts}"
-    if plan.joined == "combined":
-        return f"two antennas on one cable, aimed {looks[0]} and {looks[1]}{mounts}"
-    return f"aimed {looks[0]}{mounts}"
+    if plan.joined in ("diplexed", "combined"):
+        return say(f"sheet.plan.{plan.joined}", first=looks[0], second=looks[1], mounts=mounts)
+    return say("sheet.plan.aimed", aim=looks[0], mounts=mounts)
 
 
 def _mounts(plan: TierPlan) -> str:
@@ -92,29 +97,33 @@ def _mounts(plan: TierPlan) -> str:
     upright = [polarization == "vertical" for polarization in plan.polarizations]
     if not any(upright):
         return ""
-    one = "the first " if upright[0] else "the second "
-    which = "" if len(upright) == 1 else "both " if all(upright) else one
-    return f", {which}mounted for vertical polarization"
+    one = "_first" if upright[0] else "_second"
+    which = "" if len(upright) == 1 else "_both" if all(upright) else one
+    return say(f"sheet.plan.mounted{which}")
 
 
 def built(name: str, antennas: int, needs_filter: bool) -> str:
     """Return what is to be built: 'Rooftop, two antennas, with a filter'."""
-    return name + (", two antennas" if antennas > 1 else "") + (", with a filter" if needs_filter else "")
+    name = say("sheet.plan.two_antennas", name=name) if antennas > 1 else name
+    return say("sheet.plan.with_filter", name=name) if needs_filter else name
 
 
 def answer(report: AddressReport) -> tuple[str, str]:
     """Return the answer: what is needed (the first words), and the chance."""
     plan = report.stored_plan
     if plan is None or report.tier is None:
-        return "Unknown.", "" if report.reason is None else note(report.display, report.reason)
+        why = "" if report.reason is None else note(report.display, report.reason)
+        return say("sheet.answer_of.unknown"), why
     chance = chance_text(report.chance_percent, highest=report.tier >= TIER_COUNT)
-    sure = f"{together(report)}: {chance} ({_say('chance.nominal')}). {_expected_of(report)}".rstrip()
+    said = {"list": together(report), "chance": chance, "nominal": say("chance.nominal")}
+    sure = f"{say('sheet.answer_of.chance', **said)} {_expected_of(report)}".rstrip()
+    name, looks = plain_name(report, plan.tier), aims(report, plan)
     if report.tier <= len(report.plans):
-        filtered = ", with a filter or attenuator in front" if report.needs_filter else ""
-        return f"{plan.name}, {aims(report, plan)}{filtered}.", sure
+        filtered = say("sheet.answer_of.filter") if report.needs_filter else ""
+        return say("sheet.answer_of.needed", name=name, aims=looks, filter=filtered), sure
     return (
-        f"Not promised at {report.confidence_percent:g} %.",
-        f"With {plan.name}, {aims(report, plan)}. {sure}",
+        say("sheet.answer_of.not_promised", sure=f"{report.confidence_percent:g} %"),
+        say("sheet.answer_of.with", name=name, aims=looks, sure=sure),
     )
 
 
@@ -134,15 +143,12 @@ def remarks(report: AddressReport) -> list[str]:
     """Return what must be known before the answer is sold: overload, nights, high VHF."""
     found = []
     if report.needs_filter:
-        found.append(f"Needs a filter or attenuator: {overload_words(report, report.ports)}")
+        found.append(say("sheet.remark.needs_filter", why=overload_words(report, report.ports)))
     elif report.may_overload:
-        found.append(f"May overload: {overload_words(report, report.ports)} Have an attenuator at hand.")
+        found.append(say("sheet.remark.may_overload", why=overload_words(report, report.ports)))
     if report.high_vhf is not None and report.high_vhf.needs_own:
         lost = join(list(report.high_vhf.uhf_only_lost or report.high_vhf.services))
-        found.append(
-            f"The antenna must be made for high VHF too: one for UHF only would be the wrong sale here, it "
-            f"would not surely keep {lost}."
-        )
+        found.append(say("sheet.remark.high_vhf", lost=lost))
     return [*found, *night_words(report)]
 
 
@@ -151,14 +157,10 @@ def night_words(report: AddressReport) -> list[str]:
     night, found = report.night, []
     if night is None:
         return []
-    why = "when far stations on the same or a neighbouring channel come in stronger"
     if night.tier_by_day is not None:
-        lower = tier_name(report, night.tier_by_day)
-        found.append(f"Most of the time {lower} would do; on nights of good propagation it would not, {why}.")
+        found.append(say("sheet.remark.by_day", lower=tier_name(report, night.tier_by_day)))
     if night.services:
-        found.append(
-            f"Fine most of the time, lost on nights of good propagation: {join(list(night.services))}, {why}."
-        )
+        found.append(say("sheet.remark.at_night", services=join(list(night.services))))
     return found
 
 
@@ -168,10 +170,15 @@ def overload_words(report: AddressReport, ports: Ports | None) -> str:
         return ""
     names = join([named(report, strong.station_id, strong.service) for strong in ports.strongest])
     over = half_up(abs(ports.excess_db))
+    said = {"names": names, "port": port_words(ports.port), "over": over}
     if ports.excess_db > 0.0:
-        return f"{names} would overload the {ports.port}, {over} dB over its limit."
-    brings = "bring" if len(ports.strongest) > 1 else "brings"
-    return f"{names} {brings} the {ports.port} within {over} dB of its limit."
+        return say("sheet.remark.over", **said)
+    return say("sheet.remark.near", count=len(ports.strongest), **said)
+
+
+def port_words(port: str) -> str:
+    """Return a port that may be overloaded, by the name that reception gives it: 'amplifier input'."""
+    return say(f"sheet.port.{PORT_KEYS[port]}") if port in PORT_KEYS else port
 
 
 def named(report: AddressReport, station_id: str, service: str) -> str:
@@ -194,8 +201,8 @@ def decider(report: AddressReport) -> str:
     who = named_service(report, service)
     found = next((one for one in report.without if one.service == service), None)
     if found is not None and found.tier < report.tier:
-        return f"{who} decides: without it {tier_name(report, found.tier)} would do."
-    return f"{who} decides. Dropping this station alone would not allow a simpler antenna."
+        return say("sheet.remark.decides", name=who, lower=tier_name(report, found.tier))
+    return say("sheet.remark.decides_alone", name=who)
 
 
 def letter_of(report: AddressReport, service: str) -> str:
@@ -215,42 +222,38 @@ def cell_sentence(report: AddressReport) -> str:
     """Return what the map's square says here."""
     cell = report.cell
     if cell.status == "outside":
-        return "This point is outside the mapped area; the map has no square here."
+        return say("sheet.outside_square")
     if cell.status == "unknown" or cell.tier is None:
-        return "The map's square here says: unknown."
+        return say("sheet.unknown_square")
     two = cell.joined in ("combined", "diplexed")
     says = built(tier_name(report, cell.tier), 2 if two else 1, cell.needs_filter)
     aimed = join([true_deg(aim) for aim in cell.aims_deg])
-    says += f" (aimed {aimed} true)" if two else ""
+    says = say("sheet.square_aimed", says=says, aims=aimed) if two else says
     known = (
-        ("may overload", cell.may_overload),
-        ("fine most of the time, lost on some nights", cell.lost_at_night),
-        ("needs an antenna for high VHF", cell.own_high_vhf),
+        ("may_overload", cell.may_overload),
+        ("lost_at_night", cell.lost_at_night),
+        ("needs_high_vhf", cell.own_high_vhf),
     )
-    noted = "".join(f"; {words}" for words, holds in known if holds)
+    noted = "".join(f"; {say(f'sheet.{key}')}" for key, holds in known if holds)
     chance = chance_text(cell.chance_percent, highest=cell.tier >= TIER_COUNT)
-    return f"The map's square here says: {says}, {chance}{noted}."
+    return say("sheet.square", says=says, chance=chance, noted=noted)
 
 
 def path_words(report: AddressReport, station: StationAtSite) -> str:
     """Return the fact of a path: '2 hills; the higher stands 158 m above the line, 2.6 km from here'."""
     if station.status == "near":
-        return f"within {height(report, 250.0)} of the mast"
+        return say("sheet.path.near", height=height(report, 250.0))
     if station.status != "ok":
-        return "path not known"
+        return say("sheet.path.unknown")
     if not station.ridges:
         beyond = station.path_class in ("earth_bulge", "scatter")
-        return "the mast is beyond the horizon" if beyond else "nothing stands in the way"
+        return say("sheet.path.horizon" if beyond else "sheet.path.clear")
     highest = max(station.ridges, key=lambda ridge: ridge.height_above_line_m)
-    place = f"{distance(report, highest.distance_km)} from here"
-    if highest.height_above_line_m < 0.5:
-        reach = f"level with the line, {place}"
-    else:
-        reach = f"{height(report, highest.height_above_line_m)} above the line, {place}"
-    count = len(station.ridges)
-    if count == 1:
-        return f"1 hill, {reach}"
-    return f"{count} hills; the {'higher' if count == 2 else 'highest'} stands {reach}"
+    place = distance(report, highest.distance_km)
+    key = "level" if highest.height_above_line_m < 0.5 else "above"
+    reach = say(f"sheet.path.{key}", height=height(report, highest.height_above_line_m), distance=place)
+    hills = {1: "one", 2: "two"}.get(len(station.ridges), "many")
+    return say(f"sheet.path.{hills}", count=len(station.ridges), reach=reach)
 
 
 def signed(value: float) -> str:
@@ -263,8 +266,8 @@ def interferer_words(report: AddressReport, station: StationAtSite) -> str:
     who = station.interferer
     if who is None:
         return ""
-    lost_db = half_up(station.interference_db)
-    return f"{_interferer_name(report, who)}, from {true_deg(who.azimuth_deg)}: takes {lost_db} dB"
+    said = {"degrees": true_deg(who.azimuth_deg), "lost": half_up(station.interference_db)}
+    return say("sheet.path.interferer", name=_interferer_name(report, who), **said)
 
 
 def cause_here(report: AddressReport, station: StationAtSite) -> str:
@@ -294,10 +297,9 @@ def off_aim(station: StationAtSite, plan: TierPlan | None) -> str:
     """Return how far a station stands off the aim, empty where there is no aim."""
     if plan is None or not plan.directional or math.isnan(station.off_aim_deg):
         return ""
-    whose = f" of antenna {station.antenna}" if len(plan.aims_deg) > 1 else ""
-    if station.off_aim_deg < ON_AIM_DEG:
-        return f"on the aim{whose}"
-    return f"{half_up(station.off_aim_deg)}° off the aim{whose}"
+    key = "on_aim" if station.off_aim_deg < ON_AIM_DEG else "off_aim"
+    key += "_of" if len(plan.aims_deg) > 1 else ""
+    return say(f"sheet.path.{key}", degrees=half_up(station.off_aim_deg), number=station.antenna)
 
 
 def in_words(report: AddressReport, percent: float) -> str:
@@ -314,37 +316,35 @@ def channel_lines(station: StationAtSite) -> tuple[str, str]:
 def change_words(report: AddressReport, change: Change) -> str:
     """Return what is changed: 'Everything 3 dB weaker', 'Another model says 5 dB less'."""
     if change.key == "second_opinion" and change.other_db is not None:
-        return f"Another model ({MODELS[change.model]}) says {more_or_less(change.other_db)}"
-    return {
-        "weaker_3db": f"Everything {SHIFT_DB:g} dB weaker",
-        "stronger_3db": f"Everything {SHIFT_DB:g} dB stronger",
-        "higher_3m": f"{height(report, HIGHER_M)} more height",
-        "in_leaf": _leaves(report, change),
-        "denser": f"Cover here a class denser ({_tops(report, change)})",
-        "more_open": f"Cover here a class more open ({_tops(report, change)})",
-        "noisier": "Noise around the antenna one class higher",
-    }[change.key]
+        said = {"model": other_model(change.model), "difference": more_or_less(change.other_db)}
+        return say("sheet.change.other_model", **said)
+    if change.key == "in_leaf":
+        return _leaves(report, change)
+    key = {"weaker_3db": "weaker", "stronger_3db": "stronger", "higher_3m": "higher"}.get(
+        change.key, change.key
+    )
+    return say(
+        f"sheet.change.{key}", db=f"{SHIFT_DB:g}", height=height(report, HIGHER_M), tops=_tops(report, change)
+    )
 
 
 def _leaves(report: AddressReport, change: Change) -> str:
     if change.wood_m is None:
-        return (
-            f"Trees in leaf in the way ({IN_LEAF_DB['uhf']:g} dB at UHF, {IN_LEAF_DB['high_vhf']:g} at VHF)"
-        )
+        return say("sheet.change.leaves_unknown", **{band: f"{db:g}" for band, db in IN_LEAF_DB.items()})
     if change.wood_m == 0.0:
-        return "Woods in leaf (none before the antenna)"
-    return f"Woods in leaf ({height(report, change.wood_m)} before the antenna)"
+        return say("sheet.change.leaves_none")
+    return say("sheet.change.leaves", height=height(report, change.wood_m))
 
 
 def _tops(report: AddressReport, change: Change) -> str:
     """Return what would stand there: '15 m high', 'open land'."""
     if not change.tops_m:
-        return "open land"
-    return f"{height(report, change.tops_m)} high"
+        return say("sheet.change.open_land")
+    return say("sheet.change.high", height=height(report, change.tops_m))
 
 
 def status_words(station: StationAtSite) -> str:
     """Return why nothing is known of a station."""
     if station.status == "out_of_reach":
-        return "beyond the reach of this prediction"
-    return "its path leaves the elevation data or crosses a gap in it"
+        return say("sheet.path.out_of_reach")
+    return say("sheet.path.off_elevation")

@@ -18,22 +18,24 @@ from covermap.wording.homes_words import environment_words
 from covermap.wording.language import say
 from covermap.wording.lists import capital, list_words
 from covermap.wording.local_doubts import local_doubts_in_words
+from covermap.wording.retold import retold
 from covermap.wording.run_facts import outside_in_words
 from covermap.wording.second_opinion import second_opinion_in_words
+from covermap.wording.tier_names import spoken_tier_names
 from covermap.wording.words import (
     SMALL_COUNT,
-    day_text,
+    days_text,
+    decimal,
     few,
     homes_number,
     homes_range,
     join,
     percent_whole,
-    plural,
     range_text,
     two_figures,
 )
 
-BARS = (("3db_weaker", "3 dB weaker"), ("predicted", "As predicted"), ("3db_stronger", "3 dB stronger"))
+BARS = (("3db_weaker", "weaker"), ("predicted", "predicted"), ("3db_stronger", "stronger"))
 BAR_WIDTH, BAR_START, BAR_STEP = 372.0, 104.0, 35.0
 NUMBER_FROM = 10.0  # a bar's part this wide holds its number
 MOST_NAMES = 4
@@ -55,64 +57,66 @@ def brief_facts(
     run = coverage.run
     of_homes = f"{HOMES_PREFIX}total" in summary.columns
     return {
-        "name": run.get("name") or "this area",
+        "name": run.get("name") or say("brief.this_area"),
         "subtitle": _subtitle(run, list_name, summary.columns, of_homes),
-        "cell_m": f"{run['grid']['cell_m']:g}",
+        "square": f"{decimal(run['grid']['cell_m'])} m",
         "three": _three(summary.columns, of_homes),
-        "tiers_heading": "Homes by the antenna they need" if of_homes else "Land by the antenna it needs",
+        "tiers_heading": say("page.area.homes_by_class" if of_homes else "page.area.land_by_class"),
         "tiers": _tiers(coverage, summary.columns, of_homes),
         "bars": _bars(summary.bars),
         "behind": _behind(run, list_name, summary.columns, of_homes, behind, areas, zones, names or {}),
         "local": local_doubts_in_words(run, list_name),
         "basis": [*basis_in_words(run, of_homes), *second_opinion_in_words(run, list_name)],
-        "cautions": list(run.get("cautions", [])),
+        "cautions": retold(run.get("cautions", [])),
         "warnings": _warnings(len(run.get("warnings", []))),
     }
 
 
 def wanted_in_words(run: Mapping[str, Any], list_name: str) -> str:
     """Return the list in words: 'All five wanted services' or 'At least 6 of 12 wanted services'."""
+    return capital(list_words(*_wanted(run, list_name)))
+
+
+def _wanted(run: Mapping[str, Any], list_name: str) -> tuple[int, int]:
+    """Return how many services a list has, and how many of them are needed."""
     wanted = run["wanted"][list_name]
     count = len(wanted["services"])
-    return capital(list_words(count, wanted.get("at_least") or count))
+    return count, wanted.get("at_least") or count
 
 
 def _subtitle(run: Mapping[str, Any], list_name: str, columns: pd.Series, of_homes: bool) -> list[str]:
-    sure = f"{run.get('confidence_percent', 90):g} % sure ({say('chance.nominal')})"
-    parts = [f"{wanted_in_words(run, list_name)}, {sure}"]
+    sure = {"sure": f"{run.get('confidence_percent', 90):g} %", "nominal": say("chance.nominal")}
+    parts = [say("brief.list", list=wanted_in_words(run, list_name), **sure)]
     dates = (run.get("stations_as_of_oldest") or "", run.get("stations_as_of") or "")
-    days = dict.fromkeys(day_text(date) for date in dates if date)
-    parts.append(f"Stations as of {' to '.join(days) or day_text('')}")
+    parts.append(say("brief.as_of", date=days_text([date for date in dates if date])))
     if of_homes:
         year = (run.get("homes") or {}).get("year")
-        parts.append(f"About {homes_number(columns['homes_total'])} homes" + (f", {year}" if year else ""))
+        key = "brief.homes_of" if year else "brief.homes"
+        parts.append(say(key, count=homes_number(columns["homes_total"]), year=year))
     else:
-        parts.append("No homes were given: shares are of the land")
+        parts.append(say("brief.no_homes"))
     return parts
 
 
 def _three(columns: pd.Series, of_homes: bool) -> list[dict[str, str]]:
     """Return the three numbers: small word before, number, sentence, range."""
-    prefix = HOMES_PREFIX if of_homes else LAND_PREFIX
-    whose = "homes" if of_homes else "of the land is"
-    need = "homes that need" if of_homes else "of the land needs"
+    prefix, what = (HOMES_PREFIX, "homes") if of_homes else (LAND_PREFIX, "land")
     unknown = float(columns[f"{prefix}unknown"])
+    unknown_words = say(f"page.three.{what}_unknown")
     return [
         _number(columns, f"{prefix}without", of_homes)
         | {
-            "words": f"{whose} without any of the listed services, even from a tall mast",
+            "words": say(f"brief.without_{what}"),
             "range": _range_of_without(columns, prefix, of_homes),
         },
         _number(columns, f"{prefix}rooftop_or_more", of_homes)
         | {
-            "words": f"{need} an antenna on the roof or more",
+            "words": say(f"brief.roof_{what}"),
             "range": _range_of_shift(columns, f"{prefix}rooftop_or_more", of_homes),
         },
         (_number(columns, f"{prefix}unknown", of_homes) if unknown > 0 else {"before": "", "number": "0"})
         | {
-            "words": ("homes" if of_homes else "of the land")
-            + " without a prediction"
-            + (": the elevation data has a gap there or on the way" if unknown > 0 else ""),
+            "words": say("brief.gap", unknown=unknown_words) if unknown > 0 else unknown_words,
             "range": "",
         },
     ]
@@ -122,10 +126,11 @@ def _number(columns: pd.Series, name: str, of_homes: bool) -> dict[str, str]:
     value = float(columns[name])
     text = homes_number(value) if of_homes else percent_whole(value)
     low, high = columns.get(f"{name}_low"), columns.get(f"{name}_high")
-    if of_homes and text == "none" and high is not None and not pd.isna(high) and high > low:
+    if of_homes and value == 0.0 and high is not None and not pd.isna(high) and high > low:
         text = few()  # never a bare 0 beside a range
-    before, _, number = text.rpartition(" ")
-    return {"before": before, "number": number} if text == few() else {"before": "", "number": text}
+    before, _, number = text.partition(" ")  # "under" stands small before its number
+    is_under = number[:1].isdigit() and not before[:1].isdigit()
+    return {"before": before, "number": number} if is_under else {"before": "", "number": text}
 
 
 def _range_of_without(columns: pd.Series, prefix: str, of_homes: bool) -> str:
@@ -134,7 +139,7 @@ def _range_of_without(columns: pd.Series, prefix: str, of_homes: bool) -> str:
         return ""
     if high < SMALL_COUNT:
         return ""
-    return f"{range_text(two_figures(low), two_figures(high))}, in 8 cases of 10"
+    return say("brief.in_8_of_10", range=range_text(two_figures(low), two_figures(high)))
 
 
 def _range_of_shift(columns: pd.Series, name: str, of_homes: bool) -> str:
@@ -142,21 +147,21 @@ def _range_of_shift(columns: pd.Series, name: str, of_homes: bool) -> str:
     if few is None or pd.isna(few) or pd.isna(many):
         return ""
     number = homes_number if of_homes else percent_whole
-    return f"{number(few)} if all signals were 3 dB stronger, {number(many)} if 3 dB weaker"
+    return say("brief.shifted", stronger=number(few), weaker=number(many))
 
 
 def _tiers(coverage: Coverage, columns: pd.Series, of_homes: bool) -> list[dict[str, str]]:
     prefix = HOMES_PREFIX if of_homes else LAND_PREFIX
     number = homes_number if of_homes else percent_whole
     rows = []
-    for look, name in zip(palette.TIERS, coverage.tier_names, strict=True):
+    for look, name in zip(palette.TIERS, spoken_tier_names(coverage.tier_names), strict=True):
         ink = palette.INK_LIGHT if look.number == TIER_NOT_PROMISED else look.ink
         value = number(float(columns[f"{prefix}tier_{look.number}"]))
         rows.append(
             {"number": str(look.number), "name": name, "painted": look.painted, "ink": ink, "value": value}
         )
     rows.append(
-        {"number": "", "name": palette.UNKNOWN_NAME, "value": number(float(columns[f"{prefix}unknown"]))}
+        {"number": "", "name": say("page.unknown"), "value": number(float(columns[f"{prefix}unknown"]))}
     )
     return rows
 
@@ -166,7 +171,7 @@ def _bars(bars: Mapping[str, list[float]]) -> list[dict[str, Any]]:
     if not all(name in bars for name, _ in BARS):
         return []
     drawn = []
-    for row, (name, words) in enumerate(BARS):
+    for row, (name, key) in enumerate(BARS):
         total = sum(bars[name]) or 1.0
         parts, x = [], BAR_START
         for number in [*range(1, TIER_NOT_PROMISED + 1), 0]:
@@ -186,7 +191,7 @@ def _bars(bars: Mapping[str, list[float]]) -> list[dict[str, Any]]:
                 )
             x += width
         y = row * BAR_STEP
-        drawn.append({"words": words, "y": f"{y:g}", "base": f"{y + 19:g}", "parts": parts})
+        drawn.append({"words": say(f"brief.{key}"), "y": f"{y:g}", "base": f"{y + 19:g}", "parts": parts})
     return drawn
 
 
@@ -202,46 +207,35 @@ def _behind(
 ) -> dict[str, Any]:
     """Return heading and sentences on dead zones; where they hold hardly a home, on homes of tier 8."""
     if of_homes and zones is not None and float(columns["homes_without"]) >= SMALL_COUNT:
+        low, high = columns["homes_without_low"], columns["homes_without_high"]
         return {
-            "heading": "None of the listed services: "
-            + homes_range(
-                columns["homes_without"], columns["homes_without_low"], columns["homes_without_high"]
-            )
-            + " homes",
+            "heading": say("brief.none_heading", count=homes_range(columns["homes_without"], low, high)),
             "sentences": _of_zones(zones[zones["wanted_list"] == list_name], columns),
         }
-    what = wanted_in_words(run, list_name)
-    number = homes_number if of_homes else percent_whole
-    prefix, of_what = (HOMES_PREFIX, " homes") if of_homes else (LAND_PREFIX, " of the land")
-    lost = float(columns[f"{prefix}tier_8"])
-    shown = "no" if of_homes and lost == 0 else number(lost)
-    heading = f"Not promised {what[0].lower()}{what[1:]}: {shown}{of_what}"
+    what = list_words(*_wanted(run, list_name))
+    lost = float(columns[f"{HOMES_PREFIX if of_homes else LAND_PREFIX}tier_8"])
+    shown = _homes_words(lost) if of_homes else say("brief.of_land", share=percent_whole(lost))
+    heading = say("brief.not_promised", list=what, count=shown)
     if lost <= 0:
-        return {
-            "heading": heading,
-            "sentences": [f"Some antenna is sure enough of {what[0].lower()}{what[1:]}."],
-        }
+        return {"heading": heading, "sentences": [say("brief.all_sure", list=what)]}
     sentences = _of_areas(areas, list_name) if of_homes else []
     counted = _sentence if of_homes else _share_sentence
     deciders = {names.get(service, service): count for service, count in behind.by_service.items()}
-    sentences += counted("Deciding station: {}.", deciders)
-    sentences += counted(
-        "Why it is hard there: {}.", {cause_words(cause): count for cause, count in behind.by_cause.items()}
-    )
+    sentences += counted("brief.deciding", deciders)
+    causes = {cause_words(cause): count for cause, count in behind.by_cause.items()}
+    sentences += counted("brief.hard", causes)
     if of_homes and float(columns["homes_without"]) < SMALL_COUNT:
-        sentences.append("Nearly all of these homes still get some of the listed services.")
+        sentences.append(say("brief.still_some"))
     return {"heading": heading, "sentences": sentences}
 
 
 def _of_zones(zones: gpd.GeoDataFrame, columns: pd.Series) -> list[str]:
     by_name = zones.groupby("near_name")["homes"].sum().sort_values(ascending=False)
-    sentences = _sentence("Near {}.", by_name.to_dict())
+    sentences = _sentence("brief.near", by_name.to_dict())
     by_cause = zones.groupby("main_cause")["homes"].sum().sort_values(ascending=False)
     causes = {cause_words(str(code)): homes for code, homes in by_cause.items()}
-    sentences += _sentence("Why it is hard there: {}.", causes)
-    sentences.append(
-        f"A further {homes_number(columns['homes_tier_8'])} homes cannot be promised the whole list."
-    )
+    sentences += _sentence("brief.hard", causes)
+    sentences.append(say("brief.further", count=homes_number(columns["homes_tier_8"])))
     return sentences
 
 
@@ -251,23 +245,27 @@ def _of_areas(areas: gpd.GeoDataFrame | None, list_name: str) -> list[str]:
         return []
     rows = areas[areas["wanted_list"] == list_name]
     counts = dict(zip(rows["neighbourhood_name"], rows["homes_tier_8"].fillna(0.0), strict=True))
-    return _sentence("Most in {}.", dict(sorted(counts.items(), key=lambda pair: -pair[1])))
+    return _sentence("brief.most_in", dict(sorted(counts.items(), key=lambda pair: -pair[1])))
 
 
-def _sentence(words: str, counts: Mapping[Any, float]) -> list[str]:
+def _homes_words(count: float) -> str:
+    return say("brief.nobody") if count == 0 else say("page.homes", count=homes_number(count))
+
+
+def _sentence(key: str, counts: Mapping[Any, float]) -> list[str]:
     """Return a sentence with the largest counts with their names: 'Oldwick, 180 homes; Rigg, 39'."""
     named = [(name, count) for name, count in counts.items() if count >= SMALL_COUNT][:MOST_NAMES]
     parts = [f"{name}, {homes_number(count)}" for name, count in named]
-    parts[:1] = [f"{part} homes" for part in parts[:1]]
-    return [words.format("; ".join(parts))] if parts else []
+    parts[:1] = [f"{name}, {_homes_words(count)}" for name, count in named[:1]]
+    return [say(key, what="; ".join(parts))] if parts else []
 
 
-def _share_sentence(words: str, counts: Mapping[Any, float]) -> list[str]:
+def _share_sentence(key: str, counts: Mapping[Any, float]) -> list[str]:
     """Return a sentence with the largest shares of these squares: 'hills in the way, 60 %; noise, 30 %'."""
     total = sum(counts.values())
     named = [(name, 100.0 * count / total) for name, count in counts.items() if count > 0.0][:MOST_NAMES]
     parts = [f"{name}, {percent_whole(share)}" for name, share in named]
-    return [words.format("; ".join(parts))] if parts else []
+    return [say(key, what="; ".join(parts))] if parts else []
 
 
 def basis_in_words(run: Mapping[str, Any], of_homes: bool) -> list[str]:
@@ -278,31 +276,21 @@ def basis_in_words(run: Mapping[str, Any], of_homes: bool) -> list[str]:
     model = run.get("models", {}).get(chosen, "ITU-R P.1812-8")
     share = "90 %" if prediction.get("time_rule", "us_90_10") == "us_90_10" else "50 %"
     noise = environment_words(str(reception.get("noise_environment", "residential")))
-    sentences = [f"{model}, wanted stations at {share} of time; noise {noise}."]
+    sentences = [say("basis.model", model=model, share=share, noise=noise)]
     if sigma:
         most = max(sigma.get("by_path", {}).values(), default=sigma["total"])
-        more = f", up to {most:.1f} dB behind hills" if most > sigma["total"] else ""
-        sentences.append(f"Spread of a prediction at one home: {sigma['total']:.1f} dB{more}.")
-        if more:
+        key = "basis.spread_to" if most > sigma["total"] else "basis.spread"
+        sentences.append(say(key, spread=decimal(sigma["total"], 1), most=decimal(most, 1)))
+        if most > sigma["total"]:
             sentences.append(say("chance.behind_hills"))
     if of_homes:
-        sentences.append("Homes by antenna: homes in squares of that class.")
-        sentences.append(
-            "Homes with none: expected number; errors of each mast and band (4 dB, more behind hills) and "
-            "square drawn again."
-        )
+        sentences += [say("basis.by_antenna"), say("basis.with_none")]
         sentences += [sentence for sentence in [outside_in_words(dict(run))] if sentence]
     left_out = run.get("left_out", {})
     if left_out:
-        sentences.append(
-            f"{_rows_are(sum(left_out.values()))} left out of the station list ({join(list(left_out))})."
-        )
+        sentences.append(say("basis.left_out", count=sum(left_out.values()), why=join(retold(left_out))))
     return sentences
 
 
 def _warnings(count: int) -> str:
-    return f"{plural(count, 'warning')} about the inputs in run.json" if count else ""
-
-
-def _rows_are(count: int) -> str:
-    return f"{plural(count, 'row')} {'is' if count == 1 else 'are'}"
+    return say("brief.warnings", count=count) if count else ""

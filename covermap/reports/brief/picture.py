@@ -8,12 +8,15 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import pandas as pd
+import pyproj
 from numpy.typing import NDArray
 
 from covermap.constants import TIER_NOT_PROMISED
 from covermap.grid.frame import Grid
 from covermap.reports.web_map.layers import OUTSIDE
 from covermap.reports.web_map.still import number_places, painted_tiers
+from covermap.result.coverage import Coverage
 from covermap.wording import palette
 from covermap.wording.words import KM_PER_MILE
 
@@ -29,12 +32,16 @@ PLATE_PAD = 3.0  # CSS pixels around a name
 
 @dataclass(frozen=True)
 class Label:
-    """A name on the picture at a position in the grid's CRS; masts have a sign of their own."""
+    """A name on the picture at a position in the grid's CRS; masts have a sign of their own.
+
+    is_point : a number in a ring, for a place that a table speaks of: it stands there whatever is around
+    """
 
     name: str
     x: float
     y: float
     is_mast: bool = False
+    is_point: bool = False
 
 
 @dataclass(frozen=True)
@@ -108,6 +115,18 @@ def _cropped(inside: NDArray[np.bool_]) -> tuple[slice, slice]:
     return found[0], found[1]
 
 
+def mast_labels(coverage: Coverage, grid: Grid | None = None) -> list[Label]:
+    """Return the masts in a result's transmitters.csv, in a grid's CRS; none without the file."""
+    stations = coverage.folder / "transmitters.csv"
+    if not stations.is_file():
+        return []
+    rows = pd.read_csv(stations, dtype={"mast": str}).drop_duplicates("mast")
+    to_grid = pyproj.Transformer.from_crs("EPSG:4326", (grid or coverage.grid).crs, always_xy=True)
+    x, y = to_grid.transform(rows["longitude_deg"].to_numpy(), rows["latitude_deg"].to_numpy())
+    places = zip(rows["mast"], x, y, strict=True)
+    return [Label(str(name), float(east), float(north), is_mast=True) for name, east, north in places]
+
+
 class _Room:
     """Remembers which boxes of the picture are taken."""
 
@@ -160,7 +179,15 @@ def _plate(**changes: Any) -> dict[str, Any]:
 
 
 def _add_labels(axes: Any, room: _Room, points: list[tuple[Label, float, float]]) -> None:
-    """Write masts, then places, each where there is room."""
+    """Write numbered points, then masts, then places where there is room."""
+    for label, x, y in reversed(points):  # the first one on top
+        if label.is_point:
+            ring = _plate(boxstyle="circle,pad=0.25", edgecolor=INK, linewidth=1.2, alpha=1.0)
+            text = axes.text(
+                x, y, label.name, fontsize=LEGEND_PT - 1.5, weight="bold", color=INK, ha="center",
+                va="center", bbox=ring, zorder=6,
+            )  # fmt: skip
+            room.boxes.append(text.get_window_extent(room.renderer).padded(PLATE_PAD * SHARPNESS))
     masts = [point for point in points if point[0].is_mast]
     for label, x, y in masts:
         if 0 <= x <= room.width and 0 <= y <= room.height:
@@ -168,7 +195,7 @@ def _add_labels(axes: Any, room: _Room, points: list[tuple[Label, float, float]]
             _place(axes, room, label.name, x, y, "bold")
     left = round(room.width * room.height / SHARPNESS**2 / PLACE_EACH_CSS_PX)
     for label, x, y in points:
-        if not label.is_mast and left > 0:
+        if not label.is_mast and not label.is_point and left > 0:
             left -= _place(axes, room, label.name, x, y, "normal", off=0)
 
 

@@ -14,6 +14,7 @@ from covermap.terrain import relief_grey
 from covermap.wording import palette
 
 HARDER_FILL, EASIER_FILL, OTHER_FILL = "#1F4F56", "#E3A44B", "#8C7FA0"
+FILLS = {"harder": HARDER_FILL, "easier": EASIER_FILL, "known": OTHER_FILL}
 OPACITY = 0.85
 PAPER = (255, 255, 255)
 
@@ -44,3 +45,12 @@ def change_picture(
         return grey.round().astype(np.uint8).repeat(px, axis=0).repeat(px, axis=1), []
 
     return still_map(grid, comparison.inside, paint, labels, distance_unit)
+
+
+def key_fills() -> dict[str, str]:
+    """Return each fill as it looks over flat ground: harder, easier, known."""
+    flat = palette.RELIEF_FLAT_GREY * (1.0 - OPACITY)
+    return {
+        name: "#{:02X}{:02X}{:02X}".format(*(round(part * OPACITY + flat) for part in palette.rgb(fill)))
+        for name, fill in FILLS.items()
+    }

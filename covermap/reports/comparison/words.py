@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from covermap.planning.changes import Comparison
-from covermap.wording.words import homes_number, join, plural
+from covermap.wording.language import say
+from covermap.wording.retold import retold
+from covermap.wording.words import decimal, homes_number, join
 
 
 def comparison_in_words(comparison: Comparison) -> list[str]:
@@ -11,12 +13,12 @@ def comparison_in_words(comparison: Comparison) -> list[str]:
     sentences = [first_in_words(comparison)] if comparison.first else []
     for name in comparison.lists:
         sentences += list_in_words(comparison, name)
-    return [*sentences, *comparison.notes]
+    return [*sentences, *retold(comparison.notes)]
 
 
 def first_in_words(comparison: Comparison) -> str:
     """Return what is not comparable."""
-    return f"Not only the stations changed: {' '.join(comparison.first)}"
+    return say("changes.first", what=" ".join(retold(comparison.first)))
 
 
 def list_in_words(comparison: Comparison, name: str) -> list[str]:
@@ -24,26 +26,29 @@ def list_in_words(comparison: Comparison, name: str) -> list[str]:
     counts = comparison.counts(name)
 
     def of(change: str) -> str:
-        cells = plural(int(counts.cells[change]), "square")
+        squares = squares_words(int(counts.cells[change]))
         if comparison.homes is None:
-            return cells
-        homes = homes_number(float(counts.homes[change]))
-        return f"{'no' if homes == 'none' else homes} homes ({cells})"
+            return squares
+        count = float(counts.homes[change])
+        homes = homes_number(count) if count else say("changes.no_homes")
+        return say("changes.homes_and_squares", homes=homes, squares=squares)
 
-    sentences = [
-        f'List "{name}": {of("harder")} need a harder antenna than before, {of("easier")} an easier one; '
-        f"{of('same')} the same."
-    ]
-    for change, words in (("unknown now", "no longer known"), ("known now", "newly known")):
+    sentences = [say("changes.of_list", name=name, harder=of("harder"), easier=of("easier"), same=of("same"))]
+    for change in ("unknown now", "known now"):
         count = int(counts.cells[change])
         if count:
-            sentences.append(f"{plural(count, 'square')} {'is' if count == 1 else 'are'} {words}.")
-    what = "homes" if comparison.homes is not None else "squares"
+            sentences.append(say(f"changes.{change.replace(' ', '_')}", count=decimal(count)))
     moved = [
-        f"{service} {homes_number(lost)} lose, {homes_number(gained)} gain"
+        say("changes.moved", service=service, lost=homes_number(lost), gained=homes_number(gained))
         for service, (gained, lost) in comparison.lists[name].services.items()
         if gained or lost
     ]
     if moved:
-        sentences.append(f"By service, with the antenna each square needs ({what}): {join(moved)}.")
+        counted = say("changes.counted_homes" if comparison.homes is not None else "changes.counted_squares")
+        sentences.append(say("changes.by_service_sentence", counted=counted, moved=join(moved)))
     return sentences
+
+
+def squares_words(count: int) -> str:
+    """Return a number of squares: '1 square', '1,200 squares'."""
+    return say("changes.squares", count=decimal(count))

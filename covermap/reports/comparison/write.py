@@ -11,30 +11,33 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyogrio
-import pyproj
 import rasterio.features
 import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
 
 from covermap.planning.changes import CHANGES, EASIER, HARDER, Comparison, by_neighbourhood
-from covermap.reports.brief.picture import Label
-from covermap.reports.comparison.picture import change_picture
+from covermap.reports.brief.picture import Label, mast_labels
+from covermap.reports.comparison.picture import change_picture, key_fills
 from covermap.reports.comparison.words import comparison_in_words, first_in_words
 from covermap.reports.templates import templates_beside
 from covermap.result.coverage import Coverage
 from covermap.result.csv_tables import write_csv
 from covermap.result.whole_file import whole_file, write_text
 from covermap.wording.language import say
+from covermap.wording.retold import retold
 from covermap.wording.run_facts import dates_of_stations
-from covermap.wording.words import day_text, homes_number, path_in_words
+from covermap.wording.words import days_text, decimal, homes_number, path_in_words
 
 TEMPLATES = templates_beside(__file__)
 RECORD_FILE = "changes.json"
 MOST_AREAS = 24  # neighbourhoods on the page; all of them stand in changes.csv
+MOST_SERVICES = 12  # services on the page; all of them stand in changes.json
 
 
-def write_comparison(comparison: Comparison, before: Coverage, after: Coverage, folder: Path) -> list[str]:
+def write_comparison(
+    comparison: Comparison, before: Coverage, after: Coverage, folder: Path, distance_unit: str = "km"
+) -> list[str]:
     """Write layer, table, page and record of a comparison into a folder; return it in sentences.
 
     changes.gpkg: connected patches where the tier changed. changes.csv: a row a neighbourhood and list
@@ -48,7 +51,7 @@ def write_comparison(comparison: Comparison, before: Coverage, after: Coverage, 
     )
     table = _table(comparison, after)
     write_csv(table, folder / "changes.csv")
-    _write_page(comparison, before, after, table, folder / "changes.html")
+    _write_page(comparison, before, after, table, folder / "changes.html", distance_unit)
     record = {
         "before": {"run_id": before.run.get("run_id"), "name": before.run.get("name")},
         "after": {"run_id": after.run.get("run_id"), "name": after.run.get("name")},
@@ -151,11 +154,14 @@ def _write_page(
     after: Coverage,
     table: pd.DataFrame,
     path: Path,
+    distance_unit: str,
 ) -> None:
-    labels = _labels(comparison, after)
+    labels, of_homes = _labels(comparison, after), comparison.homes is not None
+    homes, squares = say("changes.counted_homes"), say("changes.counted_squares")
     lists = []
     for name, of_list in comparison.lists.items():
-        picture = change_picture(comparison, of_list.change, labels)
+        picture = change_picture(comparison, of_list.change, labels, distance_unit)
+        services = _service_rows(comparison, name)
         areas = _area_rows(table[table["wanted_list"] == name])
         lists.append(
             {
@@ -164,34 +170,29 @@ def _write_page(
                 "width": picture.width_px,
                 "three": _three(comparison, name),
                 "areas": areas[:MOST_AREAS],
-                "more_areas": max(0, len(areas) - MOST_AREAS),
-                "services": _service_rows(comparison, name),
-                "counted": "homes" if comparison.homes is not None else "km²",
-                "counted_services": "homes" if comparison.homes is not None else "squares",
+                "more_areas": _more("areas", len(areas) - MOST_AREAS),
+                "areas_heading": say("changes.by_area", counted=homes if of_homes else "km²"),
+                "services": services[:MOST_SERVICES],
+                "services_heading": say("changes.by_service", counted=homes if of_homes else squares),
+                "more_services": _more("services", len(services) - MOST_SERVICES),
             }
         )
     facts = {
-        "title": after.run.get("name") or "this area",
+        "title": after.run.get("name") or say("brief.this_area"),
         "before": _run_in_words(before),
         "after": _run_in_words(after),
         "first": first_in_words(comparison) if comparison.first else "",
-        "notes": list(comparison.notes),
+        "notes": retold(comparison.notes),
+        "key": [{"fill": fill, "words": say(f"changes.key_{name}")} for name, fill in key_fills().items()],
         "lists": lists,
-        "cautions": after.run.get("cautions", []),
+        "cautions": retold(after.run.get("cautions", [])),
     }
     write_text(path, TEMPLATES.get_template("changes.html").render(facts=facts))
 
 
 def _labels(comparison: Comparison, after: Coverage) -> list[Label]:
     """Return masts and neighbourhoods of the later result, in the grid's CRS."""
-    labels = []
-    stations = after.folder / "transmitters.csv"
-    if stations.is_file():
-        rows = pd.read_csv(stations, dtype={"mast": str}).drop_duplicates("mast")
-        to_grid = pyproj.Transformer.from_crs("EPSG:4326", comparison.grid.crs, always_xy=True)
-        x, y = to_grid.transform(rows["longitude_deg"].to_numpy(), rows["latitude_deg"].to_numpy())
-        places = zip(rows["mast"], x, y, strict=True)
-        labels += [Label(str(name), east, north, is_mast=True) for name, east, north in places]
+    labels = mast_labels(after, comparison.grid)
     try:
         areas = after.areas(next(iter(comparison.lists))).to_crs(comparison.grid.crs_wkt)
     except ValueError:  # InputError: no neighbourhoods
@@ -206,17 +207,18 @@ def _three(comparison: Comparison, name: str) -> list[dict[str, str]]:
     counts = comparison.counts(name)
     of_homes = comparison.homes is not None
     rows = []
-    for change, words in (
-        ("harder", "need a harder antenna than before"),
-        ("easier", "need an easier one"),
-        ("unknown now", "are no longer known"),
-        ("known now", "are newly known"),
-    ):
+    what = "homes" if of_homes else "squares"
+    for change in ("harder", "easier", "unknown now", "known now"):
         count = float(counts.homes[change] if of_homes else counts.cells[change])
         if count > 0.0 or change in ("harder", "easier"):
             number = homes_number(count) if count > 0.0 else "0"
-            rows.append({"number": number, "words": f"{'homes' if of_homes else 'squares'} {words}"})
+            rows.append({"number": number, "words": say(f"changes.{what}_{change.replace(' ', '_')}")})
     return rows
+
+
+def _more(what: str, count: int) -> str:
+    """Return how many are not on the page, and where they stand; empty where all are."""
+    return say(f"changes.more_{what}", count=count) if count > 0 else ""
 
 
 def _service_rows(comparison: Comparison, name: str) -> list[dict[str, str]]:
@@ -236,7 +238,7 @@ def _area_rows(rows: pd.DataFrame) -> list[dict[str, str]]:
     prefix = "homes_" if "homes_harder" in rows.columns else "area_km2_"
     changed = rows[(rows[prefix + CHANGES[HARDER]] > 0) | (rows[prefix + CHANGES[EASIER]] > 0)]
     ordered = changed.sort_values([prefix + CHANGES[HARDER], prefix + CHANGES[EASIER]], ascending=False)
-    number = homes_number if prefix == "homes_" else lambda value: f"{value:.1f}"
+    number = homes_number if prefix == "homes_" else lambda value: decimal(value, 1)
     return [
         {
             "name": str(row["neighbourhood_name"]),
@@ -248,6 +250,11 @@ def _area_rows(rows: pd.DataFrame) -> list[dict[str, str]]:
 
 
 def _run_in_words(coverage: Coverage) -> str:
-    as_of = " to ".join(day_text(day) for day in dates_of_stations(coverage.run).split(" to ") if day)
-    run = f"{coverage.run.get('name')}, run {coverage.run.get('run_id')}"
-    return f"{path_in_words(coverage.folder)} ({run}), stations as of {as_of or say('number.no_date')}"
+    run = coverage.run
+    return say(
+        "changes.run",
+        folder=path_in_words(coverage.folder),
+        name=run.get("name"),
+        run_id=run.get("run_id"),
+        date=days_text([day for day in dates_of_stations(run).split(" to ") if day]),
+    )

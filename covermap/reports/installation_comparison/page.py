@@ -24,14 +24,15 @@ from covermap.reports.installation_comparison.words import (
     number,
     price,
 )
-from covermap.wording.language import say, spoken
+from covermap.wording.language import say
+from covermap.wording.retold import retold
 
 AREAS_FILE = "antennas_by_neighbourhood.csv"
 MOST_AREAS = 12  # neighbourhoods on the page; all of them stand in the table
 NOTES = ("own_aim", "one_aim", "most_aim", "filter")
 WORDS = (
     "antenna", "mount", "price", "alone", "amplified", "not_held", "known_range", "gained", "lost",
-    "neighbourhood", "rely",
+    "neighbourhood",
 )  # fmt: skip
 
 
@@ -50,7 +51,6 @@ def page_facts(
         key: say(f"antennas.{key}", counted=counted_words) for key in ("by_antenna", "by_service", "by_area")
     }
     return {
-        "language": spoken(),
         "title": say("antennas.title", title=title),
         "over": say(
             "antennas.over", area=title, list=found.list_name, words=list_words(found),
@@ -69,7 +69,7 @@ def page_facts(
             _difference_facts(found, place, labels, distance_unit) for place in range(len(found.differences))
         ],
         "notes": [*(say(f"antennas.{key}") for key in NOTES), *notes],
-        "cautions": list(cautions),
+        "cautions": retold(cautions),
     }  # fmt: skip
 
 

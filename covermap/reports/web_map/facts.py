@@ -25,17 +25,18 @@ from covermap.reports.web_map.plan_layers import plan_facts
 from covermap.reports.web_map.summary import count_facts
 from covermap.result.coverage import Coverage
 from covermap.result.raster_catalogue import FILLED_GROUND_FLAG, NEAR_MAST_FLAG, STEEP_RAY_FLAG
-from covermap.result.run_json import scenario_cautions
 from covermap.result.station_names import station_names
 from covermap.scenario.letters import station_letters
 from covermap.scenario.records import Scenario, Station, WantedList
 from covermap.scenario.settings import MapSettings
 from covermap.scenario.wanted import ANY_SERVICE
 from covermap.wording import palette, words
-from covermap.wording.language import ENGLISH, messages, say, speaking, spoken
+from covermap.wording.language import messages, say, spoken
 from covermap.wording.lists import channel_words, list_words, short_list_words, together_words
 from covermap.wording.notes import note_words
 from covermap.wording.palette import SURE_GREYS, signal_steps
+from covermap.wording.retold import retold
+from covermap.wording.tier_names import spoken_tier_names
 from covermap.wording.verdicts import AMPLIFIER_CODES, PLAN_FLAGS, amplifier_words, plan_note
 
 DEFAULT_DN = 45.0  # N-units/km, where a scenario has no settings
@@ -81,7 +82,7 @@ def page_facts(
         "name": scenario.name,
         "confidence_percent": run["confidence_percent"],
         "stations_as_of": run.get("stations_as_of") or scenario.stations_as_of,
-        "cautions": _cautions(coverage, scenario),
+        "cautions": retold(coverage.run["cautions"]),
         "grid": {key: value for key, value in grid_facts.items() if key != "outline"},
         "outline": grid_facts["outline"],
         "tiers": _tiers(run["confidence_percent"], tier_names),
@@ -116,16 +117,6 @@ def page_facts(
         **_path_facts(scenario),
         **_looks(),
     }
-
-
-def _cautions(coverage: Coverage, scenario: Scenario) -> list[str]:
-    """Return the run's cautions, in the language of the page those that are the same for every run."""
-    told = list(coverage.run["cautions"])
-    if spoken() == ENGLISH or scenario.settings is None:
-        return told
-    with speaking(ENGLISH):
-        english = scenario_cautions(scenario)
-    return [*scenario_cautions(scenario), *(sentence for sentence in told if sentence not in english)]
 
 
 def _notes(notes: Sequence[tuple[int, str]]) -> list[dict[str, Any]]:
@@ -203,9 +194,8 @@ def _tiers(confidence_percent: float, tier_names: Sequence[str] | None) -> list[
         for look in palette.TIERS
     ]
     tiers[-1]["mounting"] = say("tier.no_antenna", sure=f"{confidence_percent:g} %")
-    for tier, name, look in zip(tiers, tier_names or (), palette.TIERS, strict=False):
-        if name != look.name:  # of the scenario's own table
-            tier["name"] = name
+    for tier, name in zip(tiers, spoken_tier_names(tier_names or ()), strict=False):
+        tier["name"] = name
     amplifier = say("tier.amplifier")
     for tier in tiers:  # where the name tells of the amplifier, the legend need not
         head, _, tail = str(tier["mounting"]).partition(", ")
