@@ -32,7 +32,7 @@ TASKS = {
     "what one class lower keeps": ([MAP], "One class lower"),
     "where to aim": ([MAP], "Aim"),
     "how a neighbourhood does": (["//button[@id='by_area']", MAP], "Homes by the antenna they need"),
-    "where the dead zones are": ([by_words("ways_on", "dead zone")], "dead"),
+    "where the dead zones are": ([by_words("ways_on", "dead zone")], "Dead zone 1 of 2"),
     "which station decides where": ([SHOWS, by_words("shows", "Which station decides")], "station decides"),
     "where my antenna holds the list": ([SHOWS, by_words("shows", "My antenna")], "holds the list"),
     "a place by its name": ([FIND, "//*[contains(@class, 'found')]//button"], "Near & Far"),
