@@ -1,0 +1,47 @@
+"""Brief and changes on paper: one page of A4, two columns side by side."""
+
+import base64
+import re
+
+import numpy as np
+import pytest
+from small_coverage import GRID, make_scenario, write_small_coverage
+from test_changes import moved, one_step
+
+from covermap.jobs.comparing import changes
+from covermap.planning.areas import summarise_whole
+from covermap.reports.brief import write_brief
+from covermap.reports.comparison import write_comparison
+from covermap.wording.language import languages, speaking
+
+pytestmark = pytest.mark.browser
+
+
+def pages_of(browser, path):
+    """Return how many pages a file has on paper."""
+    browser.get(path.as_uri())
+    asked = {"preferCSSPageSize": True, "printBackground": True}
+    data = base64.b64decode(browser.execute_cdp_cmd("Page.printToPDF", asked)["data"])
+    return len(re.findall(rb"/Type\s*/Page\b", data))
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_brief_is_one_page(browser, tmp_path, language):
+    coverage = write_small_coverage(tmp_path)
+    grey = np.full(GRID.shape, 226, np.uint8)
+    with speaking(language):
+        path = write_brief(coverage, make_scenario(coverage), summarise_whole(coverage), grey, tmp_path)
+    assert pages_of(browser, path) == 1
+
+
+@pytest.mark.parametrize("language", languages())
+def test_changes_of_a_list_are_one_page(browser, tmp_path, language):
+    before = write_small_coverage(tmp_path / "a")
+    after = moved(tmp_path / "b", before, one_step)
+    with speaking(language):
+        write_comparison(changes(before, after), before, after, tmp_path / "changes")
+    page = tmp_path / "changes" / "changes.html"
+    text = page.read_text("utf-8")
+    start = text.rindex("<h2>", 0, text.rindex('<section class="two ruled">'))
+    page.write_text(text[:start] + text[text.index("</main>") :], "utf-8")
+    assert pages_of(browser, page) == 1
