@@ -26,13 +26,17 @@ def last_wood_m(
     height_m : of the antenna above ground; wood counts that stands higher. One stretch counts, that which
     begins within 100 m of the antenna, up to 200 m from it. 0 without land cover. NaN bearings give 0.
     """
-    steps = np.arange(STEP_M / 2.0, LONGEST_M, STEP_M)
     east = np.sin(np.radians(bearing_deg)) / (METRES_A_DEGREE * np.cos(np.radians(latitude_deg)))
     north = np.cos(np.radians(bearing_deg)) / METRES_A_DEGREE
-    longitude = longitude_deg[:, None] + steps * east[:, None]
-    latitude = latitude_deg[:, None] + steps * north[:, None]
-    wood = terrain.woodland(np.nan_to_num(longitude), np.nan_to_num(latitude), height_m)
-    wood &= ~np.isnan(bearing_deg)[:, None]
-    begun = np.maximum.accumulate(wood & (steps < NEAR_M), axis=1)
-    ended = np.maximum.accumulate(begun & ~wood, axis=1)
-    return STEP_M * np.count_nonzero(begun & wood & ~ended, axis=1)
+    wood_m = np.zeros(bearing_deg.size)
+    going = np.flatnonzero(~np.isnan(bearing_deg))  # antennas whose stretch may begin, or goes on
+    for step_m in np.arange(STEP_M / 2.0, LONGEST_M, STEP_M):
+        if step_m >= NEAR_M:
+            going = going[wood_m[going] > 0.0]
+        longitude = longitude_deg[going] + step_m * east[going]
+        latitude = latitude_deg[going] + step_m * north[going]
+        wood = terrain.woodland(longitude, latitude, height_m)
+        ended = ~wood & (wood_m[going] > 0.0)
+        wood_m[going[wood]] += STEP_M
+        going = going[~ended]
+    return wood_m

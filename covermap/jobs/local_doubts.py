@@ -89,12 +89,15 @@ def leaf_losses_db(
     loss_db = np.zeros((len(stations), here.heights_m.size, longitude_deg.size))
     for mast in np.unique(prepared.facts.mast):
         of_mast = np.flatnonzero(prepared.facts.mast == mast)
+        wooded = np.arange(longitude_deg.size)
         for number, height_m in enumerate(here.heights_m):
-            wood_m = last_wood_m(
-                prepared.terrain, latitude_deg, longitude_deg, here.bearing_deg[mast].astype(float), height_m
-            )
+            places = latitude_deg[wooded], longitude_deg[wooded]
+            bearing_deg = here.bearing_deg[mast][wooded].astype(float)
+            wood_m = last_wood_m(prepared.terrain, *places, bearing_deg, height_m)
             for station in of_mast if wood_m.any() else ():
-                loss_db[station, number] = leaf_loss_db(foliage, stations[station].frequency_mhz, wood_m)
+                frequency_mhz = stations[station].frequency_mhz
+                loss_db[station, number, wooded] = leaf_loss_db(foliage, frequency_mhz, wood_m)
+            wooded = wooded[wood_m > 0.0]  # only there anything may stand before a higher antenna
     return loss_db
 
 

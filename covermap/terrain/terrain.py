@@ -237,8 +237,10 @@ class Terrain:
             return np.zeros(np.broadcast(longitude_deg, latitude_deg).shape, dtype=bool)
         cover = self.land_cover
         woods = (cover.clutter_height_m > 0.0) & ~cover.built_up & ~cover.open_land & ~cover.water
-        found = woods[self._classes(cover, longitude_deg, latitude_deg)]
-        return found & (self.clutter_height_m(longitude_deg, latitude_deg) > above_m)
+        longitude, latitude = np.broadcast_arrays(longitude_deg, latitude_deg)
+        found = woods[self._classes(cover, longitude, latitude)]
+        found[found] = self.clutter_height_m(longitude[found], latitude[found]) > above_m
+        return found
 
     def zone(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.uint8]:
         """Return the radio zone of ITU-R P.1812: 1 sea, 3 coastal land, 4 inland and beyond the data."""
