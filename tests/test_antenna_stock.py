@@ -38,8 +38,8 @@ def test_stock_by_hand():
     grid = Grid("EPSG:32625", 100.0, 500_000.0, 4_900_000.0, 2, 3)
     place = np.array([[0, 0, 1], [1, -1, -2]], np.int16)
     told = [
-        ComparedInstallation("a", "A", "rooftop", "", 90.0),
-        ComparedInstallation("b", "B", "loft", "Amplifier", math.nan),
+        ComparedInstallation("a", "A", "rooftop", (), 90.0),
+        ComparedInstallation("b", "B", "loft", (("Amplifier", 5.0),), math.nan),
     ]
     west, north = grid.x_min, grid.y_max
     areas = gpd.GeoDataFrame(

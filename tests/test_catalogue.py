@@ -120,6 +120,44 @@ def test_an_own_pattern_gives_beamwidth_and_front_to_back(tmp_path):
     assert found.front_to_back_db == pytest.approx(20.0, abs=0.01)
 
 
+def test_a_pattern_that_no_lobe_fits_is_refused_and_says_what_to_do(tmp_path):
+    # a half-wave dipole hears front and back alike: cos(90 sin a) / cos a (textbook)
+    def dipole(angle):
+        sine, cosine = math.sin(math.radians(angle)), math.cos(math.radians(angle))
+        return abs(math.cos(math.pi / 2 * sine) / cosine) if abs(cosine) > 1e-9 else 0.0
+
+    gains = GAINS.replace("source\n", "source,pattern\n").replace("judgement\n", "judgement,\n")
+    gains = gains.replace("computed\n", "computed,P\n")
+    with pytest.raises(InputError) as caught:
+        own(tmp_path, gains=gains, patterns=pattern("P", dipole))
+    said = str(caught.value)
+    assert "line 6, column pattern" in said
+    assert "dB all round" in said
+    assert "give beamwidth_deg and front_to_back_db" in said
+
+
+def test_how_far_the_lobe_is_off_a_pattern_is_told_once(tmp_path):
+    gains = GAINS.replace("source\n", "source,pattern\n").replace("judgement\n", "judgement,\n")
+    gains = gains.replace("computed\n", "computed,P\n")
+    told = own(
+        tmp_path, gains=gains, patterns=pattern("P", lambda angle: max(0.1, math.cos(math.radians(angle))))
+    )
+    of_pattern = [
+        warning for warning in told.warnings if warning.startswith("pattern P: counted as a lobe of")
+    ]
+    assert len(of_pattern) == 1  # two frequencies have it
+    assert re.search(r"\d\.\d dB off in its main lobe, \d\.\d dB all round", of_pattern[0])
+
+
+def test_a_difference_beside_a_gain_is_kept(tmp_path):
+    header = GAINS.splitlines()[0] + ",relative_to,difference_low_db,difference_db,difference_high_db"
+    rows = [row + ",,,," for row in GAINS.splitlines()[1:]]
+    rows[2] = "wide,uhf,,8,10,12,35,14,measured,long,0.5,1,1.5"
+    gain = own(tmp_path, gains="\n".join([header, *rows]) + "\n").antennas["wide"].gain_at(600.0)
+    assert gain.gain_dbd == Span(8.0, 10.0, 12.0)
+    assert (gain.relative_to, gain.difference_db) == ("long", Span(0.5, 1.0, 1.5))
+
+
 def line(table, number, old, new):
     lines = table.splitlines(keepends=True)
     assert old in lines[number - 1]
@@ -199,6 +237,18 @@ REFUSED = {
         'line 4, column price.*"-9"',
     ),
     "device twice": ("devices", DEVICES + "line,C,cable,,,,,1,1,x\n", "line 5, column device_id"),
+    "id that a command reads as two": (
+        "antennas",
+        ANTENNAS.replace("flat,", "flat+,"),
+        r'line 2, column antenna_id: found "flat\+".*no blank and none of',
+    ),
+    "amplifier for no frequency": (
+        "devices",
+        line(
+            DEVICES.replace(",source", ",source,lowest_mhz,highest_mhz"), 2, "judgement", "judgement,600,470"
+        ),
+        'line 2, column highest_mhz: found "470".*must be 600 or more',
+    ),
     "pattern with a gap": (
         "patterns",
         "pattern,plane,angle_deg,relative_field\n" + "".join(f"P,azimuth,{a},1\n" for a in range(0, 300, 10)),

@@ -29,14 +29,15 @@ U = 255
 
 
 def test_counts_by_hand():
-    variant = np.array([[1, 1, 2], [0, 2, U]], np.uint8)
+    variant = np.array([[1, 1, 2], [0, 3, U]], np.uint8)
     ends = np.array([[1, 2, 3], [3, 0, U]], np.uint8)
     bits = np.array([[[1, 3, 2], [0, 1, U]]], np.uint8)
-    found = count_installation(WEIGHT, variant, ends, 0, bits, bits, ["One"])
+    found = count_installation(WEIGHT, variant, ends, 0, bits, bits, ["One"], 2)
     assert (found.holds, found.with_amplifier, found.not_held, found.unknown) == (30.0, 80.0, 40.0, 60.0)
+    assert found.with_amplifiers == (30.0, 50.0)  # the first in the cell of 30, the second in that of 50
     assert (found.low, found.high) == (10.0, 100.0)
     assert found.services == {"One": 80.0}  # bit 0 in the cells of 10, 20 and 50
-    bare = count_installation(WEIGHT, variant, None, 1, bits, None, ["One"])
+    bare = count_installation(WEIGHT, variant, None, 1, bits, bits, ["One"])
     assert (bare.with_amplifier, bare.low, bare.high) == (None, None, None)
     assert bare.services == {"One": 50.0}
 

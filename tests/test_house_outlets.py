@@ -10,7 +10,7 @@ import covermap
 from covermap.addresses.compute_report import Asked, answer_at
 from covermap.addresses.house import outlet_level, splitter_of, wiring
 from covermap.addresses.strong_signals import tuner_dbm
-from covermap.catalogue import read_catalogue
+from covermap.catalogue import Span, read_catalogue
 from covermap.errors import InputError
 from covermap.jobs.address_sheets import open_book
 from covermap.propagation.free_space import dipole_factor_db, thermal_noise_dbm
@@ -19,6 +19,7 @@ from covermap.reception.chain import cable_loss_db
 from covermap.reports.address_sheet import address_record, sheet_html
 from covermap.tables import read_tiers
 from tests.html_text import visible
+from tests.reference import reference_rows
 from tests.test_commands import run, write_demo
 
 EASY = (43.9475, -35.625)
@@ -41,21 +42,39 @@ def house_at(book, where, outlets, *cable_m):
 
 
 @pytest.mark.parametrize(
-    ("outlets", "loss_db"),
+    ("outlets", "ways", "uhf_db", "vhf_db"),
     [
-        # by hand from the table of parts, at UHF: outlet 0.5 and three connector pairs of 0.1 dB,
-        # and a splitter of 3.8, 7.5, 9.6 or 15 dB
-        (1, 0.8),
-        (2, 4.6),
-        (4, 8.3),
-        (5, 10.4),  # the next larger one: 6 ways
-        (16, 15.8),
+        # by hand: outlet 0.5 and three connector pairs of 0.1 dB in both bands, and a splitter of 3.8, 7.5,
+        # 9.6 or 15 dB at UHF, of 3.5, 7.0, 9.0 or 14.3 dB at VHF
+        (1, 0, 0.8, 0.8),
+        (2, 2, 4.6, 4.3),
+        (4, 4, 8.3, 7.8),
+        (5, 6, 10.4, 9.8),  # the next larger one: 6 ways
+        (16, 16, 15.8, 15.1),
     ],
 )
-def test_loss_of_splitter_outlet_and_connectors(outlets, loss_db):
+def test_loss_of_splitter_outlet_and_connectors_by_band(outlets, ways, uhf_db, vhf_db):
     home = wiring(outlets, (35.0,), DEVICES)
-    assert home.passive_loss_db == pytest.approx(loss_db, abs=0.01)
+    expected = {"low_vhf": vhf_db, "high_vhf": vhf_db, "uhf": uhf_db}
+    assert home.passive_loss_db == pytest.approx(expected, abs=0.01)
     assert home.cable_m == (35.0,) * outlets
+    tier = home.at(read_tiers()[5], 35.0, amplified=False)
+    assert [tier.passive_db(mhz) for mhz in (69.0, 195.0, 593.0)] == pytest.approx([vhf_db, vhf_db, uhf_db])
+    rows = {int(row["ways"]): row for row in reference_rows("hardware/splitter_loss.csv")}
+    if ways:  # the splitter's part is the reference's
+        assert uhf_db - 0.8 == pytest.approx(float(rows[ways]["typical_loss_db_uhf"]))
+        assert vhf_db - 0.8 == pytest.approx(float(rows[ways]["typical_loss_db_vhf"]))
+
+
+def test_a_part_whose_loss_at_vhf_is_not_known_takes_that_at_uhf():
+    devices = [replace(one, loss_vhf_db=None) if one.kind == "outlet" else one for one in DEVICES]
+    devices = [
+        replace(one, loss_uhf_db=Span(2.0, 2.0, 2.0)) if one.kind == "outlet" else one for one in devices
+    ]
+    assert wiring(1, (35.0,), devices).passive_loss_db["high_vhf"] == pytest.approx(2.3)
+    devices = [replace(one, loss_uhf_db=None) if one.kind == "outlet" else one for one in DEVICES]
+    with pytest.raises(InputError, match=r"found no loss at UHF\. Fill loss_uhf_db"):
+        _ = wiring(1, (35.0,), devices).passive_loss_db
 
 
 def test_common_run_ends_where_the_shortest_is_half_way():
@@ -86,16 +105,18 @@ def test_a_catalogue_without_parts_is_told():
 
 
 @pytest.mark.parametrize(
-    ("amplified", "behind_db"),
+    ("service", "amplified", "behind_db"),
     [
-        (False, -8.3),  # splitter, outlet and connectors as above
-        (True, 14.0 - 8.3),  # and the gain of the amplifier of the table
+        ("Skerra One", False, -8.3),  # channel 21: splitter, outlet and connectors as above
+        ("Skerra One", True, 14.0 - 8.3),  # and the gain of the amplifier of the table
+        ("Coast TV", False, -7.8),  # channel 10
+        ("Coast TV", True, 14.0 - 7.8),
     ],
 )
-def test_level_at_an_outlet_is_the_sum_of_its_parts(book, amplified, behind_db):
+def test_level_at_an_outlet_is_the_sum_of_its_parts(book, service, amplified, behind_db):
     """By hand: field + gain + factor of a dipole - cable - splitter and outlet, for a station on the aim."""
     asked, _, _ = answer_at(book.site_at(*EASY), Asked(*EASY))
-    path = next(one for one in asked.place.paths if one.station.service == asked.wanted.services[0])
+    path = next(one for one in asked.place.paths if one.station.service == service)
     home = wiring(4, (35.0,), DEVICES)
     tier = home.at(read_tiers()[5], 35.0, amplified=amplified)
     signals = asked.signals(tier)

@@ -51,10 +51,11 @@ def test_what_a_word_puts_up(spec, mount, gain_uhf_dbd):
     assert one.mount == mount
     assert one.plain.gain_dbd["uhf"] == gain_uhf_dbd
     assert not one.plain.has_amplifier
-    assert (one.amplified is None) == (mount == "window")  # no masthead amplifier beside the set
-    assert one.amplified is None or one.amplified.amplifier_gain_db == 14.0
+    assert one.amplifiers == (() if mount == "window" else (LOW_GAIN,))  # none stands beside the set
+    assert all(tier.amplifier_gain_db == 14.0 for tier in one.tiers[1:])
     assert (one.plain.diplexer_loss_db > 0.0) == ("+" in spec)
-    assert one.low.gain_dbd["uhf"] <= one.plain.gain_dbd["uhf"] <= one.high.gain_dbd["uhf"]
+    low, high = one.at_ends()
+    assert low.gain_dbd["uhf"] <= one.plain.gain_dbd["uhf"] <= high.gain_dbd["uhf"]
 
 
 @pytest.mark.parametrize(
@@ -75,9 +76,8 @@ def test_an_amplifier_is_left_out_beside_a_built_in_one():
     own = replace(CATALOGUE.antennas["uhf_10"], amplifier=LOW_GAIN)
     catalogue = replace(CATALOGUE, antennas={**CATALOGUE.antennas, "active": own})
     one = installed("active", catalogue, TIERS, amplifier=LOW_GAIN)
-    assert one.amplified is None
     assert one.plain.has_amplifier
-    assert one.variants == (one.plain,)
+    assert one.tiers == (one.plain,)
 
 
 def test_height_takes_the_place_of_the_mounts_own():
@@ -96,9 +96,9 @@ def test_a_ladder_keeps_its_order_and_what_stands_behind_receives_nothing(signal
 def test_an_installation_holds_where_its_best_aim_reaches_the_confidence(signals):
     """The same rule as of a place: the best of all whole azimuths, interference in it."""
     one = put_up("both", amplifier=LOW_GAIN)
-    found = HoldingReceiver(one.variants, LIST, around(signals)).receive(signals)
+    found = HoldingReceiver(one.tiers, LIST, around(signals)).receive(signals)
     chances = []
-    for tier in one.variants:
+    for tier in one.tiers:
         places = [place_of(signals, cell, tier.tier, LIST) for cell in range(CELLS)]
         chances.append([best_aim(place, tier).chance for place in places])
     plain, amplified = np.array(chances) >= 0.9

@@ -97,12 +97,9 @@ def test_the_services_of_a_class_are_those_of_its_antenna(demo, prepared):
 def test_page_values_are_those_of_the_run_and_there_only_with_a_catalogue(prepared):
     found = antennas_of(prepared, None)(prepared.grid)
     store = Store(store_folder(prepared.scenario, None))
-    amplifier = prepared.catalogue.devices["masthead_low"]
-    put_up = [
-        installed(key, prepared.catalogue, prepared.tiers, amplifier=amplifier) for key in ("like_5", "small")
-    ]
+    put_up = [installed(key, prepared.catalogue, prepared.tiers) for key in ("like_5", "small")]
     wanted = prepared.scenario.wanted[0]
-    expected = holding(prepared, store, [one.variants for one in put_up], wanted, all_cells(prepared))
+    expected = holding(prepared, store, [one.tiers for one in put_up], wanted, all_cells(prepared))
     assert np.array_equal(found.holds[wanted.name], expected)
     assert found.services == every_service(prepared.scenario.stations).services
     assert found.bits.shape == (1, len(found.services), *prepared.grid.shape)
@@ -126,20 +123,18 @@ def test_a_coarser_page_takes_the_cells_in_the_middle(prepared):
 
 
 def made_up():
-    """Return two antennas: the first holds the list in the west, with an amplifier further east."""
+    """Return two antennas: the first holds the list in the west, further east with an amplifier."""
     column = np.broadcast_to(np.arange(GRID.cols), GRID.shape)
-    first = np.where(column < 14, 1, np.where(column < 28, 2, 0)).astype(np.uint8)
+    first = np.select([column < 14, column < 22, column < 28], [1, 2, 3]).astype(np.uint8)
     second = np.zeros(GRID.shape, np.uint8)
     bits = np.stack([np.where(column < 20, 3, 1), np.where(column < 20, 1, 0), np.zeros(GRID.shape)])
     antennas = (
-        PageAntenna("Broad <b>one</b>", "rooftop", 95.0),
-        PageAntenna("Small", "window", float("nan")),
+        PageAntenna("Broad <b>one</b>", "rooftop", 95.0, (("An amplifier", 55.0), ("Another", float("nan")))),
+        PageAntenna("Small", "window", float("nan"), ()),
     )
     services = ("Alpha", "Beta <b>Bold</b>", "Gamma")
     both = np.stack([first, second])
-    return PageAntennas(
-        antennas, "An amplifier", {"main": both, "few": both}, services, bits[None].astype(np.uint8)
-    )
+    return PageAntennas(antennas, {"main": both, "few": both}, services, bits[None].astype(np.uint8))
 
 
 @pytest.fixture(scope="module")
@@ -175,8 +170,9 @@ def test_the_map_takes_the_colours_of_the_chosen_antenna(browser, case):
           return Object.fromEntries(Object.entries(found).map(([value, set]) => [value, [...set]]));
         })"""
     colours = browser.execute_script(script)
-    assert set(colours) == {"0", "1", "2"}
+    assert set(colours) == {"0", "1", "2", "3"}
     assert all(len(one) == 1 for one in colours.values())  # the relief of the small case is flat
+    assert colours["2"] == colours["3"]  # with an amplifier, whichever it is
     assert len({one[0] for one in colours.values()}) == 3
     choose(browser, 1)
     assert set(browser.execute_script(script)) == {"0"}
@@ -194,13 +190,18 @@ def test_key_choice_and_card_say_what_each_antenna_brings(browser, case, size):
         "holds the list",
         "holds it with an amplifier",
         "does not hold it",
-        "An amplifier",
+        "the least costly of those worth trying",
     ):
         assert part in said
     row, col = known_cell(case[0], 6)
     card = click_cell(browser, row, col)
-    holds = {1: "holds the list", 2: "holds it with an amplifier", 0: "does not hold it"}
-    value = 1 if col < 14 else 2 if col < 28 else 0
+    holds = {
+        1: "holds the list",
+        2: "holds it with an amplifier (An amplifier, 55)",
+        3: "holds it with an amplifier (Another)",
+        0: "does not hold it",
+    }
+    value = 1 if col < 14 else 2 if col < 22 else 3 if col < 28 else 0
     assert "Antennas of the catalogue here" in card
     first = browser.execute_script("return document.querySelector('.antennas li').innerText")
     assert "Broad <b>one</b>, rooftop, 95" in first

@@ -8,6 +8,7 @@ import pytest
 
 import covermap
 from covermap.addresses.compute_report import Asked, answer_at
+from covermap.addresses.house import outlet_level
 from covermap.addresses.list_file import ListedAddress
 from covermap.addresses.shared import shared_antenna, star
 from covermap.addresses.shared_homes import SharedHome, read_shared_homes
@@ -59,6 +60,20 @@ def shared(asked, homes, distance_m=None):
 )
 def test_loss_of_the_network_by_length_and_splits(asked, one, loss_db):
     assert shared(asked, [one]).homes[0].loss_db == pytest.approx(loss_db, abs=0.02)
+
+
+def test_splitters_take_less_from_vhf(asked, monkeypatch):
+    """By hand: 7.0 and 10.7 dB instead of 7.5 and 11.3 for 4 x 8; outlet and connectors are alike."""
+    seen = []
+
+    def level_and_note(question, tier, *rest):
+        seen.append(tier)
+        return outlet_level(question, tier, *rest)
+
+    monkeypatch.setattr("covermap.addresses.shared.outlet_level", level_and_note)
+    shared(asked, [home(0.0, splits=(4, 8))])
+    losses = {mhz: seen[0].passive_db(mhz) for mhz in (195.0, 593.0)}
+    assert losses == pytest.approx({195.0: 7.0 + 10.7 + 0.5 + 0.7, 593.0: 7.5 + 11.3 + 0.5 + 0.7})
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,7 @@ from covermap.addresses.house_levels import HousePlan, HouseReport, OutletLevel
 from covermap.addresses.plans import Question
 from covermap.addresses.strong_signals import tuner_dbm
 from covermap.catalogue import Device
+from covermap.constants import BANDS
 from covermap.errors import InputError
 from covermap.propagation.free_space import thermal_noise_dbm
 from covermap.reception import AimPlan
@@ -40,15 +41,14 @@ class Wiring:
     amplifier: Device
 
     @property
-    def passive_loss_db(self) -> float:
-        """Return what splitter, outlet and connectors take, at UHF; at VHF they take up to 0.8 dB less."""
-        parts = [self.outlet, *[self.connector] * CONNECTORS]
-        parts += [] if self.splitter is None else [self.splitter]
-        return sum(uhf_loss_db(part) for part in parts)
+    def passive_loss_db(self) -> dict[str, float]:
+        """Return what splitter, outlet and connectors take together in each band."""
+        splitters = [] if self.splitter is None else [self.splitter]
+        return loss_by_band([self.outlet, *[self.connector] * CONNECTORS, *splitters])
 
     def at(self, tier: Tier, cable_m: float, *, amplified: bool) -> Tier:
         """Return an installation as an outlet at the end of a run of cable sees it."""
-        wired = replace(tier, cable_m=cable_m, passive_loss_db=self.passive_loss_db)
+        wired = replace(tier, cable_m=cable_m, passive_loss_by_band=self.passive_loss_db)
         if not amplified:
             return wired
         return replace(
@@ -181,10 +181,21 @@ def outlet_level(asked: Question, tier: Tier, plan: AimPlan, cable_m: float) -> 
     )
 
 
-def uhf_loss_db(device: Device) -> float:
-    """Return what a passive device usually takes at UHF. Raises InputError where the catalogue has none."""
+def loss_by_band(parts: Iterable[Device]) -> dict[str, float]:
+    """Return what passive devices in a row usually take in each band.
+
+    Where the catalogue has no loss of a device at VHF, that at UHF counts there too, which is the greater.
+
+    Raises InputError where it has none at UHF.
+    """
+    parts = tuple(parts)
+    return {band: sum(_loss_db(part, band) for part in parts) for band in BANDS}
+
+
+def _loss_db(device: Device, band: str) -> float:
     if device.loss_uhf_db is None:
         raise InputError(
             f"{device.name} ({device.device_id}): found no loss at UHF. Fill loss_uhf_db in devices.csv."
         )
-    return device.loss_uhf_db.typical
+    at_vhf = device.loss_uhf_db if device.loss_vhf_db is None else device.loss_vhf_db
+    return (device.loss_uhf_db if band == "uhf" else at_vhf).typical

@@ -36,14 +36,14 @@ class HousePlan:
 class HouseReport:
     """One antenna for several outlets, without and with an amplifier in front of the splitter.
 
-    splitter : its name, empty for one outlet; passive_loss_db : of splitter, outlet and connectors, at UHF
+    splitter : its name, empty for one outlet; passive_loss_db : band -> of splitter, outlet and connectors
     common_m : the part of the cable that all outlets share
     amplifier : name of the one in the house; amplifier_gain_db : its gain
     one_set_tier : the class for a single set, as the answer of the address
     """
 
     splitter: str
-    passive_loss_db: float
+    passive_loss_db: dict[str, float]
     common_m: float
     amplifier: str
     amplifier_gain_db: float

@@ -12,11 +12,12 @@ import numpy as np
 from covermap.addresses.answer import answer_of, as_cell
 from covermap.addresses.installed_records import InstallationAtPlace, Recommended
 from covermap.addresses.plans import Question
-from covermap.catalogue import AntennaCatalogue, Device, Installed, installed
+from covermap.catalogue import AntennaCatalogue, Device, Installed, Variant, installed
 from covermap.reception import AimPlan, TierTable, best_aim
 from covermap.reception.installed import InstallationCounter, Receiving
 from covermap.reception.ladder import ladder
 from covermap.reception.tiers import Tier
+from covermap.reception.turned import best_turned
 from covermap.scenario.wanted import MOST_SERVICES, every_service
 
 BEST_FEW = 3
@@ -30,7 +31,8 @@ class Shop:
 
     put_up : installations to be tabled; tiers : of the scenario, whose mounts hold
     catalogue : from which the few worth buying are named; None: none are
-    amplifier : the one tried; mast_price : of the mast that the mount "mast" needs
+    amplifier : the only one tried, None: those worth trying
+    mast_price : of the mast that the mount "mast" needs
     """
 
     tiers: TierTable
@@ -41,19 +43,35 @@ class Shop:
     heights_m: tuple[float, ...] = field(default=())
 
 
-def installations_at(
-    asked: Question, put_up: Sequence[Installed], amplified: Sequence[bool] = (False, True)
-) -> tuple[InstallationAtPlace, ...]:
-    """Return what installations bring at the point, each without and with its amplifier.
+def installations_at(asked: Question, put_up: Sequence[Installed]) -> tuple[InstallationAtPlace, ...]:
+    """Return what installations bring at the point, each without an amplifier and with the best one.
+
+    Of the amplifiers tried with it that is the least costly one that holds the list and needs no filter, else
+    the least costly that holds it with one, else the surest.
 
     The paths of the point must have been computed for every height.
     """
-    return tuple(
-        _at(asked, one, tier, with_it)
-        for one in put_up
-        for with_it, tier in zip((False, True), one.variants, strict=False)
-        if with_it in amplified
-    )
+    found: list[InstallationAtPlace] = []
+    for one in put_up:
+        plain, *amplified = (_at(asked, one, variant) for variant in one.variants)
+        found += [plain, *_best_of(amplified)]
+    return tuple(found)
+
+
+def _clean_of(asked: Question, one: Installed, found: InstallationAtPlace) -> InstallationAtPlace:
+    """Return another amplifier's instead, where the one that holds is overloaded and another one is not."""
+    if not (found.amplifier and found.needs_filter):
+        return found
+    return _best_of([_at(asked, one, variant) for variant in one.variants[1:]])[0]
+
+
+def _best_of(amplified: Sequence[InstallationAtPlace]) -> tuple[InstallationAtPlace, ...]:
+    """Return the one to be told of an installation's amplifiers, in order of price; none without any."""
+    holding = [one for one in amplified if one.holds]
+    clean = [one for one in holding if not one.needs_filter]
+    if holding:
+        return ((clean or holding)[0],)
+    return tuple(sorted(amplified, key=lambda one: -one.chance_percent)[:1])
 
 
 def recommended(
@@ -69,17 +87,17 @@ def recommended(
     held: list[InstallationAtPlace] = []
     surest: InstallationAtPlace | None = None
     pairs = 0
-    for one, tier, with_it in _by_cost(shop.catalogue, shop.tiers, shop.amplifier, shop.mast_price):
+    for one, variant in _by_cost(shop.catalogue, shop.tiers, shop.amplifier, shop.mast_price):
         pairs += len(one.antennas) > 1
         if len(one.antennas) > 1 and pairs > MOST_PAIRS:
             continue
-        if not with_it and any(one.name == kept.name for kept in held):
+        if any(one.name == kept.name for kept in held):
             continue
-        plan = _plan(asked, tier)
-        if asked.reaches(plan) and not any(one.name == kept.name for kept in held):
-            held.append(_told(asked, one, tier, with_it, plan))
+        plan = _plan(asked, variant.tier)
+        if asked.reaches(plan):
+            held.append(_clean_of(asked, one, _told(asked, one, variant, plan)))
         elif surest is None or 100.0 * plan.chance > surest.chance_percent:
-            surest = _told(asked, one, tier, with_it, plan)
+            surest = _told(asked, one, variant, plan)
         if len(held) == BEST_FEW:
             break
     if not held:
@@ -100,13 +118,14 @@ def candidates(catalogue: AntennaCatalogue) -> Iterable[str]:
 
 def _by_cost(
     catalogue: AntennaCatalogue, tiers: TierTable, amplifier: Device | None, mast_price: float
-) -> list[tuple[Installed, Tier, bool]]:
+) -> list[tuple[Installed, Variant]]:
     """Return every installation at every mount that suits it, the least costly first; one antenna before two.
 
     Where every antenna has a price, by price, else by the cost order of the mounts.
     """
     prices = [antenna.price for antenna in catalogue.antennas.values()]
-    prices += [] if amplifier is None else [amplifier.price]
+    tried = catalogue.devices.values() if amplifier is None else [amplifier]
+    prices += [device.price for device in tried if device.kind == "amplifier"]
     priced = not any(math.isnan(price) for price in prices)
     found = []
     for key in candidates(catalogue):
@@ -115,17 +134,19 @@ def _by_cost(
             if not all(mount in antenna.mounts for antenna in antennas):
                 continue
             one = installed(f"{key}@{mount}", catalogue, tiers, amplifier=amplifier)
-            for with_it, tier in zip((False, True), one.variants, strict=False):
-                order = tier.cost_order + 2.0 * with_it + 2.0 * (len(antennas) - 1)
-                price = _price(one, with_it) + (mast_price if mount == "mast" else 0.0)
+            for place, variant in enumerate(one.variants):
+                order = variant.tier.cost_order + 2.0 * place + 2.0 * (len(antennas) - 1)
+                price = one.price(variant.amplifier) + (mast_price if mount == "mast" else 0.0)
                 rank = (price if priced else order, len(antennas), order)
-                found.append((rank, one, tier, with_it))
+                found.append((rank, one, variant))
     found.sort(key=lambda item: item[0])
-    return [item[1:] for item in found]
+    return [(one, variant) for _, one, variant in found]
 
 
 def _plan(asked: Question, tier: Tier) -> AimPlan:
     """Return an installation's best plan; of a pair, with an aim for each antenna where that reaches."""
+    if tier.turned_deg:
+        return best_turned(asked.signals(tier), tier)
     if tier.diplexer_loss_db <= 0.0:
         return best_aim(asked.signals(tier), tier)
     site = replace(asked.place.site, receivers={})  # nobody asks for this one again
@@ -133,11 +154,12 @@ def _plan(asked: Question, tier: Tier) -> AimPlan:
     return answer_of(alone).plans[0]
 
 
-def _at(asked: Question, one: Installed, tier: Tier, with_it: bool) -> InstallationAtPlace:
-    return _told(asked, one, tier, with_it, _plan(asked, tier))
+def _at(asked: Question, one: Installed, variant: Variant) -> InstallationAtPlace:
+    return _told(asked, one, variant, _plan(asked, variant.tier))
 
 
-def _told(asked: Question, one: Installed, tier: Tier, with_it: bool, plan: AimPlan) -> InstallationAtPlace:
+def _told(asked: Question, one: Installed, variant: Variant, plan: AimPlan) -> InstallationAtPlace:
+    tier = variant.tier
     confidence = asked.options.confidence_percent / 100.0
     lowest = int(np.argmin(plan.chances))
     return InstallationAtPlace(
@@ -145,7 +167,8 @@ def _told(asked: Question, one: Installed, tier: Tier, with_it: bool, plan: AimP
         name=one.name,
         mount=one.mount,
         height_m=tier.height_m,
-        amplifier=one.amplifier.name if with_it and one.amplifier is not None else "",
+        amplifier=variant.amplifier_name,
+        amplifier_price=math.nan if variant.amplifier is None else variant.amplifier.price,
         chance_percent=100.0 * plan.chance,
         holds=asked.reaches(plan),
         aims_deg=plan.azimuths_deg,
@@ -161,7 +184,7 @@ def _told(asked: Question, one: Installed, tier: Tier, with_it: bool, plan: AimP
         weakest=plan.services[lowest],
         weakest_percent=100.0 * float(plan.chances[lowest]),
         services=_services(asked, tier),
-        price=_price(one, with_it),
+        price=one.price(variant.amplifier),
     )
 
 
@@ -184,11 +207,6 @@ def _services(asked: Question, tier: Tier) -> tuple[str, ...]:
     )
     bits = InstallationCounter([tier], every, around).count(signals)[:, 0]
     return tuple(service for service, bit in zip(every.services, bits, strict=True) if bit == 1)
-
-
-def _price(one: Installed, with_it: bool) -> float:
-    own = 0.0 if not with_it or one.amplifier is None else one.amplifier.price
-    return one.price + own
 
 
 def _reason(first: InstallationAtPlace, other: InstallationAtPlace) -> str:

@@ -10,6 +10,7 @@ class InstallationAtPlace:
     """One or two antennas of the catalogue at a height of a point, with or without an amplifier.
 
     key, name, mount : as Installed; amplifier : its name, "" without one beside the antenna
+    amplifier_price : NaN unknown
     chance_percent : of the list with its best plan; holds : whether that reaches the confidence
     directional : False where every aim is alike; aims_deg, joined, polarization : of that plan
     needs_filter : strong signals pass a limit of it
@@ -24,6 +25,7 @@ class InstallationAtPlace:
     mount: str
     height_m: float
     amplifier: str
+    amplifier_price: float
     chance_percent: float
     holds: bool
     aims_deg: tuple[float, ...]

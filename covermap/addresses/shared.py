@@ -12,14 +12,15 @@ from covermap.addresses.house import (
     CONNECTORS,
     as_distribution,
     device_of,
+    loss_by_band,
     outlet_level,
     splitter_of,
-    uhf_loss_db,
 )
 from covermap.addresses.house_levels import OutletLevel
 from covermap.addresses.plans import Question, as_aimed
 from covermap.addresses.shared_homes import SharedHome
 from covermap.catalogue import Device
+from covermap.reception.bands import band_of
 from covermap.reception.chain import cable_loss_db
 from covermap.reception.tiers import Tier
 
@@ -88,12 +89,12 @@ class SharedAntenna:
 
 @dataclass(frozen=True)
 class _Run:
-    """A home's way from the amplifier: its cable, the splitters on it, and what is inside the home."""
+    """A home's way from the amplifier: its cable, the splitters on it, and what its parts take by band."""
 
     cable_m: float
     estimated: bool
     ways: tuple[int, ...]
-    passive_db: float
+    passive_db: dict[str, float]
 
 
 def shared_antenna(
@@ -170,11 +171,11 @@ def star(homes: int, devices: Iterable[Device]) -> tuple[int, ...]:
 def _run(home: SharedHome, distance_m: float, homes: int, devices: Sequence[Device]) -> _Run:
     ways = home.splits or star(homes, devices)
     inside = () if home.outlets == 1 else (home.outlets,)
-    passive_db = sum(uhf_loss_db(splitter_of(number, devices)) for number in (*ways, *inside))
-    passive_db += uhf_loss_db(device_of("outlet", devices))
-    passive_db += (CONNECTORS + 2 * len(ways)) * uhf_loss_db(device_of("connector", devices))
+    parts = [splitter_of(number, devices) for number in (*ways, *inside)]
+    parts += [device_of("outlet", devices)]
+    parts += [device_of("connector", devices)] * (CONNECTORS + 2 * len(ways))
     estimated = math.isnan(home.cable_m)
-    return _Run(DETOUR * distance_m if estimated else home.cable_m, estimated, ways, passive_db)
+    return _Run(DETOUR * distance_m if estimated else home.cable_m, estimated, ways, loss_by_band(parts))
 
 
 def _trunk(devices: Sequence[Device]) -> Device:
@@ -191,7 +192,7 @@ def _trunk(devices: Sequence[Device]) -> Device:
 
 
 def _loss_db(run: _Run, cable: Device) -> float:
-    return cable.loss_db(MIDDLE_MHZ, run.cable_m).typical + run.passive_db
+    return cable.loss_db(MIDDLE_MHZ, run.cable_m).typical + run.passive_db[band_of(MIDDLE_MHZ)]
 
 
 def _behind(mount: Tier, launch: Device, cable: Device, run: _Run) -> Tier:
@@ -200,7 +201,7 @@ def _behind(mount: Tier, launch: Device, cable: Device, run: _Run) -> Tier:
     return replace(
         mount,
         cable_m=TO_AMPLIFIER_M,
-        passive_loss_db=run.passive_db,
+        passive_loss_by_band=run.passive_db,
         distribution=as_distribution(launch, run.cable_m * per_metre_db),
     )
 

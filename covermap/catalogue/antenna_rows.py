@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
+from covermap.catalogue.asked import MARKS
 from covermap.catalogue.cells import identifier, known, number, read_rows, source
 from covermap.catalogue.gain_rows import GainTable
 from covermap.catalogue.mounting import MOUNTS
@@ -14,6 +15,7 @@ from covermap.scenario.text_table import Row
 
 NEEDED = ("antenna_id", "name", "kind", "mounts", "source")
 MOST_PRICE = 1e9
+NOT_IN_IDS = (*MARKS, ",", " ")  # what commands read as something else
 
 
 def read_antennas(
@@ -47,6 +49,8 @@ def _antenna(
     devices: Mapping[str, Device],
 ) -> Antenna:
     antenna_id = identifier(row, "antenna_id", seen)
+    if any(mark in antenna_id for mark in NOT_IN_IDS):
+        raise row.wrong("antenna_id", 'An id has no blank and none of + @ : and ",". Rename it.')
     amplifier = known(row, "amplifier", devices, "Or leave it empty.") if row.text("amplifier") else ""
     if antenna_id not in gains.antennas:
         raise row.wrong(

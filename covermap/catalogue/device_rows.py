@@ -16,6 +16,7 @@ KINDS = (*AMPLIFIERS, "cable", *PASSIVE)
 NEEDED = ("device_id", "name", "kind", "source")
 DBUV_IN_75_OHM = 108.75  # dBuV = dBm + 108.75 in 75 ohm; definition of the units
 MOST_PRICE = 1e9
+FREQUENCIES_MHZ = (1.0, 3000.0)
 
 
 def read_devices(path: Path) -> tuple[dict[str, Device], tuple[str, ...]]:
@@ -51,6 +52,8 @@ def _device(row: Row, seen: dict[str, Device]) -> Device:
         max_output_dbm=span(row, _columns("max_output{}_dbuv"), 0.0, 150.0, minus=DBUV_IN_75_OHM),
         price=number(row, "price", 0.0, MOST_PRICE),
         source=source(row),
+        lowest_mhz=number(row, "lowest_mhz", *FREQUENCIES_MHZ),
+        highest_mhz=number(row, "highest_mhz", *FREQUENCIES_MHZ),
     )
     _check_complete(row, device)
     return device
@@ -73,6 +76,8 @@ def _check_complete(row: Row, device: Device) -> None:
         for column, value in (("gain_db", device.gain_db), ("noise_figure_db", device.noise_figure_db)):
             if value is None:
                 raise row.wrong(column, "An amplifier needs gain and noise figure. Fill the cell.")
+        if device.lowest_mhz > device.highest_mhz:
+            raise row.wrong("highest_mhz", f"It must be {device.lowest_mhz:g} or more. Correct the row.")
     elif device.kind == "cable" and device.cable_db_per_100_m is None:
         raise row.wrong(
             "cable_root_db_per_100_m", "A cable needs a of its loss a sqrt(MHz) + b MHz, per 100 m."

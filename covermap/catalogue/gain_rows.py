@@ -6,15 +6,18 @@ import math
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
 from covermap.catalogue.cells import known, number, read_rows, source, span
+from covermap.catalogue.lobes import (
+    MOST_OFF_ALL_ROUND_DB,
+    MOST_OFF_IN_LOBE_DB,
+    fitted_lobe,
+    usual_lobe,
+)
 from covermap.catalogue.records import AntennaGain, RelativeGain, Span
 from covermap.constants import BANDS, DBI_FROM_DBD
 from covermap.errors import Faults, InputError
 from covermap.reception.bands import band_of
 from covermap.scenario.patterns import Patterns
-from covermap.scenario.records import Pattern
 from covermap.scenario.text_table import Row, TextTable
 
 NEEDED = ("antenna_id", "source")
@@ -23,12 +26,6 @@ DBI = ("gain_low_dbi", "gain_dbi", "gain_high_dbi")
 DIFFERENCE = ("difference_low_db", "difference_db", "difference_high_db")
 LOWEST_MHZ, HIGHEST_MHZ = 40.0, 1000.0
 LEAST_DBD, MOST_DBD = -30.0, 30.0
-# An antenna with less than this, and no beamwidth given, is taken to receive from all directions alike.
-LEAST_LOBE_DBD = 3.0  # judgement
-BEAM_AREA_DEG2 = 32_400.0  # directivity times beamwidth squared, of an antenna with one lobe; from memory
-FRONT_TO_BACK_DB = {"low_vhf": 10.0, "high_vhf": 12.0, "uhf": 14.0}  # FCC Sixth Report and Order, App. A
-HALF_POWER_DB = -3.0103
-BEHIND_DEG = 90.0  # from here on a pattern counts as behind
 
 
 @dataclass(frozen=True)
@@ -59,10 +56,10 @@ def read_gains(path: Path, patterns: Patterns) -> GainTable:
     table = read_rows(path, NEEDED)
     _check_reference(table)
     found: dict[str, dict[tuple[str, float], AntennaGain | RelativeGain]] = {}
-    guessed: list[str] = []
+    noticed: list[str] = []
     faults = Faults()
     for row in table.rows:
-        gain = faults.of(None, _gain, row, patterns, guessed)
+        gain = faults.of(None, _gain, row, patterns, noticed)
         if gain is None:
             continue
         of_antenna = found.setdefault(row.text("antenna_id"), {})
@@ -80,7 +77,7 @@ def read_gains(path: Path, patterns: Patterns) -> GainTable:
             name: tuple(one for one in rows if isinstance(one, RelativeGain))
             for name, rows in in_order.items()
         },
-        (*table.warnings, *guessed),
+        (*table.warnings, *noticed),
     )
 
 
@@ -107,17 +104,19 @@ def _check_reference(table: TextTable) -> None:
         )
 
 
-def _gain(row: Row, patterns: Patterns, guessed: list[str]) -> AntennaGain | RelativeGain:
+def _gain(row: Row, patterns: Patterns, noticed: list[str]) -> AntennaGain | RelativeGain:
     if not row.text("antenna_id"):
         raise row.wrong("antenna_id", "Every row needs the id of its antenna. Fill the cell.")
     band, frequency_mhz = _place(row)
     gain_dbd, difference_db = _gain_dbd(row), span(row, DIFFERENCE, LEAST_DBD, MOST_DBD)
+    other = "" if row.text("relative_to") == row.text("antenna_id") else row.text("relative_to")
     if gain_dbd is not None:
-        lobe = _lobe(row, patterns, guessed, band, gain_dbd.typical)
-        return AntennaGain(band, frequency_mhz, gain_dbd, *lobe, source(row))
-    if difference_db is not None and row.text("relative_to") not in ("", row.text("antenna_id")):
+        lobe = _lobe(row, patterns, noticed, band, gain_dbd.typical)
+        measured = (other, difference_db) if other and difference_db is not None else ("", None)
+        return AntennaGain(band, frequency_mhz, gain_dbd, *lobe, source(row), *measured)
+    if difference_db is not None and other:
         lobe = number(row, "beamwidth_deg", 1.0, 360.0), number(row, "front_to_back_db", 0.0, 50.0)
-        return RelativeGain(row.text("relative_to"), band, frequency_mhz, difference_db, *lobe, source(row))
+        return RelativeGain(other, band, frequency_mhz, difference_db, *lobe, source(row))
     raise row.wrong(
         "gain_dbd" if "gain_dbd" in row.cells else "gain_dbi",
         "A row without a gain says nothing: a band that the antenna does not serve has no row. Fill the "
@@ -147,36 +146,23 @@ def _gain_dbd(row: Row) -> Span | None:
 
 
 def _lobe(
-    row: Row, patterns: Patterns, guessed: list[str], band: str, typical_dbd: float
+    row: Row, patterns: Patterns, noticed: list[str], band: str, typical_dbd: float
 ) -> tuple[float, float]:
     """Return beamwidth and front-to-back ratio: of the pattern named, as given, else told from the gain."""
     if row.text("pattern"):
-        return _lobe_of(row, patterns)
+        return _lobe_of_pattern(row, patterns, noticed)
     given = number(row, "beamwidth_deg", 1.0, 360.0), number(row, "front_to_back_db", 0.0, 50.0)
     lobe = usual_lobe(*given, band, typical_dbd)
     if math.isnan(given[0]) and not math.isnan(lobe[0]):
-        guessed.append(f"{row.where}: no beamwidth_deg; {lobe[0]:.0f} degrees told from the gain.")
+        noticed.append(f"{row.where}: no beamwidth_deg; {lobe[0]:.0f} degrees told from the gain.")
     return lobe
 
 
-def usual_lobe(
-    beamwidth_deg: float, front_to_back_db: float, band: str, gain_dbd: float
-) -> tuple[float, float]:
-    """Return beamwidth and front-to-back ratio with what is missing (NaN) told from the gain. [degrees, dB]
+def _lobe_of_pattern(row: Row, patterns: Patterns, noticed: list[str]) -> tuple[float, float]:
+    """Return the lobe fitted to the pattern that a row names; how far it is off is noticed, once a pattern.
 
-    Source: 32 400 square degrees over the directivity, of an antenna with one lobe (from memory); front to
-        back of planning antennas. Accuracy: a fifth of the width for yagis; stacks are wider one way.
+    Raises InputError for a name that is not there, and for a pattern that no lobe can stand for.
     """
-    lobe = gain_dbd >= LEAST_LOBE_DBD
-    if math.isnan(beamwidth_deg) and lobe:
-        directivity = 10.0 ** ((gain_dbd + DBI_FROM_DBD) / 10.0)
-        beamwidth_deg = math.sqrt(BEAM_AREA_DEG2 / directivity)
-    if math.isnan(front_to_back_db):
-        front_to_back_db = FRONT_TO_BACK_DB[band] if lobe else 0.0
-    return beamwidth_deg, front_to_back_db
-
-
-def _lobe_of(row: Row, patterns: Patterns) -> tuple[float, float]:
     name = row.text("pattern")
     pattern = patterns.get((name, "azimuth"))
     if pattern is None:
@@ -184,24 +170,16 @@ def _lobe_of(row: Row, patterns: Patterns) -> tuple[float, float]:
         raise row.wrong(
             "pattern", f"The patterns beside the table are: {names}. Correct the name, or add it."
         )
-    return lobe_of(pattern)
-
-
-def lobe_of(pattern: Pattern) -> tuple[float, float]:
-    """Return half-power beamwidth and front-to-back ratio of a pattern in azimuth. [degrees, dB]
-
-    Front to back is the strongest direction 90 degrees or more off the main one, as planners take it. A
-    pattern that never falls by 3 dB has a beamwidth of NaN: all directions alike.
-    """
-    angle_deg = np.arange(0.0, 180.5, 0.5)
-    peak_deg = float(pattern.angle_deg[int(np.argmax(pattern.relative_db))])
-    sides_db = [
-        np.interp((peak_deg + side * angle_deg) % 360.0, pattern.angle_deg, pattern.relative_db)
-        for side in (1.0, -1.0)
-    ]
-    behind_db = max(float(side[angle_deg >= BEHIND_DEG].max()) for side in sides_db)
-    peak_db = float(pattern.relative_db.max())
-    fallen = [np.flatnonzero(side < peak_db + HALF_POWER_DB) for side in sides_db]
-    if any(found.size == 0 for found in fallen):
-        return math.nan, 0.0
-    return float(sum(angle_deg[found[0]] for found in fallen)), peak_db - behind_db
+    lobe = fitted_lobe(pattern)
+    off = f"{lobe.off_in_lobe_db:.1f} dB off in its main lobe, {lobe.off_all_round_db:.1f} dB all round (rms)"
+    if not lobe.suits:
+        raise row.wrong(
+            "pattern",
+            f"The lobe that stands for an antenna is {off}; it must be within {MOST_OFF_IN_LOBE_DB:g} and "
+            f"{MOST_OFF_ALL_ROUND_DB:g} dB. An antenna that hears front and back alike has no such lobe. "
+            "Correct the pattern, or empty the cell and give beamwidth_deg and front_to_back_db.",
+        )
+    width = "all directions alike" if math.isnan(lobe.beamwidth_deg) else f"{lobe.beamwidth_deg:.0f} degrees"
+    said = f"pattern {name}: counted as a lobe of {width}, {lobe.front_to_back_db:.0f} dB behind; {off}."
+    noticed += [] if said in noticed else [said]
+    return lobe.beamwidth_deg, lobe.front_to_back_db

@@ -1,38 +1,42 @@
-"""What of a catalogue is put up together: one antenna or two, at a mount, with and without an amplifier."""
+"""What of a catalogue is put up together: one or two antennas at a mount, and the amplifiers tried."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from difflib import get_close_matches
+from typing import NamedTuple
 
-from covermap.catalogue.mounting import MOUNTS, as_tier, mount_of
+from covermap.catalogue.amplifiers import amplifiers_for
+from covermap.catalogue.asked import read_asked
+from covermap.catalogue.mounting import as_tier, mount_of
 from covermap.catalogue.records import Antenna, AntennaCatalogue, Device, Span
 from covermap.errors import InputError
 from covermap.reception.tiers import Tier, TierTable
 
-JOINS, AT = "+", "@"
 BESIDE_THE_SET = ("shelf", "window")  # mounts where nobody puts up an amplifier of its own
-PREFERRED = (
-    "rooftop",
-    "gable",
-    "loft",
-    "mast",
-    "window",
-    "shelf",
-)  # where an antenna goes that suits several
+
+
+class Variant(NamedTuple):
+    """An installation as a tier, without an amplifier beside it (None) or with one."""
+
+    tier: Tier
+    amplifier: Device | None
+
+    @property
+    def amplifier_name(self) -> str:
+        """Return the amplifier's name, "" without one."""
+        return "" if self.amplifier is None else self.amplifier.name
 
 
 @dataclass(frozen=True)
 class Installed:
     """One or two antennas of a catalogue at a mount.
 
-    key : as it was asked for, ID, ID+ID or ID@mount. name : of the antennas
+    key : as it was asked for. name : of the antennas, with the bearing of one that is turned for good
     antennas, mount, diplexer : what it is; the diplexer None for one antenna
-    amplifier : the one named beside it; None where it has its own
-    plain : without that amplifier. amplified : with it, None without one
-    low, high : plain with every gain at the end of its span
+    variants : without an amplifier, then with each that is worth trying, least costly first
+    at : the mount. turned_deg : azimuth of each antenna, NaN where each home aims it
     """
 
     key: str
@@ -40,28 +44,44 @@ class Installed:
     antennas: tuple[Antenna, ...]
     mount: str
     diplexer: Device | None
-    amplifier: Device | None
-    plain: Tier
-    amplified: Tier | None
-    low: Tier
-    high: Tier
+    variants: tuple[Variant, ...]
+    at: Tier
+    turned_deg: tuple[float, ...]
 
     @property
-    def variants(self) -> tuple[Tier, ...]:
-        """Return it without an amplifier, and with one where there is one."""
-        return (self.plain,) if self.amplified is None else (self.plain, self.amplified)
+    def plain(self) -> Tier:
+        """Return it without an amplifier beside it."""
+        return self.variants[0].tier
 
     @property
-    def price(self) -> float:
-        """Return what its antennas and diplexer cost, NaN where one has no price."""
-        parts = [antenna.price for antenna in self.antennas]
-        return sum(parts) + (0.0 if self.diplexer is None else self.diplexer.price)
+    def tiers(self) -> tuple[Tier, ...]:
+        """Return its variants as tiers."""
+        return tuple(variant.tier for variant in self.variants)
+
+    @property
+    def amplifiers(self) -> tuple[Device, ...]:
+        """Return the amplifiers tried with it, least costly first."""
+        return tuple(variant.amplifier for variant in self.variants if variant.amplifier is not None)
+
+    def price(self, amplifier: Device | None = None) -> float:
+        """Return what antennas, diplexer and amplifier cost, NaN where one has no price."""
+        parts = [self.diplexer, amplifier]
+        return sum((part.price for part in parts if part is not None), sum(a.price for a in self.antennas))
 
     @property
     def has_range(self) -> bool:
         """Return whether any gain has a span."""
         spans = [gain.gain_dbd for antenna in self.antennas for gain in antenna.gains]
         return any(span.high > span.low for span in spans)
+
+    def at_ends(self) -> tuple[Tier, Tier]:
+        """Return it, without an amplifier, with every gain at the low and at the high end of its span."""
+        return self.with_gains(self.antennas, "low"), self.with_gains(self.antennas, "high")
+
+    def with_gains(self, antennas: Sequence[Antenna], end: str) -> Tier:
+        """Return it, without an amplifier, with other figures of its antennas, at one end of their spans."""
+        moved = [_at_end(antenna, end) for antenna in antennas]
+        return _tier(moved, self.at, self.diplexer, self.turned_deg, None)
 
 
 def installed(
@@ -72,57 +92,60 @@ def installed(
     amplifier: Device | None = None,
     height_m: float = math.nan,
 ) -> Installed:
-    """Return what a word asks for: ID, or ID+ID for two behind a diplexer, and @mount where it goes.
+    """Return what a word asks for, as covermap.catalogue.asked reads it.
 
-    amplifier : tried beside it; left out where an antenna has its own, or stands beside the set
+    amplifier : the only one to be tried; default those of the catalogue that are worth it. None is tried
+        where an antenna has its own, or stands beside the set
     height_m : instead of the mount's own
-    Without a mount the antenna goes to the first of PREFERRED that it suits.
 
-    Raises InputError for an id the catalogue does not have, more than two antennas, and a mount that does not
-    suit them.
+    Raises InputError as read_asked().
     """
-    named, _, asked_mount = spec.partition(AT)
-    antennas = tuple(antenna_of(part.strip(), catalogue) for part in named.split(JOINS))
-    if len(antennas) > 2:
-        raise InputError(
-            f'"{spec}": found {len(antennas)} antennas. One or two stand on one cable; name two.'
-        )
-    mount = _mount(spec, antennas, asked_mount.strip())
-    diplexer = device_of_kind("diplexer", catalogue) if len(antennas) == 2 else None
-    at = mount_of(tiers, mount)
+    asked = read_asked(spec, catalogue)
+    diplexer = device_of_kind("diplexer", catalogue) if len(asked.antennas) == 2 else None
+    at = mount_of(tiers, asked.mount)
     if not math.isnan(height_m):
         at = replace(at, height_m=height_m)
-    own = any(antenna.amplifier is not None for antenna in antennas)
-    used = None if own or mount in BESIDE_THE_SET else amplifier
-
-    def tier(of: Sequence[Antenna], with_it: Device | None) -> Tier:
-        second = of[1] if len(of) == 2 else None
-        return as_tier(of[0], at, amplifier=with_it, second=second, diplexer=diplexer)
-
+    tried: tuple[Device | None, ...] = (None,)
+    if asked.mount not in BESIDE_THE_SET:
+        tried += _tried(asked.antennas, catalogue, amplifier)
     return Installed(
         key=spec,
-        name=" + ".join(antenna.name for antenna in antennas),
-        antennas=antennas,
-        mount=mount,
+        name=" + ".join(map(_name, asked.antennas, asked.turned_deg)),
+        antennas=asked.antennas,
+        mount=asked.mount,
         diplexer=diplexer,
-        amplifier=used,
-        plain=tier(antennas, None),
-        amplified=None if used is None else tier(antennas, used),
-        low=tier([_at_end(antenna, "low") for antenna in antennas], None),
-        high=tier([_at_end(antenna, "high") for antenna in antennas], None),
+        variants=tuple(
+            Variant(_tier(asked.antennas, at, diplexer, asked.turned_deg, device), device) for device in tried
+        ),
+        at=at,
+        turned_deg=asked.turned_deg,
     )
 
 
-def antenna_of(antenna_id: str, catalogue: AntennaCatalogue) -> Antenna:
-    """Return an antenna by its id. Raises InputError where the catalogue has none of it."""
-    if antenna_id not in catalogue.antennas:
-        near = get_close_matches(antenna_id, catalogue.antennas, 1)
-        hint = f" Did you mean {near[0]}?" if near else ""
-        raise InputError(
-            f'the catalogue has no antenna "{antenna_id}".{hint} Its antennas are '
-            f"{', '.join(catalogue.antennas)}."
-        )
-    return catalogue.antennas[antenna_id]
+def _tried(
+    antennas: Sequence[Antenna], catalogue: AntennaCatalogue, named: Device | None
+) -> tuple[Device, ...]:
+    """Return the amplifiers tried: the one named, where none is built in, else all that are worth it."""
+    if named is None:
+        return amplifiers_for(antennas, catalogue)
+    return () if any(antenna.amplifier is not None for antenna in antennas) else (named,)
+
+
+def _name(antenna: Antenna, turned_deg: float) -> str:
+    return antenna.name if math.isnan(turned_deg) else f"{antenna.name} ({turned_deg:g}°)"
+
+
+def _tier(
+    antennas: Sequence[Antenna],
+    at: Tier,
+    diplexer: Device | None,
+    turned_deg: Sequence[float],
+    amplifier: Device | None,
+) -> Tier:
+    second = antennas[1] if len(antennas) == 2 else None
+    return as_tier(
+        antennas[0], at, amplifier=amplifier, second=second, diplexer=diplexer, turned_deg=turned_deg
+    )
 
 
 def device_by_id(device_id: str, kind: str, catalogue: AntennaCatalogue) -> Device:
@@ -138,18 +161,6 @@ def device_by_id(device_id: str, kind: str, catalogue: AntennaCatalogue) -> Devi
 def device_of_kind(kind: str, catalogue: AntennaCatalogue) -> Device | None:
     """Return the first device of a kind, None where there is none."""
     return next((device for device in catalogue.devices.values() if device.kind == kind), None)
-
-
-def _mount(spec: str, antennas: Sequence[Antenna], asked: str) -> str:
-    suits = [mount for mount in PREFERRED if all(mount in antenna.mounts for antenna in antennas)]
-    if not suits:
-        raise InputError(f'"{spec}": there is no mount that suits both antennas. Choose another pair.')
-    if not asked:
-        return suits[0]
-    if asked not in suits:
-        known = ", ".join(mount for mount in MOUNTS if mount in suits)
-        raise InputError(f'"{spec}": found the mount "{asked}". It must be one of {known}.')
-    return asked
 
 
 def _at_end(antenna: Antenna, end: str) -> Antenna:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 from covermap.catalogue.records import BEYOND, Antenna, Device
@@ -37,6 +38,7 @@ def as_tier(
     amplifier: Device | None = None,
     second: Antenna | None = None,
     diplexer: Device | None = None,
+    turned_deg: Sequence[float] = (),
 ) -> Tier:
     """Return an antenna at a mount as a tier: same chain, pattern and confidence as the ladder of the map.
 
@@ -53,6 +55,8 @@ def as_tier(
         "diplexed" may turn it to an azimuth of its own; its diplexer's loss is in every plan.
     diplexer : Device, optional
         What joins the two; without it the usual loss of a diplexer holds.
+    turned_deg : sequence of float
+        Azimuth to which each antenna is turned for good; NaN, or none given: each home aims it.
 
     Raises
     ------
@@ -60,7 +64,8 @@ def as_tier(
         If an amplifier has no gain or noise figure, or is named beside a built-in one.
     """
     antennas = [antenna] if second is None else [antenna, second]
-    serving = {band: _serving(antennas, band) for band in BANDS}
+    serving = {band: serving_of(antennas, band) for band in BANDS}
+    turned = dict(zip((one.antenna_id for one in antennas), turned_deg, strict=False))
     middle = {band: _figures(serving[band], _middle_mhz(serving[band], band)) for band in BANDS}
     parts = [part.name for part in (antenna, second, amplifier) if part is not None]
     return replace(
@@ -75,10 +80,14 @@ def as_tier(
         beamwidth_deg={band: figures.beamwidth_deg for band, figures in middle.items()},
         front_to_back_db={band: figures.front_to_back_db for band, figures in middle.items()},
         gain_sd_db={band: figures.gain_sd_db for band, figures in middle.items()},
-    )
+        turned_deg={
+            band: turned[one.antenna_id] for band, one in serving.items()
+            if one is not None and not math.isnan(turned.get(one.antenna_id, math.nan))
+        },
+    )  # fmt: skip
 
 
-def _serving(antennas: list[Antenna], band: str) -> Antenna | None:
+def serving_of(antennas: list[Antenna], band: str) -> Antenna | None:
     """Return the antenna that a band comes from: the one with the most gain in its middle; None for none."""
     found = [antenna for antenna in antennas if antenna.serves(band)]
     return max(found, key=lambda one: _figures(one, _middle_mhz(one, band)).gain_dbd, default=None)

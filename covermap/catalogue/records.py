@@ -48,6 +48,7 @@ class AntennaGain:
     beamwidth_deg : between the half-power points; NaN receives from all directions alike
     front_to_back_db : how far a signal from behind is weakened
     source : how the numbers came about
+    relative_to, difference_db : the antenna it was measured against and how far above it, "" and None without
     """
 
     band: str
@@ -56,6 +57,8 @@ class AntennaGain:
     beamwidth_deg: float
     front_to_back_db: float
     source: str
+    relative_to: str = ""
+    difference_db: Span | None = None
 
 
 @dataclass(frozen=True)
@@ -85,6 +88,7 @@ class Device:
     cable_db_per_100_m : (a, b) of a sqrt(f) + b f, f in MHz; None for all but cables
     max_input_dbm, max_output_dbm : greatest total power at the ports; None unknown
     ways : outputs of a splitter or tap, inputs of a combiner; 1 otherwise
+    lowest_mhz, highest_mhz : what an amplifier passes; NaN all there is
     price : in the catalogue's own currency, NaN unknown (a cable's for one metre)
     """
 
@@ -102,6 +106,12 @@ class Device:
     max_output_dbm: Span | None
     price: float
     source: str
+    lowest_mhz: float = math.nan
+    highest_mhz: float = math.nan
+
+    def passes(self, frequency_mhz: float) -> bool:
+        """Return whether an amplifier is made for a frequency."""
+        return not (frequency_mhz < self.lowest_mhz or frequency_mhz > self.highest_mhz)
 
     def loss_db(self, frequency_mhz: float, length_m: float = 100.0) -> Span:
         """Return what a passive device takes at a frequency; of a cable of a length.
@@ -206,4 +216,6 @@ def _between(points: list[AntennaGain], frequency_mhz: float) -> AntennaGain:
         at(point.beamwidth_deg for point in points),
         at(point.front_to_back_db for point in points),
         nearest.source,
+        nearest.relative_to,
+        nearest.difference_db,
     )

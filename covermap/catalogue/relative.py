@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from covermap.catalogue.gain_rows import usual_lobe
+from covermap.catalogue.lobes import usual_lobe
 from covermap.catalogue.records import Antenna, AntennaGain, RelativeGain, Span
 from covermap.constants import BANDS
 
@@ -40,7 +40,10 @@ def _gain(difference: RelativeGain, antenna: Antenna, reference: Antenna | None)
     gain_dbd = base.plus(Span(*(value + antenna.impedance_loss_db for value in difference.difference_db)))
     given = difference.beamwidth_deg, difference.front_to_back_db
     lobe = usual_lobe(*given, difference.band, gain_dbd.typical)
-    return AntennaGain(difference.band, difference.frequency_mhz, gain_dbd, *lobe, difference.source)
+    return AntennaGain(
+        difference.band, difference.frequency_mhz, gain_dbd, *lobe, difference.source,
+        difference.reference, difference.difference_db,
+    )  # fmt: skip
 
 
 def _delivered(reference: Antenna, difference: RelativeGain) -> Span | None:

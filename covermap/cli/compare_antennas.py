@@ -13,7 +13,7 @@ from covermap.cli.terminal import say
 @click.command("compare-antennas")
 @options.scenario
 @click.argument("antennas", nargs=-1, required=True)
-@click.option("--amplifier", metavar="ID", help="The one tried with each (default: the catalogue's first).")
+@click.option("--amplifier", metavar="ID", help="The only one tried (default: all that are worth it).")
 @click.option("--wanted", help="The wanted list (default: the first).")
 @options.output
 @options.workers
@@ -33,10 +33,12 @@ def command(
 ) -> None:
     """Say for whom each of the ANTENNAS of the catalogue holds the list of SCENARIO, and what others change.
 
-    An antenna is its id; ID+ID are two behind a diplexer, each with its own aim; ID@loft goes to that mount.
+    An antenna is its id; ID+ID are two behind a diplexer, each with its own aim; ID:135 is turned to 135
+    degrees from true north at every home; ID@loft goes to that mount.
 
     \b
     covermap compare-antennas scenario.toml uhf_yagi_20 uhf_yagi_20+high_vhf_yagi_6
+    covermap compare-antennas scenario.toml uhf_yagi_20 uhf_yagi_20+high_vhf_yagi_6:135
     """
     from covermap import jobs
 

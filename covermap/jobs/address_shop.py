@@ -19,8 +19,8 @@ def shop_of(
 ) -> Shop | None:
     """Return what is asked of the catalogue; None where nothing is, and the scenario names no catalogue.
 
-    antennas : ID, ID+ID or either @mount, several behind commas. heights_m : at which each is tried; none:
-        its mount's own
+    antennas : ID, ID+ID, an azimuth behind either (ID:135) or @mount, several behind commas
+    heights_m : at which each is tried; none: its mount's own
 
     Raises InputError for an id that is not there, too many rows, and heights without antennas.
     """

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from covermap.catalogue import Installed, device_of_kind, installed
+from covermap.catalogue import Installed, installed
 from covermap.constants import TIER_COUNT, UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.grid.store import Store
@@ -66,7 +66,7 @@ def catalogue_stock(prepared: Preparation, store: Store, workers: int | None = N
 
 def by_cost(prepared: Preparation) -> list[tuple[ComparedInstallation, Tier]]:
     """Return what may be stocked, the least costly first: single antennas and a few pairs, without and with
-    an amplifier.
+    each amplifier that is worth trying.
 
     A mast counts with its price of the price list. Where a price is missing, the mount's place in the ladder
     of classes stands in for it, behind all that have one.
@@ -75,13 +75,12 @@ def by_cost(prepared: Preparation) -> list[tuple[ComparedInstallation, Tier]]:
     mast = prices["mast"].price_each if "mast" in prices else 0.0
     found = []
     for one in (*installations_on_page(prepared), *_pairs(prepared)):
-        for with_it, tier in zip((False, True), one.variants, strict=False):
-            added = one.amplifier.price if with_it and one.amplifier is not None else 0.0
-            price = one.price + added + (mast if one.mount == "mast" else 0.0)
-            amplifier = one.amplifier.name if with_it and one.amplifier is not None else ""
-            told = ComparedInstallation(one.key, one.name, one.mount, amplifier, price)
+        for place, (tier, device) in enumerate(one.variants):
+            price = one.price(device) + (mast if one.mount == "mast" else 0.0)
+            beside = () if device is None else ((device.name, device.price),)
+            told = ComparedInstallation(one.key, one.name, one.mount, beside, price)
             unknown = math.isnan(price)
-            found.append(((unknown, tier.cost_order + with_it if unknown else price), told, tier))
+            found.append(((unknown, tier.cost_order + place if unknown else price), told, tier))
     return [(told, tier) for _, told, tier in sorted(found, key=lambda item: item[0])]
 
 
@@ -110,6 +109,5 @@ def _pairs(prepared: Preparation) -> list[Installed]:
     vhf = [one for one in catalogue.antennas.values() if one.kind in ("high_vhf", "low_vhf")]
     pairs = [(one, other) for one, other in product(uhf, vhf) if set(one.mounts) & set(other.mounts)]
     pairs.sort(key=lambda pair: sum(0.0 if math.isnan(one.price) else one.price for one in pair))
-    amplifier = device_of_kind("amplifier", catalogue)
     keys = [f"{one.antenna_id}+{other.antenna_id}" for one, other in pairs[:MOST_PAIRS]]
-    return [installed(key, catalogue, prepared.tiers, amplifier=amplifier) for key in keys]
+    return [installed(key, catalogue, prepared.tiers) for key in keys]

@@ -10,7 +10,15 @@ import numpy as np
 import pyproj
 from numpy.typing import NDArray
 
-from covermap.catalogue import AntennaCatalogue, Device, Installed, device_by_id, device_of_kind, installed
+from covermap.catalogue import (
+    AntennaCatalogue,
+    Device,
+    Installed,
+    device_by_id,
+    difference_ends,
+    installed,
+)
+from covermap.constants import UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.gis_layers.answer_styles import style_antennas
 from covermap.grid.cluster import executor_of
@@ -24,11 +32,11 @@ from covermap.jobs.run_session import RunSession
 from covermap.planning.installation_comparison import (
     ComparedInstallation,
     InstallationComparison,
-    InstallationCount,
     by_neighbourhood,
     count_installation,
     difference,
 )
+from covermap.reception.tiers import Tier
 from covermap.reports.brief.picture import Label
 from covermap.reports.installation_comparison import (
     RECORD_FILE,
@@ -64,8 +72,10 @@ def compare_installations(
 ) -> str:
     """Write whom each of some installations brings a list, and what the others change; return it in words.
 
-    antennas : ID, ID+ID or either @mount, of the scenario's catalogue; the others stand beside the first
-    amplifier : id of the one tried with each; default the catalogue's first. wanted : default the first list
+    antennas : ID, ID+ID, an azimuth behind either (ID:135) or @mount, of the scenario's catalogue; the others
+        stand beside the first
+    amplifier : id of the only one to be tried with each; default those worth trying
+    wanted : default the first list
     output : default, a folder antennas beside the scenario's result
 
     Paths are those of the store; what it lacks is computed into it first.
@@ -126,10 +136,8 @@ def installations_of(
 
 
 def amplifier_of(device_id: str | None, catalogue: AntennaCatalogue) -> Device | None:
-    """Return the amplifier asked for, else the first of the catalogue, None where it has none."""
-    if device_id is None:
-        return device_of_kind("amplifier", catalogue)
-    return device_by_id(device_id, "amplifier", catalogue)
+    """Return the amplifier asked for, None where nobody asks: then all that are worth it are tried."""
+    return None if device_id is None else device_by_id(device_id, "amplifier", catalogue)
 
 
 def compare(
@@ -141,35 +149,30 @@ def compare(
 ) -> InstallationComparison:
     """Return installations compared over a run's cells; paths are read from the store."""
     cells = all_cells(prepared)
-    variant = holding(prepared, store, [one.variants for one in put_up], wanted, cells, workers)
-    ranged = [number for number, one in enumerate(put_up) if one.has_range]
-    ends = dict(
-        zip(
-            ranged,
-            holding(
-                prepared,
-                store,
-                [(put_up[number].low, put_up[number].plain, put_up[number].high) for number in ranged],
-                wanted,
-                cells,
-                workers,
-            ),
-            strict=True,
-        )
-    )
+    ladders, own, against_first = _ladders(put_up)
+    variant = holding(prepared, store, ladders, wanted, cells, workers)
     bits = brought(prepared, store, [one.plain for one in put_up], cells, workers)
-    amplified = [one.amplified or one.plain for one in put_up]
-    bits_amplified = brought(prepared, store, amplified, cells, workers)
+    bits_amplified = bits.copy()
+    for place in range(max(len(one.amplifiers) for one in put_up)):
+        amplified = [one.tiers[min(1 + place, len(one.amplifiers))] for one in put_up]
+        more = brought(prepared, store, amplified, cells, workers)
+        bits_amplified |= np.where(more == UNKNOWN_UINT8, np.uint8(0), more)
     services = every_service(prepared.scenario.stations).services
     weight, inside, ground_m = _weight_inside_and_ground(prepared)
     counts = [
-        _count(weight, variant[number], ends.get(number), number, bits, bits_amplified, services, one)
+        count_installation(
+            weight, variant[number], _of(variant, own.get(number)), number, bits, bits_amplified, services,
+            len(one.amplifiers),
+        )
         for number, one in enumerate(put_up)
-    ]
+    ]  # fmt: skip
     differences = [
-        difference(weight, variant[0], variant[number], ends.get(number), (0, number), bits, services)
+        difference(
+            weight, variant[0], variant[number], _of(variant, against_first.get(number)), (0, number), bits,
+            services,
+        )
         for number in range(1, len(put_up))
-    ]
+    ]  # fmt: skip
     areas = prepared.counted.neighbourhoods
     by_area = None
     if areas is not None:
@@ -195,24 +198,42 @@ def compare(
     )
 
 
-def _count(
-    weight: NDArray[np.float64],
-    variant: NDArray[np.uint8],
-    ends: NDArray[np.uint8] | None,
-    bit: int,
-    bits: NDArray[np.uint8],
-    bits_amplified: NDArray[np.uint8],
-    services: Sequence[str],
-    one: Installed,
-) -> InstallationCount:
-    return count_installation(
-        weight, variant, ends, bit, bits, None if one.amplified is None else bits_amplified, services
-    )
+def _ladders(
+    put_up: Sequence[Installed],
+) -> tuple[list[tuple[Tier, ...]], dict[int, int], dict[int, int]]:
+    """Return the ladders to be asked of every cell: each installation's variants, then those of its ranges.
+
+    With them, by the number of an installation: the place of the ladder with all its gains at the low end, as
+    they are and at the high end, and of that with the ends of its difference to the first.
+    """
+    ladders = [one.tiers for one in put_up]
+    own: dict[int, int] = {}
+    against_first: dict[int, int] = {}
+    for number, one in enumerate(put_up):
+        if one.has_range:
+            own[number] = len(ladders)
+            low, high = one.at_ends()
+            ladders.append((low, one.plain, high))
+        ends = difference_ends(put_up[0], one) if number else None
+        if ends is not None:
+            against_first[number] = len(ladders)
+            ladders.append((ends[0], one.plain, ends[1]))
+    return ladders, own, against_first
+
+
+def _of(variant: NDArray[np.uint8], place: int | None) -> NDArray[np.uint8] | None:
+    return None if place is None else variant[place]
 
 
 def _told(one: Installed) -> ComparedInstallation:
-    amplifier = "" if one.amplifier is None else one.amplifier.name
-    return ComparedInstallation(one.key, one.name, one.mount, amplifier, one.price)
+    return ComparedInstallation(
+        one.key,
+        one.name,
+        one.mount,
+        tuple((device.name, device.price) for device in one.amplifiers),
+        one.price(),
+        bool(one.plain.turned_deg),
+    )
 
 
 def _list(prepared: Preparation, name: str | None) -> WantedList:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from covermap.catalogue import Installed, device_of_kind, installed
+from covermap.catalogue import Installed, installed
 from covermap.constants import UNKNOWN_UINT8
 from covermap.grid.frame import Grid
 from covermap.grid.store import Store
@@ -46,7 +46,7 @@ def page_antennas(
     cells = squares.cells
     holds = {
         wanted.name: squares.spread(
-            holding(prepared, store, [one.variants for one in put_up], wanted, cells, workers)
+            holding(prepared, store, [one.tiers for one in put_up], wanted, cells, workers)
         )
         for wanted in prepared.scenario.wanted
     }
@@ -56,10 +56,16 @@ def page_antennas(
         for group in groups
     ]
     nothing = np.full((0, len(services.services), grid.rows, grid.cols), UNKNOWN_UINT8, np.uint8)
-    amplifier = device_of_kind("amplifier", prepared.catalogue)
     return PageAntennas(
-        antennas=tuple(PageAntenna(one.name, one.mount, one.price) for one in put_up),
-        amplifier="" if amplifier is None else amplifier.name,
+        antennas=tuple(
+            PageAntenna(
+                one.name,
+                one.mount,
+                one.price(),
+                tuple((device.name, device.price) for device in one.amplifiers),
+            )
+            for one in put_up
+        ),
         holds=holds,
         services=services.services if several else (),
         bits=np.stack(bits) if bits else nothing,
@@ -69,8 +75,6 @@ def page_antennas(
 def installations_on_page(prepared: Preparation) -> tuple[Installed, ...]:
     """Return every antenna of the catalogue at the mount that suits it, at most MOST_ANTENNAS."""
     catalogue = prepared.catalogue
-    amplifier = device_of_kind("amplifier", catalogue)
     return tuple(
-        installed(key, catalogue, prepared.tiers, amplifier=amplifier)
-        for key in list(catalogue.antennas)[:MOST_ANTENNAS]
+        installed(key, catalogue, prepared.tiers) for key in list(catalogue.antennas)[:MOST_ANTENNAS]
     )

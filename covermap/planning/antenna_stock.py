@@ -77,7 +77,8 @@ def _rows(
     for one, count in zip(installations, counts, strict=False):
         if count >= LEAST_HOMES:
             yield {
-                "antenna": one.key, "name": one.name, "mount": one.mount, "amplifier": one.amplifier,
+                "antenna": one.key, "name": one.name, "mount": one.mount,
+                "amplifier": ", ".join(name for name, _ in one.amplifiers),
                 "homes": round(float(count), 1), "price_each": one.price,
                 "cost": math.nan if math.isnan(one.price) else round(float(count) * one.price, 2),
             }  # fmt: skip

@@ -23,19 +23,25 @@ DIFFERENCES = ("neither", "both", "gained", "lost")
 class InstallationCount:
     """For whom one installation holds the list; homes, or cells where homes are not known.
 
-    holds : without an amplifier; with_amplifier : more with one, None where none is tried; not_held, unknown
+    holds : without an amplifier; with_amplifiers : further ones with each amplifier tried, as far as no less
+        costly one does; empty where none is tried; not_held, unknown
     low, high : as holds, with every gain at the end of its span; None where the gains have none
     services : service -> those it arrives at, alone; services_amplified : with the amplifier
     """
 
     holds: float
-    with_amplifier: float | None
+    with_amplifiers: tuple[float, ...]
     not_held: float
     unknown: float
     low: float | None
     high: float | None
     services: dict[str, float]
     services_amplified: dict[str, float]
+
+    @property
+    def with_amplifier(self) -> float | None:
+        """Return how many more hold the list with any of the amplifiers; None where none is tried."""
+        return sum(self.with_amplifiers) if self.with_amplifiers else None
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,7 +50,7 @@ class InstallationDifference:
 
     code : uint8 (rows, cols), a place in DIFFERENCES, 255 unknown
     gained, lost : homes (or cells) that hold the list only with it, and only with the first
-    gained_range, lost_range : the same with its gains at the low and the high end; None without a span
+    gained_range, lost_range : the same at both ends of what the gains of the two can differ by; None without
     services : service -> (gained, lost), each alone
     """
 
@@ -58,16 +64,18 @@ class InstallationDifference:
 
 @dataclass(frozen=True)
 class ComparedInstallation:
-    """One installation as it is told: key and name, its mount, the amplifier tried with it, its price.
+    """One installation as it is told: key and name, its mount, its price without an amplifier, NaN unknown.
 
-    amplifier : "" where none is tried; price : NaN unknown
+    amplifiers : name and price of those tried with it, least costly first
+    turned : whether an antenna of it is turned to one azimuth for good
     """
 
     key: str
     name: str
     mount: str
-    amplifier: str
+    amplifiers: tuple[tuple[str, float], ...]
     price: float
+    turned: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,12 +112,14 @@ def count_installation(
     ends: NDArray[np.uint8] | None,
     bit: int,
     bits: NDArray[np.uint8],
-    bits_amplified: NDArray[np.uint8] | None,
+    bits_amplified: NDArray[np.uint8],
     services: Sequence[str],
+    amplifiers: int = 0,
 ) -> InstallationCount:
     """Return for whom an installation holds the list.
 
-    weight : homes or 1 of each cell, (rows, cols). variant : 1 without, 2 with an amplifier, 0 neither, 255
+    weight : homes or 1 of each cell, (rows, cols). variant : 1 without, 2 and on with the first amplifier and
+        those behind it, 0 neither, 255. amplifiers : how many are tried
     ends : 1 holds at the low end, 2 not there but as it is, 3 only at the high end, 0 nowhere; None no span
     bit : of this installation in bits and bits_amplified, (V, rows, cols)
     """
@@ -119,15 +129,13 @@ def count_installation(
 
     return InstallationCount(
         holds=at(variant == 1),
-        with_amplifier=None if bits_amplified is None else at(variant == 2),
+        with_amplifiers=tuple(at(variant == 2 + number) for number in range(amplifiers)),
         not_held=at(variant == 0),
         unknown=at(variant == UNKNOWN_UINT8),
         low=None if ends is None else at(ends == 1),
         high=None if ends is None else at((ends >= 1) & (ends <= 3)),
         services=_by_service(weight, bit, bits, services),
-        services_amplified={}
-        if bits_amplified is None
-        else _by_service(weight, bit, bits_amplified, services),
+        services_amplified=_by_service(weight, bit, bits_amplified, services) if amplifiers else {},
     )
 
 
@@ -142,7 +150,8 @@ def difference(
 ) -> InstallationDifference:
     """Return what one installation instead of the first changes; arguments as count_installation.
 
-    first, other : variants of both. ends : of the other. pair_of_bits : of the first and of the other
+    first, other : variants of both. ends : of the other at the ends of its difference to the first
+    pair_of_bits : of the first and of the other
     """
     code = difference_code(first == 1, other == 1, (first != UNKNOWN_UINT8) & (other != UNKNOWN_UINT8))
 

@@ -20,7 +20,8 @@ class CompareAntennas(CovermapAlgorithm):
         self.add_scenario()
         self.add(
             QgsProcessingParameterString("ANTENNAS", "Antennas"),
-            "Ids of the catalogue, a blank between; ID+ID are two behind a diplexer, ID@loft goes there.",
+            "Ids of the catalogue, a blank between; "
+            "ID+ID are two behind a diplexer, ID:135 is turned to 135 degrees, ID@loft goes there.",
         )
         self.add_layer("DIFFERENCE", "Antennas", QgsProcessing.SourceType.TypeVectorPolygon)
         self.add_folder("Folder for the comparison", "New, empty, or of an earlier comparison of antennas.")

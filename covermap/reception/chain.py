@@ -218,10 +218,10 @@ def _receiver_factor(tier: Tier, frequency_mhz: float, tuner_noise_figure_db: fl
     """Return the noise factor from the antenna's terminals; a house takes the tuner's place."""
     loss_db, house = cable_loss_db(frequency_mhz, tier.cable_m), tier.distribution
     if house is None:
-        loss_db, behind_db = loss_db + tier.passive_loss_db, tuner_noise_figure_db
+        loss_db, behind_db = loss_db + tier.passive_db(frequency_mhz), tuner_noise_figure_db
     else:
         inside = receiver_noise_factor(
-            cable_loss_db(frequency_mhz, house.cable_m) + tier.passive_loss_db,
+            cable_loss_db(frequency_mhz, house.cable_m) + tier.passive_db(frequency_mhz),
             house.gain_db,
             house.noise_figure_db,
             tuner_noise_figure_db,

@@ -159,7 +159,7 @@ def _as_load(
         lobe_floor_db(antenna.beamwidth_deg, antenna.front_to_back_db),
         cross_polar_loss_db(HORIZONTAL, polarization, tier.cross_polar_db),
         cross_polar_loss_db(VERTICAL, polarization, tier.cross_polar_db),
-        to_house_db + inside_db - tier.passive_loss_db,
+        to_house_db + inside_db - tier.passive_db(frequency_mhz),
         to_house_db,
     )
 

@@ -65,6 +65,8 @@ class Tier:
     gain_sd_db : band -> how far the gain of one antenna of the kind can be off; a band without has 0
     receiver_sd_db : how far the noise of cable, outlets and set can be off; amplifier_sd_db : the amplifier's
     antennas : ids of the catalogue's antennas that the tier stands for
+    turned_deg : band -> azimuth to which its antenna is turned for good; one without is aimed at each home
+    passive_loss_by_band : band -> what counts there instead of passive_loss_db
     """
 
     tier: int
@@ -94,6 +96,12 @@ class Tier:
     receiver_sd_db: float = 0.0
     amplifier_sd_db: float = 0.0
     antennas: tuple[str, ...] = ()
+    turned_deg: dict[str, float] = field(default_factory=dict)
+    passive_loss_by_band: dict[str, float] = field(default_factory=dict)
+
+    def passive_db(self, frequency_mhz: float) -> float:
+        """Return the loss of splitter and outlets behind the cable at a frequency. [dB]"""
+        return self.passive_loss_by_band.get(band_of(frequency_mhz), self.passive_loss_db)
 
     def at(self, frequency_mhz: float) -> AntennaFigures:
         """Return the antenna at a frequency: linear between two of its own, beyond them the nearest's."""

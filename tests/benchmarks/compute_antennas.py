@@ -2,6 +2,7 @@
 
     python tests/benchmarks/compute_antennas.py            # print what it finds
     python tests/benchmarks/compute_antennas.py --write    # and put it into the table
+    python tests/benchmarks/compute_antennas.py --lobes    # how far a lobe is off each pattern
 
 Needs `pip install "covermap[antennas]"`. Aluminium wires in free space, horizontal polarization, main
 direction +x; no stand, no cable, an ideal harness. Shapes are our own: those of yagis were found by a search
@@ -284,12 +285,47 @@ def computed_rows(antenna_id: str) -> list[dict[str, str]]:
     return found
 
 
+def print_lobes(names: Sequence[str]) -> None:
+    """Print how far the lobe that stands for an antenna's pattern is off it, at each of its frequencies.
+
+    Beside the fitted floor that of the strongest direction 90 degrees or more off: mean behind and over all.
+    """
+    from covermap.catalogue.lobes import DEEPEST_DB, fitted_lobe
+    from covermap.reception.pattern import lobe_rolloff
+    from covermap.scenario.records import Pattern
+
+    figures = "all_round behind hears_more"
+    print(f"antenna mhz width floor: in_lobe {figures} | with the strongest behind as floor: {figures}")
+    for name in names:
+        build, mhz, _ = ANTENNAS[name]
+        structure = build()
+        for at_mhz in mhz:
+            level_db = np.maximum(solve(structure, at_mhz)[0], -60.0)
+            level_db = np.append(level_db, level_db[:1]) - level_db.max()
+            angle_deg = np.linspace(0.0, 360.0, level_db.size)
+            lobe = fitted_lobe(Pattern(name, "azimuth", angle_deg, level_db))
+            away_deg = np.minimum(angle_deg, 360.0 - angle_deg)
+            counted_db, behind = np.minimum(-level_db, DEEPEST_DB), away_deg >= 90.0
+            told = []
+            for floor_db in (lobe.front_to_back_db, float(-level_db[behind].max())):
+                off_db = np.minimum(lobe_rolloff(lobe.beamwidth_deg) * away_deg**2, floor_db) - counted_db
+                told += [math.sqrt(np.mean(off_db**2)), off_db[behind].mean(), off_db.max()]
+            fitted = " ".join(f"{value:.1f}" for value in (lobe.off_in_lobe_db, *told[:3]))
+            other = " ".join(f"{value:.1f}" for value in told[3:])
+            lobe_words = f"{at_mhz:g} {lobe.beamwidth_deg:.0f} {lobe.front_to_back_db:.1f}"
+            print(name, f"{lobe_words}: {fitted} | {other}", "" if lobe.suits else "refused", flush=True)
+
+
 def main() -> None:
     """Compute every antenna, print it, and write the table where asked."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--write", action="store_true", help="put the rows into the table")
+    parser.add_argument("--lobes", action="store_true", help="print how far lobes are off patterns instead")
     parser.add_argument("names", nargs="*", help="antennas (default: all)")
     asked = parser.parse_args()
+    if asked.lobes:
+        print_lobes(asked.names or list(ANTENNAS))
+        return
     rows = []
     for antenna_id in asked.names or ANTENNAS:
         rows += computed_rows(antenna_id)

@@ -7,7 +7,7 @@ from covermap.addresses.report import AddressReport
 from covermap.reports.address_sheet import wording as words
 from covermap.reports.address_sheet.shell import paragraph, table, td, text, th
 from covermap.wording.language import say
-from covermap.wording.words import chance_text, half_up, range_text
+from covermap.wording.words import chance_text, decimal, half_up, range_text
 
 
 def house_section(report: AddressReport) -> str:
@@ -38,13 +38,19 @@ def _wiring(report: AddressReport, house: HouseReport) -> str:
     cables = words.height(report, runs[0])
     if min(runs) != max(runs):
         cables = f"{range_text(min(runs), max(runs))} {report.display.height}"
-    loss = half_up(house.passive_loss_db)
+    loss = _loss(house.passive_loss_db)
     if not house.splitter:
         return say("house.one", cables=cables, loss=loss)
     return say(
         "house.several", count=len(runs), cables=cables, loss=loss, splitter=house.splitter,
         common=words.height(report, house.common_m),
     )  # fmt: skip
+
+
+def _loss(by_band: dict[str, float]) -> str:
+    """Return a loss by band: '8.3 dB at UHF and 7.8 dB at VHF'; one where both round alike."""
+    uhf, vhf = (say("house.loss", loss=decimal(by_band[band], 1)) for band in ("uhf", "high_vhf"))
+    return uhf if uhf == vhf else say("house.loss_by_band", uhf=uhf, vhf=vhf)
 
 
 def _class(report: AddressReport, tier: int) -> str:

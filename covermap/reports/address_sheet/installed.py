@@ -65,7 +65,11 @@ def _weakness(one: Recommended) -> str:
 
 
 def _amplifier(one: InstallationAtPlace) -> str:
-    return say("shop.with_amplifier", amplifier=one.amplifier) if one.amplifier else ""
+    if not one.amplifier:
+        return ""
+    if math.isnan(one.amplifier_price):
+        return say("shop.with_amplifier", amplifier=one.amplifier)
+    return say("shop.with_amplifier_price", amplifier=one.amplifier, price=decimal(one.amplifier_price))
 
 
 def _place(report: AddressReport, one: InstallationAtPlace) -> str:
@@ -92,26 +96,27 @@ def installations_section(report: AddressReport) -> str:
     """Return the table of heights and installations; nothing where none were asked for."""
     if not report.installations:
         return ""
-    every = {name for one in report.services_by_class for name in one.services}
-    most = len(every.union(*(one.services for one in report.installations)))
+    of_classes = (name for one in report.services_by_class for name in one.services)
+    tabled = (name for one in report.installations for name in one.services)
+    every = tuple(dict.fromkeys([*of_classes, *tabled]))
     priced = any(not math.isnan(one.price) for one in report.installations)
     head = [
         th(say("shop.height"), number=True), th(say("shop.antenna")), th(say("shop.aim"), number=True),
-        th(say("shop.chance")), th(say("shop.lost")), th(say("shop.services", count=most)),
+        th(say("shop.chance")), th(say("shop.lost")), th(say("shop.services", count=len(every))),
     ]  # fmt: skip
     head += [th(say("shop.price"), number=True)] if priced else []
-    rows = [_row(report, one, priced) for one in report.installations]
+    rows = [_row(report, one, every, priced) for one in report.installations]
     note = paragraph(text(say("shop.note")), "soft")
     title = text(say("shop.table_title"))
-    return f"<section><h2>{title}</h2>{table(head, rows)}{note}</section>"
+    return f"<section><h2>{title}</h2>{table(head, rows, "heights")}{note}</section>"
 
 
-def _row(report: AddressReport, one: InstallationAtPlace, priced: bool) -> str:
+def _row(report: AddressReport, one: InstallationAtPlace, every: Sequence[str], priced: bool) -> str:
     aims = " / ".join(words.true_deg(aim) for aim in one.aims_deg) if one.directional else say("shop.any")
     chance = (
         f"{text(chance_number(one.chance_percent))}<br><small>{text(chance_in_words(one.chance_percent))}"
     )
-    named = f"{len(one.services)}<br><small>{text(', '.join(one.services) or say('shop.none'))}</small>"
+    named = f"{len(one.services)}<br><small>{text(_brings(one, every))}</small>"
     with_it = one.amplifier or say("shop.no_amplifier")
     mount = say(f"antennas.mount_of.{one.mount}")
     remark = f"<br><small>{text(mount)}; {text(with_it)}"
@@ -125,6 +130,16 @@ def _row(report: AddressReport, one: InstallationAtPlace, priced: bool) -> str:
         cells.append(td("" if math.isnan(one.price) else text(decimal(one.price)), number=True))
     chosen = ' class="chosen"' if one.holds else ""
     return f"<tr{chosen}>{''.join(cells)}</tr>"
+
+
+def _brings(one: InstallationAtPlace, every: Sequence[str]) -> str:
+    """Return the services that arrive, or those that do not, whichever are fewer."""
+    missing = [service for service in every if service not in one.services]
+    if not one.services or not missing:
+        return say("shop.none" if not one.services else "shop.every")
+    if len(missing) < len(one.services):
+        return say("shop.all_but", services=", ".join(missing))
+    return ", ".join(one.services)
 
 
 def load_words(reports: Sequence[AddressReport]) -> str:

@@ -249,6 +249,7 @@ def _installation(one: InstallationAtPlace) -> dict[str, Any]:
         "mount": one.mount,
         "height_m": _number(one.height_m),
         "amplifier": one.amplifier or None,
+        "amplifier_price": _number(one.amplifier_price, 2),
         "chance_percent": _number(one.chance_percent),
         "holds": one.holds,
         "aims_deg_true": [round(aim, 1) for aim in one.aims_deg],
@@ -266,7 +267,7 @@ def _installation(one: InstallationAtPlace) -> dict[str, Any]:
 def _house(house: HouseReport) -> dict[str, Any]:
     return {
         "splitter": house.splitter or None,
-        "passive_loss_db": _number(house.passive_loss_db),
+        "passive_loss_db": {band: _number(loss, 1) for band, loss in house.passive_loss_db.items()},
         "common_cable_m": _number(house.common_m),
         "tier_of_one_set": house.one_set_tier,
         "without_amplifier": _house_plan(house.plain),

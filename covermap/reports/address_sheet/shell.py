@@ -63,7 +63,9 @@ section{padding:5.2px 0 6px;margin-top:2.6px}tr.g td{padding-top:3.4px}
 .second .paths td,.second .paths th{font-size:6.3pt;padding:0.9px 4.3px 0.9px 0}
 .paths h3{font-size:7.3pt}.paths .n{white-space:normal}
 .pair{display:grid;grid-template-columns:minmax(0,1fr) minmax(0,1fr);gap:0 18.9px}
-.by_aim br{display:none}.by_aim td:last-child small{margin-left:6px}.by_aim{table-layout:fixed}
+.by_aim br,.heights br{display:none}.heights small{margin-left:5px}
+.second .heights td{padding:0.8px 5px 0.8px 0}.heights td:nth-child(4){white-space:nowrap}
+.by_aim td:last-child small{margin-left:6px}.by_aim{table-layout:fixed}
 .by_aim th:nth-child(1){width:3.5%}.by_aim th:nth-child(2){width:21.5%}.by_aim th:nth-child(3){width:13%}
 .by_aim th:nth-child(4),.by_aim th:nth-child(5){width:8%;white-space:normal}
 .by_aim td:nth-child(3){white-space:nowrap}

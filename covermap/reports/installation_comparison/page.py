@@ -18,6 +18,7 @@ from covermap.planning.installation_comparison import (
 from covermap.reports.brief.picture import Label
 from covermap.reports.installation_comparison.picture import difference_picture, painted
 from covermap.reports.installation_comparison.words import (
+    amplifier_words,
     difference_in_words,
     list_words,
     mount_words,
@@ -68,18 +69,23 @@ def page_facts(
         "differences": [
             _difference_facts(found, place, labels, distance_unit) for place in range(len(found.differences))
         ],
-        "notes": [*(say(f"antennas.{key}") for key in NOTES), *notes],
+        "notes": [*(say(f"antennas.{key}") for key in _notes(found)), *notes],
         "cautions": retold(cautions),
     }  # fmt: skip
 
 
-def _antenna_rows(found: InstallationComparison) -> list[dict[str, str]]:
-    rows = []
+def _notes(found: InstallationComparison) -> tuple[str, ...]:
+    return (*NOTES, "turned") if any(one.turned for one in found.installations) else NOTES
+
+
+def _antenna_rows(found: InstallationComparison) -> list[dict[str, Any]]:
+    rows: list[dict[str, Any]] = []
     for one, count in zip(found.installations, found.counts, strict=True):
         span = ""
         if count.low is not None and count.high is not None:
             span = say("number.range", low=number(count.low), high=number(count.high))
-        amplified = "" if count.with_amplifier is None else number(count.with_amplifier)
+        amplified = [] if count.with_amplifier is None else [number(count.with_amplifier)]
+        amplified += amplifier_words(one, count) if one.amplifiers else []
         rows.append(
             {
                 "name": one.name,

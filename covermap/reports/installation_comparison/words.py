@@ -37,7 +37,7 @@ def holds_in_words(found: InstallationComparison, one: ComparedInstallation, cou
         span = say("antennas.range", low=number(count.low), high=number(count.high))
     more = ""
     if count.with_amplifier is not None:
-        more = say("antennas.more", homes=number(count.with_amplifier))
+        more = say("antennas.more", homes=number(count.with_amplifier)) + _by_amplifier(one, count)
     return say(
         "antennas.holds",
         name=one.name,
@@ -48,6 +48,22 @@ def holds_in_words(found: InstallationComparison, one: ComparedInstallation, cou
         more=more,
         not_held=number(count.not_held),
     )
+
+
+def _by_amplifier(one: ComparedInstallation, count: InstallationCount) -> str:
+    """Return how many homes each amplifier is the least costly for that does; '' where none helps anyone."""
+    parts = amplifier_words(one, count)
+    return say("antennas.of_amplifiers", parts="; ".join(parts)) if parts else ""
+
+
+def amplifier_words(one: ComparedInstallation, count: InstallationCount) -> list[str]:
+    """Return each amplifier that helps anyone, with its price and the homes it is the least costly for."""
+    words = []
+    for (name, each), homes in zip(one.amplifiers, count.with_amplifiers, strict=True):
+        if homes:
+            key = "antennas.of_amplifier" if math.isnan(each) else "antennas.of_amplifier_price"
+            words.append(say(key, amplifier=name, price=price(each), homes=number(homes)))
+    return words
 
 
 def difference_in_words(found: InstallationComparison, place: int) -> list[str]:
@@ -82,7 +98,7 @@ def _span(change: InstallationDifference) -> str:
     if change.gained_range is None:
         return ""
     low, high = sorted(change.gained_range)
-    return say("antennas.range", low=number(low), high=number(high))
+    return say("antennas.difference_range", low=number(low), high=number(high))
 
 
 def _where(found: InstallationComparison, place: int, column: str) -> str:

@@ -144,7 +144,8 @@ def _counts_table(found: InstallationComparison) -> pd.DataFrame:
     rows: list[dict[str, Any]] = []
     for one, count in zip(found.installations, found.counts, strict=True):
         row: dict[str, Any] = {
-            "antenna": one.key, "name": one.name, "mount": one.mount, "amplifier": one.amplifier,
+            "antenna": one.key, "name": one.name, "mount": one.mount,
+            "amplifiers": "; ".join(name for name, _ in one.amplifiers),
             "price": one.price, "counted": found.counted, "holds": count.holds, "holds_low": count.low,
             "holds_high": count.high, "more_with_amplifier": count.with_amplifier, "not_held": count.not_held,
             "unknown": count.unknown,
@@ -175,7 +176,14 @@ def _record(found: InstallationComparison, notes: Sequence[str], cautions: Seque
                 "antenna": one.key,
                 "name": one.name,
                 "mount": one.mount,
-                "amplifier": one.amplifier or None,
+                "amplifiers": [
+                    {
+                        "name": name,
+                        "price": None if math.isnan(price) else price,
+                        "more": round(homes, 1),
+                    }
+                    for (name, price), homes in zip(one.amplifiers, count.with_amplifiers, strict=True)
+                ],
                 "price": None if math.isnan(one.price) else one.price,
                 "holds": round(count.holds, 1),
                 "holds_range": None

@@ -10,38 +10,42 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from covermap.catalogue import MOST_TRIED
 from covermap.reports.web_map.layers import UNKNOWN, block_middles
 from covermap.reports.web_map.page_grid import PageGrid
 from covermap.wording.language import say
 from covermap.wording.palette import ANTENNA_FILLS
 from covermap.wording.words import decimal
 
-HOLDS, WITH_AMPLIFIER, NOT_HELD = 1, 2, 0  # values of the layers of a list
+# values of the layers of a list; 2 is the first amplifier of an antenna, 3 its second and so on
+HOLDS, WITH_AMPLIFIERS, NOT_HELD = 1, tuple(range(2, 2 + MOST_TRIED)), 0
 GROUP = 7  # antennas to a byte of a service: a sum of bits, of which 255 stays free for unknown
 
 
 @dataclass(frozen=True)
 class PageAntenna:
-    """One antenna: its name, the mount it is judged at, its price, NaN unknown."""
+    """One antenna: its name, the mount it is judged at, its price, NaN unknown.
+
+    amplifiers : name and price of those tried with it, least costly first
+    """
 
     name: str
     mount: str
     price: float
+    amplifiers: tuple[tuple[str, float], ...]
 
 
 @dataclass(frozen=True, eq=False)
 class PageAntennas:
     """The antennas of a catalogue on the page's grid, A of them, by the run's own reception.
 
-    holds : list name -> uint8 (A, rows, cols), HOLDS without an amplifier, WITH_AMPLIFIER only with one,
-        NOT_HELD, 255 unknown
+    holds : list name -> uint8 (A, rows, cols), HOLDS without an amplifier, one of WITH_AMPLIFIERS with
+        that one and no less costly one, NOT_HELD, 255 unknown
     services : of the station file, V of them; bits : uint8 (groups of GROUP antennas, V, rows, cols), with
         which antennas of the group each arrives, without an amplifier, alone; 255 unknown
-    amplifier : name of the one tried, "" for none
     """
 
     antennas: tuple[PageAntenna, ...]
-    amplifier: str
     holds: dict[str, NDArray[np.uint8]]
     services: tuple[str, ...]
     bits: NDArray[np.uint8]
@@ -49,22 +53,25 @@ class PageAntennas:
     def facts(self) -> dict[str, Any]:
         """Return the JSON record."""
         keys = ("holds", "with_amplifier", "not_held")
-        fills = zip(keys, (HOLDS, WITH_AMPLIFIER, NOT_HELD), ANTENNA_FILLS, strict=True)
+        fills = zip(keys, ((HOLDS,), WITH_AMPLIFIERS, (NOT_HELD,)), ANTENNA_FILLS, strict=True)
         return {
             "antennas": [
                 {
                     "name": one.name,
                     "mount": say(f"antennas.mount_of.{one.mount}"),
-                    "price": "" if math.isnan(one.price) else decimal(one.price),
+                    "price": _price(one.price),
+                    "amplifiers": [
+                        ", ".join(part for part in (name, _price(price)) if part)
+                        for name, price in one.amplifiers
+                    ],
                 }
                 for one in self.antennas
             ],
-            "amplifier": self.amplifier,
             "services": list(self.services),
             "group": GROUP,
             "steps": [
-                {"value": value, "fill": fill, "words": say(f"page.antenna.{key}")}
-                for key, value, fill in fills
+                {"values": list(values), "fill": fill, "words": say(f"page.antenna.{key}")}
+                for key, values, fill in fills
             ],
         }
 
@@ -77,3 +84,7 @@ class PageAntennas:
             for order, values in enumerate(of_group):
                 name = f"antenna_services/{group}/{order}"
                 yield name, block_middles(grid.spread(values, UNKNOWN), step)
+
+
+def _price(price: float) -> str:
+    return "" if math.isnan(price) else decimal(price)

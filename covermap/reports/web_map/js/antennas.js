@@ -1,7 +1,7 @@
 // The antennas of a catalogue: where the chosen one holds the list, and what each brings in a square.
 "use strict";
 
-const WITH_IT = 1, WITH_AMPLIFIER = 2;
+const WITH_IT = 1, WITH_FIRST_AMPLIFIER = 2; // further values: with its second amplifier, its third
 const MOST_LINES = 3; // of antennas that do not hold the list; the others stand behind a summary
 
 function has_antennas() {
@@ -15,7 +15,7 @@ function antenna_layer(order) {
 // Fill colour of each byte of the chosen antenna's layer.
 function antenna_fills() {
   const table = new Array(256).fill(null);
-  for (const { value, fill } of page.facts.antennas.steps) table[value] = rgb(fill);
+  for (const { values, fill } of page.facts.antennas.steps) for (const value of values) table[value] = rgb(fill);
   return table;
 }
 
@@ -24,13 +24,14 @@ function antenna_name({ name, mount, price }) {
 }
 
 function antennas_part() {
-  const { antennas, amplifier } = page.facts.antennas;
+  const { antennas } = page.facts.antennas;
   const chosen = (index) => {
     page.antenna = index;
     renew_picture();
     if (page.chosen) show_card(page.chosen);
   };
-  const note = say(amplifier ? "page.antenna.note_amplifier" : "page.antenna.note", { list: page.list.words.subject, sure: sure_text(), amplifier });
+  const tried = antennas.some(({ amplifiers }) => amplifiers.length);
+  const note = say(tried ? "page.antenna.note_amplifier" : "page.antenna.note", { list: page.list.words.subject, sure: sure_text() });
   return [
     small(`${note}${page.facts.station_step > 1 ? ` ${say("page.blocks", { step: page.facts.station_step })}` : ""}`),
     select(say("page.antenna.which"), antennas.map(antenna_name), page.antenna, chosen),
@@ -53,18 +54,18 @@ async function read_antennas(pixel) {
   }));
 }
 
-function holds_words(holds) {
-  const key = { [WITH_IT]: "holds", [WITH_AMPLIFIER]: "with_amplifier" }[holds] || "not_held";
-  return say(`page.antenna.${key}`);
+function holds_words(holds, { amplifiers }) {
+  if (holds < WITH_FIRST_AMPLIFIER) return say(`page.antenna.${holds === WITH_IT ? "holds" : "not_held"}`);
+  return say("page.antenna.with_this_amplifier", { amplifier: amplifiers[holds - WITH_FIRST_AMPLIFIER] });
 }
 
 function antenna_line({ antenna, order, holds, brings }) {
   const mine = page.shows === "antenna" && page.antenna === order;
   const services = brings ? say("page.antenna.brings", { count: brings.length, all: page.facts.antennas.services.length }) : "";
   const named = mine && brings && brings.length ? ` (${joined(brings)})` : "";
-  const step = page.facts.antennas.steps.findIndex(({ value }) => value === holds);
+  const step = page.facts.antennas.steps.findIndex(({ values }) => values.includes(holds));
   return element("li", { class: mine ? "mine" : null }, element("i", { class: `antenna_${step}` }),
-    element("span", {}, antenna_name(antenna), small(`${holds_words(holds)}${services ? `; ${services}` : ""}${named}`)));
+    element("span", {}, antenna_name(antenna), small(`${holds_words(holds, antenna)}${services ? `; ${services}` : ""}${named}`)));
 }
 
 function antenna_lines(some) {
@@ -74,7 +75,7 @@ function antenna_lines(some) {
 // Those that hold the list first, in the order of the catalogue; then those that bring most.
 function antennas_card_part(cell) {
   if (!cell.antennas) return null;
-  const rank = ({ holds }) => ({ [WITH_IT]: 0, [WITH_AMPLIFIER]: 1 }[holds] ?? 2);
+  const rank = ({ holds }) => (holds === WITH_IT ? 0 : holds >= WITH_FIRST_AMPLIFIER ? 1 : 2);
   const count = ({ brings }) => (brings ? brings.length : 0);
   const ordered = [...cell.antennas].sort((one, other) => rank(one) - rank(other)
     || (rank(one) === 2 ? count(other) - count(one) : 0) || one.order - other.order);
