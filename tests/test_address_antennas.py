@@ -8,7 +8,7 @@ from small_catalogue import ANTENNAS, CATALOGUE
 
 import covermap
 from covermap.addresses.compute_report import Asked, answer_at
-from covermap.addresses.installed import Shop, installations_at, recommended
+from covermap.addresses.installed import Shop, best_amplified, installations_at, recommended
 from covermap.catalogue import installed
 from covermap.jobs.address_sheets import open_book
 from covermap.reception import best_aim
@@ -96,6 +96,56 @@ def test_the_first_recommendation_is_the_cheapest_that_holds(asked):
     assert costs == sorted(costs)
     assert len({one.at.key for one in found}) == len(found)
     assert all(one.at.holds for one in found)
+
+
+@pytest.mark.parametrize(
+    ("amplified", "expected"),
+    [
+        # name, whether it holds the list, whether it needs a filter, chance; in order of price
+        ([("a", True, False, 95.0), ("b", True, False, 99.0)], ["a"]),
+        (
+            [("a", True, True, 95.0), ("b", True, False, 92.0)],
+            ["b"],
+        ),  # one that strong signals do not overload
+        ([("a", True, True, 95.0), ("b", True, True, 99.0)], ["a"]),
+        ([("a", True, True, 95.0), ("b", False, False, 80.0)], ["a"]),
+        ([("a", False, False, 40.0), ("b", False, False, 60.0)], ["b"]),
+        ([], []),
+    ],
+)
+def test_of_several_amplifiers_one_is_told(asked, amplified, expected):
+    row = installations_at(asked, put_up("both"))[1]
+    rows = [
+        replace(row, amplifier=name, holds=holds, needs_filter=overloads, chance_percent=chance)
+        for name, holds, overloads, chance in amplified
+    ]
+    assert [one.amplifier for one in best_amplified(rows)] == expected
+
+
+def test_every_amplifier_of_the_catalogue_that_suits_is_tried(asked):
+    one = installed("both", CATALOGUE, TIERS)
+    assert [device.device_id for device in one.amplifiers] == ["masthead_low", "masthead_high"]
+    plain, told = installations_at(asked, [one])
+    chances = [100.0 * best_aim(asked.signals(tier), tier).chance for tier in one.tiers]
+    assert plain.chance_percent == pytest.approx(chances[0])
+    assert told.chance_percent in [pytest.approx(chance) for chance in chances[1:]]
+    assert told.holds == (max(chances[1:]) >= 90.0)
+
+
+def test_a_turned_antenna_is_told_with_its_bearing(asked):
+    bearings = [path.profile.back_azimuth_deg for path in asked.place.paths]
+    rows = installations_at(asked, put_up("both", f"both:{bearings[0]:.0f}", "uhf_20+vhf_6:200"))
+    free, turned, pair = rows[::2]
+    assert turned.aims_deg == (float(f"{bearings[0]:.0f}"),)
+    assert turned.chance_percent <= free.chance_percent + 1e-6
+    assert pair.aims_deg[0] == 200.0
+    assert len(pair.aims_deg) == 2
+
+
+def test_a_service_without_gain_is_marked(asked):
+    row = installations_at(asked, put_up("uhf_20"))[0]
+    assert row.unserved == ("Coast TV",)  # on high VHF
+    assert "Coast TV" in row.lost
 
 
 def test_without_prices_an_easier_mount_goes_first(book):

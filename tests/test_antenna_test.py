@@ -421,3 +421,9 @@ def test_a_figure_that_is_not_settled_says_what_to_read_next(tmp_path):
 def test_a_band_with_too_few_stations_says_how_many_more(tmp_path):
     text = " ".join(antenna_test(write_log(tmp_path / "log.csv", good_rows(3))).next_steps)
     assert "To settle array, UHF: read 1 more station of the band with both antennas" in text
+
+
+def test_a_verdict_of_several_sites_says_how_many(tmp_path):
+    rows = [*good_rows(), *good_rows(session_id="day2", site_id="Vale")]
+    verdict = antenna_test(write_log(tmp_path / "log.csv", rows)).verdict
+    assert verdict.endswith("; at these 2 sites.")

@@ -18,7 +18,7 @@ from covermap.reception.installed import InstallationCounter, Receiving
 from covermap.reception.ladder import ladder
 from covermap.reception.tiers import Tier
 from covermap.reception.turned import best_turned
-from covermap.scenario.wanted import MOST_SERVICES, every_service
+from covermap.scenario.wanted import MOST_SERVICES, carriers_of, every_service
 
 BEST_FEW = 3
 MOST_PAIRS = 40  # that are tried at a place; each is a search of its own (judgement)
@@ -54,7 +54,7 @@ def installations_at(asked: Question, put_up: Sequence[Installed]) -> tuple[Inst
     found: list[InstallationAtPlace] = []
     for one in put_up:
         plain, *amplified = (_at(asked, one, variant) for variant in one.variants)
-        found += [plain, *_best_of(amplified)]
+        found += [plain, *best_amplified(amplified)]
     return tuple(found)
 
 
@@ -62,10 +62,10 @@ def _clean_of(asked: Question, one: Installed, found: InstallationAtPlace) -> In
     """Return another amplifier's instead, where the one that holds is overloaded and another one is not."""
     if not (found.amplifier and found.needs_filter):
         return found
-    return _best_of([_at(asked, one, variant) for variant in one.variants[1:]])[0]
+    return best_amplified([_at(asked, one, variant) for variant in one.variants[1:]])[0]
 
 
-def _best_of(amplified: Sequence[InstallationAtPlace]) -> tuple[InstallationAtPlace, ...]:
+def best_amplified(amplified: Sequence[InstallationAtPlace]) -> tuple[InstallationAtPlace, ...]:
     """Return the one to be told of an installation's amplifiers, in order of price; none without any."""
     holding = [one for one in amplified if one.holds]
     clean = [one for one in holding if not one.needs_filter]
@@ -181,6 +181,7 @@ def _told(asked: Question, one: Installed, variant: Variant, plan: AimPlan) -> I
             for service, chance in zip(plan.services, plan.chances, strict=True)
             if chance < confidence
         ),
+        unserved=one.unserved(carriers_of(asked.wanted, asked.place.site.scenario.stations)),
         weakest=plan.services[lowest],
         weakest_percent=100.0 * float(plan.chances[lowest]),
         services=_services(asked, tier),

@@ -14,8 +14,9 @@ class InstallationAtPlace:
     chance_percent : of the list with its best plan; holds : whether that reaches the confidence
     directional : False where every aim is alike; aims_deg, joined, polarization : of that plan
     needs_filter : strong signals pass a limit of it
-    lost : services of the list that alone miss the confidence; weakest : the one with the lowest chance,
-        weakest_percent
+    lost : services of the list that alone miss the confidence
+    unserved : services of the list at whose frequencies it has no gain
+    weakest : the one with the lowest chance, weakest_percent
     services : that arrive of all of the file, each alone, at the aim that brings most
     price : of antennas, diplexer and amplifier, NaN where one has none
     """
@@ -34,6 +35,7 @@ class InstallationAtPlace:
     polarization: str
     needs_filter: bool
     lost: tuple[str, ...]
+    unserved: tuple[str, ...]
     weakest: str
     weakest_percent: float
     services: tuple[str, ...]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -73,6 +73,14 @@ class Installed:
         """Return whether any gain has a span."""
         spans = [gain.gain_dbd for antenna in self.antennas for gain in antenna.gains]
         return any(span.high > span.low for span in spans)
+
+    def serves(self, frequency_mhz: float) -> bool:
+        """Return whether any of its antennas has a gain at a frequency."""
+        return any(antenna.gain_at(frequency_mhz) is not None for antenna in self.antennas)
+
+    def unserved(self, carriers: Mapping[str, Sequence[float]]) -> tuple[str, ...]:
+        """Return the services that come at no frequency it has a gain at; carriers : service -> MHz."""
+        return tuple(name for name, mhz in carriers.items() if not any(map(self.serves, mhz)))
 
     def at_ends(self) -> tuple[Tier, Tier]:
         """Return it, without an amplifier, with every gain at the low and at the high end of its span."""

@@ -43,7 +43,7 @@ from covermap.cli.terminal import say
     "antennas",
     metavar="ID[,ID]",
     multiple=True,
-    help="Antennas of the catalogue to table: ID, ID+ID behind a diplexer, ID@loft.",
+    help="Antennas of the catalogue to table: ID, ID+ID behind a diplexer, ID:135, ID@loft.",
 )
 @click.option(
     "--height",
@@ -52,7 +52,7 @@ from covermap.cli.terminal import say
     multiple=True,
     help="Metres above ground at which each --antenna is tried (default: its mount's own).",
 )
-@click.option("--amplifier", metavar="ID", help="The one tried with each (default: the catalogue's first).")
+@click.option("--amplifier", metavar="ID", help="The only one tried (default: all that are worth it).")
 @click.option("--outlets", type=click.IntRange(1, 64), help="Sets behind one antenna; needs --cable.")
 @click.option(
     "--cable",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 import geopandas as gpd
@@ -48,7 +48,7 @@ from covermap.result.run_counts import RunCounts
 from covermap.result.run_json import scenario_cautions
 from covermap.scenario import read_scenario
 from covermap.scenario.records import WantedList
-from covermap.scenario.wanted import every_service
+from covermap.scenario.wanted import carriers_of, every_service
 from covermap.wording.language import say, speaking
 from covermap.wording.words import path_in_words
 
@@ -191,7 +191,7 @@ def compare(
         inside=inside,
         ground_m=ground_m,
         weight=weight,
-        installations=tuple(_told(one) for one in put_up),
+        installations=tuple(_told(one, carriers_of(wanted, prepared.scenario.stations)) for one in put_up),
         counts=tuple(counts),
         differences=tuple(differences),
         areas=by_area,
@@ -225,7 +225,7 @@ def _of(variant: NDArray[np.uint8], place: int | None) -> NDArray[np.uint8] | No
     return None if place is None else variant[place]
 
 
-def _told(one: Installed) -> ComparedInstallation:
+def _told(one: Installed, carriers: Mapping[str, Sequence[float]]) -> ComparedInstallation:
     return ComparedInstallation(
         one.key,
         one.name,
@@ -233,6 +233,7 @@ def _told(one: Installed) -> ComparedInstallation:
         tuple((device.name, device.price) for device in one.amplifiers),
         one.price(),
         bool(one.plain.turned_deg),
+        one.unserved(carriers),
     )
 
 

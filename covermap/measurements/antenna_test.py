@@ -67,7 +67,9 @@ class AntennaTest:
         ]
         several = len({(b.device, b.kind) for b in self.bands}) > 1
         by = f" by {kind} of {device}" if several else ""
-        return f"{candidate} against {self.reference}{by}: {'; '.join(parts)}; at this site."
+        sites = len({reading.site for reading in self.log.readings})
+        where = "at this site" if sites == 1 else f"at these {sites} sites"
+        return f"{candidate} against {self.reference}{by}: {'; '.join(parts)}; {where}."
 
 
 def antenna_test(

@@ -68,6 +68,7 @@ class ComparedInstallation:
 
     amplifiers : name and price of those tried with it, least costly first
     turned : whether an antenna of it is turned to one azimuth for good
+    unserved : services of the list at whose frequencies it has no gain
     """
 
     key: str
@@ -76,6 +77,7 @@ class ComparedInstallation:
     amplifiers: tuple[tuple[str, float], ...]
     price: float
     turned: bool = False
+    unserved: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

@@ -147,7 +147,8 @@ def _turned(
                 cross_polar_loss_db(mounts[band], int(polarization[station]), tier.cross_polar_db),
             )
     turned = ~np.isnan(rows[0])
-    return Turned(*rows, replace(facts, polarization=np.where(turned, EITHER, polarization)))
+    met = replace(facts, polarization=np.where(turned, EITHER, polarization))
+    return Turned(rows[0], rows[1], rows[2], rows[3], met)
 
 
 @kernel

@@ -29,6 +29,14 @@ def every_service(stations: Sequence[Station]) -> WantedList:
     return WantedList("", tuple(carriers), tuple(tuple(group) for group in carriers.values()), None)
 
 
+def carriers_of(wanted: WantedList, stations: Sequence[Station]) -> dict[str, tuple[float, ...]]:
+    """Return service of a list -> the frequencies it comes at. [MHz]"""
+    return {
+        service: tuple(stations[index].frequency_mhz for index in group)
+        for service, group in zip(wanted.services, wanted.transmitters, strict=True)
+    }
+
+
 def find_wanted_lists(
     file: str, wanted: Mapping[str, WantedSettings], stations: Sequence[Station]
 ) -> tuple[tuple[WantedList, ...], list[str]]:

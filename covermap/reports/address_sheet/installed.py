@@ -108,7 +108,7 @@ def installations_section(report: AddressReport) -> str:
     rows = [_row(report, one, every, priced) for one in report.installations]
     note = paragraph(text(say("shop.note")), "soft")
     title = text(say("shop.table_title"))
-    return f"<section><h2>{title}</h2>{table(head, rows, "heights")}{note}</section>"
+    return f"<section><h2>{title}</h2>{table(head, rows, 'heights')}{note}</section>"
 
 
 def _row(report: AddressReport, one: InstallationAtPlace, every: Sequence[str], priced: bool) -> str:
@@ -124,12 +124,18 @@ def _row(report: AddressReport, one: InstallationAtPlace, every: Sequence[str], 
     cells = [
         td(text(_height(report, one.height_m)), number=True), td(text(one.name) + remark),
         td(text(aims), number=True), td(chance),
-        td(text(", ".join(one.lost) or say("shop.all"))), td(named),
+        td(text(_lost(one))), td(named),
     ]  # fmt: skip
     if priced:
         cells.append(td("" if math.isnan(one.price) else text(decimal(one.price)), number=True))
     chosen = ' class="chosen"' if one.holds else ""
     return f"<tr{chosen}>{''.join(cells)}</tr>"
+
+
+def _lost(one: InstallationAtPlace) -> str:
+    """Return the services of the list that are not surely kept, with those it has no gain for marked."""
+    named = [say("shop.unserved", service=name) if name in one.unserved else name for name in one.lost]
+    return ", ".join(named) or say("shop.all")
 
 
 def _brings(one: InstallationAtPlace, every: Sequence[str]) -> str:

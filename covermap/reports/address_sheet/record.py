@@ -257,6 +257,7 @@ def _installation(one: InstallationAtPlace) -> dict[str, Any]:
         "polarization": one.polarization,
         "needs_filter": one.needs_filter,
         "lost": list(one.lost),
+        "not_served": list(one.unserved),
         "weakest": one.weakest,
         "weakest_percent": _number(one.weakest_percent),
         "services": list(one.services),

@@ -25,7 +25,7 @@ from covermap.wording.language import say
 from covermap.wording.words import file_safe
 
 OF_A_TEST = (
-    "These figures hold at this site: other bearings, levels and echoes give other differences.",
+    "These figures hold where they were read: other bearings, levels and echoes give other differences.",
     "A reading of one moment is not availability; leaves, rain and season change it.",
 )
 PAIR_COLUMNS = (

@@ -27,6 +27,7 @@ from covermap.reports.installation_comparison.words import (
 )
 from covermap.wording.language import say
 from covermap.wording.retold import retold
+from covermap.wording.words import join
 
 AREAS_FILE = "antennas_by_neighbourhood.csv"
 MOST_AREAS = 12  # neighbourhoods on the page; all of them stand in the table
@@ -83,13 +84,17 @@ def _antenna_rows(found: InstallationComparison) -> list[dict[str, Any]]:
     for one, count in zip(found.installations, found.counts, strict=True):
         span = ""
         if count.low is not None and count.high is not None:
-            span = say("number.range", low=number(count.low), high=number(count.high))
+            low, high = number(count.low), number(count.high)
+            span = low if low == high else say("number.range", low=low, high=high)
         amplified = [] if count.with_amplifier is None else [number(count.with_amplifier)]
         amplified += amplifier_words(one, count) if one.amplifiers else []
         rows.append(
             {
                 "name": one.name,
                 "short": one.key,
+                "unserved": say("antennas.unserved", name=one.name, services=join(one.unserved))
+                if one.unserved
+                else "",
                 "mount": mount_words(one.mount),
                 "price": price(one.price),
                 "holds": number(count.holds),

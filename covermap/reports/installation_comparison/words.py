@@ -34,11 +34,11 @@ def holds_in_words(found: InstallationComparison, one: ComparedInstallation, cou
     """Return for whom an installation holds the list, without and with an amplifier."""
     span = ""
     if count.low is not None and count.high is not None:
-        span = say("antennas.range", low=number(count.low), high=number(count.high))
+        span = _range("antennas.range", count.low, count.high)
     more = ""
     if count.with_amplifier is not None:
         more = say("antennas.more", homes=number(count.with_amplifier)) + _by_amplifier(one, count)
-    return say(
+    holds = say(
         "antennas.holds",
         name=one.name,
         mount=mount_words(one.mount),
@@ -48,6 +48,9 @@ def holds_in_words(found: InstallationComparison, one: ComparedInstallation, cou
         more=more,
         not_held=number(count.not_held),
     )
+    if not one.unserved:
+        return holds
+    return f"{holds} {say('antennas.unserved', name=one.name, services=join(one.unserved))}"
 
 
 def _by_amplifier(one: ComparedInstallation, count: InstallationCount) -> str:
@@ -98,7 +101,13 @@ def _span(change: InstallationDifference) -> str:
     if change.gained_range is None:
         return ""
     low, high = sorted(change.gained_range)
-    return say("antennas.difference_range", low=number(low), high=number(high))
+    return _range("antennas.difference_range", low, high)
+
+
+def _range(key: str, low: float, high: float) -> str:
+    """Return a range in brackets; nothing where both ends read alike."""
+    ends = number(low), number(high)
+    return "" if ends[0] == ends[1] else say(key, low=ends[0], high=ends[1])
 
 
 def _where(found: InstallationComparison, place: int, column: str) -> str:
