@@ -8,6 +8,7 @@ from small_catalogue import ANTENNAS, CATALOGUE
 
 import covermap
 from covermap.addresses.compute_report import Asked, answer_at
+from covermap.addresses.house import wiring
 from covermap.addresses.installed import Shop, best_amplified, installations_at, recommended
 from covermap.catalogue import installed
 from covermap.jobs.address_sheets import open_book
@@ -143,9 +144,10 @@ def test_a_turned_antenna_is_told_with_its_bearing(asked):
 
 
 def test_a_service_without_gain_is_marked(asked):
-    row = installations_at(asked, put_up("uhf_20"))[0]
-    assert row.unserved == ("Coast TV",)  # on high VHF
-    assert "Coast TV" in row.lost
+    vhf, uhf = installations_at(asked, put_up("vhf_6", "uhf_20"))[::2]
+    assert set(vhf.unserved) == set(asked.wanted.services) - {"Coast TV"}  # the only one on VHF
+    assert set(vhf.unserved) <= set(vhf.lost)
+    assert uhf.unserved == ()  # a relay has Coast TV on UHF
 
 
 def test_without_prices_an_easier_mount_goes_first(book):
@@ -202,3 +204,33 @@ def test_a_scenario_that_names_a_catalogue_is_recommended_from_it(demo):
     result = run("address", demo, f"--at={EASY[0]},{EASY[1]}", "--json", "--progress", "none")
     assert result.exit_code == 0, result.output
     assert 1 <= len(json.loads(result.stdout)["recommended"]) <= 3
+
+
+HEIGHTS_M = (7.5, 12.0)
+TABLED = tuple(one for height_m in HEIGHTS_M for one in put_up("both", "uhf_20+vhf_6:165", height_m=height_m))
+ASKED_WITH = {
+    "what to buy": {"shop": SHOP},
+    "antennas at two heights": {"shop": Shop(TIERS, put_up=TABLED, heights_m=HEIGHTS_M)},
+    "the rest of the house": {"home": wiring(4, (35.0,), tuple(CATALOGUE.devices.values()))},
+}
+
+
+@pytest.mark.parametrize("name", ASKED_WITH)
+def test_a_sheet_behind_ridges_prints_on_two_pages(book, name):
+    weasyprint = pytest.importorskip("weasyprint", reason="the report extra is not installed")
+    report = book.report(*BEHIND, label="Behind the ridge", **ASKED_WITH[name])
+    pages = weasyprint.HTML(string=sheet_html(report, 45.0, True)).render().pages
+    assert len(pages) == 2
+    first = " ".join(box.text for box in pages[0]._page_box.descendants() if hasattr(box, "text"))
+    for title in ("1 Answer", "2 Choices", "3 Aim", "4 Check on the day", "Date and time"):
+        assert title in first  # what is decided and done on the day
+
+
+def test_an_amplifier_is_tabled_only_where_it_is_needed(book):
+    shop = Shop(TIERS, put_up=tuple(put_up("both", "panel")))
+    report = book.report(*EASY, shop=shop)
+    plain, amplified, _ = report.installations
+    assert plain.holds
+    text = visible(sheet_html(report, 45.0, True))
+    assert "no amplifier" in text
+    assert amplified.amplifier not in text.split("Antennas at heights", 1)[1]

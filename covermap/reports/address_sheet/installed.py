@@ -11,7 +11,7 @@ from covermap.addresses.report import AddressReport
 from covermap.reports.address_sheet import wording as words
 from covermap.reports.address_sheet.shell import bullets, paragraph, table, td, text, th
 from covermap.wording.language import say
-from covermap.wording.words import chance_in_words, chance_number, chance_text, decimal, join
+from covermap.wording.words import chance_number, chance_text, decimal, join
 
 
 def recommended_section(report: AddressReport) -> str:
@@ -105,17 +105,20 @@ def installations_section(report: AddressReport) -> str:
         th(say("shop.chance")), th(say("shop.lost")), th(say("shop.services", count=len(every))),
     ]  # fmt: skip
     head += [th(say("shop.price"), number=True)] if priced else []
-    rows = [_row(report, one, every, priced) for one in report.installations]
+    rows = [_row(report, one, every, priced) for one in _tabled(report.installations)]
     note = paragraph(text(say("shop.note")), "soft")
     title = text(say("shop.table_title"))
     return f"<section><h2>{title}</h2>{table(head, rows, 'heights')}{note}</section>"
 
 
+def _tabled(installations: Sequence[InstallationAtPlace]) -> list[InstallationAtPlace]:
+    """Return the rows worth a line: with an amplifier only what does not hold the list without."""
+    enough = {(one.key, one.height_m) for one in installations if one.holds and not one.amplifier}
+    return [one for one in installations if not one.amplifier or (one.key, one.height_m) not in enough]
+
+
 def _row(report: AddressReport, one: InstallationAtPlace, every: Sequence[str], priced: bool) -> str:
     aims = " / ".join(words.true_deg(aim) for aim in one.aims_deg) if one.directional else say("shop.any")
-    chance = (
-        f"{text(chance_number(one.chance_percent))}<br><small>{text(chance_in_words(one.chance_percent))}"
-    )
     named = f"{len(one.services)}<br><small>{text(_brings(one, every))}</small>"
     with_it = one.amplifier or say("shop.no_amplifier")
     mount = say(f"antennas.mount_of.{one.mount}")
@@ -123,7 +126,7 @@ def _row(report: AddressReport, one: InstallationAtPlace, every: Sequence[str], 
     remark += f"{text(say('shop.filter'))}</small>" if one.needs_filter else "</small>"
     cells = [
         td(text(_height(report, one.height_m)), number=True), td(text(one.name) + remark),
-        td(text(aims), number=True), td(chance),
+        td(text(aims), number=True), td(text(chance_number(one.chance_percent)), kept=True),
         td(text(_lost(one))), td(named),
     ]  # fmt: skip
     if priced:

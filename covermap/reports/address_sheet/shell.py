@@ -56,7 +56,7 @@ section{padding:5.2px 0 6px;margin-top:2.6px}tr.g td{padding-top:3.4px}
 .sq{width:18.9px;height:18.9px;line-height:18.9px;font-size:10.3px}
 .id{min-width:17.2px;height:17.2px;line-height:15.5px;font-size:8.6px;border-width:0.9px}
 .day td{height:18.5px;padding:0.9px 5.2px}.day th{padding:0.9px 5.2px}.k td{padding:0.9px 5.2px 0.9px 0}
-.wide{overflow:visible}.aim svg{width:62%;margin:0 auto}
+.wide{overflow:visible}.aim svg{width:57%;margin:0 auto}
 .paths{display:grid;gap:0 16px}.of1{grid-template-columns:minmax(0,1fr)}
 .of2{grid-template-columns:minmax(0,1fr) minmax(0,1fr)}
 .of3{grid-template-columns:minmax(0,1fr) minmax(0,1fr) minmax(0,1fr)}
@@ -64,7 +64,8 @@ section{padding:5.2px 0 6px;margin-top:2.6px}tr.g td{padding-top:3.4px}
 .paths h3{font-size:7.3pt}.paths .n{white-space:normal}
 .pair{display:grid;grid-template-columns:minmax(0,1fr) minmax(0,1fr);gap:0 18.9px}
 .by_aim br,.heights br{display:none}.heights small{margin-left:5px}
-.second .heights td{padding:0.8px 5px 0.8px 0}.heights td:nth-child(4){white-space:nowrap}
+.second .heights td{padding:0.8px 5px 0.8px 0}
+.heights th:nth-child(5){width:24%}.heights th:nth-child(6){width:17%}
 .by_aim td:last-child small{margin-left:6px}.by_aim{table-layout:fixed}
 .by_aim th:nth-child(1){width:3.5%}.by_aim th:nth-child(2){width:21.5%}.by_aim th:nth-child(3){width:13%}
 .by_aim th:nth-child(4),.by_aim th:nth-child(5){width:8%;white-space:normal}

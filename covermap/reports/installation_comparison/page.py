@@ -92,7 +92,7 @@ def _antenna_rows(found: InstallationComparison) -> list[dict[str, Any]]:
             {
                 "name": one.name,
                 "short": one.key,
-                "unserved": say("antennas.unserved", name=one.name, services=join(one.unserved))
+                "unserved": say("antennas.unserved", name=one.name, services=join(list(one.unserved)))
                 if one.unserved
                 else "",
                 "mount": mount_words(one.mount),

@@ -50,7 +50,7 @@ def holds_in_words(found: InstallationComparison, one: ComparedInstallation, cou
     )
     if not one.unserved:
         return holds
-    return f"{holds} {say('antennas.unserved', name=one.name, services=join(one.unserved))}"
+    return f"{holds} {say('antennas.unserved', name=one.name, services=join(list(one.unserved)))}"
 
 
 def _by_amplifier(one: ComparedInstallation, count: InstallationCount) -> str:
