@@ -52,11 +52,13 @@ h2{font-size:10.3pt;margin:0 0 2.6px}h3{font-size:8.6pt;margin:5.2px 0 0.9px}p{m
 h2,h3,tr.g{break-after:avoid}tr,figure,.path,.whole{break-inside:avoid}
 .soft,small,th,code{font-size:7.3pt}td{padding:2.1px 6.9px 2.1px 0;line-height:1.22}
 th{padding:0.9px 6.9px 0.9px 0}
-section{padding:5.2px 0 6px;margin-top:2.6px}tr.g td{padding-top:3.4px}
+section{padding:4.4px 0 4.6px;margin-top:2px}tr.g td{padding-top:3.4px}
 .sq{width:18.9px;height:18.9px;line-height:18.9px;font-size:10.3px}
 .id{min-width:17.2px;height:17.2px;line-height:15.5px;font-size:8.6px;border-width:0.9px}
-.day td{height:18.5px;padding:0.9px 5.2px}.day th{padding:0.9px 5.2px}.k td{padding:0.9px 5.2px 0.9px 0}
-.wide{overflow:visible}.aim svg{width:57%;margin:0 auto}
+.day td{height:16.4px;padding:0.4px 5.2px}
+.day .id{min-width:14px;height:14px;line-height:13px;font-size:8px}
+.day th{padding:0.9px 5.2px}.k td{padding:0.9px 5.2px 0.9px 0}
+.wide{overflow:visible}.aim svg{width:53%;margin:0 auto}
 .paths{display:grid;gap:0 16px}.of1{grid-template-columns:minmax(0,1fr)}
 .of2{grid-template-columns:minmax(0,1fr) minmax(0,1fr)}
 .of3{grid-template-columns:minmax(0,1fr) minmax(0,1fr) minmax(0,1fr)}
