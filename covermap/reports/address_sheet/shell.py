@@ -42,8 +42,10 @@ code{font-size:14px}
 table{font-size:14px}td,th{padding-right:7px}.wide svg{min-width:480px}}
 .why p{margin:4px 0}
 @media (min-width:700px){.paths{display:grid;grid-template-columns:minmax(0,1fr) minmax(0,1fr);gap:0 24px}
-.paths h3{font-size:14px}.path{min-width:0}.paths .wide{overflow-x:auto}.paths th,.paths td{padding-right:8px}
-.paths .k th{font-size:12px;white-space:normal}.paths .k td{font-size:14px}}
+.paths h3{font-size:14px}}
+@media screen and (min-width:700px){.path{min-width:0}.paths .wide{overflow-x:auto}
+.paths th,.paths td{padding-right:8px}.paths .k td{font-size:14px}
+.paths .k th{font-size:12px;white-space:normal}}
 @media print{body{padding:0;max-width:none;font-size:7.9pt;line-height:1.27}
 header{padding-bottom:3.4px}header p{font-size:7.7pt}h1{font-size:15.5pt;margin:0 0 1.7px}
 .big{gap:10.3px}.big p{font-size:11.2pt;line-height:1.25}
