@@ -73,3 +73,23 @@ def test_homes_in_all_zones_are_part_of_the_homes_without(tmp_path):
     homes = coverage.read("homes")
     expected = (homes * (1 - chance / 100.0))[chance < 50].sum()
     assert zones.homes.sum() == pytest.approx(expected, abs=0.5)
+
+
+def test_zones_across_the_edges_of_blocks_are_those_of_the_whole_map(tmp_path, monkeypatch):
+    smooth = ndimage.gaussian_filter(np.random.default_rng(3).normal(size=GRID.shape), 2.0)
+    coverage = with_chance(tmp_path, np.clip(50.0 + 300.0 * smooth, 0, 100).astype(np.uint8))
+    places = [NamedPlace("Tarn", GRID.x_min + 1200, GRID.y_max - 1200)]
+    whole = find_dead_zones(coverage, "main", places)
+    monkeypatch.setattr("covermap.planning.patches.BLOCK_CELLS", 8)
+    monkeypatch.setattr("covermap.planning.dead_zones.ZONES_AT_ONCE", 3)
+    blocks = find_dead_zones(coverage, "main", places)
+    assert len(blocks) == len(whole) > 3
+    order = ["kind", "area_km2", "homes"]
+    whole, blocks = (zones.sort_values(order, ignore_index=True) for zones in (whole, blocks))
+    for column in ("kind", "deciding_service", "near_name"):
+        assert blocks[column].tolist() == whole[column].tolist()
+    for column in ("area_km2", "homes"):
+        assert blocks[column].tolist() == pytest.approx(whole[column].tolist(), abs=0.002)
+    for column in ("homes_low", "homes_high"):  # draws of a zone's homes differ with its place among others
+        assert blocks[column].tolist() == pytest.approx(whole[column].tolist(), rel=0.1, abs=2.0)
+    assert blocks.geometry.area.tolist() == pytest.approx(whole.geometry.area.tolist())

@@ -24,6 +24,15 @@ def test_service_is_found_by_name_number_and_channel(tmp_path):
     assert (found.at_least, found.needed) == (None, 3)
 
 
+def test_networks_are_services_of_which_any_transmitter_does(tmp_path):
+    relay = changed_row(station_id="REL", mast="Relay Mast", rf_channel="33")
+    (found,) = wanted_of(
+        tmp_path, '[wanted.main]\nnetworks = ["First TV"]\n', stations=station_csv(*ROWS, relay)
+    )
+    assert found.services == ("First TV",)
+    assert [len(group) for group in found.transmitters] == [2]
+
+
 def test_at_least_without_services_means_all_wanted_services(tmp_path):
     stations = station_csv(*ROWS, changed_row(ROWS[0], station_id="JAM", service="Jammer", use="interferer"))
     (found,) = wanted_of(tmp_path, "[wanted.some]\nat_least = 2\n", stations=stations)
@@ -72,6 +81,11 @@ CASES = [
     ('services = ["21"]', ['found "21"', '"RF 21"', "Correct the entry"]),
     ('services = ["5"]', ['found "5"', 'Did you mean "5.1"?', "Correct the entry"]),
     ('services = ["5.1"]\nat_least = 2', ["at_least: found 2", "from 1 to 1", "Change the value"]),
+    (
+        'networks = ["First TV"]\nservices = ["8.1"]',
+        ["found services beside networks", "Keep one of the two"],
+    ),
+    ('networks = ["Frist TV"]', ['found "Frist TV"', 'Did you mean "First TV"?']),
     ("services = []", ["found neither services nor at_least", "Name the services"]),
     ("at_least = 0", ["at_least: found 0", "greater than or equal to 1", "Change the value"]),
     ('service = ["5.1"]', ['found "service"', 'Did you mean "services"?', "Correct the key"]),

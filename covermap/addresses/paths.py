@@ -20,7 +20,7 @@ from covermap.grid.fields import (
     unwanted_field,
     wanted_field,
 )
-from covermap.inputs.stations_that_count import of_everything
+from covermap.inputs.stations_that_count import is_silent_beyond_reach
 from covermap.propagation import Profile, path_class
 from covermap.propagation.path_geometry import INLAND_ZONE
 from covermap.propagation.ridges import PATH_CLASSES
@@ -103,7 +103,7 @@ def _station_path(
 ) -> StationPath:
     prediction = site.scenario.settings.prediction
     if profile.length_km > prediction.reach_km:
-        silent = of_everything(site.scenario, site.wanted)
+        silent = is_silent_beyond_reach(site.scenario, site.wanted)
         return _unreached(station, profile, heights_m, SILENT_DBUVM if silent else math.nan)
     smooth = _by_smooth_earth(station, profile)
     along = _flat(profile) if smooth else profile

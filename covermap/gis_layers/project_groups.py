@@ -23,7 +23,7 @@ from covermap.gis_layers.qgis_layers import (
 )
 from covermap.gis_layers.raster_styles import raster_body, raster_title, relief_body
 from covermap.result.coverage import GEOPACKAGE_FILE, Coverage
-from covermap.result.raster_catalogue import OF_STATION, RASTERS_FOLDER, layer_of
+from covermap.result.raster_catalogue import OF_STATION, layer_of
 
 NEEDED, WHY, STATIONS, CELLS, RELIEF = (
     "What is needed", "Why", "Stations", "Cells and rasters", "Relief",
@@ -151,7 +151,7 @@ class _Layers:
         """Return the ground as relief."""
         if not self.coverage.has("ground"):
             return []
-        file = f"{RASTERS_FOLDER}/ground.tif"
+        file = self._file("ground")
         return [
             raster_layer(
                 "relief_of_ground", "Relief", file, relief_body(), self._crs, shown=True, depth=SHADING
@@ -235,7 +235,11 @@ class _Layers:
             title = f"{title}: {parts[0]}"
         body = raster_body(self.coverage, name, band)
         key = f"raster_{name}" if band == 1 else f"raster_{name}_{band}"
-        return raster_layer(key, title, f"{RASTERS_FOLDER}/{name}.tif", body, self._crs)
+        return raster_layer(key, title, self._file(name), body, self._crs)
+
+    def _file(self, raster: str) -> str:
+        """Return the file of a raster as the project names it."""
+        return self.coverage.path(raster).relative_to(self.coverage.folder).as_posix()
 
     def _metadata(self, table: str, title: str) -> str:
         return metadata_body(self.coverage.run, title, self.descriptions.get(table, ""), self._crs)

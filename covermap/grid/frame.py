@@ -76,6 +76,11 @@ class Grid:
         for row in range(0, self.rows, rows):
             yield Tile(row, 0, min(rows, self.rows - row), self.cols)
 
+    def part(self, tile: Tile) -> Grid:
+        """Return the cells of a tile as a grid of their own."""
+        x_min, y_max = self.x_min + tile.col * self.cell_m, self.y_max - tile.row * self.cell_m
+        return Grid(self.crs_wkt, self.cell_m, x_min, y_max, tile.rows, tile.cols)
+
     def centres(self, tile: Tile) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Return x and y of the tile's cell centres in metres, each of shape (rows, cols)."""
         x = self.x_min + (tile.col + np.arange(tile.cols) + 0.5) * self.cell_m

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from covermap.scenario.settings import GridSettings
 
 LIMIT_LATITUDE_DEG = 85.0  # our own: bearings and projections lose their sense near the poles
-LIMIT_CELLS = 100_000_000  # our own: 10 000 x 10 000 cells
+LIMIT_CELLS = 1_000_000_000  # our own: a country in squares of 30 m; memory and disk are looked at apart
 UTM_HALF_WIDTH_DEG = 3.0  # a UTM zone is 6 degrees wide
 UTM_SOUTH_DEG, UTM_NORTH_DEG = -80.0, 84.0  # where UTM is defined
 SCALE_LIMIT = 0.01  # our own: beyond it a square is not the size it says, and homes and km2 are not either
@@ -39,7 +39,7 @@ def make_grid(settings: GridSettings, elevation_bounds_deg: Bounds, rims_deg: Se
 
     The outer corner is a multiple of cell_m, so that runs over neighbouring areas share cells. A box
     with west greater than east crosses the antimeridian. Raises InputError for an impossible CRS, one
-    whose squares are not square metres, an extent beyond 85 degrees of latitude or one of 100 million cells.
+    whose squares are not square metres, an extent beyond 85 degrees of latitude or one of 1000 million cells.
     """
     area = read_area(settings)
     bounds_deg = _asked_bounds(settings, area, elevation_bounds_deg)

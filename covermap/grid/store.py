@@ -23,12 +23,20 @@ SUFFIX = ".block"
 CHECKSUM_BYTES = hashlib.sha256().digest_size
 KEEP_AFTER_EVICTION = 0.9  # of the size limit, so that not every new block looks through the folder
 TEMPORARY_AGE_S = 86400.0  # a temporary file this old was left by a run that died
+SIZE_LIMIT_GB = 20.0
 LAYOUT = (("loss", "<i2"), ("spread", "u1"), ("departure", "<i2"), ("near", "u1"), ("path_class", "u1"))
 
 
 def block_path(folder: Path, digest: str) -> Path:
     """Return where the block of a digest stands in a store's folder."""
     return folder / digest[:2] / f"{digest}{SUFFIX}"
+
+
+def bytes_a_cell(frequencies: int, heights: int) -> float:
+    """Return what one cell takes in the files of a mast's frequencies: see LAYOUT; near is a bit."""
+    size = {name: float(np.dtype(kind).itemsize) for name, kind in LAYOUT} | {"near": 0.125}
+    by_height = ("loss", "spread")
+    return frequencies * sum(bytes_ * (heights if name in by_height else 1) for name, bytes_ in size.items())
 
 
 class Store:
@@ -40,7 +48,7 @@ class Store:
     loaded, saved, damaged : blocks read, written, and found damaged so far
     """
 
-    def __init__(self, folder: Path, size_limit_gb: float = 20.0) -> None:
+    def __init__(self, folder: Path, size_limit_gb: float = SIZE_LIMIT_GB) -> None:
         """Open or make the folder. Raises InputError for a limit of 0 or less, CovermapError if it fails."""
         if not size_limit_gb > 0:
             raise InputError(f"The store's size limit is {size_limit_gb} GB. It must be greater than 0.")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 import shapely
@@ -201,10 +201,9 @@ class Preparation:
     @cached_property
     def curve_heights_m(self) -> tuple[NDArray[np.float64], ...]:
         """Return each request's heights above average terrain, one a whole degree, NaN unknown."""
-        azimuth_deg = np.arange(AZIMUTHS, dtype=np.float64)
         return tuple(
-            all_heights_above_average_m(
-                self.terrain, request.latitude_deg, request.longitude_deg, request.tx_height_m, azimuth_deg
+            _heights_above_average_m(
+                self.terrain, request.latitude_deg, request.longitude_deg, request.tx_height_m
             )
             for request in self.requests
         )
@@ -229,9 +228,11 @@ class Preparation:
 
     def at(self, latitude_deg: float, longitude_deg: float) -> Preparation:
         """Return what concerns one place: the stations that can matter there, and their paths."""
-        scenario = stations_heard_at(
-            self.scenario, [(latitude_deg, longitude_deg)], self.tiers, self.reception_options
-        )
+        place = [(latitude_deg, longitude_deg)]
+        return self.of_stations(stations_heard_at(self.scenario, place, self.tiers, self.reception_options))
+
+    def of_stations(self, scenario: Scenario) -> Preparation:
+        """Return the same inputs for a scenario with some of the stations, and their paths."""
         requests, station_request, station_frequency = path_requests(
             scenario, self.terrain, self.grid, self.heights_m
         )
@@ -245,8 +246,8 @@ class Preparation:
 
     @cached_property
     def silent_beyond_reach(self) -> NDArray[np.bool_]:
-        """Return, by station, whether only lists of everything want it, if any: beyond its reach it is not
-        there, where a service that a list names is unknown."""
+        """Return, by station, whether only lists of everything or of networks want it, if any: beyond its
+        reach it is not there, where a service that a list names is unknown."""
         named = named_carriers(self.scenario)
         return np.array([index not in named for index in range(len(self.scenario.stations))])
 
@@ -258,3 +259,12 @@ class Preparation:
         """Return which cells of a tile are not water, shape (rows, cols)."""
         longitude_deg, latitude_deg = self.grid.centres_lonlat(tile)
         return ~self.terrain.water(longitude_deg, latitude_deg)
+
+
+@lru_cache(maxsize=4096)  # 3 kB each: parts of a map share its masts
+def _heights_above_average_m(
+    terrain: Terrain, latitude_deg: float, longitude_deg: float, tx_height_m: float
+) -> NDArray[np.float64]:
+    """Return a mast's heights above average terrain, one a whole degree."""
+    azimuth_deg = np.arange(AZIMUTHS, dtype=np.float64)
+    return all_heights_above_average_m(terrain, latitude_deg, longitude_deg, tx_height_m, azimuth_deg)

@@ -11,7 +11,8 @@ import numpy as np
 import pyproj
 from numpy.typing import NDArray
 
-from covermap.grid.frame import Grid, to_wgs84
+from covermap.grid.frame import Grid
+from covermap.grid.reach import nearest_km
 from covermap.propagation.free_space import free_space_field_dbuvm
 from covermap.reception import ReceptionOptions
 from covermap.reception.required_field import chain_of
@@ -36,7 +37,7 @@ def in_grid(scenario: Scenario, grid: Grid, tiers: TierTable, options: Reception
     nearest point would lift the noise of the most sensitive installation by less than 0.1 dB; one station
     stays of each service that a list names. Rows left out are counted in left_out, by reason.
     """
-    return _within_reach(scenario, _nearest_km(scenario.stations, grid), tiers, options)
+    return _within_reach(scenario, nearest_km(grid, *_positions(scenario.stations)), tiers, options)
 
 
 def stations_heard_at(
@@ -57,12 +58,34 @@ def stations_heard_at(
 def of_everything(scenario: Scenario, wanted: WantedList) -> bool:
     """Return whether a list wants some of all services there are, naming none."""
     asked = scenario.settings.wanted.get(wanted.name)  # none: the list of a scenario without lists
-    return asked is None or not asked.services
+    return asked is None or not asked.named
+
+
+def is_silent_beyond_reach(scenario: Scenario, wanted: WantedList) -> bool:
+    """Return whether a service of a list is not there where no transmitter reaches; else it is unknown there.
+
+    So it is in lists of everything and of networks.
+    """
+    asked = scenario.settings.wanted.get(wanted.name)
+    return of_everything(scenario, wanted) or (asked is not None and bool(asked.networks))
+
+
+def with_stations(scenario: Scenario, kept: NDArray[np.bool_]) -> tuple[Scenario, NDArray[np.bool_]]:
+    """Return the scenario with some of its stations, and which those are.
+
+    More than asked may stay, so that every list stays what it asks for; its lists of everything lose the
+    services of which no station is left.
+    """
+    kept = kept.copy()
+    alike = np.zeros(kept.size)
+    for wanted in scenario.wanted:
+        kept[_needed(scenario, wanted, kept, alike)] = True
+    return _with_lists(scenario, kept, alike), kept
 
 
 def named_carriers(scenario: Scenario) -> set[int]:
-    """Return the stations of the services that a list names."""
-    named = (wanted for wanted in scenario.wanted if not of_everything(scenario, wanted))
+    """Return the stations of the services that a list names as such, not as a network."""
+    named = (wanted for wanted in scenario.wanted if not is_silent_beyond_reach(scenario, wanted))
     return {index for wanted in named for group in wanted.transmitters for index in group}
 
 
@@ -88,24 +111,6 @@ def _positions(stations: Sequence[Station]) -> tuple[NDArray[np.float64], NDArra
     """Return longitude and latitude of stations in degrees."""
     places = np.array([(station.longitude_deg, station.latitude_deg) for station in stations])
     return places[:, 0].copy(), places[:, 1].copy()
-
-
-def _nearest_km(stations: Sequence[Station], grid: Grid) -> NDArray[np.float64]:
-    """Return how far the nearest point of a grid is from each station; far ones may be put nearer."""
-    longitude, latitude = _positions(stations)
-    transformer = to_wgs84(grid.crs_wkt)
-    width_m, height_m = grid.cols * grid.cell_m, grid.rows * grid.cell_m
-    middle = transformer.transform(grid.x_min + width_m / 2.0, grid.y_max - height_m / 2.0)
-    to_x, to_y = (np.full(longitude.size, coordinate) for coordinate in middle)
-    nearest_km = _GEOD.inv(longitude, latitude, to_x, to_y)[2] / 1000.0
-    half_km = 0.51 * math.hypot(width_m, height_m) / 1000.0  # 2 % for the scale of the projection
-    near = nearest_km < 1000.0 + half_km  # a projection may have no value farther off
-    x, y = transformer.transform(longitude[near], latitude[near], direction="INVERSE")
-    x = np.clip(x, grid.x_min, grid.x_min + width_m)
-    y = np.clip(y, grid.y_max - height_m, grid.y_max)
-    nearest_km = np.maximum(nearest_km - half_km, 0.0)
-    nearest_km[near] = _GEOD.inv(longitude[near], latitude[near], *transformer.transform(x, y))[2] / 1000.0
-    return np.asarray(nearest_km)
 
 
 def heard(

@@ -14,8 +14,10 @@ from covermap.gis_layers.cells import MOST_CELLS
 from covermap.grid.blocks import BlockRequest
 from covermap.grid.geodesy import mast_geometry
 from covermap.grid.radials import make_radials
+from covermap.grid.store import bytes_a_cell
 from covermap.inputs.preparation import Preparation
 from covermap.jobs.compile_ahead import is_compiled
+from covermap.jobs.open_store import store_limit_gb
 from covermap.jobs.path_stage import TILE_CELLS, TILES_A_MARCH
 from covermap.reception.cells import receive_cells
 from covermap.result.coarsened import MOST_DRAWN_CELLS
@@ -52,8 +54,6 @@ RATES: dict[str, tuple[float, str, str]] = {
     "base_mb": (400.0, "MB of the process", "bench_memory.py --cells 300"),
     "worker_mb": (150.0, "MB a worker", "bench_memory.py --workers 1, then 2"),
     "drawn_cell_mb": (60e-6, "MB a cell that pages draw; all else goes by tiles", "bench_memory.py"),
-    "store_pair_mb": (3.0e-6, "MB a cell, frequency and height: loss and spread", "grid/loss_block.py"),
-    "store_frequency_mb": (2.13e-6, "MB a cell and frequency: departure, near", "grid/loss_block.py"),
     "result_mb": (2.5, "MB of pages and layers of the smallest result", "the demo at 1000 m"),
     "result_station_mb": (3.2e-6, "MB a cell in reach and station with a field raster", "bench_memory.py"),
     "result_list_mb": (10e-6, "MB a cell in reach and list", "bench_memory.py"),
@@ -61,7 +61,6 @@ RATES: dict[str, tuple[float, str, str]] = {
     "cells_layer_mb": (340e-6, "MB a cell and list in GeoPackage and page, small maps alone", "the demo"),
 }
 SAMPLED_ROWS = 48  # of places whose distance from the masts is looked at; as many columns
-STORE_LIMIT_MB = 20_000.0  # the store lets go of the oldest blocks beyond
 
 
 @dataclass(frozen=True)
@@ -134,7 +133,7 @@ def estimate(prepared: Preparation, crew: Crew | None = None) -> Cost:
             _rate("base_mb") + _rate("worker_mb") * threads_here + in_memory_mb,
             min(cells, MOST_DRAWN_CELLS) * _rate("drawn_cell_mb"),
         ),
-        (mapped_mb, min(_store_mb(prepared), STORE_LIMIT_MB)),
+        (mapped_mb, min(_store_mb(prepared, of_request), 1000.0 * store_limit_gb(prepared))),
         (_rate("result_mb"), _result_mb(prepared, reached)),
     )
 
@@ -263,10 +262,14 @@ def _terrain_mb(prepared: Preparation) -> tuple[float, float]:
     return (sum(layer.array.nbytes for layer in layers) - sum(mapped)) / 1e6, sum(mapped) / 1e6
 
 
-def _store_mb(prepared: Preparation) -> float:
-    frequencies = sum(len(request.frequencies) for request in prepared.requests_of_all_models)
-    pairs = frequencies * len(prepared.heights_m)
-    return prepared.grid.cells * (pairs * _rate("store_pair_mb") + frequencies * _rate("store_frequency_mb"))
+def _store_mb(prepared: Preparation, shares: list[float]) -> float:
+    """Return what the blocks of all paths take."""
+    requests = prepared.requests_of_all_models
+    of_cell = [
+        share * bytes_a_cell(len(request.frequencies), len(request.heights_m))
+        for request, share in zip(requests, shares * (len(requests) // len(shares)), strict=True)
+    ]
+    return prepared.grid.cells * sum(of_cell) / 1e6
 
 
 def _result_mb(prepared: Preparation, reached: float) -> float:

@@ -17,6 +17,7 @@ from covermap.jobs.service_tiers import tiers_of
 from covermap.jobs.side_by_side import side_by_side
 from covermap.reports.web_map.own_antennas import PageAntennas
 from covermap.reports.web_map.own_list import ServiceTiers
+from covermap.result.parts import parts_of
 
 
 @dataclass(frozen=True)
@@ -64,6 +65,11 @@ def _nothing() -> None:
 
 
 def from_store(prepared: Preparation, store: Path | None, workers: int | None = None) -> FromStore:
-    """Return what the outputs of a run ask; store None: that beside the scenario."""
+    """Return what the outputs of a run ask; store None: that beside the scenario.
+
+    Nothing of a map in parts: its page offers no list and no antenna of one's own.
+    """
+    if len(parts_of(prepared.grid)) > 1:  # the store need not hold more than the paths of one part
+        return NOTHING
     asked = prepared, store, workers
     return FromStore(tiers_of(*asked), antennas_of(*asked), stock_of(*asked))

@@ -9,7 +9,10 @@ import shutil
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
+
 from covermap.errors import InputError
+from covermap.grid.reach import reaching
 from covermap.grid.store import block_path
 from covermap.inputs.preparation import Preparation
 from covermap.jobs.cost import Cost, Crew, estimate, size_in_words
@@ -57,13 +60,14 @@ def refuse_what_does_not_fit(
 
 def blocks_of_run(prepared: Preparation, store: Path) -> tuple[int, int]:
     """Return how many loss blocks a run needs, and how many of them stand in the store already."""
-    needed = [
-        block_path(store, request.of(frequency).digest(tile))
-        for request in prepared.requests_of_all_models
-        for frequency in request.frequencies
-        for tile in prepared.grid.tiles(TILE_CELLS)
-    ]
-    return len(needed), sum(path.exists() for path in needed)
+    requests = prepared.requests_of_all_models
+    needed = there = 0
+    for tile in prepared.grid.tiles(TILE_CELLS):
+        for number in np.flatnonzero(reaching(requests, tile)):
+            for frequency in requests[number].frequencies:
+                needed += 1
+                there += block_path(store, requests[number].of(frequency).digest(tile)).exists()
+    return needed, there
 
 
 def _needs(cost: Cost, output: Path, store: Path) -> list[tuple[tuple[float, float], float]]:

@@ -10,6 +10,7 @@ import numpy as np
 from covermap.grid.blocks import BlockRequest, LossBlock, as_stored, compute_block, compute_blocks
 from covermap.grid.executor import Executor
 from covermap.grid.frame import Grid, Tile
+from covermap.grid.reach import reaching, unreached_block
 from covermap.grid.smooth_earth import completed_by_smooth_earth
 from covermap.grid.store import Store
 from covermap.grid.stored_block import keep_block, stored_block
@@ -25,15 +26,20 @@ Task = tuple[BlockRequest, list[Tile]]
 
 
 def compute_paths(
-    session: RunSession, executor: Executor, report: Callable[[str, float, str], bool], counts: RunCounts
+    session: RunSession,
+    executor: Executor,
+    report: Callable[[str, float, str], bool],
+    counts: RunCounts,
+    part: Tile | None = None,
 ) -> None:
     """Put every missing block into the store.
 
+    part : of the map, of parts_of(); None is all of it
     counts : its computed and read count blocks, one a mast, frequency and tile
     Raises KeyboardInterrupt when report returns False.
     """
     prepared = session.prepared
-    tasks = list(_tasks(session, counts))
+    tasks = list(_tasks(session, counts, part or prepared.grid.whole))
     requests = prepared.requests_of_all_models
     if any(request.model == "p1812" for request, _ in tasks):
         compile_sets(["paths"])
@@ -57,9 +63,12 @@ def compute_task(session: RunSession, task: Task) -> int:
 def tile_blocks(prepared: Preparation, store: Store, tile: Tile) -> list[LossBlock]:
     """Return the block of every request for a tile, interferers completed by smooth earth.
 
-    From the store; blocks lost meanwhile are computed again.
+    From the store; blocks lost meanwhile are computed again. Masts beyond reach are not asked.
     """
-    blocks = [stored_block(store, request, tile, prepared.terrain) for request in prepared.requests]
+    blocks = [
+        stored_block(store, request, tile, prepared.terrain) if reached else unreached_block(request, tile)
+        for request, reached in zip(prepared.requests, reaching(prepared.requests, tile), strict=True)
+    ]
     return _completed(prepared, tile, blocks)
 
 
@@ -80,21 +89,45 @@ def _completed(prepared: Preparation, tile: Tile, blocks: list[LossBlock]) -> li
     ]
 
 
-def _tasks(session: RunSession, counts: RunCounts) -> Iterator[Task]:
+def _tasks(session: RunSession, counts: RunCounts, part: Tile) -> Iterator[Task]:
     """Yield what the store lacks; masts take turns over a group of tiles, whose places they share."""
-    for group in marches(session.prepared.grid):
-        for request in session.prepared.requests_of_all_models:
-            yield from _missing(request, group, session.store, counts)
+    requests = session.prepared.requests_of_all_models
+    for group in marches(part):
+        reached = np.stack([reaching(requests, tile) for tile in group])
+        for number, request in enumerate(requests):
+            tiles = [tile for tile, here in zip(group, reached[:, number], strict=True) if here]
+            yield from _missing(request, tiles, session.store, counts)
 
 
-def marches(grid: Grid) -> Iterator[list[Tile]]:
-    """Yield groups of neighbouring tiles that share one march of each radial."""
-    for group in grid.tiles(TILE_CELLS * TILES_A_MARCH):
+def marches(part: Tile) -> Iterator[list[Tile]]:
+    """Yield groups of neighbouring tiles that share one march of each radial; see groups()."""
+    for group in groups(part):
         yield [
-            Tile(row, col, min(TILE_CELLS, grid.rows - row), min(TILE_CELLS, grid.cols - col))
+            Tile(
+                row,
+                col,
+                min(TILE_CELLS, group.row + group.rows - row),
+                min(TILE_CELLS, group.col + group.cols - col),
+            )
             for row in range(group.row, group.row + group.rows, TILE_CELLS)
             for col in range(group.col, group.col + group.cols, TILE_CELLS)
         ]
+
+
+def groups(part: Tile) -> Iterator[Tile]:
+    """Yield squares that cut a part of a map, whose first row and column are multiples of their side."""
+    side = TILE_CELLS * TILES_A_MARCH
+    south, east = part.row + part.rows, part.col + part.cols
+    for row in range(part.row, south, side):
+        for col in range(part.col, east, side):
+            yield Tile(row, col, min(side, south - row), min(side, east - col))
+
+
+def group_of(grid: Grid, tile: Tile) -> Tile:
+    """Return the group of marches() that a tile belongs to, as one tile."""
+    side = TILE_CELLS * TILES_A_MARCH
+    row, col = tile.row // side * side, tile.col // side * side
+    return Tile(row, col, min(side, grid.rows - row), min(side, grid.cols - col))
 
 
 def _missing(request: BlockRequest, tiles: list[Tile], blocks: Store, counts: RunCounts) -> list[Task]:

@@ -17,17 +17,20 @@ from covermap.constants import UNKNOWN_UINT8
 from covermap.grid.cluster import executor_of
 from covermap.grid.executor import Executor
 from covermap.grid.frame import Tile
-from covermap.grid.store import Store
+from covermap.inputs.in_reach import Numbers, in_reach_of
 from covermap.inputs.preparation import Preparation
-from covermap.inputs.prepare import prepare, store_folder
+from covermap.inputs.prepare import prepare
 from covermap.jobs.compile_ahead import compiled_beside
 from covermap.jobs.kernel_sets import sets_of
-from covermap.jobs.path_stage import TILE_CELLS, compute_paths, tile_blocks
+from covermap.jobs.open_store import open_store
+from covermap.jobs.path_stage import compute_paths, group_of, marches, tile_blocks
 from covermap.jobs.run_session import RunSession
 from covermap.jobs.second_opinion import second_blocks
 from covermap.jobs.tile_reception import TileResult, receive_tile
+from covermap.jobs.widened import widened, widened_counts
 from covermap.result.coverage import Coverage, open_coverage
 from covermap.result.new_result import new_result
+from covermap.result.parts import join_parts, parts_of
 from covermap.result.raster_catalogue import OUTSIDE_FLAG, tells_of_homes
 from covermap.result.rasters import RasterSet
 from covermap.result.run_counts import RunCounts
@@ -108,30 +111,43 @@ def write_rasters(
     """
     report = progress or (lambda stage, fraction, words: True)
     counts = RunCounts()
-    session = RunSession(prepared, Store(store_folder(prepared.scenario, store)))
+    session = RunSession(prepared, open_store(prepared, store))
+    parts = parts_of(prepared.grid)
+    private = tells_of_homes(doubts_everywhere=prepared.doubts_everywhere) if public else ()
     with compile_times(counts), compiled_beside(sets_of(prepared)) as compiling:
-        with timed(counts, "paths"):
-            compute_paths(session, executor, report, counts)
-            compiling.wait()
-        rasters = RasterSet(
-            folder,
-            prepared.grid,
-            stations={station.station_id: station.station_id for station in prepared.scenario.stations},
-            workers=executor.threads_here,
-            only_in_memory=tells_of_homes(doubts_everywhere=prepared.doubts_everywhere) if public else (),
-        )
-        with timed(counts, "reception"), rasters:
-            _receive_all(session, rasters, executor, report, counts)
+        in_memory = []
+        for number, part in enumerate(parts, start=1):
+            told = report if len(parts) == 1 else _of_part(report, number, len(parts))
+            with timed(counts, "paths"):
+                compute_paths(session, executor, told, counts, part)
+                compiling.wait()
+            rasters = RasterSet(
+                folder,
+                prepared.grid,
+                stations={station.station_id: station.station_id for station in prepared.scenario.stations},
+                workers=executor.threads_here,
+                only_in_memory=private,
+                part=part if len(parts) > 1 else None,
+            )
+            with timed(counts, "reception"), rasters:
+                _receive_all(session, rasters, executor, told, counts, part)
+            in_memory.append(rasters.in_memory)
+    joined = in_memory[0] if len(parts) == 1 else join_parts(folder, prepared.grid, parts, in_memory)
     run = write_run_json(folder, prepared, counts, peak_memory_mb(), public=public)
-    return Coverage(folder, run, rasters.in_memory)
+    return Coverage(folder, run, joined)
+
+
+def _of_part(report: Progress, number: int, parts: int) -> Progress:
+    """Return a report that says which part of the map a stage is of."""
+    return lambda stage, fraction, words: report(stage, fraction, f"part {number} of {parts}, {words}")
 
 
 @contextmanager
 def timed(counts: RunCounts, stage: str) -> Iterator[None]:
-    """Note the wall time of a stage."""
+    """Add the wall time of a stage."""
     started = time.perf_counter()
     yield
-    counts.stages_s[stage] = time.perf_counter() - started
+    counts.stages_s[stage] = counts.stages_s.get(stage, 0.0) + time.perf_counter() - started
 
 
 @contextmanager
@@ -152,21 +168,32 @@ def peak_memory_mb() -> float:
     return peak / (1024.0 * 1024.0 if sys.platform == "darwin" else 1024.0)
 
 
-def receive_task(session: RunSession, tile: Tile) -> TileResult:
-    """Return what the cells of a tile need, from the store; blocks lost meanwhile are computed again."""
-    prepared = session.prepared
+def receive_task(session: RunSession, tile: Tile) -> tuple[TileResult, Numbers | None]:
+    """Return what the cells of a tile need, from the store; blocks lost meanwhile are computed again.
+
+    Of the stations in reach, in their own numbers; None where they have those of the whole map.
+    """
+    here = in_reach_of(session.prepared, group_of(session.prepared.grid, tile))
+    prepared = here.prepared
     blocks = tile_blocks(prepared, session.store, tile)
-    return receive_tile(prepared, tile, blocks, second_blocks(prepared, session.store, tile, blocks))
+    second = second_blocks(prepared, session.store, tile, blocks)
+    return receive_tile(prepared, tile, blocks, second), here.numbers
 
 
 def _receive_all(
-    session: RunSession, rasters: RasterSet, executor: Executor, report: Progress, counts: RunCounts
+    session: RunSession,
+    rasters: RasterSet,
+    executor: Executor,
+    report: Progress,
+    counts: RunCounts,
+    part: Tile,
 ) -> None:
-    """Work out every tile and write it; tiles are written in grid order whatever the workers."""
+    """Work out every tile and write it; tiles are written in one order whatever the workers."""
     prepared = session.prepared
-    tiles = list(prepared.grid.tiles(TILE_CELLS))
-    for done, result in enumerate(executor.run(partial(receive_task, session), tiles), start=1):
-        _write_tile(prepared, rasters, result)
+    tiles = [tile for group in marches(part) for tile in group]
+    for done, found in enumerate(executor.run(partial(receive_task, session), tiles), start=1):
+        result = found[0]
+        _write_tile(prepared, rasters, *found)
         counts.other_tiers += np.bincount(result.other_tier, minlength=256)
         if report("reception", done / len(tiles), f"tile {done} of {len(tiles)}") is False:
             raise KeyboardInterrupt
@@ -178,8 +205,14 @@ def writes_field_rasters(prepared: Preparation) -> bool:
     return len(prepared.scenario.stations) <= MOST_FIELD_RASTERS if asked == "auto" else bool(asked)
 
 
-def _write_tile(prepared: Preparation, rasters: RasterSet, result: TileResult) -> None:
+def _write_tile(
+    prepared: Preparation, rasters: RasterSet, result: TileResult, numbers: Numbers | None
+) -> None:
+    """Write what a tile's cells need; numbers : what its stations and services are in the whole map."""
     tile = result.tile
+    stations = prepared.scenario.stations
+    if numbers is not None:
+        stations = tuple(stations[place] for place in numbers.stations)
     rasters.write("ground", tile, result.ground_m)
     unknown = np.isnan(result.ground_m) & ((result.flags & OUTSIDE_FLAG) == 0)
     rasters.write("flags", tile, np.where(unknown, UNKNOWN_UINT8, result.flags))
@@ -188,17 +221,24 @@ def _write_tile(prepared: Preparation, rasters: RasterSet, result: TileResult) -
         if prepared.homes.without_roof is not None:
             rasters.write("homes_without_roof", tile, prepared.homes.without_roof.window(tile))
     if writes_field_rasters(prepared):
-        for station, median_dbuvm in zip(prepared.scenario.stations, result.median_dbuvm, strict=True):
+        for station, median_dbuvm in zip(stations, result.median_dbuvm, strict=True):
             rasters.write(f"field/{station.station_id}", tile, median_dbuvm)
         if prepared.calibration is not None:
             places = prepared.grid.centres_lonlat(tile)
             rasters.write("reading_weight", tile, prepared.calibration.reading_weight_percent(*places))
-            for station, adjusted in zip(prepared.scenario.stations, result.adjusted_dbuvm, strict=True):
+            for station, adjusted in zip(stations, result.adjusted_dbuvm, strict=True):
                 rasters.write(f"field_adjusted/{station.station_id}", tile, adjusted)
     if result.services is not None:
-        rasters.write_services(tile, result.services)
+        counts = result.services
+        if numbers is not None and prepared.service_counter is not None:
+            on_map = ((result.flags & OUTSIDE_FLAG) == 0) & ~np.isnan(result.ground_m)
+            services = prepared.service_counter.services
+            counts = widened_counts(counts, numbers, services, on_map.ravel())
+        rasters.write_services(tile, counts)
     for wanted in prepared.scenario.wanted:
         found = result.lists[wanted.name]
+        if numbers is not None:
+            found = widened(found, numbers, wanted)
         rasters.write_list(wanted, tile, found.reception, found.main_cause, found.service_cause)
         rasters.write(f"{wanted.name}/service_path", tile, result.paths[wanted.name])
         doubts = result.doubts[wanted.name]

@@ -9,17 +9,15 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import rasterio.features
 import shapely
-from affine import Affine
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from covermap.constants import UNKNOWN_UINT8
 from covermap.grid.frame import Tile
 from covermap.planning.carriers import groups_of
 from covermap.planning.further_tally import FurtherResults
 from covermap.planning.list_tally import causes_of, lost_parts
+from covermap.planning.patches import PatchCells, Patches, Votes
 from covermap.planning.ranges import RangeTally
 from covermap.planning.results import Results
 from covermap.planning.shared_errors import spread_of
@@ -27,7 +25,6 @@ from covermap.planning.tally import read_results
 
 DEAD_BELOW_PERCENT, DOUBTFUL_BELOW_PERCENT = 10, 50
 KINDS = ("dead", "doubtful")
-BLOCK_CELLS = 2048  # patches of larger grids end at the edges of blocks
 SMALLEST_CELLS = 3
 ZONES_AT_ONCE = 5000  # whose ranges are drawn together, 400 draws each: 16 MB an array
 DESCRIPTION = (
@@ -53,12 +50,32 @@ def find_dead_zones(results: Results, list_name: str, places: Sequence[NamedPlac
     homes_low, homes_high, near_name. What is not known is missing. homes are expected homes with none of
     the listed services. Cause and service are those of most homes, in zones without homes of most cells.
     """
-    tables = [_block(results, list_name, tile, places) for tile in results.grid.tiles(BLOCK_CELLS)]
-    zones = pd.concat(tables, ignore_index=True)
+    patches = Patches(results.grid, lambda tile: _kinds(results, list_name, tile))
+    sums = _Sums(results, list_name, patches)
+    kept = np.flatnonzero((sums.cells >= SMALLEST_CELLS) | (sums.lived > 0))
+    number = np.full(patches.count, -1, dtype=np.int64)
+    number[kept] = np.arange(kept.size)
+    middle, low, high = _homes(results, list_name, patches, sums, kept)
+    outlines = patches.outlines(number, kept.size)
+    zones = pd.DataFrame(
+        {
+            "zone_id": pd.array([""] * kept.size, dtype="string"),
+            "wanted_list": pd.array([list_name] * kept.size, dtype="string"),
+            "kind": pd.array([KINDS[kind - 1] for kind in patches.kind[kept]], dtype="string"),
+            "main_cause": _named(sums.causes, sums.cause, kept),
+            "deciding_service": _named(results.services(list_name), sums.service, kept),
+            "area_km2": sums.cells[kept] * results.grid.cell_m**2 / 1e6,
+            "homes": pd.array(middle, dtype="Float64"),
+            "homes_low": pd.array(low, dtype="Float64"),
+            "homes_high": pd.array(high, dtype="Float64"),
+            "near_name": _near(outlines, places),
+            "geometry": outlines,
+        }
+    )
     homes = zones["homes"].fillna(0.0).astype(float)
     order = np.lexsort((-zones["area_km2"].to_numpy(), -homes.to_numpy()))
     zones = zones.iloc[order].reset_index(drop=True)
-    zones["zone_id"] = [f"{list_name}-{number}" for number in range(1, len(zones) + 1)]
+    zones["zone_id"] = [f"{list_name}-{place}" for place in range(1, len(zones) + 1)]
     return gpd.GeoDataFrame(zones, geometry="geometry", crs=results.grid.crs_wkt)
 
 
@@ -69,121 +86,97 @@ def zone_kinds(dead_zone_percent: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return np.where(known & (dead_zone_percent < DOUBTFUL_BELOW_PERCENT), kinds, 0).astype(np.uint8)
 
 
-def _block(results: Results, list_name: str, tile: Tile, places: Sequence[NamedPlace]) -> pd.DataFrame:
-    """Return the zones of one block of cells."""
+def _kinds(results: Results, list_name: str, tile: Tile) -> NDArray[np.uint8]:
+    """Return zone_kinds of a tile, 0 outside the asked area."""
     kinds = zone_kinds(results.read(f"{list_name}/dead_zone_chance", tile))
     kinds[~results.inside_area(tile)] = 0
-    homes = None
-    if results.has("homes"):
-        homes = np.nan_to_num(results.read("homes", tile).astype(np.float64))
-    labels, count = _labelled(kinds, homes)
-    label = labels.ravel()
-    cell = np.flatnonzero(label)
-    zone = label[cell] - 1
-    weight = np.ones(cell.size) if homes is None else homes.ravel()[cell]
-    by_cells = np.bincount(zone, minlength=count)
-    middle, low, high = _homes(results, list_name, tile, cell, zone, None if homes is None else weight, count)
-    voice = weight + 1e-6  # zones without homes go by their cells
-    polygons = _polygons(results, tile, labels, count)
-    kind = np.zeros(count, dtype=np.int64)
-    kind[zone] = kinds.ravel()[cell]
-    return pd.DataFrame(
-        {
-            "zone_id": pd.array([""] * count, dtype="string"),
-            "wanted_list": pd.array([list_name] * count, dtype="string"),
-            "kind": pd.array([KINDS[number - 1] for number in kind], dtype="string"),
-            "main_cause": _most(results, list_name, tile, "main_cause", cell, zone, voice, count),
-            "deciding_service": _most(results, list_name, tile, "deciding_service", cell, zone, voice, count),
-            "area_km2": by_cells * results.grid.cell_m**2 / 1e6,
-            "homes": pd.array(middle, dtype="Float64"),
-            "homes_low": pd.array(low, dtype="Float64"),
-            "homes_high": pd.array(high, dtype="Float64"),
-            "near_name": _near(polygons, places),
-            "geometry": polygons,
-        }
-    )
+    return kinds
 
 
-def _labelled(kinds: NDArray[np.uint8], homes: NDArray | None) -> tuple[NDArray[np.int32], int]:
-    """Return each cell's zone from 1, 0 outside zones, and how many; cells touch along edges."""
-    labels = np.zeros(kinds.shape, dtype=np.int32)
-    count = 0
-    for number in (1, 2):
-        found, patches = ndimage.label(kinds == number)
-        labels[found > 0] = found[found > 0] + count
-        count += patches
-    cells = np.bincount(labels.ravel(), minlength=count + 1)
-    held = np.zeros(count + 1) if homes is None else np.bincount(labels.ravel(), homes.ravel(), count + 1)
-    kept = (cells >= SMALLEST_CELLS) | (held > 0)
-    kept[0] = False
-    renumbered = np.where(kept, np.cumsum(kept), 0).astype(np.int32)
-    return renumbered[labels], int(kept.sum())
+class _Sums:
+    """What is counted of all P patches in one pass: each (P,).
+
+    cells; lived : homes in them; lost : expected homes without any service
+    first, last : block of the first and of the last cell; cause, service : Votes for them
+    """
+
+    def __init__(self, results: Results, list_name: str, patches: Patches) -> None:
+        count = patches.count
+        self.has_homes = results.has("homes")
+        self.causes = causes_of(results, list_name)
+        self.cells = np.zeros(count, dtype=np.int64)
+        self.lived, self.lost = np.zeros(count), np.zeros(count)
+        self.first, self.last = np.full(count, patches.blocks), np.zeros(count, dtype=np.int64)
+        self.cause = Votes(count, len(self.causes))
+        self.service = Votes(count, len(results.services(list_name)))
+        for part in patches.cells():
+            homes = _homes_of(results, part) if self.has_homes else np.zeros(part.cell.size)
+            voice = (homes if self.has_homes else 1.0) + 1e-6  # zones without homes go by their cells
+            chance = results.read(f"{list_name}/dead_zone_chance", part.tile).ravel()[part.cell]
+            self.cells += np.bincount(part.patch, minlength=count)
+            self.lived += np.bincount(part.patch, homes, minlength=count)
+            self.lost += np.bincount(part.patch, homes * (1.0 - chance / 100.0), minlength=count)
+            here = np.unique(part.patch)
+            self.first[here] = np.minimum(self.first[here], part.block)
+            self.last[here] = part.block
+            for votes, kind in ((self.cause, "main_cause"), (self.service, "deciding_service")):
+                if results.has(f"{list_name}/{kind}"):
+                    index = results.read(f"{list_name}/{kind}", part.tile).ravel()[part.cell]
+                    votes.add(part.patch, index, np.broadcast_to(voice, index.shape))
+
+
+def _homes_of(results: Results, part: PatchCells) -> NDArray[np.float64]:
+    """Return the homes in the cells of a block's patches."""
+    return np.nan_to_num(results.read("homes", part.tile).astype(np.float64)).ravel()[part.cell]
 
 
 def _homes(
-    results: Results,
-    list_name: str,
-    tile: Tile,
-    cell: NDArray,
-    zone: NDArray,
-    homes: NDArray | None,
-    count: int,
+    results: Results, list_name: str, patches: Patches, sums: _Sums, kept: NDArray[np.int64]
 ) -> tuple[list[Any], list[Any], list[Any]]:
     """Return expected homes without, low and high of each zone; missing where not known."""
-    nothing: list[Any] = [None] * count
-    if homes is None:
+    nothing: list[Any] = [None] * kept.size
+    if not sums.has_homes:
         return nothing, nothing, nothing
-    of_tile = read_results(results, list_name, tile)
-    lost = homes * (1.0 - of_tile.dead_zone_percent[cell] / 100.0)
-    expected = np.bincount(zone, lost, minlength=count)
+    expected = sums.lost[kept]
     groups, spread = groups_of(results), spread_of(results.run)
     if groups is None or spread is None:
         return expected.round(3).tolist(), nothing, nothing
-    further = FurtherResults(results, list_name, tile)
     low, high = expected.copy(), expected.copy()
-    for first in range(0, count, ZONES_AT_ONCE):
-        some = slice(first, min(first + ZONES_AT_ONCE, count))
-        tally = RangeTally(some.stop - first, len(groups), spread.home_correlation)
-        lived = (homes > 0) & (zone >= first) & (zone < some.stop)
-        if lived.any():
-            parts = lost_parts(results, list_name, tile, cell[lived], of_tile, further)
-            tally.add(zone[lived] - first, parts.cell_id, homes[lived], parts.deviations, parts.shared)
+    lived = np.flatnonzero(sums.lived[kept] > 0)
+    for start in range(0, lived.size, ZONES_AT_ONCE):
+        some = lived[start : start + ZONES_AT_ONCE]
+        tally = RangeTally(some.size, len(groups), spread.home_correlation)
+        _add_cells(tally, results, list_name, patches, sums, kept[some])
         low[some], high[some] = tally.ranges(expected[some])
     return expected.round(3).tolist(), low.round(3).tolist(), high.round(3).tolist()
 
 
-def _most(
+def _add_cells(
+    tally: RangeTally,
     results: Results,
     list_name: str,
-    tile: Tile,
-    kind: str,
-    cell: NDArray,
-    zone: NDArray,
-    voice: NDArray,
-    count: int,
-) -> pd.api.extensions.ExtensionArray:
-    """Return the service or cause with most weight in each zone, missing where none is known."""
-    name = f"{list_name}/{kind}"
-    names = results.services(list_name) if kind == "deciding_service" else causes_of(results, list_name)
-    if not names or not results.has(name):
-        return pd.array([None] * count, dtype="string")
-    index = results.read(name, tile).ravel()[cell]
-    known = index < len(names)
-    votes = np.zeros((count, len(names)))
-    np.add.at(votes, (zone[known], index[known]), voice[known])
-    return pd.array([names[int(row.argmax())] if row.sum() > 0 else None for row in votes], dtype="string")
+    patches: Patches,
+    sums: _Sums,
+    some: NDArray[np.int64],
+) -> None:
+    """Add the cells with homes of some patches to a tally, of which they are the areas."""
+    place = np.full(patches.count, -1, dtype=np.int64)
+    place[some] = np.arange(some.size)
+    for part in patches.cells(int(sums.first[some].min()), int(sums.last[some].max())):
+        homes = _homes_of(results, part)
+        chosen = (place[part.patch] >= 0) & (homes > 0)
+        if chosen.any():
+            of_tile = read_results(results, list_name, part.tile)
+            further = FurtherResults(results, list_name, part.tile)
+            parts = lost_parts(results, list_name, part.tile, part.cell[chosen], of_tile, further)
+            areas = place[part.patch[chosen]]
+            tally.add(areas, parts.cell_id, homes[chosen], parts.deviations, parts.shared)
 
 
-def _polygons(results: Results, tile: Tile, labels: NDArray[np.int32], count: int) -> NDArray[Any]:
-    """Return the outline of each zone."""
-    grid = results.grid
-    west, north = grid.x_min + tile.col * grid.cell_m, grid.y_max - tile.row * grid.cell_m
-    transform = Affine(grid.cell_m, 0.0, west, 0.0, -grid.cell_m, north)
-    polygons = np.empty(count, dtype=object)
-    found = rasterio.features.shapes(labels, mask=labels > 0, connectivity=4, transform=transform)
-    for shape, value in found:
-        polygons[int(value) - 1] = shapely.Polygon(shape["coordinates"][0], shape["coordinates"][1:])
-    return polygons
+def _named(names: Sequence[str], votes: Votes, kept: NDArray[np.int64]) -> pd.api.extensions.ExtensionArray:
+    """Return what most of each zone says by name, missing where nothing is known."""
+    most = votes.most()[kept]
+    return pd.array([names[place] if place >= 0 else None for place in most], dtype="string")
 
 
 def _near(polygons: NDArray[Any], places: Sequence[NamedPlace]) -> pd.api.extensions.ExtensionArray:

@@ -16,7 +16,7 @@ from qgis.core import (
 from .algorithm import CovermapAlgorithm, layer_in, page_in
 from .layer_inputs import add_inputs
 from .layer_scenario import faults_of, write_scenario
-from .result_folder import ResultError, read_result
+from .result_folder import ResultError, raster_file, read_result
 from .scenario_text import scenario_text
 
 STORE = ".covermap_store"
@@ -82,7 +82,7 @@ class Prediction(CovermapAlgorithm):
             "SUMMARY": summary,
             "TIER_AREAS": layer_in(folder, "coverage.gpkg", "tier_areas"),
             "NEIGHBOURHOOD_TABLE": layer_in(folder, "coverage.gpkg", "neighbourhoods"),
-            "TIER": str(folder / "rasters" / first / "tier.tif"),
+            "TIER": str(raster_file(folder, f"{first}/tier")),
             "PAGE": page_in(folder, "brief.html"),
         }
         if not (folder / "neighbourhoods.csv").is_file():

@@ -10,10 +10,9 @@ from pathlib import Path
 from osgeo import gdal
 from qgis.core import QgsCoordinateReferenceSystem, QgsPointXY, QgsRasterLayer
 
-from .result_folder import read_result
+from .result_folder import raster_file, read_result
 
 NOT_PROMISED = 8
-RASTERS = "rasters"
 STOCK_FILE = "stock.csv"
 SECOND_ANTENNA = "second_antenna"
 OUTSIDE_BIT = 4  # of the raster `flags`
@@ -121,7 +120,7 @@ class LoadedResult:
 
     def _raster(self, name):
         if name not in self._rasters:
-            path = self.folder / RASTERS / f"{name}.tif"
+            path = raster_file(self.folder, name)
             layer = QgsRasterLayer(str(path), name) if path.is_file() else None
             self._rasters[name] = layer if layer is not None and layer.isValid() else None
         return self._rasters[name]

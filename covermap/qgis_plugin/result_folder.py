@@ -8,6 +8,7 @@ RESULT_FORMAT = 2
 
 RUN_FILE = "run.json"
 PROJECT_FILE = "coverage.qgs"
+RASTERS = "rasters"
 
 
 class ResultError(Exception):
@@ -39,3 +40,9 @@ def read_result(folder):
     if not (folder / PROJECT_FILE).is_file():
         raise ResultError(f"{folder} holds no {PROJECT_FILE}. Run the prediction again to write it.")
     return run
+
+
+def raster_file(folder, name):
+    """Return the file of a raster of a result: of a map in parts the virtual one over them."""
+    path = Path(folder) / RASTERS / f"{name}.vrt"
+    return path if path.is_file() else path.with_suffix(".tif")

@@ -17,6 +17,7 @@ from covermap.errors import InputError
 from covermap.grid.frame import Grid, Tile
 from covermap.reception.services import ClassServices, classes_of
 from covermap.result.new_result import settle
+from covermap.result.parts import files_of_parts
 from covermap.result.raster_catalogue import (
     LAYERS,
     OF_GRID,
@@ -26,6 +27,7 @@ from covermap.result.raster_catalogue import (
     bits_of,
     layer_of,
     raster_path,
+    virtual_path,
 )
 from covermap.result.result_folder import RUN_FILE
 from covermap.wording.palette import TIERS
@@ -95,8 +97,16 @@ class Coverage:
         return (*names, TIERS[TIER_COUNT].name)
 
     def path(self, name: str) -> Path:
-        """Return the path of a raster by name, whether it exists or not. Raises InputError."""
-        return raster_path(self.folder / RASTERS_FOLDER, name)
+        """Return the path of a raster by name, whether it exists or not. Raises InputError.
+
+        That of a map in parts is a virtual raster over them.
+        """
+        virtual = virtual_path(self.folder / RASTERS_FOLDER, name)
+        return virtual if virtual.is_file() else raster_path(self.folder / RASTERS_FOLDER, name)
+
+    def files(self, name: str) -> list[Path]:
+        """Return the files that hold a raster: one, or a virtual one and those of the map's parts."""
+        return [self.path(name), *files_of_parts(self.folder, name)] if self.path(name).is_file() else []
 
     def raster_names(self) -> list[str]:
         """Return the names of all rasters the result has: those of lists, of stations, of the grid."""
@@ -112,7 +122,8 @@ class Coverage:
     @property
     def field_stations(self) -> tuple[str, ...]:
         """Return the ids of the stations that have a field raster, sorted."""
-        return tuple(sorted(path.stem for path in (self.folder / RASTERS_FOLDER / "field").glob("*.tif")))
+        folder = self.folder / RASTERS_FOLDER / "field"
+        return tuple(sorted({path.stem for ending in ("tif", "vrt") for path in folder.glob(f"*.{ending}")}))
 
     def read(self, name: str, window: Cells = None) -> np.ndarray:
         """Return a raster, or the cells of a window.

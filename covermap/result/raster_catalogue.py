@@ -214,6 +214,12 @@ def raster_path(folder: Path, name: str) -> Path:
     return Path(folder) / f"{name}.tif"
 
 
+def virtual_path(folder: Path, name: str) -> Path:
+    """Return the path of the virtual raster over a raster's parts. Raises InputError for an unknown name."""
+    layer_of(name)
+    return Path(folder) / f"{name}.vrt"
+
+
 def bits_of(values: np.ndarray) -> np.ndarray:
     """Return sums of remarks with none where they are unknown."""
     return np.where(values == UNKNOWN_UINT8, np.uint8(0), values)

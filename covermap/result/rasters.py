@@ -25,6 +25,7 @@ from covermap.reception.causes import CAUSES
 from covermap.reception.services import ServiceCounts
 from covermap.reception.signals import AMPLIFIER_CODES, ListReception
 from covermap.result.full_disk import full_disk_in_words
+from covermap.result.parts import part_folder
 from covermap.result.raster_catalogue import (
     OF_STATION,
     RASTERS_FOLDER,
@@ -62,6 +63,7 @@ class RasterSet:
     tags : text tags for every file, such as run_id
     workers : threads that make the finished files, several rasters at once
     only_in_memory : kinds that are written to no disk, not even for a moment; they end with the process
+    part : the part of the map whose rasters these are, in a folder of their own; None is all of it
 
     After finish(), `in_memory` holds those by name, for Coverage.
     """
@@ -76,12 +78,15 @@ class RasterSet:
         tags: Mapping[str, str] | None = None,
         workers: int = 1,
         only_in_memory: Collection[str] = (),
+        part: Tile | None = None,
     ) -> None:
         self.only_in_memory = frozenset(only_in_memory)
         self.in_memory: dict[str, MemoryFile] = {}
         self.workers = workers
-        self.folder = Path(output) / RASTERS_FOLDER
-        self.grid = grid
+        rasters = Path(output) / RASTERS_FOLDER
+        self.part = part or grid.whole
+        self.folder = rasters / part_folder(part) if part else rasters
+        self.grid = grid.part(self.part)
         self.services = {name: tuple(values) for name, values in (services or {}).items()}
         self.stations = dict(stations or {})
         self.tags = dict(tags or {})
@@ -125,10 +130,11 @@ class RasterSet:
             raise InputError(
                 f"raster {name!r}: the array has shape {bands.shape}, the tile needs {expected}."
             )
+        window = Window(tile.col - self.part.col, tile.row - self.part.row, tile.cols, tile.rows)
         with self._lock, full_disk_in_words(self.folder), rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES):
             if name not in self._open:
                 self._open[name] = self._create(name, layer)
-            self._open[name].write(bands, window=Window(tile.col, tile.row, tile.cols, tile.rows))
+            self._open[name].write(bands, window=window)
 
     def write_list(
         self,

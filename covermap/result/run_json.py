@@ -86,7 +86,8 @@ def write_run_json(
 
 def copy_prediction(coverage: Coverage, folder: Path) -> Coverage:
     """Give a new folder the rasters and the run.json of a result, without what was derived from them."""
-    names = [coverage.path(name).relative_to(coverage.folder).as_posix() for name in coverage.raster_names()]
+    files = (path for name in coverage.raster_names() for path in coverage.files(name))
+    names = [path.relative_to(coverage.folder).as_posix() for path in files]
     for name in names:
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(coverage.folder / name, folder / name)
@@ -275,7 +276,7 @@ def _rasters_of(coverage: Coverage, scenario: Scenario) -> list[Path]:
     """Return the raster files of the result that exist."""
     names = [*sorted(OF_GRID), *(f"{kind}/{s.station_id}" for kind in OF_STATION for s in scenario.stations)]
     names += [f"{name}/{layer.kind}" for name in coverage.lists for layer in LAYERS.values() if layer.of_list]
-    return [coverage.path(name) for name in names if coverage.path(name).is_file()]
+    return [path for name in names for path in coverage.files(name)]
 
 
 def _write(output: Path, run: dict[str, Any]) -> None:

@@ -22,6 +22,7 @@ PROJECTION = "https://stac-extensions.github.io/projection/v1.1.0/schema.json"
 EDGE_POINTS = 40  # of the outline, whose sides are no straight lines in degrees
 MEDIA_TYPES = {
     ".tif": "image/tiff; application=geotiff; profile=cloud-optimized",
+    ".vrt": "application/xml",
     ".gpkg": "application/geopackage+sqlite3",
     ".parquet": "application/vnd.apache.parquet",
     ".pmtiles": "application/vnd.pmtiles",
@@ -32,6 +33,7 @@ MEDIA_TYPES = {
 }
 ROLES = {
     ".tif": "data",
+    ".vrt": "data",
     ".gpkg": "data",
     ".parquet": "data",
     ".pmtiles": "data",
@@ -84,7 +86,7 @@ def _asset(name: str) -> dict[str, Any]:
     found: dict[str, Any] = {"href": f"./{name}", "type": MEDIA_TYPES[suffix]}
     if suffix in ROLES:
         found["roles"] = [ROLES[suffix]]
-    if suffix == ".tif":
+    if suffix in (".tif", ".vrt"):
         found["title"] = layer_of(name.removeprefix("rasters/").removesuffix(suffix)).meaning
     return found
 

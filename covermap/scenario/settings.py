@@ -113,17 +113,34 @@ class TransmitterSettings(Section):
 
 
 class WantedSettings(Section):
-    """[wanted.NAME]: services a viewer wants; without services all wanted ones of the station file."""
+    """[wanted.NAME]: services a viewer wants; without services all wanted ones of the station file.
+
+    networks : services of many transmitters, of which any in reach does
+    """
 
     services: list[str] = Field(default=[])
+    networks: list[str] = Field(default=[])
     at_least: int | None = Field(default=None, ge=1)
+
+    @property
+    def named(self) -> list[str]:
+        """Return the services the list names, none where it is of everything."""
+        return self.services or self.networks
 
     @model_validator(mode="after")
     def _check_content(self) -> WantedSettings:
-        if not self.services and self.at_least is None:
+        if self.services and self.networks:
+            raise wrong(
+                "services_and_networks",
+                "Where no transmitter is in reach, a service is unknown and a network not received. Keep one "
+                "of the two, or make two lists.",
+                "services beside networks",
+            )
+        if not self.named and self.at_least is None:
             raise wrong(
                 "empty_list",
-                "A wanted list needs services = [...], at_least = a number, or both. Name the services.",
+                "A wanted list needs services = [...] or networks = [...], at_least = a number, or both. "
+                "Name the services.",
                 "neither services nor at_least",
             )
         return self

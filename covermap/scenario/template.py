@@ -61,6 +61,7 @@ default_system = "atsc1_8vsb"     # for rows that name no system
 # the set ("5.1") or by its channel ("RF 21").
 [wanted.main]
 services = []
+# networks = []                   # in place of services: those of many transmitters; any in reach does
 # at_least = 1                    # that many of the list suffice; without services: of all services
 
 [prediction]

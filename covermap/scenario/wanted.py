@@ -101,16 +101,14 @@ def _list(
     warnings: list[str],
 ) -> WantedList:
     where = f"{file}, [wanted.{name}]"
-    found = [_service(where, entry, all_services, stations) for entry in settings.services] or list(
-        all_services
-    )
+    found = [_service(where, entry, all_services, stations) for entry in settings.named] or list(all_services)
     services = tuple(dict.fromkeys(found))
     if len(services) < len(found):
         twice = ", ".join(service for service in services if found.count(service) > 1)
         warnings.append(f"{where}: {twice} is named more than once; counted once.")
-    if max(len(settings.services), settings.at_least or 0) > MOST_SERVICES:
+    if max(len(settings.named), settings.at_least or 0) > MOST_SERVICES:
         raise InputError(
-            f"{where}: found {max(len(settings.services), settings.at_least or 0)} services. A list may hold "
+            f"{where}: found {max(len(settings.named), settings.at_least or 0)} services. A list may hold "
             f"{MOST_SERVICES}. Shorten it."
         )
     if settings.at_least is not None and settings.at_least > len(services):

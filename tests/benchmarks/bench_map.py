@@ -43,7 +43,10 @@ class Stages:
     def note(self, stage):
         """Give a stage the time since the last one was noted."""
         clocks = time.perf_counter(), time.process_time()
-        self.times[stage] = tuple(now - before for now, before in zip(clocks, self.clocks, strict=True))
+        before = self.times.get(stage, (0.0, 0.0))
+        self.times[stage] = tuple(
+            so_far + now - then for so_far, now, then in zip(before, clocks, self.clocks, strict=True)
+        )
         self.clocks = clocks
 
     @contextmanager

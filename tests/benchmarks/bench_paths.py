@@ -71,7 +71,7 @@ def print_answers(prepared, other, folder, rounds):
     from covermap.jobs.path_stage import marches
 
     grid = prepared.grid
-    groups = list(marches(grid))
+    groups = list(marches(grid.whole))
     print(f"{'map':>12} {'asked':<18} {'million/s':>9}" + ("  other  ratio" if other else ""))
     for case in COMPARED:
         name, heights_m, frequencies_mhz, time_percents = CASES[case]

@@ -1,4 +1,4 @@
-"""An invented scenario of any size: fractal ground with land cover, 5 masts, stations of one list."""
+"""Invented scenarios of any size: fractal ground with land cover; 5 masts of one list, or many masts."""
 
 from __future__ import annotations
 
@@ -28,6 +28,44 @@ def rf_channel(number, masts):
 
 def write_scenario(folder, cells, stations=20, masts=5, cell_m=CELL_M):
     """Write a scenario of cells x cells into a new folder and return its path."""
+    rows = [
+        (
+            f"Service {number}",
+            number % masts,
+            MASTS[number % masts],
+            rf_channel(number, masts),
+            10 + 7 * number,
+        )
+        for number in range(stations)
+    ]
+    services = ", ".join(f'"Service {number}"' for number in range(stations))
+    return _write(folder, cells, cell_m, rows, f"services = [{services}]")
+
+
+def write_country(folder, cells, masts, networks, cell_m, reach_km):
+    """Write a scenario of masts spread evenly, each with a transmitter of every network; return its path.
+
+    Four sets of channels take turns from mast to mast.
+    """
+    east, south = np.modf(np.outer((0.7548776662, 0.5698402910), np.arange(1, masts + 1)))[0]  # evenly spread
+    rows = [
+        (
+            f"Network {network}",
+            mast,
+            (east[mast], south[mast]),
+            14 + 5 * (mast % 4) + network % 5,
+            10 + 3 * network,
+        )
+        for mast in range(masts)
+        for network in range(networks)
+    ]
+    names = ", ".join(f'"Network {network}"' for network in range(networks))
+    further = f"[prediction]\nreach_km = {reach_km:g}\n"
+    return _write(folder, cells, cell_m, rows, f"networks = [{names}]", further)
+
+
+def _write(folder, cells, cell_m, stations, wanted, further=""):
+    """Write the files of a scenario; stations : service, mast, place in shares of the side, channel, kW."""
     folder.mkdir(parents=True)
     profile = {
         "driver": "GTiff", "width": cells + 20, "height": cells + 20, "count": 1, "crs": "EPSG:32631",
@@ -46,17 +84,13 @@ def write_scenario(folder, cells, stations=20, masts=5, cell_m=CELL_M):
     to_degrees = Transformer.from_crs("EPSG:32631", "EPSG:4326", always_xy=True)
     lines = [STATION_COLUMNS]
     side_m = cells * cell_m
-    for number in range(stations):
-        east, south = MASTS[number % masts]
+    for number, (service, mast, (east, south), channel, erp_kw) in enumerate(stations):
         longitude, latitude = to_degrees.transform(X_MIN + east * side_m, Y_MAX - south * side_m)
-        lines.append(
-            f"S{number},Service {number},Mast {number % masts},{latitude:.7f},{longitude:.7f},150,"
-            f"{rf_channel(number, masts)},{10 + 7 * number},H,2026-09-01"
-        )
+        place = f"{latitude:.7f},{longitude:.7f}"
+        lines.append(f"S{number},{service},Mast {mast},{place},150,{channel},{erp_kw},H,2026-09-01")
     (folder / "transmitters.csv").write_text("\n".join(lines) + "\n", "utf-8")
     west, south = to_degrees.transform(X_MIN, Y_MAX - side_m)
     east, north = to_degrees.transform(X_MIN + side_m, Y_MAX)
-    services = ", ".join(f'"Service {number}"' for number in range(stations))
     (folder / "scenario.toml").write_text(
         f"""name = "Invented"
 output = "out"
@@ -75,8 +109,8 @@ file = "transmitters.csv"
 channel_plan = "us_6mhz"
 default_system = "atsc1_8vsb"
 [wanted.main]
-services = [{services}]
-""",
+{wanted}
+{further}""",
         "utf-8",
     )
     return folder / "scenario.toml"

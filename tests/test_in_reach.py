@@ -1,0 +1,141 @@
+"""A part of a map worked out with the stations in reach alone says what it says with all of them."""
+
+import numpy as np
+import pytest
+from affine import Affine
+from pyproj import Geod
+from scenario_files import station_csv
+from small_inputs import CRS, NORTH, WEST, write_inputs, write_raster
+
+from covermap.constants import TIER_NOT_PROMISED, UNKNOWN_UINT8
+from covermap.grid.reach import reaching
+from covermap.grid.store import Store
+from covermap.inputs.in_reach import in_reach_of
+from covermap.inputs.prepare import prepare
+from covermap.inputs.stations_that_count import of_everything
+from covermap.jobs.path_stage import tile_blocks
+from covermap.jobs.tile_reception import receive_tile
+from covermap.jobs.widened import BEYOND_REACH, widened, widened_counts
+from covermap.scenario import read_scenario
+
+CELLS, CELL_M, REACH_KM = 256, 500.0, 40.0
+ROW = "{id},{service},{mast},{number},on_air,{place},{channel},{kw},120,H,atsc1_8vsb,wanted,2026-09-01"
+WEST_MAST, EAST_MAST = "44.00,-35.90", "44.00,-34.90"  # 80 km apart: no place hears both
+STATIONS = station_csv(
+    ROW.format(id="W1", service="West One", mast="West", number="5.1", place=WEST_MAST, channel=21, kw=40),
+    ROW.format(id="W2", service="Everywhere", mast="West", number="6.1", place=WEST_MAST, channel=24, kw=5),
+    ROW.format(id="E1", service="East One", mast="East", number="7.1", place=EAST_MAST, channel=30, kw=40),
+    ROW.format(id="E2", service="Everywhere", mast="East", number="6.1", place=EAST_MAST, channel=33, kw=5),
+    ROW.format(id="E3", service="East Two", mast="East", number="8.1", place=EAST_MAST, channel=36, kw=1),
+)  # fmt: skip
+NAMED = """
+[wanted.both]
+services = ["West One", "East One"]
+[wanted.one]
+services = ["Everywhere"]
+[wanted.networks]
+networks = ["East One", "Everywhere"]
+"""
+OF_EVERYTHING = """
+[wanted.some]
+at_least = 2
+[wanted.any]
+at_least = 1
+"""
+# A list of everything names its limiting service among those in reach alone; what follows from it differs.
+TOLD_ALIKE = {
+    "tier", "tier_chance_percent", "dead_zone_chance_percent", "service_chance_percent", "tier_weaker",
+    "tier_stronger",
+}  # fmt: skip
+EXTRA = f"[prediction]\nreach_km = {REACH_KM:g}\n"
+
+
+@pytest.fixture(scope="module", params=[NAMED, OF_EVERYTHING, NAMED + OF_EVERYTHING])
+def prepared(tmp_path_factory, request):
+    folder = tmp_path_factory.mktemp("reach")
+    path = write_inputs(folder, stations=STATIONS, extra=EXTRA)
+    text = path.read_text("utf-8")
+    start = text.index("[wanted.main]")
+    path.write_text(
+        text.replace(text[start : text.index("\n", text.index("services", start))], request.param)
+    )
+    rows, cols = np.mgrid[0:CELLS, 0:CELLS]
+    at = Affine(CELL_M, 0, WEST, 0, -CELL_M, NORTH + 60_000.0)
+    write_raster(folder / "elevation.tif", (20.0 + rows % 40 + cols % 30).astype(np.float32), CRS, at)
+    return prepare(read_scenario(path))
+
+
+@pytest.fixture(scope="module")
+def store(prepared, tmp_path_factory):
+    return Store(tmp_path_factory.mktemp("store"))
+
+
+def parts(prepared):
+    """Yield the tiles of the map, and which of the two masts may reach each."""
+    for tile in prepared.grid.tiles(64):
+        yield tile, tuple(reaching(prepared.requests, tile).tolist())
+
+
+def test_a_mast_reaches_the_parts_that_hold_a_cell_within_reach(prepared):
+    """Beyond by every cell's own distance on the ellipsoid (PROJ's geodesic)."""
+    found = set()
+    for tile, told in parts(prepared):
+        longitude, latitude = prepared.grid.centres_lonlat(tile)
+        for request, reached in zip(prepared.requests, told, strict=True):
+            there = (
+                np.full(longitude.shape, request.longitude_deg),
+                np.full(latitude.shape, request.latitude_deg),
+            )
+            near_km = Geod(ellps="WGS84").inv(*there, longitude, latitude)[2].min() / 1000.0
+            assert reached or near_km > request.reach_km
+            assert not reached or near_km < request.reach_km + 2.0
+        found.add(told)
+    assert found == {(True, False), (False, True), (True, True), (False, False)} or len(found) == 3
+
+
+def test_blocks_beyond_reach_are_neither_computed_nor_kept(prepared, tmp_path):
+    tile = next(tile for tile, told in parts(prepared) if told == (True, False))
+    kept = Store(tmp_path)
+    blocks = tile_blocks(prepared, kept, tile)
+    assert kept.saved == 2  # of the western mast's two frequencies
+    assert not np.isnan(blocks[0].loss_db).all()
+    assert np.isnan(blocks[1].loss_db).all()
+    assert (blocks[1].path_class == UNKNOWN_UINT8).all()
+
+
+@pytest.mark.parametrize("told", [(True, False), (False, True), (True, True)])
+def test_the_stations_in_reach_give_the_answers_of_all_stations(prepared, store, told):
+    tile = next(tile for tile, here in parts(prepared) if here == told)
+    whole = receive_tile(prepared, tile, tile_blocks(prepared, store, tile))
+    near = in_reach_of(prepared, tile)
+    part = receive_tile(near.prepared, tile, tile_blocks(near.prepared, store, tile))
+    assert (near.numbers is None) == all(told)
+    if near.numbers is None:
+        assert near.prepared is prepared
+        return
+    assert len(near.prepared.scenario.stations) < len(prepared.scenario.stations)
+    for wanted in prepared.scenario.wanted:
+        mine, theirs = widened(part.lists[wanted.name], near.numbers, wanted), whole.lists[wanted.name]
+        of_map = vars(theirs.reception)
+        for name, values in vars(mine.reception).items():
+            if not of_everything(prepared.scenario, wanted):
+                np.testing.assert_array_equal(values, of_map[name], err_msg=f"{wanted.name} {name}")
+            elif name in TOLD_ALIKE:  # the chance of some of many is a normal share over all that could
+                far = np.abs(values.astype(int) - of_map[name].astype(int))
+                assert far.max() <= 1
+                assert (far > 0).mean() < 0.001
+        of_list = near.numbers.services[wanted.name]
+        known = mine.reception.limiting_service != UNKNOWN_UINT8
+        assert np.isin(mine.reception.limiting_service[known], of_list).all()
+        beyond = np.setdiff1d(np.arange(len(wanted.services)), of_list)
+        there = mine.reception.tier != UNKNOWN_UINT8
+        assert (mine.service_cause[beyond][:, there] == BEYOND_REACH).all()
+        assert (mine.reception.service_chance_percent[beyond][:, there] == 0).all()
+    if told == (True, False) and "networks" in part.lists:
+        assert (part.lists["networks"].reception.tier == TIER_NOT_PROMISED).all()
+        assert (part.lists["both"].reception.tier == UNKNOWN_UINT8).all()
+    counts = widened_counts(
+        part.services, near.numbers, prepared.service_counter.services, np.ones(64 * 64, dtype=bool)
+    )
+    np.testing.assert_array_equal(counts.tiers, whole.services.tiers)
+    np.testing.assert_array_equal(counts.count, whole.services.count)
