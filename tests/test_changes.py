@@ -87,6 +87,26 @@ def test_neighbourhoods_add_up_to_the_whole(before, tmp_path):
         assert table[f"homes_{name}"].sum() == pytest.approx(counts.homes[name], abs=0.5)
 
 
+def test_patches_and_counts_of_a_large_map_are_those_of_one_read_at_once(before, tmp_path, monkeypatch):
+    after = moved(tmp_path, before, lambda tier: np.roll(tier, 3, axis=1))
+    whole = compare(before, after)
+    expected = change_patches(whole, "main")
+    monkeypatch.setattr("covermap.planning.patches.BLOCK_CELLS", 8)
+    monkeypatch.setattr("covermap.grid.frame.Grid.bands", lambda grid: grid.tiles(9))
+    found = compare(before, after)
+    np.testing.assert_allclose(found.counts("main"), whole.counts("main"), rtol=1e-6)
+    patches = change_patches(found, "main")
+    assert len(patches) == len(expected) > 10
+    order = ["change", "area_km2", "homes"]
+    one, other = (frame.sort_values(order, ignore_index=True) for frame in (expected, patches))
+    assert one["change"].tolist() == other["change"].tolist()
+    np.testing.assert_allclose(one["area_km2"], other["area_km2"])
+    np.testing.assert_allclose(one["homes"].astype(float), other["homes"].astype(float), atol=0.002)
+    np.testing.assert_allclose(patches.geometry.area / 1e6, patches["area_km2"])
+    for service, pair in whole.lists["main"].services.items():
+        assert found.lists["main"].services[service] == pytest.approx(pair)
+
+
 def with_grid(coverage, **changed):
     run = coverage.run | {"grid": grid_record(dataclasses.replace(GRID, **changed))}
     return Coverage(coverage.folder, run)

@@ -7,6 +7,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -177,7 +178,11 @@ def receive_task(session: RunSession, tile: Tile) -> tuple[TileResult, Numbers |
     prepared = here.prepared
     blocks = tile_blocks(prepared, session.store, tile)
     second = second_blocks(prepared, session.store, tile, blocks)
-    return receive_tile(prepared, tile, blocks, second), here.numbers
+    result = receive_tile(prepared, tile, blocks, second)
+    if not writes_field_rasters(session.prepared):  # 8 bytes a station and cell need not go to who writes
+        nothing = np.empty((0, tile.rows, tile.cols), dtype=np.float32)
+        result = replace(result, median_dbuvm=nothing, adjusted_dbuvm=nothing)
+    return result, here.numbers
 
 
 def _receive_all(

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from covermap.constants import TIER_NOT_PROMISED
 from covermap.errors import InputError
-from covermap.grid.frame import BAND_CELLS, Grid, Tile
+from covermap.grid.frame import Grid, Tile
 from covermap.planning.cell_fractions import PolygonCells
 from covermap.planning.resampled import on_one_grid
 from covermap.planning.results import Results
@@ -23,46 +23,121 @@ CHANGES = ("same", "easier", "harder", "unknown now", "known now", "unknown")
 
 
 @dataclass(frozen=True, eq=False)
-class ListChange:
-    """What changed for one list; arrays over the common grid.
+class Shared:
+    """Two results over the cells they share, read a tile at a time.
 
-    change : codes into CHANGES; tier_before, tier_after : as stored
+    grid : of the shared cells; of_before, of_after : the same cells as a tile of each result's grid
+    """
+
+    before: Results
+    after: Results
+    of_before: Tile
+    of_after: Tile
+    grid: Grid
+
+    def inside(self, tile: Tile) -> NDArray[np.bool_]:
+        """Return which cells of a tile lie in both asked areas."""
+        inside: NDArray[np.bool_] = self.before.inside_area(_moved(tile, self.of_before))
+        return inside & self.after.inside_area(_moved(tile, self.of_after))
+
+    def homes(self, tile: Tile) -> NDArray[np.float32] | None:
+        """Return the homes of the later result in the cells of a tile; None without."""
+        if not self.after.has("homes"):
+            return None
+        return np.nan_to_num(self.after.read("homes", _moved(tile, self.of_after)))
+
+    def ground_m(self, tile: Tile) -> np.ndarray:
+        """Return the ground of the later result in the cells of a tile."""
+        return self.after.read("ground", _moved(tile, self.of_after))
+
+    def read_both(self, name: str, tile: Tile) -> tuple[np.ndarray, np.ndarray]:
+        """Return a raster of both results in the cells of a tile."""
+        before = self.before.read(name, _moved(tile, self.of_before))
+        return before, self.after.read(name, _moved(tile, self.of_after))
+
+
+@dataclass(frozen=True, eq=False)
+class ListChange:
+    """What changed for one list over the cells two results share.
+
     services : service -> (homes that gained it, homes that lost it); without homes: cells
+    cells, homes : by code into CHANGES, of the cells in both areas; homes None without
     """
 
     list_name: str
-    change: NDArray[np.uint8]
-    tier_before: NDArray[np.uint8]
-    tier_after: NDArray[np.uint8]
+    shared: Shared
     services: dict[str, tuple[float, float]]
+    cells: NDArray[np.int64]
+    homes: NDArray[np.float64] | None
+
+    def tiers(self, tile: Tile) -> tuple[np.ndarray, np.ndarray]:
+        """Return the tiers before and after in the cells of a tile, as stored."""
+        return self.shared.read_both(f"{self.list_name}/tier", tile)
+
+    def of(self, tile: Tile) -> NDArray[np.uint8]:
+        """Return what changed in the cells of a tile, codes into CHANGES."""
+        return change_of(*self.tiers(tile))
+
+    @property
+    def change(self) -> NDArray[np.uint8]:
+        """Return what changed in every cell."""
+        return self.of(self.shared.grid.whole)
+
+    @property
+    def tier_before(self) -> np.ndarray:
+        """Return the tiers before of every cell, as stored."""
+        return self.tiers(self.shared.grid.whole)[0]
+
+    @property
+    def tier_after(self) -> np.ndarray:
+        """Return the tiers after of every cell, as stored."""
+        return self.tiers(self.shared.grid.whole)[1]
 
 
 @dataclass(frozen=True, eq=False)
 class Comparison:
-    """Two results over the cells they share.
+    """Two results over the cells they share; whole arrays are read when they are asked for.
 
-    grid : of the shared cells; inside : those in both asked areas; homes : of the later result, None without
     first : what differs beside the stations and must be read first, empty when nothing does
-    notes : further sentences; later : the later result on a grid whose cells are those of `grid`
+    notes : further sentences
     """
 
-    grid: Grid
-    inside: NDArray[np.bool_]
-    homes: NDArray[np.float32] | None
+    shared: Shared
     lists: dict[str, ListChange]
     first: tuple[str, ...]
     notes: tuple[str, ...]
-    later: Results
+
+    @property
+    def grid(self) -> Grid:
+        """Return the grid of the shared cells."""
+        return self.shared.grid
+
+    @property
+    def later(self) -> Results:
+        """Return the later result, on a grid whose cells are those of `grid`."""
+        return self.shared.after
+
+    @property
+    def has_homes(self) -> bool:
+        """Return whether the later result knows homes, which are then counted."""
+        return self.shared.after.has("homes")
+
+    @property
+    def inside(self) -> NDArray[np.bool_]:
+        """Return which cells lie in both asked areas."""
+        return self.shared.inside(self.grid.whole)
+
+    @property
+    def homes(self) -> NDArray[np.float32] | None:
+        """Return the homes of the later result in every cell, None without."""
+        return self.shared.homes(self.grid.whole)
 
     def counts(self, list_name: str) -> pd.DataFrame:
         """Return cells, area_km2 and homes by change (index CHANGES)."""
-        change = self.lists[list_name].change[self.inside]
-        cells = np.bincount(change, minlength=len(CHANGES))
-        homes = [np.nan] * len(CHANGES)
-        if self.homes is not None:
-            homes = np.bincount(change, self.homes[self.inside], minlength=len(CHANGES)).tolist()
-        area = cells * self.grid.cell_m**2 / 1e6
-        return pd.DataFrame({"cells": cells, "area_km2": area, "homes": homes}, index=list(CHANGES))
+        found = self.lists[list_name]
+        homes = [np.nan] * len(CHANGES) if found.homes is None else found.homes.tolist()
+        area = found.cells * self.grid.cell_m**2 / 1e6
+        return pd.DataFrame({"cells": found.cells, "area_km2": area, "homes": homes}, index=list(CHANGES))
 
 
 def compare(before: Results, after: Results) -> Comparison:
@@ -87,18 +162,15 @@ def compare(before: Results, after: Results) -> Comparison:
     left = sorted({*before.lists, *after.lists} - set(names))
     if left:
         notes.append(f"Lists that only one of the results has are left out: {', '.join(left)}.")
-    inside = before.inside_area(window_before) & after.inside_area(window_after)
-    homes = None
-    if after.has("homes"):
-        homes = np.nan_to_num(after.read("homes", window_after))
-        notes += _homes_notes(before, window_before, homes)
+    shared = Shared(before, after, window_before, window_after, grid)
+    notes += _homes_notes(shared)
     lists = {}
     for name in names:
         if before.services(name) != after.services(name):
             notes.append(f"List {name!r} does not hold the same services in both results.")
-        lists[name] = _list_change(name, before, after, window_before, window_after, inside, homes)
+        lists[name] = _list_change(name, shared)
     first = tuple(sentence for sentence in (how, *differences(before.run, after.run)) if sentence)
-    return Comparison(grid, inside, homes, lists, first, tuple(notes), after)
+    return Comparison(shared, lists, first, tuple(notes))
 
 
 def by_neighbourhood(comparison: Comparison, areas: gpd.GeoDataFrame, list_name: str) -> pd.DataFrame:
@@ -112,14 +184,15 @@ def by_neighbourhood(comparison: Comparison, areas: gpd.GeoDataFrame, list_name:
     sums = np.zeros((len(polygons), len(CHANGES)))
     for tile in grid.tiles():
         part = cells.fractions(tile)
-        change = comparison.lists[list_name].change[tile.window].ravel()[part.cell]
+        if not part.cell.size:
+            continue
+        change = comparison.lists[list_name].of(tile).ravel()[part.cell]
+        homes = comparison.shared.homes(tile)
         weight = np.where(
-            comparison.inside[tile.window],
-            grid.cell_m**2 / 1e6 if comparison.homes is None else comparison.homes[tile.window],
-            0.0,
+            comparison.shared.inside(tile), grid.cell_m**2 / 1e6 if homes is None else homes, 0.0
         )
         np.add.at(sums, (part.polygon, change), part.fraction * weight.ravel()[part.cell])
-    prefix = "area_km2_" if comparison.homes is None else "homes_"
+    prefix = "homes_" if comparison.has_homes else "area_km2_"
     table = pd.DataFrame(
         {
             "neighbourhood_id": areas["neighbourhood_id"].to_numpy(),
@@ -186,51 +259,61 @@ def _common(before: Grid, after: Grid) -> tuple[Tile, Tile, Grid]:
     return Tile(first_row, first_col, rows, cols), of_after, grid
 
 
-def _homes_notes(before: Results, window: Tile, homes: NDArray) -> list[str]:
-    if not before.has("homes"):
+def change_of(before: np.ndarray, after: np.ndarray) -> NDArray[np.uint8]:
+    """Return what changed from one tier to another, codes into CHANGES; any shape."""
+    knew, knows = before <= TIER_NOT_PROMISED, after <= TIER_NOT_PROMISED
+    change = np.full(before.shape, NEVER_KNOWN, np.uint8)
+    change[knew & knows] = SAME
+    change[knew & knows & (after < before)] = EASIER
+    change[knew & knows & (after > before)] = HARDER
+    change[knew & ~knows] = NOW_UNKNOWN
+    change[~knew & knows] = NOW_KNOWN
+    return change
+
+
+def _homes_notes(shared: Shared) -> list[str]:
+    """Return a sentence where homes of the two results differ, or only the later has some."""
+    if not shared.after.has("homes"):
+        return []
+    if not shared.before.has("homes"):
         return ["Only the later result knows homes; they are counted in both."]
-    old = float(np.nansum(before.read("homes", window), dtype=np.float64))
-    new = float(homes.sum(dtype=np.float64))
+    old = new = 0.0
+    for tile in shared.grid.bands():
+        both = shared.read_both("homes", tile)
+        old, new = (
+            so_far + float(np.nansum(homes, dtype=np.float64))
+            for so_far, homes in zip((old, new), both, strict=True)
+        )
     if abs(old - new) > 0.5:
         return [f"Homes differ: {old:,.0f} before, {new:,.0f} after; those of the later count."]
     return []
 
 
-def _list_change(
-    name: str,
-    before: Results,
-    after: Results,
-    window_before: Tile,
-    window_after: Tile,
-    inside: NDArray[np.bool_],
-    homes: NDArray | None,
-) -> ListChange:
-    old = before.read(f"{name}/tier", window_before)
-    new = after.read(f"{name}/tier", window_after)
-    knew, knows = old <= TIER_NOT_PROMISED, new <= TIER_NOT_PROMISED
-    change = np.full(old.shape, NEVER_KNOWN, np.uint8)
-    change[knew & knows] = SAME
-    change[knew & knows & (new < old)] = EASIER
-    change[knew & knows & (new > old)] = HARDER
-    change[knew & ~knows] = NOW_UNKNOWN
-    change[~knew & knows] = NOW_KNOWN
-    both = [service for service in after.services(name) if service in before.services(name)]
-    sums = np.zeros((len(both), 2))  # a raster of all services is read a band of rows at a time
-    rows_at_once = max(1, BAND_CELLS // window_before.cols)
-    for row in range(0, window_before.rows, rows_at_once):
-        part = slice(row, row + rows_at_once)
-        weight = np.where(inside[part], 1.0 if homes is None else homes[part].astype(np.float64), 0.0)
-        had = _receives(before, name, both, _rows_of(window_before, part))
-        has = _receives(after, name, both, _rows_of(window_after, part))
+def _list_change(name: str, shared: Shared) -> ListChange:
+    """Count what changed for a list, a band of rows at a time."""
+    of_before = shared.before.services(name)
+    both = [service for service in shared.after.services(name) if service in of_before]
+    sums = np.zeros((len(both), 2))
+    cells = np.zeros(len(CHANGES), dtype=np.int64)
+    homes = np.zeros(len(CHANGES)) if shared.after.has("homes") else None
+    for tile in shared.grid.bands():
+        inside, of_tile = shared.inside(tile), shared.homes(tile)
+        change = change_of(*shared.read_both(f"{name}/tier", tile))[inside]
+        cells += np.bincount(change, minlength=len(CHANGES))
+        if homes is not None and of_tile is not None:
+            homes += np.bincount(change, of_tile[inside], minlength=len(CHANGES))
+        weight = np.where(inside, 1.0 if of_tile is None else of_tile.astype(np.float64), 0.0)
+        had = _receives(shared.before, name, both, _moved(tile, shared.of_before))
+        has = _receives(shared.after, name, both, _moved(tile, shared.of_after))
         sums[:, 0] += [weight[gained].sum() for gained in ~had & has]
         sums[:, 1] += [weight[lost].sum() for lost in had & ~has]
     services = {service: (float(gain), float(loss)) for service, (gain, loss) in zip(both, sums, strict=True)}
-    return ListChange(name, change, old, new, services)
+    return ListChange(name, shared, services, cells, homes)
 
 
-def _rows_of(window: Tile, rows: slice) -> Tile:
-    """Return some of the rows of a tile, those that it has."""
-    return Tile(window.row + rows.start, window.col, min(rows.stop, window.rows) - rows.start, window.cols)
+def _moved(tile: Tile, window: Tile) -> Tile:
+    """Return a tile of the shared cells as one of the result that they are a window of."""
+    return Tile(tile.row + window.row, tile.col + window.col, tile.rows, tile.cols)
 
 
 def _receives(results: Results, name: str, services: Sequence[str], window: Tile) -> NDArray[np.bool_]:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from covermap.grid.frame import Tile
+from covermap.grid.frame import BAND_CELLS, Grid, Tile
 from covermap.planning.changes import EASIER, HARDER, NOW_KNOWN, NOW_UNKNOWN, Comparison
 from covermap.reports.brief.picture import Label, Picture, still_map
+from covermap.result.coarsened import MOST_DRAWN_CELLS
 from covermap.terrain import relief_grey
 from covermap.wording import palette
 
@@ -20,16 +23,14 @@ PAPER = (255, 255, 255)
 
 
 def change_picture(
-    comparison: Comparison, change: NDArray[np.uint8], labels: Sequence[Label], distance_unit: str = "km"
+    comparison: Comparison, list_name: str, labels: Sequence[Label], distance_unit: str = "km"
 ) -> Picture:
     """Return the map: harder dark, easier light, unknown only now or before violet-grey, all else relief.
 
-    change : codes into CHANGES, shape (rows, cols) of the comparison's grid
+    Of more cells than a page draws one of several is shown.
     """
-    grid, later = comparison.grid, comparison.later
-    row = round((later.grid.y_max - grid.y_max) / grid.cell_m)
-    col = round((grid.x_min - later.grid.x_min) / grid.cell_m)
-    ground_m = later.read("ground", Tile(row, col, grid.rows, grid.cols))
+    step = math.ceil(math.sqrt(comparison.grid.cells / MOST_DRAWN_CELLS))
+    grid, change, inside, ground_m = _drawn(comparison, list_name, step)
     relief = relief_grey(ground_m, grid.cell_m)
 
     def paint(rows: slice, cols: slice, px: int) -> tuple[NDArray[np.uint8], list[tuple[int, float, float]]]:
@@ -41,10 +42,32 @@ def change_picture(
         ):
             chosen = np.isin(change[rows, cols], codes)
             grey[chosen] = np.array(palette.rgb(fill)) * OPACITY + grey[chosen] * (1.0 - OPACITY)
-        grey[~comparison.inside[rows, cols]] = PAPER
+        grey[~inside[rows, cols]] = PAPER
         return grey.round().astype(np.uint8).repeat(px, axis=0).repeat(px, axis=1), []
 
-    return still_map(grid, comparison.inside, paint, labels, distance_unit)
+    return still_map(grid, inside, paint, labels, distance_unit)
+
+
+def _drawn(
+    comparison: Comparison, list_name: str, step: int
+) -> tuple[Grid, NDArray[np.uint8], NDArray[np.bool_], np.ndarray]:
+    """Return the grid, the change, which cells lie inside and the ground of one cell in step x step."""
+    shared, of_list = comparison.shared, comparison.lists[list_name]
+    fine = comparison.grid
+    rows, cols = fine.rows // step, fine.cols // step
+    grid = replace(fine, cell_m=fine.cell_m * step, rows=rows, cols=cols)
+    change = np.empty((rows, cols), dtype=np.uint8)
+    inside = np.empty((rows, cols), dtype=bool)
+    ground_m = np.empty((rows, cols), dtype=np.float32)
+    at_once = max(1, BAND_CELLS // (fine.cols * step))
+    for row in range(0, rows, at_once):
+        count = min(at_once, rows - row)
+        tile = Tile(row * step, 0, count * step, cols * step)
+        picked = np.s_[step // 2 :: step, step // 2 :: step]
+        part = slice(row, row + count)
+        change[part], inside[part] = of_list.of(tile)[picked], shared.inside(tile)[picked]
+        ground_m[part] = shared.ground_m(tile)[picked]
+    return grid, change, inside, ground_m
 
 
 def key_fills() -> dict[str, str]:

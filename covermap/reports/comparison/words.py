@@ -27,7 +27,7 @@ def list_in_words(comparison: Comparison, name: str) -> list[str]:
 
     def of(change: str) -> str:
         squares = squares_words(int(counts.cells[change]))
-        if comparison.homes is None:
+        if not comparison.has_homes:
             return squares
         count = float(counts.homes[change])
         homes = homes_number(count) if count else say("changes.no_homes")
@@ -44,7 +44,7 @@ def list_in_words(comparison: Comparison, name: str) -> list[str]:
         if gained or lost
     ]
     if moved:
-        counted = say("changes.counted_homes" if comparison.homes is not None else "changes.counted_squares")
+        counted = say("changes.counted_homes" if comparison.has_homes else "changes.counted_squares")
         sentences.append(say("changes.by_service_sentence", counted=counted, moved=join(moved)))
     return sentences
 

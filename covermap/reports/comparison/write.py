@@ -11,12 +11,20 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyogrio
-import rasterio.features
-import shapely
 from numpy.typing import NDArray
-from scipy import ndimage
 
-from covermap.planning.changes import CHANGES, EASIER, HARDER, Comparison, by_neighbourhood
+from covermap.constants import UNKNOWN_UINT8
+from covermap.grid.frame import Tile
+from covermap.planning.changes import (
+    CHANGES,
+    EASIER,
+    HARDER,
+    NEVER_KNOWN,
+    SAME,
+    Comparison,
+    by_neighbourhood,
+)
+from covermap.planning.patches import Patches, Votes
 from covermap.reports.brief.picture import Label, mast_labels
 from covermap.reports.comparison.picture import change_picture, key_fills
 from covermap.reports.comparison.words import comparison_in_words, first_in_words
@@ -31,6 +39,7 @@ from covermap.wording.words import days_text, decimal, homes_number, path_in_wor
 
 TEMPLATES = templates_beside(__file__)
 RECORD_FILE = "changes.json"
+CODES = UNKNOWN_UINT8 + 1  # of tiers as stored
 MOST_AREAS = 24  # neighbourhoods on the page; all of them stand in changes.csv
 MOST_SERVICES = 12  # services on the page; all of them stand in changes.json
 
@@ -69,43 +78,45 @@ def change_patches(comparison: Comparison, list_name: str) -> gpd.GeoDataFrame:
 
     tier_before, tier_after : what most cells of the patch had
     """
-    of_list, grid = comparison.lists[list_name], comparison.grid
-    labels = np.zeros(grid.shape, dtype=np.int32)
-    kinds: list[str] = []
-    for code, name in enumerate(CHANGES):
-        if name in ("same", "unknown"):
-            continue
-        found, count = ndimage.label((of_list.change == code) & comparison.inside)
-        labels[found > 0] = found[found > 0] + len(kinds)
-        kinds += [name] * count
-    outlines = np.empty(len(kinds), dtype=object)
-    for shape, value in rasterio.features.shapes(
-        labels, mask=labels > 0, connectivity=4, transform=grid.transform
-    ):
-        outlines[int(value) - 1] = shapely.Polygon(shape["coordinates"][0], shape["coordinates"][1:])
-    homes: Any = pd.array([None] * len(kinds), dtype="Float64")
-    if comparison.homes is not None:
-        sums = np.bincount(labels.ravel(), comparison.homes.ravel(), minlength=len(kinds) + 1)[1:]
-        homes = pd.array(sums.round(3).tolist(), dtype="Float64")
-    cells = np.bincount(labels.ravel(), minlength=len(kinds) + 1)[1:]
+    of_list, shared, grid = comparison.lists[list_name], comparison.shared, comparison.grid
+    patches = Patches(grid, lambda tile: _kinds(comparison, list_name, tile))
+    count = patches.count
+    cells, homes = np.zeros(count, dtype=np.int64), np.zeros(count)
+    tiers = Votes(count, CODES), Votes(count, CODES)
+    for part in patches.cells():
+        cells += np.bincount(part.patch, minlength=count)
+        lived = shared.homes(part.tile)
+        if lived is not None:
+            homes += np.bincount(part.patch, lived.ravel()[part.cell], minlength=count)
+        for votes, tier in zip(tiers, of_list.tiers(part.tile), strict=True):
+            votes.add(part.patch, tier.ravel()[part.cell], np.ones(part.cell.size))
+    order = np.argsort(patches.kind, kind="stable")
+    place = np.empty(count, dtype=np.int64)
+    place[order] = np.arange(count)
+    before, after = (_known_tiers(votes.most()[order]) for votes in tiers)
     frame = {
-        "patch_id": [f"{list_name}-{number}" for number in range(1, len(kinds) + 1)],
+        "patch_id": [f"{list_name}-{number}" for number in range(1, count + 1)],
         "wanted_list": list_name,
-        "change": kinds,
-        "tier_before": _most_common(labels, of_list.tier_before, len(kinds)),
-        "tier_after": _most_common(labels, of_list.tier_after, len(kinds)),
-        "area_km2": cells * grid.cell_m**2 / 1e6,
-        "homes": homes,
+        "change": [CHANGES[kind] for kind in patches.kind[order]],
+        "tier_before": before,
+        "tier_after": after,
+        "area_km2": cells[order] * grid.cell_m**2 / 1e6,
+        "homes": pd.array(
+            homes[order].round(3).tolist() if comparison.has_homes else [None] * count, dtype="Float64"
+        ),
     }
-    return gpd.GeoDataFrame(frame, geometry=outlines, crs=grid.crs_wkt)
+    return gpd.GeoDataFrame(frame, geometry=patches.outlines(place, count), crs=grid.crs_wkt)
 
 
-def _most_common(labels: NDArray, tier: NDArray, count: int) -> pd.api.extensions.ExtensionArray:
-    votes = np.zeros((count, 256), dtype=np.int64)
-    chosen = labels > 0
-    np.add.at(votes, (labels[chosen] - 1, tier[chosen]), 1)
-    best = votes.argmax(axis=1) if count else np.empty(0, dtype=np.int64)
-    return pd.array([int(value) if value < 255 else None for value in best], dtype="Int64")
+def _kinds(comparison: Comparison, list_name: str, tile: Tile) -> NDArray[np.uint8]:
+    """Return the code of what changed in each cell of a tile, 0 where nothing did or nothing is known."""
+    change = comparison.lists[list_name].of(tile)
+    unchanged = np.isin(change, (SAME, NEVER_KNOWN)) | ~comparison.shared.inside(tile)
+    return np.where(unchanged, SAME, change).astype(np.uint8)
+
+
+def _known_tiers(tier: NDArray[np.int64]) -> pd.api.extensions.ExtensionArray:
+    return pd.array([int(value) if value < UNKNOWN_UINT8 else None for value in tier], dtype="Int64")
 
 
 def _figures(comparison: Comparison, name: str) -> dict[str, Any]:
@@ -115,7 +126,7 @@ def _figures(comparison: Comparison, name: str) -> dict[str, Any]:
         for service, (gained, lost) in comparison.lists[name].services.items()
     }
     cells = {change: int(value) for change, value in counts["cells"].items()}
-    homes = None if comparison.homes is None else {c: float(v) for c, v in counts["homes"].items()}
+    homes = {c: float(v) for c, v in counts["homes"].items()} if comparison.has_homes else None
     return {"cells": cells, "homes": homes, "services": services}
 
 
@@ -126,8 +137,8 @@ def _table(comparison: Comparison, after: Coverage) -> pd.DataFrame:
         rows = []
         for name in comparison.lists:
             counts = comparison.counts(name)
-            values = counts["area_km2"] if comparison.homes is None else counts["homes"]
-            prefix = "area_km2_" if comparison.homes is None else "homes_"
+            values = counts["homes"] if comparison.has_homes else counts["area_km2"]
+            prefix = "homes_" if comparison.has_homes else "area_km2_"
             rows.append({"wanted_list": name} | {prefix + c.replace(" ", "_"): values[c] for c in CHANGES})
         return pd.DataFrame(rows)
     return pd.concat(
@@ -156,11 +167,11 @@ def _write_page(
     path: Path,
     distance_unit: str,
 ) -> None:
-    labels, of_homes = _labels(comparison, after), comparison.homes is not None
+    labels, of_homes = _labels(comparison, after), comparison.has_homes
     homes, squares = say("changes.counted_homes"), say("changes.counted_squares")
     lists = []
-    for name, of_list in comparison.lists.items():
-        picture = change_picture(comparison, of_list.change, labels, distance_unit)
+    for name in comparison.lists:
+        picture = change_picture(comparison, name, labels, distance_unit)
         services = _service_rows(comparison, name)
         areas = _area_rows(table[table["wanted_list"] == name])
         lists.append(
@@ -205,7 +216,7 @@ def _labels(comparison: Comparison, after: Coverage) -> list[Label]:
 def _three(comparison: Comparison, name: str) -> list[dict[str, str]]:
     """Return the numbers of one list: harder, easier, newly and no longer known; nothing where none."""
     counts = comparison.counts(name)
-    of_homes = comparison.homes is not None
+    of_homes = comparison.has_homes
     rows = []
     what = "homes" if of_homes else "squares"
     for change in ("harder", "easier", "unknown now", "known now"):
