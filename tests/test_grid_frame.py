@@ -12,7 +12,7 @@ from affine import Affine
 from covermap.errors import InputError
 from covermap.grid.area import area_mask, area_outline, map_outline, read_area
 from covermap.grid.frame import Grid, Tile
-from covermap.grid.make_grid import make_grid
+from covermap.grid.make_grid import LIMIT_CELLS, make_grid
 from covermap.terrain.layer import RasterLayer
 from covermap.terrain.terrain import Terrain
 
@@ -91,7 +91,7 @@ def test_the_coarser_cell_that_is_suggested_fits():
     with pytest.raises(InputError) as refused:
         make_grid(settings(cell_m=1.0), LOGAN)
     suggested = float(str(refused.value).split("cell_m = ")[1].split()[0])
-    assert make_grid(settings(cell_m=suggested), LOGAN).cells < 100_000_000
+    assert make_grid(settings(cell_m=suggested), LOGAN).cells < LIMIT_CELLS
 
 
 def test_tiles_cover_each_cell_once():

@@ -96,9 +96,8 @@ class Patches:
         """
         pieces: list[list[shapely.Polygon]] = [[] for _ in range(count)]
         for part in self.cells():
-            wanted = np.zeros(part.tile.rows * part.tile.cols, dtype=np.int32)
-            wanted[part.cell] = number[part.patch] + 1
-            wanted = wanted.reshape(part.tile.rows, part.tile.cols)
+            wanted = np.zeros((part.tile.rows, part.tile.cols), dtype=np.int32)
+            wanted.ravel()[part.cell] = number[part.patch] + 1
             transform = self.grid.part(part.tile).transform
             shapes = rasterio.features.shapes(wanted, mask=wanted > 0, connectivity=4, transform=transform)
             for shape, value in shapes:
@@ -137,7 +136,8 @@ class Votes:
             patch[known] * self._choices + choice[known].astype(np.int64), return_inverse=True
         )
         self._key.append(key)
-        self._weight.append(np.bincount(place.ravel(), weight[known], minlength=key.size))
+        sums = np.bincount(place.ravel(), weight[known], minlength=key.size)
+        self._weight.append(sums.astype(np.float64))
 
     def most(self) -> NDArray[np.int64]:
         """Return the choice with most weight of each patch, the first of equal ones; -1 where none counts."""
