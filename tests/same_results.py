@@ -33,10 +33,10 @@ def assert_same_results(one, other):
             assert (one / name).read_bytes() == (other / name).read_bytes(), name
 
 
-def assert_same_layers(one, other):
-    """Compare two GeoPackages layer by layer, but for their own clock."""
+def assert_same_layers(one, other, but=()):
+    """Compare two GeoPackages layer by layer, but for their own clock and some layers."""
     assert pyogrio.list_layers(one)[:, 0].tolist() == pyogrio.list_layers(other)[:, 0].tolist()
-    for layer in pyogrio.list_layers(one)[:, 0]:
+    for layer in sorted({*pyogrio.list_layers(one)[:, 0]} - {*but}):
         first, second = (geopandas.read_file(path, layer=layer) for path in (one, other))
         assert_frame_equal(_without_times(first), _without_times(second))
 

@@ -3,19 +3,29 @@
 A scheduler and worker processes of one thread each on this machine, the scheduler in this process. Tasks that
 work for some milliseconds and return some megabytes, as a run's do. Printed is processor time, which other
 programs on the machine do not move as they move wall time: of this process a task, of everything that is not
-the tasks' own work, and how much of all processor time was that work.
+the tasks' own work, and how much of all processor time was that work. Then what the machine that hands out
+the tasks takes a square to write the rasters of one list of five services and to make the finished files.
 """
 
 from __future__ import annotations
 
 import argparse
+import tempfile
 import time
 from functools import partial
+from pathlib import Path
 
 import numpy as np
+import pyproj
 from distributed import Client, LocalCluster
+from scipy import ndimage
 
 from covermap.grid.cluster import ClusterThreads
+from covermap.grid.frame import Grid
+from covermap.result.raster_catalogue import LAYERS
+from covermap.result.rasters import RasterSet
+
+WRITTEN = ("ground", "flags", "services_count", "service_tiers")  # beside the rasters of a list
 
 
 def work(work_ms, megabytes, _):
@@ -29,6 +39,31 @@ def work(work_ms, megabytes, _):
 def worker_s(client):
     """Return the processor time that all workers have used."""
     return sum(client.run(time.process_time).values())
+
+
+def writing_us():
+    """Return the processor time a square of writing tiles, and of finishing the files, of one list. [us]"""
+    grid = Grid(pyproj.CRS.from_epsg(32631).to_wkt(), 100.0, 400_000.0, 5_600_000.0, 1024, 1024)
+    rng = np.random.default_rng(1)
+    smooth = ndimage.gaussian_filter(rng.normal(size=grid.shape), 6.0)
+    smooth = (smooth - smooth.min()) / np.ptp(smooth)
+    services = {"main": tuple(f"Network {number}" for number in range(5)), "service_tiers": ("x",) * 5}
+    kinds = [layer for layer in LAYERS.values() if layer.of_list or layer.kind in WRITTEN]
+    with tempfile.TemporaryDirectory() as folder:
+        rasters = RasterSet(Path(folder), grid, services=services)
+        begin = time.process_time()
+        for tile in grid.tiles(128):
+            for layer in kinds:
+                bands = layer.bands or 5
+                values = (smooth[tile.window] * (90.0 if layer.dtype != "float32" else 60.0)).astype(
+                    layer.dtype
+                )
+                array = np.repeat(values[np.newaxis], bands, axis=0) if layer.stacked else values
+                rasters.write(f"main/{layer.kind}" if layer.of_list else layer.kind, tile, array)
+        written = time.process_time()
+        rasters.finish()
+        done = time.process_time()
+    return 1e6 * (written - begin) / grid.cells, 1e6 * (done - written) / grid.cells
 
 
 def main():
@@ -62,6 +97,8 @@ def main():
                     f"{asked.tasks / wall_s:>8.1f}",
                     flush=True,
                 )
+    write_us, finish_us = writing_us()
+    print(f"writing tiles {write_us:.2f} us a square, finishing files {finish_us:.2f} us a square")
 
 
 if __name__ == "__main__":
