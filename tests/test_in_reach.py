@@ -33,6 +33,8 @@ NAMED = """
 services = ["West One", "East One"]
 [wanted.one]
 services = ["Everywhere"]
+"""
+NETWORKS = """
 [wanted.networks]
 networks = ["East One", "Everywhere"]
 """
@@ -50,7 +52,7 @@ TOLD_ALIKE = {
 EXTRA = f"[prediction]\nreach_km = {REACH_KM:g}\n"
 
 
-@pytest.fixture(scope="module", params=[NAMED, OF_EVERYTHING, NAMED + OF_EVERYTHING])
+@pytest.fixture(scope="module", params=[NAMED, NETWORKS + OF_EVERYTHING, NAMED + OF_EVERYTHING])
 def prepared(tmp_path_factory, request):
     folder = tmp_path_factory.mktemp("reach")
     path = write_inputs(folder, stations=STATIONS, extra=EXTRA)
@@ -133,6 +135,7 @@ def test_the_stations_in_reach_give_the_answers_of_all_stations(prepared, store,
         assert (mine.reception.service_chance_percent[beyond][:, there] == 0).all()
     if told == (True, False) and "networks" in part.lists:
         assert (part.lists["networks"].reception.tier == TIER_NOT_PROMISED).all()
+    if told == (True, False) and "both" in part.lists:
         assert (part.lists["both"].reception.tier == UNKNOWN_UINT8).all()
     counts = widened_counts(
         part.services, near.numbers, prepared.service_counter.services, np.ones(64 * 64, dtype=bool)
