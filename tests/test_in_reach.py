@@ -12,7 +12,7 @@ from covermap.grid.reach import reaching
 from covermap.grid.store import Store
 from covermap.inputs.in_reach import in_reach_of
 from covermap.inputs.prepare import prepare
-from covermap.inputs.stations_that_count import of_everything
+from covermap.inputs.stations_that_count import is_silent_beyond_reach
 from covermap.jobs.path_stage import tile_blocks
 from covermap.jobs.tile_reception import receive_tile
 from covermap.jobs.widened import BEYOND_REACH, widened, widened_counts
@@ -44,7 +44,8 @@ at_least = 2
 [wanted.any]
 at_least = 1
 """
-# A list of everything names its limiting service among those in reach alone; what follows from it differs.
+# A list of everything names its limiting service among those in reach alone, and of what is not there any
+# margin will do; what follows from these differs.
 TOLD_ALIKE = {
     "tier", "tier_chance_percent", "dead_zone_chance_percent", "service_chance_percent", "tier_weaker",
     "tier_stronger",
@@ -120,7 +121,7 @@ def test_the_stations_in_reach_give_the_answers_of_all_stations(prepared, store,
         mine, theirs = widened(part.lists[wanted.name], near.numbers, wanted), whole.lists[wanted.name]
         of_map = vars(theirs.reception)
         for name, values in vars(mine.reception).items():
-            if not of_everything(prepared.scenario, wanted):
+            if not is_silent_beyond_reach(prepared.scenario, wanted):
                 np.testing.assert_array_equal(values, of_map[name], err_msg=f"{wanted.name} {name}")
             elif name in TOLD_ALIKE:  # the chance of some of many is a normal share over all that could
                 far = np.abs(values.astype(int) - of_map[name].astype(int))
