@@ -6,15 +6,19 @@ import numpy as np
 from same_results import assert_same_layers
 from test_commands import run, write_demo
 
+from covermap.jobs import over_cells, path_stage
 from covermap.result import open_coverage
 from covermap.result import parts as of_parts
 from covermap.result.parts import files_of_parts
 
+TILE = 64
 LISTS_FILES = ("run_metadata",)  # in parts there are more of them
 
 
 def test_a_whole_map_in_parts_says_what_the_map_in_one_says(tmp_path, monkeypatch):
-    """Rasters, layers and tables; made of the demo in squares of 400 m, four parts."""
+    """Rasters, layers and tables; made of the demo in squares of 400 m, four parts of one tile each."""
+    monkeypatch.setattr(path_stage, "TILE_CELLS", TILE)
+    monkeypatch.setattr(over_cells, "TILE_CELLS", TILE)
     scenario = write_demo(tmp_path, {"cell_m = 100": "cell_m = 400"})
 
     def mapped(folder):
@@ -23,7 +27,7 @@ def test_a_whole_map_in_parts_says_what_the_map_in_one_says(tmp_path, monkeypatc
         return open_coverage(folder)
 
     one = mapped(tmp_path / "one")
-    monkeypatch.setattr(of_parts, "PART_CELLS", 64)
+    monkeypatch.setattr(of_parts, "PART_CELLS", TILE)
     several = mapped(tmp_path / "several")
     assert several.raster_names() == one.raster_names()
     for name in one.raster_names():
