@@ -8,8 +8,9 @@ import pytest
 
 import covermap
 from covermap.addresses.compute_report import Asked, answer_at
-from covermap.addresses.house import outlet_level, splitter_of, wiring
+from covermap.addresses.house import outlet_level
 from covermap.addresses.strong_signals import tuner_dbm
+from covermap.addresses.wiring import splitter_of, wiring
 from covermap.catalogue import Span, read_catalogue
 from covermap.errors import InputError
 from covermap.jobs.address_sheets import open_book
@@ -56,9 +57,9 @@ def house_at(book, where, outlets, *cable_m):
 def test_loss_of_splitter_outlet_and_connectors_by_band(outlets, ways, uhf_db, vhf_db):
     home = wiring(outlets, (35.0,), DEVICES)
     expected = {"low_vhf": vhf_db, "high_vhf": vhf_db, "uhf": uhf_db}
-    assert home.passive_loss_db == pytest.approx(expected, abs=0.01)
+    assert home.passive_loss_db(home.worst) == pytest.approx(expected, abs=0.01)
     assert home.cable_m == (35.0,) * outlets
-    tier = home.at(read_tiers()[5], 35.0, amplified=False)
+    tier = home.at(read_tiers()[5], 0, amplified=False)
     assert [tier.passive_db(mhz) for mhz in (69.0, 195.0, 593.0)] == pytest.approx([vhf_db, vhf_db, uhf_db])
     rows = {int(row["ways"]): row for row in reference_rows("hardware/splitter_loss.csv")}
     if ways:  # the splitter's part is the reference's
@@ -71,18 +72,18 @@ def test_a_part_whose_loss_at_vhf_is_not_known_takes_that_at_uhf():
     devices = [
         replace(one, loss_uhf_db=Span(2.0, 2.0, 2.0)) if one.kind == "outlet" else one for one in devices
     ]
-    assert wiring(1, (35.0,), devices).passive_loss_db["high_vhf"] == pytest.approx(2.3)
+    assert wiring(1, (35.0,), devices).passive_loss_db(0)["high_vhf"] == pytest.approx(2.3)
     devices = [replace(one, loss_uhf_db=None) if one.kind == "outlet" else one for one in DEVICES]
     with pytest.raises(InputError, match=r"found no loss at UHF\. Fill loss_uhf_db"):
-        _ = wiring(1, (35.0,), devices).passive_loss_db
+        _ = wiring(1, (35.0,), devices).passive_loss_db(0)
 
 
 def test_common_run_ends_where_the_shortest_is_half_way():
     home = wiring(3, (20.0, 28.0, 35.0), DEVICES)
-    assert home.to_splitter_m == 10.0
-    wired = home.at(read_tiers()[5], 35.0, amplified=True)
+    assert home.common_m == 10.0
+    wired = home.at(read_tiers()[5], 2, amplified=True)
     assert (wired.cable_m, wired.distribution.cable_m) == (10.0, 25.0)
-    assert home.at(read_tiers()[5], 35.0, amplified=False).cable_m == 35.0
+    assert home.at(read_tiers()[5], 2, amplified=False).cable_m == 35.0
 
 
 @pytest.mark.parametrize(
@@ -118,7 +119,7 @@ def test_level_at_an_outlet_is_the_sum_of_its_parts(book, service, amplified, be
     asked, _, _ = answer_at(book.site_at(*EASY), Asked(*EASY))
     path = next(one for one in asked.place.paths if one.station.service == service)
     home = wiring(4, (35.0,), DEVICES)
-    tier = home.at(read_tiers()[5], 35.0, amplified=amplified)
+    tier = home.at(read_tiers()[5], 3, amplified=amplified)
     signals = asked.signals(tier)
     plan = aim_plan(signals, tier, path.profile.back_azimuth_deg)
     station = asked.order(asked.labels()).index(asked.place.paths.index(path))

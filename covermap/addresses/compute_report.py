@@ -14,7 +14,7 @@ from covermap.addresses.amplifier import amplifier_effect, ports
 from covermap.addresses.answer import Answer, answer_of, night_of, services_at
 from covermap.addresses.changes import SHIFT_DB, changes, heights_to_compute_m, without_each
 from covermap.addresses.high_vhf import high_vhf_of
-from covermap.addresses.house import Wiring, house_report
+from covermap.addresses.house import house_report
 from covermap.addresses.installed import Shop, installations_at, recommended
 from covermap.addresses.obstacles import mast_paths
 from covermap.addresses.paths import PATH_HEIGHT_M, mount_heights_m, station_paths
@@ -23,6 +23,7 @@ from covermap.addresses.report import AddressReport, CellValue, Note, SunAt, Tie
 from covermap.addresses.site import Site
 from covermap.addresses.skyline import skyline
 from covermap.addresses.stations import interferer_of, stations_at_site
+from covermap.addresses.wiring import Wiring
 from covermap.bearings import declination, sun_position
 from covermap.grid.fields import STEEP_RAY_DEG
 from covermap.inputs.stations_that_count import heard

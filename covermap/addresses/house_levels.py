@@ -34,10 +34,12 @@ class HousePlan:
 
 @dataclass(frozen=True)
 class HouseReport:
-    """One antenna for several outlets, without and with an amplifier in front of the splitter.
+    """One antenna for several outlets, without and with an amplifier in front of splitter or line.
 
-    splitter : its name, empty for one outlet; passive_loss_db : band -> of splitter, outlet and connectors
-    common_m : the part of the cable that all outlets share
+    splitter : its name, empty for one outlet and for a line; taps : names along a line, one an outlet
+    passive_loss_db : band -> of splitter or taps, outlet and connectors, up to the worst outlet
+    first_loss_db : the same up to the first
+    common_m : the part of the cable that all outlets share, up to splitter or amplifier
     amplifier : name of the one in the house; amplifier_gain_db : its gain
     one_set_tier : the class for a single set, as the answer of the address
     """
@@ -50,6 +52,8 @@ class HouseReport:
     one_set_tier: int
     plain: HousePlan
     amplified: HousePlan
+    taps: tuple[str, ...]
+    first_loss_db: dict[str, float]
 
     @property
     def amplifier_pays(self) -> bool:

@@ -8,17 +8,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from covermap.addresses.answer import Answer, answer_of
-from covermap.addresses.house import (
-    CONNECTORS,
-    as_distribution,
-    device_of,
-    loss_by_band,
-    outlet_level,
-    splitter_of,
-)
+from covermap.addresses.house import outlet_level
 from covermap.addresses.house_levels import OutletLevel
 from covermap.addresses.plans import Question, as_aimed
 from covermap.addresses.shared_homes import SharedHome
+from covermap.addresses.wiring import CONNECTORS, as_distribution, device_of, loss_by_band, splitter_of
 from covermap.catalogue import Device
 from covermap.reception.bands import band_of
 from covermap.reception.chain import cable_loss_db

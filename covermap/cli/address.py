@@ -62,6 +62,13 @@ from covermap.cli.terminal import say
     help="Metres from the antenna to the farthest outlet, or given once an outlet.",
 )
 @click.option(
+    "--wiring",
+    "way",
+    type=click.Choice(["star", "line"]),
+    default="star",
+    help="A splitter with a run to each outlet, or one line with a tap at each (default: star).",
+)
+@click.option(
     "--shared",
     "homes",
     type=click.Path(path_type=Path),
@@ -86,6 +93,7 @@ def command(
     amplifier: str | None,
     outlets: int | None,
     cable_m: tuple[float, ...],
+    way: str,
     homes: Path | None,
     progress: str,
 ) -> None:
@@ -95,6 +103,7 @@ def command(
     covermap address scenario.toml --at=44.01,-35.66
     covermap address scenario.toml --list addresses.csv
     covermap address scenario.toml --at=44.01,-35.66 --outlets 4 --cable 35
+    covermap address scenario.toml --at=44.01,-35.66 --wiring line --cable 12 --cable 20 --cable 28
     covermap address scenario.toml --at=44.01,-35.66 --shared homes.csv
     covermap address scenario.toml --at=44.01,-35.66 --antenna combination --height 7.5 --height 12
     """
@@ -117,6 +126,7 @@ def command(
                     amplifier=amplifier,
                     outlets=outlets,
                     cable_m=cable_m,
+                    way=way,
                     progress=report,
                     **asked,
                 )

@@ -11,10 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.addresses.compute_report import Asked, compute_report
-from covermap.addresses.house import Wiring
 from covermap.addresses.installed import Shop
 from covermap.addresses.report import AddressReport, CellValue
 from covermap.addresses.site import Site
+from covermap.addresses.wiring import Wiring
 from covermap.constants import UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.grid.frame import Tile

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from covermap.addresses.house import Wiring, wiring
 from covermap.addresses.installed import Shop
 from covermap.addresses.list_file import AddressList, ListedAddress, read_addresses
 from covermap.addresses.report import AddressReport
+from covermap.addresses.wiring import LINE, STAR, Wiring, wiring
 from covermap.errors import InputError
 from covermap.jobs.address_sheets import AddressBook, open_book
 from covermap.jobs.address_shop import shop_of
@@ -50,6 +50,7 @@ def write_address_sheets(
     pdf: bool = False,
     outlets: int | None = None,
     cable_m: tuple[float, ...] = (),
+    way: str = STAR,
     antennas: tuple[str, ...] = (),
     heights_m: tuple[float, ...] = (),
     amplifier: str | None = None,
@@ -59,6 +60,7 @@ def write_address_sheets(
 
     at : 'LAT,LON'; addresses : a list instead of it
     outlets, cable_m : sets behind one antenna, and the cable from it to each, or one length for all
+    way : how outlets are wired, of covermap.addresses.wiring.WAYS
     antennas, heights_m, amplifier : of the catalogue, as shop_of()
     output : default, a folder addresses beside the scenario; with as_json sheets need it to be given
 
@@ -71,7 +73,7 @@ def write_address_sheets(
     with speaking(scenario.settings.display.language):
         return _sheets(
             scenario, listed, addresses is not None, output, wanted, (on, utc_offset_h), as_json, pdf,
-            (outlets, cable_m), (antennas, heights_m, amplifier), progress,
+            (outlets, cable_m, way), (antennas, heights_m, amplifier), progress,
         )  # fmt: skip
 
 
@@ -84,7 +86,7 @@ def _sheets(
     day: tuple[date | None, float | None],
     as_json: bool,
     pdf: bool,
-    wired: tuple[int | None, tuple[float, ...]],
+    wired: tuple[int | None, tuple[float, ...], str],
     installed: tuple[tuple[str, ...], tuple[float, ...], str | None],
     progress: Callable[[str, float, str], bool] | None,
 ) -> AddressAnswer:
@@ -154,16 +156,18 @@ def _report(
     )
 
 
-def _home(book: AddressBook, outlets: int | None, cable_m: tuple[float, ...]) -> Wiring | None:
+def _home(book: AddressBook, outlets: int | None, cable_m: tuple[float, ...], way: str) -> Wiring | None:
     """Return the wiring asked for; None without. Raises InputError for outlets without a length of cable."""
     if outlets is None and not cable_m:
+        if way == LINE:
+            raise InputError("--wiring line needs --cable, once an outlet: metres of the line up to it.")
         return None
     if not cable_m:
         raise InputError(
             f"--outlets {outlets} needs --cable: metres from the antenna to the farthest outlet, or one "
             "--cable an outlet."
         )
-    return wiring(outlets or len(cable_m), cable_m, book.prepared.catalogue.devices.values())
+    return wiring(outlets or len(cable_m), cable_m, book.prepared.catalogue.devices.values(), way)
 
 
 def _as_json(reports: list[AddressReport], as_list: bool) -> str:

@@ -18,15 +18,16 @@ def house_section(report: AddressReport) -> str:
     sentences = [_wiring(report, house), say("house.one_set", antenna=_class(report, house.one_set_tier))]
     sentences += [_holds(report, house.plain, "without"), _holds(report, house.amplified, "with")]
     pays = "pays" if house.amplifier_pays else "pays_not"
-    sentences.append(say(f"house.{pays}", gain=half_up(house.amplifier_gain_db)))
+    before = say("house.before_line" if house.taps else "house.before_splitter")
+    sentences.append(say(f"house.{pays}", gain=half_up(house.amplifier_gain_db), before=before))
     head = [
-        th(say("house.with_column")), th(say("house.outlet")), th(say("house.cable"), number=True),
+        th(before[:1].upper() + before[1:]), th(say("house.outlet")), th(say("house.cable"), number=True),
         th(say("house.weakest")), th(say("house.strongest")),
     ]  # fmt: skip
     rows = [
         row
         for plan, name in ((house.plain, say("house.no_amplifier")), (house.amplified, house.amplifier))
-        for row in _rows(report, plan, name)
+        for row in _rows(report, plan, name, house.taps)
     ]
     parts = [paragraph(text(" ".join(sentences))), table(head, rows)]
     parts.append(paragraph(text(say("house.note")), "soft"))
@@ -39,6 +40,11 @@ def _wiring(report: AddressReport, house: HouseReport) -> str:
     if min(runs) != max(runs):
         cables = f"{range_text(min(runs), max(runs))} {report.display.height}"
     loss = _loss(house.passive_loss_db)
+    if house.taps:
+        return say(
+            "house.line", count=len(runs), cables=cables, common=words.height(report, house.common_m),
+            first=_loss(house.first_loss_db), last=loss,
+        )  # fmt: skip
     if not house.splitter:
         return say("house.one", cables=cables, loss=loss)
     return say(
@@ -73,16 +79,17 @@ def _holds(report: AddressReport, plan: HousePlan, how: str) -> str:
     )
 
 
-def _rows(report: AddressReport, plan: HousePlan, amplifier: str) -> list[str]:
-    """Return a row an outlet; one for all where all runs are alike."""
-    alike = len({outlet.cable_m for outlet in plan.outlets}) == 1 and len(plan.outlets) > 1
+def _rows(report: AddressReport, plan: HousePlan, amplifier: str, taps: tuple[str, ...]) -> list[str]:
+    """Return a row an outlet, with its tap on a line; one for all where all runs are alike."""
+    alike = not taps and len({outlet.cable_m for outlet in plan.outlets}) == 1 and len(plan.outlets) > 1
     shown = plan.outlets[:1] if alike else plan.outlets
     rows = []
     for number, outlet in enumerate(shown, start=1):
         which = say("house.all_outlets", count=len(plan.outlets)) if alike else str(number)
+        tap = f"<br><small>{text(taps[number - 1])}</small>" if taps else ""
         cells = [
             td(text(amplifier)),
-            td(text(which)),
+            td(text(which) + tap),
             td(text(words.height(report, outlet.cable_m)), number=True),
             *(td(cell) for cell in _levels(outlet)),
         ]

@@ -267,7 +267,9 @@ def _installation(one: InstallationAtPlace) -> dict[str, Any]:
 
 def _house(house: HouseReport) -> dict[str, Any]:
     return {
+        "wiring": "line" if house.taps else "star",
         "splitter": house.splitter or None,
+        "taps": list(house.taps),
         "passive_loss_db": {band: _number(loss, 1) for band, loss in house.passive_loss_db.items()},
         "common_cable_m": _number(house.common_m),
         "tier_of_one_set": house.one_set_tier,
