@@ -6,7 +6,7 @@ from covermap.propagation.compiling import lean_kernel
 from covermap.reception import ListReceiver
 from covermap.reception.aim_search import search_every_degree
 from covermap.reception.home import read_home, set_tier
-from covermap.reception.plan import AIM_DEG, CHANCE, SINGLE
+from covermap.reception.plan_columns import AIM_DEG, CHANCE, SINGLE
 from covermap.reception.receive import cell_arrays, fields_of
 
 

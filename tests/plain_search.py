@@ -7,7 +7,7 @@ import numpy as np
 from covermap.reception import AimPlan, best_aim
 from covermap.reception.aim import columns_of, plan_of
 from covermap.reception.place import place_with
-from covermap.reception.plan import COMBINED, DIPLEXED
+from covermap.reception.plan_columns import COMBINED, DIPLEXED
 from covermap.reception.two_antennas import aim_arrays, search_two
 
 # Tier and antennas, least costly first: the built-in table's cost_order 1, 1.5, 3, 4, 6, 8, 25 and 4, 4, 4, 6

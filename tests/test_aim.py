@@ -21,7 +21,7 @@ from covermap.reception import (
     chance_by_azimuth,
 )
 from covermap.reception.pattern import cross_polar_loss_db, lobe_rolloff, off_axis_deg, off_axis_loss_db
-from covermap.reception.plan import AIM_DEG
+from covermap.reception.plan_columns import AIM_DEG
 
 TIERS = SURE_TIERS
 

@@ -26,7 +26,8 @@ from covermap.reception.confidence import CHOSEN, TOTAL_DEVIATION
 from covermap.reception.deciding import ALL, ANY, CERTAIN
 from covermap.reception.extremes import PARTS, least_moments, take_lesser
 from covermap.reception.home import read_home, set_tier
-from covermap.reception.plan import SINGLE, chance_of_plan, set_single
+from covermap.reception.plan import chance_of_plan
+from covermap.reception.plan_columns import SINGLE, set_single
 from covermap.reception.receive import cell_arrays, fields_of
 from covermap.reception.single_precision import share_above
 

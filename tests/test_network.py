@@ -13,7 +13,7 @@ from covermap.propagation.compiling import lean_kernel
 from covermap.reception import PlaceSignals, ReceptionOptions, aim_plan, receive
 from covermap.reception.aim_search import is_directional, search_circle, search_every_degree
 from covermap.reception.place import place_with
-from covermap.reception.plan import CHANCE, PLAN_COLUMNS, SINGLE
+from covermap.reception.plan_columns import CHANCE, PLAN_COLUMNS, SINGLE
 from covermap.reception.search_arrays import CIRCLE, KNOWN, fill_squares, search_arrays
 from covermap.tables import load_table
 

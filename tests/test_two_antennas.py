@@ -22,6 +22,13 @@ from covermap.reception.chain import COMBINER_LOSS_DB, combined_noise_factor
 from covermap.reception.installations import in_order_of_cost
 from covermap.reception.place import place_with
 from covermap.reception.plan import (
+    chance_bound,
+    chance_of_list,
+    choose_transmitters,
+    combined_loss_db,
+    set_plan,
+)
+from covermap.reception.plan_columns import (
     AIM_DEG,
     CHANCE,
     COMBINED,
@@ -31,11 +38,6 @@ from covermap.reception.plan import (
     PLAN_COLUMNS,
     SECOND_DEG,
     SECOND_MOUNT,
-    chance_bound,
-    chance_of_list,
-    choose_transmitters,
-    combined_loss_db,
-    set_plan,
 )
 from covermap.reception.signals import SECOND_VERTICAL, VERTICAL_MOUNT
 from covermap.reception.two_antennas import aim_arrays, search_two

@@ -16,7 +16,7 @@ from covermap.grid.fields import STEEP_RAY_DEG
 from covermap.reception import AimPlan, CellSignals, ListReceiver, PlaceRecord, Tier, TierTable
 from covermap.reception.aim import plan_of
 from covermap.reception.causes import Obstructions
-from covermap.reception.plan import CHANCE
+from covermap.reception.plan_columns import CHANCE
 from covermap.reception.record import record_with_plans
 from covermap.reception.services import ClassServices, ServiceCounter
 from covermap.scenario.wanted import MOST_SERVICES, every_service

@@ -29,7 +29,7 @@ from covermap.reception.overload import (
 )
 from covermap.reception.pattern import HORIZONTAL, VERTICAL
 from covermap.reception.place import PlaceSignals, by_mast, levels_of, one_cell, place_with
-from covermap.reception.plan import (
+from covermap.reception.plan_columns import (
     AIM_DEG,
     CHANCE,
     JOINED,

@@ -33,10 +33,6 @@ from covermap.reception.extremes import HOME_OF, MEAN_OF, SITE_OF, VARIANCE_OF, 
 from covermap.reception.normal import POINT, PRODUCT, WEIGHT, normal_share
 from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
 from covermap.reception.plan import (
-    AIM_DEG,
-    JOINED,
-    MOUNT,
-    SINGLE,
     chance_bound,
     chance_of_list,
     choose_transmitters,
@@ -44,6 +40,7 @@ from covermap.reception.plan import (
     plan_reaches,
     set_upper,
 )
+from covermap.reception.plan_columns import AIM_DEG, JOINED, MOUNT, SINGLE
 
 # More than a chance from the deciding ones is off where groups are alike, and where they are close.
 NEARLY, ABOUT = 0.004, 0.03

@@ -16,6 +16,13 @@ from covermap.reception.confidence import TOTAL_DEVIATION, TOTAL_INVERSE, UPPER_
 from covermap.reception.deciding import is_coarse
 from covermap.reception.pattern import off_axis_deg
 from covermap.reception.plan import (
+    chance_bound,
+    chance_of_list,
+    choose_transmitters,
+    set_plan,
+    worst_margin_db,
+)
+from covermap.reception.plan_columns import (
     AIM_DEG,
     CHANCE,
     JOINED,
@@ -23,12 +30,7 @@ from covermap.reception.plan import (
     SECOND_DEG,
     SECOND_MOUNT,
     WORST_DB,
-    chance_bound,
-    chance_of_list,
-    choose_transmitters,
-    set_plan,
     set_single,
-    worst_margin_db,
 )
 from covermap.reception.search_arrays import (
     CIRCLE,

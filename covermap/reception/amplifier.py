@@ -8,13 +8,7 @@ from covermap.reception.aim_chance import bound_of_plans
 from covermap.reception.budget import EXTERNAL_SHARE
 from covermap.reception.confidence import CHOSEN, INTERFERENCE_DB, TOTAL_DEVIATION
 from covermap.reception.home import TWIN_ROW, chance_at, find_one, set_tier
-from covermap.reception.plan import (
-    AIM_DEG,
-    CHANCE,
-    JOINED,
-    SINGLE,
-    copy_plan,
-)
+from covermap.reception.plan_columns import AIM_DEG, CHANCE, JOINED, SINGLE, copy_plan
 from covermap.reception.rating import NOBODY, OVERLOADED, overload_state
 from covermap.reception.signals import (
     AMPLIFIER_HARMS,

@@ -13,16 +13,8 @@ from covermap.reception.home import DEAD_ROW, TWO_ROW, chance_nearly, find_one, 
 from covermap.reception.network import strongest_interferer
 from covermap.reception.normal import normal_share
 from covermap.reception.overload import may_overload
-from covermap.reception.plan import (
-    AIM_DEG,
-    CHANCE,
-    JOINED,
-    SECOND_DEG,
-    WORST_DB,
-    choose_transmitters,
-    copy_plan,
-    set_plan,
-)
+from covermap.reception.plan import choose_transmitters, set_plan
+from covermap.reception.plan_columns import AIM_DEG, CHANCE, JOINED, SECOND_DEG, WORST_DB, copy_plan
 from covermap.reception.rating import (
     MARGIN_TIER,
     NOBODY,

@@ -20,15 +20,8 @@ from covermap.reception.budget import NEED_DBUVM
 from covermap.reception.confidence import BEARING_DEG, CLEAR_DB, LEVEL, UPPER_DB
 from covermap.reception.deciding import forget_deciding
 from covermap.reception.interference import read_pairs, set_pairs
-from covermap.reception.plan import (
-    CHANCE,
-    COMBINED,
-    DIPLEXED,
-    JOINED,
-    SINGLE,
-    HomeArrays,
-    chance_of_plan,
-)
+from covermap.reception.plan import HomeArrays, chance_of_plan
+from covermap.reception.plan_columns import CHANCE, COMBINED, DIPLEXED, JOINED, SINGLE
 from covermap.reception.search_arrays import SearchArrays
 from covermap.reception.spreads import set_spreads
 from covermap.reception.two_antennas import AimArrays, search_two

@@ -16,7 +16,7 @@ from covermap.reception.interference import Pairs, find_pairs, pair_figures, wit
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.overload import Loads, load_figures, loads_of
 from covermap.reception.path_spreads import tier_spreads
-from covermap.reception.plan import JOINED_AS
+from covermap.reception.plan_columns import JOINED_AS
 from covermap.reception.signals import StationFacts
 from covermap.reception.surroundings import FiguresOf, Surroundings, by_kind
 from covermap.reception.tiers import Tier, TierTable

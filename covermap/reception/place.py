@@ -26,12 +26,8 @@ from covermap.reception.interference import (
 )
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.path_spreads import spread_levels, tier_spreads
-from covermap.reception.plan import (
-    JOINED_AS,
-    HomeArrays,
-    chance_of_plan,
-    home_arrays,
-)
+from covermap.reception.plan import HomeArrays, chance_of_plan, home_arrays
+from covermap.reception.plan_columns import JOINED_AS
 from covermap.reception.signals import StationFacts
 from covermap.reception.spreads import set_spreads
 from covermap.reception.tiers import Tier

@@ -56,20 +56,18 @@ from covermap.reception.interference import (
 from covermap.reception.network import best_window
 from covermap.reception.normal import integral_points, normal_share
 from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
+from covermap.reception.plan_columns import (
+    AIM_DEG,
+    COMBINED,
+    DIPLEXED,
+    JOINED,
+    MOUNT,
+    PLAN_COLUMNS,
+    SECOND_DEG,
+    SECOND_MOUNT,
+    SINGLE,
+)
 from covermap.reception.spreads import spread_with
-
-# A plan, as numbers.
-CHANCE = 0
-WORST_DB = 1
-AIM_DEG = 2
-MOUNT = 3
-SECOND_DEG = 4  # of the second antenna; -1 where one will do
-SECOND_MOUNT = 5
-JOINED = 6  # index into JOINED_AS
-PLAN_COLUMNS = 7
-
-JOINED_AS = ("single", "combined", "diplexed")  # first axis of a tier's figures
-SINGLE, COMBINED, DIPLEXED = 0, 1, 2
 
 
 class HomeArrays(NamedTuple):
@@ -103,23 +101,6 @@ def home_arrays(wanted: WantedTransmitters, pairs: Pairs, heights: int) -> HomeA
         np.zeros(PLAN_COLUMNS),
         deciding_arrays(wanted),
     )
-
-
-@lean_kernel
-def set_single(aim_deg, mount, plan):
-    """Make a plan one antenna at an aim."""
-    plan[AIM_DEG] = aim_deg
-    plan[MOUNT] = mount
-    plan[SECOND_DEG] = -1.0
-    plan[SECOND_MOUNT] = 0.0
-    plan[JOINED] = SINGLE
-
-
-@lean_kernel
-def copy_plan(source, plan):
-    """Copy a plan into another."""
-    for column in range(PLAN_COLUMNS):
-        plan[column] = source[column]
 
 
 @lean_kernel

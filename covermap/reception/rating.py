@@ -8,7 +8,7 @@ from covermap.reception.confidence import BEARING_DEG
 from covermap.reception.deciding import forget_deciding
 from covermap.reception.home import DEAD_ROW, OTHER_ROW, TWO_ROW, find_one, find_two, holds, set_tier
 from covermap.reception.overload import overload_of
-from covermap.reception.plan import AIM_DEG, CHANCE, JOINED, copy_plan
+from covermap.reception.plan_columns import AIM_DEG, CHANCE, JOINED, copy_plan
 from covermap.reception.search_arrays import CIRCLE, KNOWN, fill_squares
 
 MARGIN_TIER = 5  # the tier whose margin is a layer of its own

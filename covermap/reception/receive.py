@@ -18,7 +18,8 @@ from covermap.reception.home import FURTHER_ROWS, Asked, CellArrays, Fields
 from covermap.reception.installations import Installations, installations
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.path_spreads import spread_levels
-from covermap.reception.plan import PLAN_COLUMNS, home_arrays
+from covermap.reception.plan import home_arrays
+from covermap.reception.plan_columns import PLAN_COLUMNS
 from covermap.reception.rating import NIGHT
 from covermap.reception.search_arrays import search_arrays
 from covermap.reception.signals import CellSignals, ListReception, StationFacts
@@ -134,7 +135,7 @@ class ListReceiver:
         """Return what receive() does, and every cell's plans, shape (N, 8, PLAN_COLUMNS).
 
         The best plan of one antenna of each tier, then that of two where the answer has two (else its chance
-        is -1); columns as covermap.reception.plan names them. Every cell is also tried weaker and stronger.
+        is -1); columns as covermap.reception.plan_columns. Every cell is also tried weaker and stronger.
         """
         plans = np.zeros((signals.open_land.size, len(self._tiers) + 1, PLAN_COLUMNS))
         return self._receive(signals, np.ones(signals.open_land.size, np.bool_), plans), plans

@@ -11,7 +11,8 @@ from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF
 from covermap.reception.confidence import BEARING_DEG, CHOSEN, TOTAL_DEVIATION, TOTAL_INVERSE, UPPER_DB
 from covermap.reception.home import read_fields, read_interfering, set_tier
-from covermap.reception.plan import SINGLE, choose_transmitters, set_plan, set_single
+from covermap.reception.plan import choose_transmitters, set_plan
+from covermap.reception.plan_columns import SINGLE, set_single
 from covermap.reception.rating import NOBODY
 
 DEGREES = 360

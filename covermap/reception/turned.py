@@ -27,7 +27,7 @@ from covermap.reception.pattern import (
     off_axis_loss_db,
 )
 from covermap.reception.place import PlaceSignals, place_with
-from covermap.reception.plan import (
+from covermap.reception.plan_columns import (
     AIM_DEG,
     CHANCE,
     DIPLEXED,

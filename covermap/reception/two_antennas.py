@@ -13,6 +13,14 @@ from covermap.reception.confidence import BEARING_DEG, TOTAL_INVERSE, UPPER_DB
 from covermap.reception.normal import normal_share
 from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
 from covermap.reception.plan import (
+    chance_bound,
+    chance_of_list,
+    choose_transmitters,
+    set_plan,
+    set_upper,
+    worst_margin_db,
+)
+from covermap.reception.plan_columns import (
     AIM_DEG,
     CHANCE,
     COMBINED,
@@ -21,12 +29,6 @@ from covermap.reception.plan import (
     MOUNT,
     SECOND_DEG,
     SECOND_MOUNT,
-    chance_bound,
-    chance_of_list,
-    choose_transmitters,
-    set_plan,
-    set_upper,
-    worst_margin_db,
 )
 
 

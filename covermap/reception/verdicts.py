@@ -8,7 +8,7 @@ from covermap.reception.budget import SHORT_DB
 from covermap.reception.confidence import CLEAR_DB
 from covermap.reception.deciding import forget_deciding
 from covermap.reception.home import OTHER_ROW, TRIAL_ROW, find_one, find_two, holds
-from covermap.reception.plan import (
+from covermap.reception.plan_columns import (
     AIM_DEG,
     CHANCE,
     DIPLEXED,
