@@ -206,3 +206,31 @@ def test_the_lesser_of_many_pairs_is_that_of_each_pair():
         share = lesser[2]
         assert rows[2, column] == pytest.approx(share * home + (1.0 - share) * other_home, abs=1e-6)
         assert rows[3, column] == pytest.approx(share * site + (1.0 - share) * other_site, abs=1e-6)
+
+
+def in_order(signals, order):
+    """Return signals with their cells in another order."""
+    cells = signals.open_land.size
+    arrays = {
+        name: np.ascontiguousarray(values[..., order])
+        for name, values in vars(signals).items()
+        if isinstance(values, np.ndarray) and values.shape[-1:] == (cells,)
+    }
+    return replace(signals, **arrays)
+
+
+# Work arrays are kept from cell to cell: with several transmitters a service more of them are read.
+IN_ANY_ORDER = LISTS | {
+    "many alternatives": (lambda: crowd(600, 10.0), wanted_of((0, 2, 3), (1, 5, 6), (4, 7)), SURE_TIERS, 0.0),
+}
+
+
+@pytest.mark.parametrize("name", IN_ANY_ORDER)
+def test_an_answer_does_not_depend_on_the_cells_before_it(name):
+    make, wanted, tiers, _ = IN_ANY_ORDER[name]
+    signals, facts = make()
+    receiver = ListReceiver(facts, tiers, wanted, OPTIONS, signals.heights_m, signals.surroundings)
+    order = np.random.default_rng(11).permutation(signals.open_land.size)
+    first, shuffled = receiver.receive(signals), receiver.receive(in_order(signals, order))
+    for kind, values in vars(first).items():
+        np.testing.assert_array_equal(vars(shuffled)[kind], values[..., order], err_msg=kind)

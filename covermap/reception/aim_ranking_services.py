@@ -131,6 +131,8 @@ def rank_by_services(stage, count, needed, mount, wanted, figures, home, by_aim)
             set_row(DEVIATION_OF, count, -FARTHEST_OFF, fast)
             for carrier in range(first, wanted.service_start[service + 1]):
                 item = wanted.by_service[carrier]
+                if home.deciding.left_out[item]:  # never the best one; its rows by aim are not filled
+                    continue
                 if home.interfering.touched[item]:
                     _better_interfered(count, common, item, by_aim.deviation, by_aim.ratio, fast)
                     continue
