@@ -9,8 +9,10 @@ from small_catalogue import ANTENNAS, CATALOGUE
 import covermap
 from covermap.addresses.compute_report import Asked, answer_at
 from covermap.addresses.installed import Shop, best_amplified, installations_at, recommended
+from covermap.addresses.wiring import wiring
 from covermap.catalogue import installed
 from covermap.jobs.address_sheets import open_book
+from covermap.jobs.address_shop import shop_of
 from covermap.reception import best_aim
 from covermap.reports.address_sheet import address_record, sheet_html
 from covermap.reports.address_sheet.day_sheet import day_sheet_html
@@ -213,6 +215,15 @@ def test_a_sheet_behind_ridges_prints_on_two_pages(book):
     first = " ".join(box.text for box in pages[0]._page_box.descendants() if hasattr(box, "text"))
     for title in ("1 Answer", "2 Choices", "3 Aim", "4 Check on the day", "Date and time"):
         assert title in first  # what is decided and done on the day
+
+
+def test_outlets_behind_ridges_still_print_on_two_pages(book):
+    weasyprint = pytest.importorskip("weasyprint", reason="the report extra is not installed")
+    home = wiring(4, (35.0,), book.prepared.catalogue.devices.values())
+    report = book.report(*BEHIND, shop=shop_of(book.prepared, (), (), None), home=home)
+    html = sheet_html(report, 45.0, True)
+    assert "The rest of the house" in visible(html)
+    assert len(weasyprint.HTML(string=html).render().pages) == 2
 
 
 def test_an_amplifier_is_tabled_only_where_it_is_needed(book):

@@ -29,7 +29,7 @@ def house_section(report: AddressReport) -> str:
         for plan, name in ((house.plain, say("house.no_amplifier")), (house.amplified, house.amplifier))
         for row in _rows(report, plan, name, house.taps)
     ]
-    parts = [paragraph(text(" ".join(sentences))), table(head, rows)]
+    parts = [paragraph(text(" ".join(sentences))), table(head, rows, "outlets")]
     parts.append(paragraph(text(say("house.note")), "soft"))
     return f'<section class="whole"><h2>{text(say("house.title"))}</h2>{"".join(parts)}</section>'
 

@@ -66,16 +66,20 @@ section{padding:4.4px 0 4.6px;margin-top:2px}tr.g td{padding-top:3.4px}
 .of3{grid-template-columns:minmax(0,1fr) minmax(0,1fr) minmax(0,1fr)}
 .second .paths td,.second .paths th{font-size:6.3pt;padding:0.9px 4.3px 0.9px 0}
 .paths h3{font-size:7.3pt}.paths .n{white-space:normal}
-.pair{display:grid;grid-template-columns:minmax(0,1fr) minmax(0,1fr);gap:0 18.9px}
-.by_aim br,.heights br{display:none}.heights small{margin-left:5px}
-.second .heights td{padding:0.8px 5px 0.8px 0}
+.pair{display:grid;grid-template-columns:minmax(0,1fr) minmax(0,1.9fr);gap:0 18.9px}
+.by_aim br,.heights br,.outlets br{display:none}.heights small,.outlets small{margin-left:5px}
+.second .by_aim small,.second .heights small{font-size:6.2pt}.second .outlets td{padding:0.8px 5px 0.8px 0}
+.second .by_aim td{padding-top:0.8px;padding-bottom:0.8px}
+.second .heights td{padding:0.4px 5px 0.6px 0;font-size:6.6pt;line-height:1.12}
+.second p{margin:2.2px 0}
 .heights th:nth-child(5){width:24%}.heights th:nth-child(6){width:17%}
 .by_aim td:last-child small{margin-left:6px}.by_aim{table-layout:fixed}
-.by_aim th:nth-child(1){width:3.5%}.by_aim th:nth-child(2){width:21.5%}.by_aim th:nth-child(3){width:13%}
-.by_aim th:nth-child(4),.by_aim th:nth-child(5){width:8%;white-space:normal}
+.by_aim th:nth-child(1){width:3.5%}.by_aim th:nth-child(2){width:20.5%}.by_aim th:nth-child(3){width:13%}
+.by_aim th:nth-child(4){width:7%}.by_aim th:nth-child(5){width:8%}
+.by_aim th:nth-child(4),.by_aim th:nth-child(5){white-space:normal}
 .by_aim td:nth-child(3){white-space:nowrap}
 .second .pair .if td{padding:0.4px 4px 0.4px 0;line-height:1.12;white-space:normal}
-.if td:first-child{width:44%}
+.second .if td{font-size:6.4pt}.second .pair .if td:nth-child(n+3){white-space:nowrap}
 .if .sq{width:11px;height:11px;line-height:11px;font-size:8px;border-radius:2px}
 .second .id{min-width:13px;height:13px;line-height:12px;font-size:7.4px}
 .pair td:nth-child(3){white-space:nowrap}.pair .k td,.pair .k th{padding-right:0}.link{display:none}
