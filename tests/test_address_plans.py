@@ -26,14 +26,14 @@ from tests.test_commands import write_demo
 
 EASY = (43.9475, -35.625)  # on the slope under Long Rigg
 BEHIND = (43.98, -35.70)  # ridges on every side
-TWO = (43.99983, -35.75708)  # two masts in reach, 85 degrees apart
+TWO = (44.01234, -35.62729)  # two masts in reach, 90 degrees apart
 FILTER = (44.0679, -35.69656)  # under a mast, the others behind ridges
 NIGHT = (43.875, -35.70651)  # a far station on a wanted channel
 HIGH_VHF = (44.0315, -35.47527)  # the service on high VHF is the weak one
 REMARKABLE = (
     EASY, BEHIND, TWO, FILTER, NIGHT, HIGH_VHF, (44.13826, -35.72851), (43.94203, -35.76437),
     (44.11713, -35.70879), (43.92153, -35.71858), (44.10157, -35.71933), (44.11542, -35.70497),
-    (43.99775, -35.69337),
+    (43.99775, -35.69337), (44.09682, -35.71099),
 )  # fmt: skip
 DAY = date(2026, 12, 2)
 

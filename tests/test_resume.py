@@ -15,7 +15,6 @@ from covermap import jobs
 from covermap.cli.main import main
 from covermap.errors import CovermapError
 from covermap.grid.executor import Threads
-from covermap.grid.store import Store
 from covermap.inputs.prepare import prepare
 from covermap.jobs.predict import run
 from covermap.scenario import read_scenario
@@ -154,7 +153,7 @@ def test_eviction_does_not_break_a_run(scenario, whole, tmp_path, monkeypatch):
     block_bytes = sorted(path.stat().st_size for path in (scenario.parent / "store").rglob("*.block"))[-1]
     limit_gb = 3.2 * block_bytes / 1e9  # three of the run's blocks fit
 
-    monkeypatch.setattr(sys.modules["covermap.jobs.predict"], "Store", lambda folder: Store(folder, limit_gb))
+    monkeypatch.setattr(sys.modules["covermap.jobs.open_store"], "store_limit_gb", lambda prepared: limit_gb)
     paths_and_rasters(scenario, tmp_path / "out", tmp_path / "store", workers=2)
     kept = sum(path.stat().st_size for path in (tmp_path / "store").rglob("*.block"))
     assert kept <= limit_gb * 1e9

@@ -76,6 +76,7 @@ def click_cell(browser, row, col):
     script = """
         page.map.setView([arguments[0], arguments[1]], zoom_for(16), {animate: false});
         const box = page.map.getContainer().getBoundingClientRect();
+        page.map.panBy([0, box.height / 4], {animate: false});  // clear of a phone's sheet
         const point = page.map.latLngToContainerPoint([arguments[0], arguments[1]]);
         delete find("#card").dataset.row;
         return [box.left + point.x, box.top + point.y];
