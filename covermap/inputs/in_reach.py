@@ -63,8 +63,8 @@ def _of_masts(prepared: Preparation, reached: bytes) -> InReach:
     fewer = prepared.of_stations(scenario)
     for name in OF_THE_GROUND:
         vars(fewer)[name] = getattr(prepared, name)
-    if prepared.service_counter is None:
-        vars(fewer)["service_counter"] = None
+    if not prepared.counted_services:
+        vars(fewer)["counted_services"] = ()
     every = every_service(prepared.scenario.stations).services
     numbers = Numbers(
         stations=np.flatnonzero(kept),

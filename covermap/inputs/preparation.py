@@ -90,12 +90,18 @@ class Preparation:
         return self._receiver(self.scenario.wanted[0], self.reception_options.at_other_default())
 
     @cached_property
-    def service_counter(self) -> ServiceCounter | None:
-        """Return what counts services by class; None where that is not asked for, or there are too many."""
-        every = every_service(self.scenario.stations)
+    def counted_services(self) -> tuple[str, ...]:
+        """Return the services counted by class; none where that is not asked for, or there are too many."""
+        services = every_service(self.scenario.stations).services
         asked = self.scenario.settings.outputs.services_count
-        if not asked or not 1 <= len(every.services) <= MOST_SERVICES:
+        return services if asked and len(services) <= MOST_SERVICES else ()
+
+    @cached_property
+    def service_counter(self) -> ServiceCounter | None:
+        """Return what counts services by class, of every pair of stations; None where none is counted."""
+        if not self.counted_services:
             return None
+        every = every_service(self.scenario.stations)
         heights_m = np.asarray(self.heights_m, dtype=np.float64)
         options = self.reception_options
         return ServiceCounter(self.facts, self.tiers, every, options, heights_m, self.surroundings)

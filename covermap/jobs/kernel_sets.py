@@ -36,7 +36,7 @@ class KernelSet:
 
 def sets_of(prepared: Preparation) -> tuple[str, ...]:
     """Return the sets that a map uses beside the one of its paths."""
-    counts = ("services",) if prepared.service_counter is not None else ()
+    counts = ("services",) if prepared.counted_services else ()
     by_p1812 = prepared.scenario.settings.prediction.model == "p1812"
     return ("reception", *counts, *(("cover_changes",) if prepared.looks_at_cover and by_p1812 else ()))
 

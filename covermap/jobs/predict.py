@@ -235,10 +235,9 @@ def _write_tile(
                 rasters.write(f"field_adjusted/{station.station_id}", tile, adjusted)
     if result.services is not None:
         counts = result.services
-        if numbers is not None and prepared.service_counter is not None:
+        if numbers is not None:
             on_map = ((result.flags & OUTSIDE_FLAG) == 0) & ~np.isnan(result.ground_m)
-            services = prepared.service_counter.services
-            counts = widened_counts(counts, numbers, services, on_map.ravel())
+            counts = widened_counts(counts, numbers, prepared.counted_services, on_map.ravel())
         rasters.write_services(tile, counts)
     for wanted in prepared.scenario.wanted:
         found = result.lists[wanted.name]
