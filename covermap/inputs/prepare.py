@@ -34,6 +34,7 @@ from covermap.terrain import (
     look_at_terrain,
     read_terrain,
 )
+from covermap.terrain.read import TerrainOutline
 
 
 def store_folder(scenario: Scenario, store: str | Path | None) -> Path:
@@ -50,11 +51,7 @@ def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
     Raises InputError when an input is wrong, with what would be right.
     """
     settings = scenario.settings
-    outline = look_at_terrain(settings)
-    whole = outline.whole
-    check_positions(scenario.stations, whole.bounds_deg)
-    grid = make_grid(settings.grid, whole.bounds_deg, whole.rims_deg)
-    tiers, options = read_tiers(settings.reception.antenna_tiers), reception_options(settings, grid)
+    outline, grid, tiers, options = _before_terrain(scenario)
     scenario = in_grid(scenario, grid, tiers, options)
     corners = grid.corners_lonlat()
     needed = outline.around(
@@ -63,12 +60,22 @@ def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
     terrain = read_terrain(settings, folder=store_folder(scenario, store), outline=needed)
     scenario, beyond = on_terrain(scenario, terrain)
     warnings = [*scenario.warnings, *beyond, *terrain_warnings(scenario, terrain)]
-    area = map_outline(grid, settings.grid, whole.elevation)
+    area = map_outline(grid, settings.grid, outline.whole.elevation)
     squares = squares_of_area(grid, area)
     warnings += [*check_area(terrain, *squares), *check_clutter_heights(terrain, *squares)]
     counted = read_counted_inputs(settings, terrain, grid, area)
     terrain = with_assumed_clutter(terrain, settings, grid, counted.homes)
     return _preparation(scenario, terrain, grid, area, tiers, options, counted, warnings)
+
+
+def _before_terrain(scenario: Scenario) -> tuple[TerrainOutline, Grid, TierTable, ReceptionOptions]:
+    """Return what is known before the elevation is read: its extent, the grid, tiers, what is asked."""
+    settings = scenario.settings
+    outline = look_at_terrain(settings)
+    whole = outline.whole
+    check_positions(scenario.stations, whole.bounds_deg)
+    grid = make_grid(settings.grid, whole.bounds_deg, whole.rims_deg)
+    return outline, grid, read_tiers(settings.reception.antenna_tiers), reception_options(settings, grid)
 
 
 def prepare_places(scenario: Scenario, places_deg: Sequence[tuple[float, float]]) -> Preparation:
@@ -80,11 +87,8 @@ def prepare_places(scenario: Scenario, places_deg: Sequence[tuple[float, float]]
     Raises InputError when an input is wrong, with what would be right.
     """
     settings = scenario.settings
-    outline = look_at_terrain(settings)
+    outline, grid, tiers, options = _before_terrain(scenario)
     whole = outline.whole
-    check_positions(scenario.stations, whole.bounds_deg)
-    grid = make_grid(settings.grid, whole.bounds_deg, whole.rims_deg)
-    tiers, options = read_tiers(settings.reception.antenna_tiers), reception_options(settings, grid)
     if places_deg:
         scenario = stations_heard_at(scenario, places_deg, tiers, options)
         latitude_deg, longitude_deg = np.array(places_deg, dtype=np.float64).T
