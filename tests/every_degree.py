@@ -5,7 +5,7 @@ import numpy as np
 from covermap.propagation.compiling import lean_kernel
 from covermap.reception import ListReceiver
 from covermap.reception.aim_search import search_every_degree
-from covermap.reception.home import read_home, set_tier
+from covermap.reception.best_plans import read_receiver, set_tier
 from covermap.reception.plan_columns import AIM_DEG, CHANCE, SINGLE
 from covermap.reception.receive import cell_arrays, fields_of
 
@@ -13,14 +13,14 @@ from covermap.reception.receive import cell_arrays, fields_of
 @lean_kernel
 def _fill_best(asked, fields, model, work, chance, aim_deg):
     for cell in range(fields.kind.size):
-        if not read_home(cell, fields, model.wanted, model.pairs, work):
+        if not read_receiver(cell, fields, model.wanted, model.pairs, work):
             continue
         kind = fields.kind[cell]
         for tier in range(model.tiers):
             set_tier(tier, np.int64(SINGLE), np.bool_(False), np.int64(-1), kind, model, work)
             search_every_degree(
                 asked.needed, model.wanted, model.figures[kind, SINGLE, tier],
-                model.pair_figures[kind, SINGLE, tier], model.pairs, work.home, work.plans[tier],
+                model.pair_figures[kind, SINGLE, tier], model.pairs, work.receiver, work.plans[tier],
             )  # fmt: skip
             chance[tier, cell] = work.plans[tier, CHANCE]
             aim_deg[tier, cell] = work.plans[tier, AIM_DEG]

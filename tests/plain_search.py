@@ -6,8 +6,8 @@ import numpy as np
 
 from covermap.reception import AimPlan, best_aim
 from covermap.reception.aim import columns_of, plan_of
-from covermap.reception.place import place_with
 from covermap.reception.plan_columns import COMBINED, DIPLEXED
+from covermap.reception.receiver_site import receiver_site_with
 from covermap.reception.two_antennas import aim_arrays, search_two
 
 # Tier and antennas, least costly first: the built-in table's cost_order 1, 1.5, 3, 4, 6, 8, 25 and 4, 4, 4, 6
@@ -27,12 +27,12 @@ def best_two(signals, tier) -> AimPlan | None:
     confidence = signals.options.confidence_percent / 100.0
     found = columns_of(one)
     for joined in (COMBINED, DIPLEXED):
-        place = place_with(signals, tier, joined)
-        if joined == DIPLEXED and (place.wanted.uhf.all() or not place.wanted.uhf.any()):
+        site = receiver_site_with(signals, tier, joined)
+        if joined == DIPLEXED and (site.wanted.uhf.all() or not site.wanted.uhf.any()):
             continue
         search_two(
-            joined, confidence, signals.needed, place.wanted, place.figures, place.pair_figures, place.pairs,
-            place.home, aim_arrays(place.wanted), found,
+            joined, confidence, signals.needed, site.wanted, site.figures, site.pair_figures, site.pairs,
+            site.receiver, aim_arrays(site.wanted), found,
         )  # fmt: skip
     plan = plan_of(signals, tier, found)
     return plan if plan.chance >= confidence and plan.second_azimuth_deg is not None else None

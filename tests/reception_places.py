@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from sure_figures import SURE_TIERS
 
-from covermap.reception import CellSignals, PlaceSignals, StationFacts
+from covermap.reception import CellSignals, ReceiverSignals, StationFacts
 
 TIERS = SURE_TIERS
 
@@ -46,7 +46,7 @@ def some_facts(facts, stations):
 # One address worked end to end: A (569 MHz) and B (189 MHz) on one mast at 40 degrees, C (515 MHz) on
 # another at 115 degrees. Every figure that tests compare with it was worked by hand from Friis' formula,
 # ITU-R P.2108-1 and P.1812-8 section 4.7 and the lobe. A tall mast receives 2 dB more at its 15 m.
-ADDRESS = PlaceSignals(
+ADDRESS = ReceiverSignals(
     facts=facts_of([569.0, 189.0, 515.0], [0, 0, 1]),
     field_dbuvm=np.array([58.8, 49.9, 61.6]),
     bearing_deg=np.array([40.0, 40.0, 115.0]),
@@ -119,7 +119,7 @@ def place_of(signals, cell, tier, wanted, facts=CROWD, options=None):
     """Return one cell of a tile as a tier sees it, stations outside the list not wanted."""
     height = 1 if tier == 7 else 0
     label = {station: f"s{n}" for n, group in enumerate(wanted.transmitters) for station in group}
-    return PlaceSignals(
+    return ReceiverSignals(
         facts=facts,
         field_dbuvm=signals.field_dbuvm[:, height, cell].astype(float),
         bearing_deg=signals.bearing_deg[facts.mast, cell].astype(float),

@@ -11,7 +11,7 @@ from sure_figures import SURE_TIERS
 from covermap.errors import InputError
 from covermap.reception import (
     ListReceiver,
-    PlaceSignals,
+    ReceiverSignals,
     ReceptionOptions,
     StationFacts,
     TierTable,
@@ -41,7 +41,7 @@ def facts_of(frequency_mhz, mast, polarization=None):
 # single chances were worked by hand from Friis' formula, ITU-R P.2108-1 and P.1812-8 section 4.7 and the
 # lobe; joint chances from those margins by adaptive integrals over the three factors (correlation 0.25:
 # two bands of one site, and two sites).
-ADDRESS = PlaceSignals(
+ADDRESS = ReceiverSignals(
     facts=facts_of([569.0, 189.0, 515.0], [0, 0, 1]),
     field_dbuvm=np.array([58.8, 49.9, 61.6]),
     bearing_deg=np.array([40.0, 40.0, 115.0]),
@@ -161,7 +161,7 @@ def random_place(random, services=8, masts=5, mean_dbuvm=60.0):
         bearing = (random.uniform(0, 360) + random.uniform(0, 90, masts)) % 360
     frequency_mhz = random.choice([69.0, 195.0, 207.0, 473.0, 515.0, 569.0, 599.0], services)
     level = random.normal(mean_dbuvm, 12.0, masts)[mast] + random.normal(0, 3.0, services)
-    return PlaceSignals(
+    return ReceiverSignals(
         facts=facts_of(frequency_mhz, mast, random.choice([0, 0, 0, 1], services)),
         field_dbuvm=level,
         bearing_deg=bearing[mast],

@@ -7,7 +7,7 @@ import pytest
 from reception_places import ADDRESS, TIERS, facts_of, one_cell, wanted_of, with_more
 
 from covermap.propagation.ridges import PATH_CLASSES
-from covermap.reception import PlaceSignals, ReceptionOptions, aim_plan, best_aim, receive
+from covermap.reception import ReceiverSignals, ReceptionOptions, aim_plan, best_aim, receive
 from covermap.reception.causes import (
     CAUSES,
     Obstructions,
@@ -147,7 +147,7 @@ def test_a_plan_that_needs_a_filter_is_hard_because_of_overload():
     ],
 )
 def test_a_cell_with_interference_names_the_station_and_where_its_channel_lies(apart_mhz, over_db, expected):
-    signals = PlaceSignals(
+    signals = ReceiverSignals(
         facts_of([569.0], [0]), np.array([75.0]), np.array([0.0]), ("News",), clutter_height_m=10.0
     )
     other = {"bearing_deg": 5.0, "mast": 1, "frequency_mhz": 569.0 + apart_mhz}
@@ -174,7 +174,7 @@ def test_nobody_interferes_where_nothing_is_on_the_channel():
 def test_in_a_network_only_what_falls_outside_the_window_interferes():
     # 200 and 300 us after the first with a window of 224 us, from three directions
     facts = facts_of([569.0] * 3, [0, 1, 2], network=[0] * 3, delay_us=[0.0] * 3, window_us=[224.0] * 3)
-    signals = PlaceSignals(
+    signals = ReceiverSignals(
         facts, np.array([85.0, 84.0, 70.0]), np.zeros(3), ("News",) * 3, clutter_height_m=10.0,
         distance_km=0.299792 * np.array([100.0, 300.0, 400.0]),
     )  # fmt: skip

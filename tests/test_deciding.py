@@ -22,10 +22,10 @@ from covermap.reception.aim_chance import (
     set_sites,
     slack_of_few,
 )
+from covermap.reception.best_plans import read_receiver, set_tier
 from covermap.reception.confidence import CHOSEN, TOTAL_DEVIATION
 from covermap.reception.deciding import ALL, ANY, CERTAIN
 from covermap.reception.extremes import PARTS, least_moments, take_lesser
-from covermap.reception.home import read_home, set_tier
 from covermap.reception.plan import chance_of_plan
 from covermap.reception.plan_columns import SINGLE, set_single
 from covermap.reception.receive import cell_arrays, fields_of
@@ -91,24 +91,24 @@ LISTS = {  # name -> cells and facts, wanted list, tiers, share of aims at least
 @lean_kernel
 def _compare(confidence, asked, fields, model, work, few, whole, least, most, slack, reached, left_out):
     for cell in range(fields.kind.size):
-        if not read_home(cell, fields, model.wanted, model.pairs, work):
+        if not read_receiver(cell, fields, model.wanted, model.pairs, work):
             continue
-        kind, home, trial = fields.kind[cell], work.home, work.home.trial
+        kind, receiver, trial = fields.kind[cell], work.receiver, work.receiver.trial
         for tier in range(model.tiers):
             figures, pair_figures = model.figures[kind, SINGLE, tier], model.pair_figures[kind, SINGLE, tier]
-            around = model.wanted, model.pairs, home
+            around = model.wanted, model.pairs, receiver
             set_tier(tier, np.int64(SINGLE), np.bool_(False), np.int64(-1), kind, model, work)
             for aim in range(few.shape[2]):
                 set_single(20.0 * aim, np.int64(0), trial)
-                if decides_by_few(asked.needed, model.wanted, figures, model.pairs, home):
+                if decides_by_few(asked.needed, model.wanted, figures, model.pairs, receiver):
                     few[cell, tier, aim] = chance_by_few(
                         False, trial, 0.0, asked.needed, figures, pair_figures, *around
                     )[0]
                     sign = ALL if asked.needed == model.wanted.services else ANY
                     sites, _ = set_sites(sign, False, trial, 0.0, figures, pair_figures, *around)
-                    bounds = bounds_of_sites(sites, home.deciding.values)
+                    bounds = bounds_of_sites(sites, receiver.deciding.values)
                     least[cell, tier, aim], most[cell, tier, aim] = bounds
-                    slack[cell, tier, aim] = slack_of_few(home)
+                    slack[cell, tier, aim] = slack_of_few(receiver)
                 reached[cell, tier, aim] = reaches(
                     confidence, trial, 0.0, asked.needed, figures, pair_figures, *around
                 )
@@ -116,8 +116,10 @@ def _compare(confidence, asked, fields, model, work, few, whole, least, most, sl
                     trial, 0.0, asked.needed, figures, pair_figures, *around
                 )
                 for service in range(model.wanted.services):
-                    item = home.numbers[CHOSEN, service]
-                    better = home.deciding.left_out[item] and home.values[TOTAL_DEVIATION, item] < CERTAIN
+                    item = receiver.numbers[CHOSEN, service]
+                    better = (
+                        receiver.deciding.left_out[item] and receiver.values[TOTAL_DEVIATION, item] < CERTAIN
+                    )
                     left_out[cell, tier, aim] = left_out[cell, tier, aim] or better
 
 

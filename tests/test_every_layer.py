@@ -7,7 +7,7 @@ import pytest
 from plain_search import CHEAP_SECOND_ORDER, answer_of
 from reception_places import CROWD, TIERS, crowded, facts_of, one_cell, place_of, wanted_of
 
-from covermap.reception import PlaceSignals, ReceptionOptions, TierTable, aim_range, best_aim, receive
+from covermap.reception import ReceiverSignals, ReceptionOptions, TierTable, aim_range, best_aim, receive
 from covermap.reception.installations import with_amplifier, without_amplifier
 from covermap.reception.signals import (
     AMPLIFIER_CODES,
@@ -218,7 +218,7 @@ def test_fields_three_decibels_weaker_and_stronger(scene):
 def one_mast(frequency_mhz, field_dbuvm):
     count = len(frequency_mhz)
     facts = facts_of(frequency_mhz, [0] * count)
-    signals = PlaceSignals(facts, np.array(field_dbuvm), np.zeros(count), clutter_height_m=10.0)
+    signals = ReceiverSignals(facts, np.array(field_dbuvm), np.zeros(count), clutter_height_m=10.0)
     wanted = wanted_of(*range(count))
     return receive(one_cell(signals), signals.facts, TIERS, wanted, OPTIONS)
 

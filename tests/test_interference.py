@@ -10,7 +10,7 @@ from reference import reference_rows
 
 from covermap.reception import (
     CellSignals,
-    PlaceSignals,
+    ReceiverSignals,
     ReceptionOptions,
     StationFacts,
     aim_plan,
@@ -26,7 +26,7 @@ REQUIRED_CN_DB = 15.19  # printed by 47 CFR 73.623(c)(3)
 
 
 def alone(field_dbuvm=60.0, frequency_mhz=569.0, required_cn_db=15.2):
-    return PlaceSignals(
+    return ReceiverSignals(
         facts=facts_of([frequency_mhz], [0], required_cn_db=required_cn_db),
         field_dbuvm=np.array([field_dbuvm]),
         bearing_deg=np.array([0.0]),

@@ -10,10 +10,10 @@ import pytest
 from reception_places import TIERS, facts_of, one_cell, wanted_of
 
 from covermap.propagation.compiling import lean_kernel
-from covermap.reception import PlaceSignals, ReceptionOptions, aim_plan, receive
+from covermap.reception import ReceiverSignals, ReceptionOptions, aim_plan, receive
 from covermap.reception.aim_search import is_directional, search_circle, search_every_degree
-from covermap.reception.place import place_with
 from covermap.reception.plan_columns import CHANCE, PLAN_COLUMNS, SINGLE
+from covermap.reception.receiver_site import receiver_site_with
 from covermap.reception.search_arrays import CIRCLE, KNOWN, fill_squares, search_arrays
 from covermap.tables import load_table
 
@@ -34,7 +34,7 @@ def network(arrivals_us, field_dbuvm, bearing_deg=None, window_us=GUARD_US, dela
         delay_us=delay_us,
         window_us=[window_us] * count,
     )
-    return PlaceSignals(
+    return ReceiverSignals(
         facts=facts,
         field_dbuvm=np.array(field_dbuvm, float),
         bearing_deg=np.zeros(count) if bearing_deg is None else np.array(bearing_deg, float),
@@ -172,9 +172,11 @@ def test_a_network_station_that_is_not_known_does_no_harm():
 
 
 @lean_kernel
-def quick_search(directional, needed, wanted, figures, pair_figures, pairs, home, by_aim, plan):
-    fill_squares(CIRCLE, 0, KNOWN, wanted, home.values, by_aim)
-    search_circle(0.0, 0, 0.9, directional, needed, wanted, figures, pair_figures, pairs, home, by_aim, plan)
+def quick_search(directional, needed, wanted, figures, pair_figures, pairs, receiver, by_aim, plan):
+    fill_squares(CIRCLE, 0, KNOWN, wanted, receiver.values, by_aim)
+    search_circle(
+        0.0, 0, 0.9, directional, needed, wanted, figures, pair_figures, pairs, receiver, by_aim, plan
+    )
 
 
 def test_quick_search_finds_the_aim_of_every_degree_in_networks():
@@ -184,11 +186,11 @@ def test_quick_search_finds_the_aim_of_every_degree_in_networks():
     for count in (3, 4) * 30:
         mast = random.normal(62.0, 7.0, count)
         alone = network(random.uniform(-300.0, 300.0, count), mast, np.round(random.uniform(0, 360, count)))
-        place = place_with(alone, TIERS[5], SINGLE)
-        seen = place.wanted, place.figures, place.pair_figures, place.pairs, place.home
+        site = receiver_site_with(alone, TIERS[5], SINGLE)
+        seen = site.wanted, site.figures, site.pair_figures, site.pairs, site.receiver
         full, few = np.empty(PLAN_COLUMNS), np.empty(PLAN_COLUMNS)
         search_every_degree(1, *seen, full)
-        quick_search(is_directional(place.figures), 1, *seen, search_arrays(place.wanted), few)
+        quick_search(is_directional(site.figures), 1, *seen, search_arrays(site.wanted), few)
         lost.append(full[CHANCE] - few[CHANCE])
     assert min(lost) > -1e-6
     assert np.percentile(lost, 95) < 0.005

@@ -18,7 +18,7 @@ from covermap.grid.store import Store
 from covermap.inputs.prepare import prepare, store_folder
 from covermap.jobs.path_stage import tile_blocks
 from covermap.jobs.tile_reception import receive_tile
-from covermap.reception import PlaceRecord
+from covermap.reception import ReceiverRecord
 from covermap.result import open_coverage
 from covermap.result.station_names import station_names
 from covermap.scenario.letters import service_names
@@ -160,7 +160,7 @@ def test_the_page_holds_every_member_of_the_record(scene, answers):
         expected["aim_ranges_deg"] = None if first is None else list(first)
         assert told == expected, (said["row"], said["col"])
         compared |= set(told)
-    assert {member.name for member in fields(PlaceRecord)} - compared == NOT_ON_THE_PAGE
+    assert {member.name for member in fields(ReceiverRecord)} - compared == NOT_ON_THE_PAGE
 
 
 REMARK_BITS = {

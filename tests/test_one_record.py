@@ -16,7 +16,7 @@ from covermap.addresses.plans import Place, question, tier_plans
 from covermap.addresses.report import CellValue
 from covermap.grid.fields import STEEP_RAY_DEG
 from covermap.jobs.address_sheets import open_book
-from covermap.reception import CellSignals, ListReceiver, PlaceRecord, explained
+from covermap.reception import CellSignals, ListReceiver, ReceiverRecord, explained
 from covermap.reception.causes import Obstructions
 from covermap.reception.surroundings import Surroundings
 
@@ -148,7 +148,7 @@ def scene(request, tmp_path_factory):
 def test_every_member_is_the_same_by_cell_and_by_address(scene):
     for place, by_cell in zip(scene.places, scene.cells, strict=True):
         by_address = answer_of(question(place)).record
-        for member in fields(PlaceRecord):
+        for member in fields(ReceiverRecord):
             told = getattr(by_cell, member.name), getattr(by_address, member.name)
             assert told[0] == told[1], (member.name, *told)
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from reception_places import ADDRESS, TIERS, facts_of, one_cell, wanted_of, with_more
 
-from covermap.reception import PlaceSignals, ReceptionOptions, TierTable, aim_plan, best_aim, receive
+from covermap.reception import ReceiverSignals, ReceptionOptions, TierTable, aim_plan, best_aim, receive
 from covermap.reception.signals import (
     AMPLIFIER_CODES,
     MAY_OVERLOAD,
@@ -166,7 +166,7 @@ def test_an_amplifier_where_the_list_holds_without(by_db, code):
     ],
 )
 def test_why_an_amplifier_is_of_no_use(fields_db, more, code):
-    alone = PlaceSignals(facts_of([515.0], [0]), np.array([fields_db]), np.array([40.0]))
+    alone = ReceiverSignals(facts_of([515.0], [0]), np.array([fields_db]), np.array([40.0]))
     signals = alone
     if more is not None:
         signals = with_more(alone, field_dbuvm=more, bearing_deg=40.0, frequency_mhz=515.0, mast=1)
@@ -185,7 +185,7 @@ def bench(amplified):
     return tier if amplified else replace(tier, amplifier_gain_db=np.nan)
 
 
-STRONG = PlaceSignals(facts_of([575.0], [0]), np.array([105.0]), np.array([0.0]))
+STRONG = ReceiverSignals(facts_of([575.0], [0]), np.array([105.0]), np.array([0.0]))
 
 
 @pytest.mark.parametrize(
@@ -205,7 +205,7 @@ def test_one_strong_station_at_each_port(amplified, limits, over_db, port):
 
 def test_power_of_several_stations_adds_up_at_the_amplifier():
     # four equal stations: 6.0 dB more than one
-    four = PlaceSignals(
+    four = ReceiverSignals(
         facts_of([575.0] * 4, [0, 1, 2, 3]), np.full(4, 95.0), np.zeros(4), ("a", "b", "c", "d")
     )
     one = aim_plan(replace(STRONG, field_dbuvm=np.array([95.0])), bench(True), 0.0)
@@ -258,7 +258,7 @@ def test_chances_leave_overload_out():
 
 def test_an_amplifier_that_meets_noise_from_outside_does_nothing():
     # 69 MHz in a city: 25.9 dB of noise from outside (ITU-R P.372), the amplifier brings 0.5 dB at most
-    signals = PlaceSignals(facts_of([69.0], [0]), np.array([46.0]), np.array([10.0]))
+    signals = ReceiverSignals(facts_of([69.0], [0]), np.array([46.0]), np.array([10.0]))
     cell = receive(
         one_cell(signals), signals.facts, TIERS, wanted_of(0), replace(OPTIONS, noise_environment="city")
     )

@@ -14,7 +14,7 @@ from covermap.errors import InputError
 from covermap.inputs.prepare import prepare
 from covermap.propagation.ridges import PATH_CLASSES
 from covermap.reception import (
-    PlaceSignals,
+    ReceiverSignals,
     ReceptionOptions,
     best_aim,
     receive,
@@ -41,7 +41,7 @@ def classes(*names):
 
 def one_service(path_class, options):
     """Return the best plan of a rooftop antenna for one station, 12 dB or so over what it needs."""
-    signals = PlaceSignals(
+    signals = ReceiverSignals(
         facts_of([515.0], [0]),
         np.array([58.0]),
         np.array([40.0]),
@@ -85,7 +85,7 @@ def test_one_number_holds_for_all_paths():
 def test_a_class_that_is_not_known_is_an_open_path():
     signals = replace(
         one_cell(
-            PlaceSignals(facts_of([515.0], [0]), np.array([58.0]), np.array([40.0])),
+            ReceiverSignals(facts_of([515.0], [0]), np.array([58.0]), np.array([40.0])),
         ),
         path_class=np.array([[255]], np.uint8),
     )
@@ -197,7 +197,7 @@ def test_the_strongest_station_overloads_by_the_spread_of_its_own_path(path_clas
     assert plan.overload_spread_db == pytest.approx(own_db, abs=0.03)
     short_db = -plan.overload_db  # what the limit lies above the station
     for nearer_db, close in ((own_db + 0.3, False), (own_db - 0.3, True)):
-        signals = PlaceSignals(
+        signals = ReceiverSignals(
             facts_of([515.0], [0]),
             np.array([58.0 + short_db - nearer_db]),
             np.array([40.0]),

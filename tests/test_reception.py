@@ -8,7 +8,7 @@ from covermap.errors import InputError
 from covermap.reception import (
     CellSignals,
     ListReceiver,
-    PlaceSignals,
+    ReceiverSignals,
     ReceptionOptions,
     StationFacts,
     TierTable,
@@ -59,7 +59,7 @@ def scene(cells=400, seed=3, mean_dbuvm=68.0):
 
 def place_of(signals, cell, tier, stations):
     height = 1 if tier == 7 else 0
-    return PlaceSignals(
+    return ReceiverSignals(
         facts=StationFacts(*(values[list(stations)] for values in vars(FACTS).values())),
         field_dbuvm=signals.field_dbuvm[list(stations), height, cell].astype(float),
         bearing_deg=signals.bearing_deg[FACTS.mast[list(stations)], cell].astype(float),

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from reception_places import CROWD, TIERS, crowded, facts_of, one_cell, place_of, wanted_of
 
-from covermap.reception import PlaceSignals, ReceptionOptions, aim_plan
+from covermap.reception import ReceiverSignals, ReceptionOptions, aim_plan
 from covermap.reception.services import ServiceCounter, classes_of, tier_of_most
 from covermap.wording.verdicts import services_by_class_words
 
@@ -57,7 +57,7 @@ def test_one_direction_by_hand():
     # rooftop antenna (F_sys 14.6 dB) and 32.2 with an amplifier (3.9); 90 % take 1.2816 x 6.3 = 8.1 dB more
     facts = facts_of([515.0, 521.0, 527.0], [0, 0, 0])
     for level, tier, services in ((52.0, 5, 3), (50.0, 5, 0), (42.0, 6, 3), (39.0, 6, 0)):
-        place = PlaceSignals(facts, np.full(3, level), np.full(3, 200.0), clutter_height_m=10.0)
+        place = ReceiverSignals(facts, np.full(3, level), np.full(3, 200.0), clutter_height_m=10.0)
         found = counted(one_cell(place), facts, wanted_of(0, 1, 2))
         assert found.count[tier - 1, 0] == services, (level, tier)
 

@@ -12,7 +12,7 @@ from covermap.reception import ReceptionOptions
 from covermap.scenario.records import WantedList
 
 
-def place_with(*names, receivers):
+def receiver_site_with(*names, receivers):
     """Return a place at which some stations are heard, the first of them wanted."""
     facts = facts_of([569.0 + 6.0 * len(name) for name in names], range(len(names)))
     wanted = WantedList("main", ("One",), ((0,),), None)
@@ -32,7 +32,7 @@ def test_each_set_of_heard_stations_has_a_receiver_of_its_own():
     receivers: dict = {}
     found = []
     for names in (("A",), ("A", "BB"), ("A",), ("A", "CCC")):
-        asked = question(place_with(*names, receivers=receivers))
+        asked = question(receiver_site_with(*names, receivers=receivers))
         found.append(receiver_of(asked, as_cell(asked)))
     assert found[0] is found[2]
     assert len({id(receiver) for receiver in found}) == len(receivers) == 3

@@ -10,7 +10,7 @@ from reception_places import ADDRESS, TIERS, facts_of, one_cell, wanted_of
 
 from covermap.propagation.compiling import lean_kernel
 from covermap.reception import (
-    PlaceSignals,
+    ReceiverSignals,
     ReceptionOptions,
     TierTable,
     aim_plan,
@@ -20,7 +20,6 @@ from covermap.reception import (
 )
 from covermap.reception.chain import COMBINER_LOSS_DB, combined_noise_factor
 from covermap.reception.installations import in_order_of_cost
-from covermap.reception.place import place_with
 from covermap.reception.plan import (
     chance_bound,
     chance_of_list,
@@ -39,6 +38,7 @@ from covermap.reception.plan_columns import (
     SECOND_DEG,
     SECOND_MOUNT,
 )
+from covermap.reception.receiver_site import receiver_site_with
 from covermap.reception.signals import SECOND_VERTICAL, VERTICAL_MOUNT
 from covermap.reception.two_antennas import aim_arrays, search_two
 
@@ -71,7 +71,7 @@ def test_combined_noise_by_hand():
 
 def test_75_degrees_apart_aimed_between():
     # a lobe of 60 degrees, 37.5 degrees off: 12 (37.5 / 60)^2 = 4.7 dB for each (tier 5's at 189 MHz)
-    signals = PlaceSignals(
+    signals = ReceiverSignals(
         facts=facts_of([189.0, 189.0 + 18.0], [0, 1]),
         field_dbuvm=np.array([55.0, 55.0]),
         bearing_deg=np.array([40.0, 115.0]),
@@ -176,7 +176,7 @@ def test_indoors_one_antenna_stands_alone():
 def test_one_mast_with_two_polarizations_may_take_an_antenna_for_each():
     # UHF horizontal and high VHF vertical of one mast at 57 and 52 dB(uV/m): the cross-polar 16 dB of one
     # antenna are lost by one of them; behind a diplexer each has its own, less 0.75 dB
-    signals = PlaceSignals(
+    signals = ReceiverSignals(
         facts_of([569.0, 189.0], [0, 0], [0, 1]), np.array([57.0, 52.0]), np.array([40.0, 40.0]),
         clutter_height_m=10.0,
     )  # fmt: skip
@@ -201,9 +201,9 @@ def test_one_mast_with_two_polarizations_may_take_an_antenna_for_each():
 
 
 @lean_kernel
-def every_pair(joined, enough, needed, wanted, figures, pair_figures, pairs, home, plan):
+def every_pair(joined, enough, needed, wanted, figures, pair_figures, pairs, receiver, plan):
     """Find the best plan of two antennas over all pairs of aims and mounts; stop at a chance of enough."""
-    values, index, trial = home.values, home.numbers, home.trial
+    values, index, trial = receiver.values, receiver.numbers, receiver.trial
     steps = 360 // EVERY_DEG
     aims = steps * wanted.mounts.size
     plan[CHANCE] = -1.0
@@ -213,11 +213,11 @@ def every_pair(joined, enough, needed, wanted, figures, pair_figures, pairs, hom
             trial[SECOND_DEG] = float(EVERY_DEG * (second % steps))
             trial[SECOND_MOUNT] = wanted.mounts[second // steps]
             trial[JOINED] = joined
-            set_plan(trial, 0.0, figures, pair_figures, wanted, pairs, home)
+            set_plan(trial, 0.0, figures, pair_figures, wanted, pairs, receiver)
             choose_transmitters(wanted, values, index)
             if chance_bound(wanted.services, needed, values, index) <= max(plan[CHANCE], 0.8):
                 continue
-            chance = chance_of_list(needed, wanted, home, home.points)
+            chance = chance_of_list(needed, wanted, receiver, receiver.points)
             if chance > plan[CHANCE]:
                 plan[CHANCE] = chance
                 for column in (AIM_DEG, MOUNT, SECOND_DEG, SECOND_MOUNT):
@@ -238,7 +238,7 @@ def random_home(random, band_split=False):
         frequency_mhz[random.integers(0, services)] = random.choice([189.0, 69.0])
     mixed = random.random() < 0.25
     level = random.normal(random.uniform(60, 75), 6.0, masts)[mast] + random.normal(0, 3.0, services)
-    return PlaceSignals(
+    return ReceiverSignals(
         facts=facts_of(frequency_mhz, mast, random.choice([0, 1], masts)[mast] if mixed else None),
         field_dbuvm=level,
         bearing_deg=bearing[mast],
@@ -256,10 +256,10 @@ def searches(joined, seed, homes, band_split):
         for tier in (4, 5, 6, 7):
             if best_aim(signals, TIERS[tier]).chance >= 0.9:
                 continue
-            place = place_with(signals, TIERS[tier], joined)
-            seen = place.wanted, place.figures, place.pair_figures, place.pairs, place.home
+            site = receiver_site_with(signals, TIERS[tier], joined)
+            seen = site.wanted, site.figures, site.pair_figures, site.pairs, site.receiver
             quick, whole = np.zeros(PLAN_COLUMNS), np.zeros(PLAN_COLUMNS)
-            search_two(joined, 0.9, signals.needed, *seen, aim_arrays(place.wanted), quick)
+            search_two(joined, 0.9, signals.needed, *seen, aim_arrays(site.wanted), quick)
             every_pair(joined, 0.9, signals.needed, *seen, whole)
             found.append((quick[CHANCE], whole[CHANCE]))
     return np.array(found)

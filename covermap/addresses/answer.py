@@ -13,7 +13,7 @@ from covermap.addresses.paths import PATH_HEIGHT_M, StationPath, mount_heights_m
 from covermap.addresses.plans import Question, as_aimed
 from covermap.addresses.report import Night, TierPlan
 from covermap.grid.fields import STEEP_RAY_DEG
-from covermap.reception import AimPlan, CellSignals, ListReceiver, PlaceRecord, Tier, TierTable
+from covermap.reception import AimPlan, CellSignals, ListReceiver, ReceiverRecord, Tier, TierTable
 from covermap.reception.aim import plan_of
 from covermap.reception.causes import Obstructions
 from covermap.reception.plan_columns import CHANCE
@@ -30,7 +30,7 @@ class Answer:
     installation : the row of the tier table the answer speaks of; tier 8: the last one
     """
 
-    record: PlaceRecord
+    record: ReceiverRecord
     singles: tuple[AimPlan, ...]
     plans: tuple[AimPlan, ...]
     installation: Tier

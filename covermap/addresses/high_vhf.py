@@ -6,7 +6,7 @@ from covermap.addresses.answer import Answer
 from covermap.addresses.plans import Question, as_aimed
 from covermap.addresses.report import HighVhf, HighVhfSize
 from covermap.constants import TIER_NOT_PROMISED
-from covermap.reception import AimPlan, PlaceSignals, Tier
+from covermap.reception import AimPlan, ReceiverSignals, Tier
 from covermap.reception.bands import band_of
 
 BAND = "high_vhf"
@@ -42,7 +42,7 @@ def high_vhf_of(asked: Question, answer: Answer) -> HighVhf | None:
     )
 
 
-def _on_high_vhf(asked: Question, plan: AimPlan, signals: PlaceSignals) -> tuple[str, ...]:
+def _on_high_vhf(asked: Question, plan: AimPlan, signals: ReceiverSignals) -> tuple[str, ...]:
     """Return the services that a plan's best station brings on high VHF, in the order of the list."""
     found = {
         service
@@ -59,7 +59,7 @@ def _lost(asked: Question, plan: AimPlan, other: AimPlan) -> tuple[str, ...]:
     return tuple(service for service, kept, left in chances if left < confidence <= kept)
 
 
-def _sizes(asked: Question, tier: Tier, plan: AimPlan, signals: PlaceSignals) -> tuple[HighVhfSize, ...]:
+def _sizes(asked: Question, tier: Tier, plan: AimPlan, signals: ReceiverSignals) -> tuple[HighVhfSize, ...]:
     """Return the parts that gain more than the easiest tier's, the smallest first, one of each gain."""
     found: dict[float, HighVhfSize] = {}
     for row in asked.tiers[: tier.tier]:

@@ -14,7 +14,7 @@ from covermap.addresses.report import TierPlan
 from covermap.addresses.site import Site
 from covermap.reception import (
     AimPlan,
-    PlaceSignals,
+    ReceiverSignals,
     ReceptionOptions,
     StationFacts,
     Tier,
@@ -95,18 +95,18 @@ class Question:
         order = [*labels, *(index for index in paths if index not in labels)]
         return [index for index in order if self.place.known(index)]
 
-    def signals(self, tier: Tier) -> PlaceSignals:
+    def signals(self, tier: Tier) -> ReceiverSignals:
         """Return what arrives at an installation's mount: the list, and all other stations, which disturb."""
         return self._signals(tier, self.labels(), self.wanted.at_least)
 
-    def each_alone(self, tier: Tier) -> Iterable[tuple[list[int], PlaceSignals]]:
+    def each_alone(self, tier: Tier) -> Iterable[tuple[list[int], ReceiverSignals]]:
         """Return every known station as a service of its own: their indices and what arrives, in portions."""
         known = [index for index in range(len(self.place.paths)) if self.place.known(index)]
         for start in range(0, len(known), MOST_SERVICES):
             some = known[start : start + MOST_SERVICES]
             yield some, self._signals(tier, {index: str(index) for index in some}, None)
 
-    def _signals(self, tier: Tier, labels: dict[int, str], at_least: int | None) -> PlaceSignals:
+    def _signals(self, tier: Tier, labels: dict[int, str], at_least: int | None) -> ReceiverSignals:
         """Return what arrives; labels : station index -> service, in the order services are to have."""
         place, height_m = self.place, max(PATH_HEIGHT_M, tier.height_m)
         stations = self.order(labels)
@@ -116,7 +116,7 @@ class Question:
         unwanted = np.array([path.unwanted_dbuvm[height_m] for path in paths]) + shift_db
         if self.by_day:
             unwanted = median
-        return PlaceSignals(
+        return ReceiverSignals(
             facts=some_facts(place.site.facts, stations),
             field_dbuvm=np.array([path.wanted_dbuvm[height_m] for path in paths]) + shift_db,
             bearing_deg=np.array([path.profile.back_azimuth_deg for path in paths]),
@@ -144,7 +144,7 @@ def question(place: Place) -> Question:
     return Question(place, site.wanted, site.tiers.tiers, site.options)
 
 
-def as_aimed(signals: PlaceSignals, tier: Tier, plan: AimPlan) -> AimPlan:
+def as_aimed(signals: ReceiverSignals, tier: Tier, plan: AimPlan) -> AimPlan:
     """Return what an installation brings with the aims of a plan."""
     if plan.second_azimuth_deg is None:
         return aim_plan(signals, tier, plan.azimuth_deg, plan.polarization)

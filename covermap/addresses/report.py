@@ -9,7 +9,7 @@ from covermap.addresses.house_levels import HouseReport
 from covermap.addresses.installed_records import InstallationAtPlace, Recommended
 from covermap.addresses.station_records import Interferer, MastPath, Skyline, StationAtSite
 from covermap.bearings import Declination, SunPosition
-from covermap.reception import PlaceRecord
+from covermap.reception import ReceiverRecord
 from covermap.reception.services import ClassServices
 from covermap.scenario.settings import DisplaySettings
 
@@ -275,7 +275,7 @@ class AddressReport:
     stations_as_of: str
     status: str
     reason: Note | None
-    record: PlaceRecord | None
+    record: ReceiverRecord | None
     tier: int | None
     chance_percent: float | None
     aims_deg: tuple[float, ...]

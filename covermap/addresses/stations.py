@@ -13,7 +13,7 @@ from covermap.addresses.plans import NOT_KNOWN, Alone, Question, alone_at_plan
 from covermap.addresses.report import CellValue, TierPlan
 from covermap.addresses.station_records import Interferer, StationAtSite
 from covermap.addresses.strong_signals import WORTH_NAMING_DB
-from covermap.reception import PlaceRecord, Tier
+from covermap.reception import ReceiverRecord, Tier
 from covermap.scenario.letters import station_letters
 
 WORTH_NAMING_PERCENT = 50.0  # chance from which a station that is not on the list is named: may work
@@ -26,7 +26,7 @@ class _Around:
 
     asked: Question
     mount: Tier
-    record: PlaceRecord | None
+    record: ReceiverRecord | None
     stored: TierPlan | None
     cell: CellValue
     letters: dict[str, str]

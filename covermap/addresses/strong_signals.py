@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.addresses.report import Ports, StrongSignal
-from covermap.reception import AimPlan, PlaceSignals, Tier
+from covermap.reception import AimPlan, ReceiverSignals, Tier
 from covermap.reception.aim import columns_of
 from covermap.reception.bands import band_of
 from covermap.reception.overload import (
@@ -31,7 +31,7 @@ NEARLY_ALL_DB = 10.0  # judgement: fainter by this than the strongest, a station
 WORTH_NAMING_DB = 1.0  # judgement: less interference than this nobody sees
 
 
-def ports_of(signals: PlaceSignals, stations: Sequence[Station], tier: Tier, plan: AimPlan) -> Ports:
+def ports_of(signals: ReceiverSignals, stations: Sequence[Station], tier: Tier, plan: AimPlan) -> Ports:
     """Return the power at each port of an installation with a plan's aims.
 
     stations : those of the signals, in their order. Fields at half of the time, at the mount.
@@ -60,20 +60,20 @@ def ports_of(signals: PlaceSignals, stations: Sequence[Station], tier: Tier, pla
     )
 
 
-def tuner_dbm(signals: PlaceSignals, tier: Tier, plan: AimPlan) -> NDArray[np.float64]:
+def tuner_dbm(signals: ReceiverSignals, tier: Tier, plan: AimPlan) -> NDArray[np.float64]:
     """Return each station's power at the tuner with a plan's aims, at half of the time, shape (S,). [dBm]"""
     loads = _loads(signals, tier)
     return _front_dbm(signals, tier, plan, loads) + loads.figures[0, 0, TUNER_DB]
 
 
-def _loads(signals: PlaceSignals, tier: Tier) -> Loads:
+def _loads(signals: ReceiverSignals, tier: Tier) -> Loads:
     around = np.array([float(signals.clutter_height_m)]), np.array([bool(signals.open_land)])
     figures = load_figures((tier,), signals.facts, *around, signals.options)
     return loads_of((tier,), signals.facts, figures, signals.options)
 
 
 def _front_dbm(
-    signals: PlaceSignals,
+    signals: ReceiverSignals,
     tier: Tier,
     plan: AimPlan,
     loads: Loads,

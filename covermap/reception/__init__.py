@@ -10,9 +10,9 @@ from covermap.reception.aim import (
 from covermap.reception.chain import ReceivingChain, receiving_chain
 from covermap.reception.joint import confidence_bounds, joint_confidence
 from covermap.reception.options import ReceptionOptions
-from covermap.reception.place import PlaceSignals
 from covermap.reception.receive import ListReceiver, receive
-from covermap.reception.record import PlaceRecord, Records, explained
+from covermap.reception.receiver_site import ReceiverSignals
+from covermap.reception.record import ReceiverRecord, Records, explained
 from covermap.reception.required_field import required_field
 from covermap.reception.signals import CellSignals, ListReception, StationFacts
 from covermap.reception.tiers import Tier, TierTable
@@ -23,8 +23,8 @@ __all__ = [
     "CellSignals",
     "ListReceiver",
     "ListReception",
-    "PlaceRecord",
-    "PlaceSignals",
+    "ReceiverRecord",
+    "ReceiverSignals",
     "ReceivingChain",
     "ReceptionOptions",
     "Records",

@@ -1,4 +1,4 @@
-"""Aim plans at one place: the best one, any one asked for, and how far an aim may be off."""
+"""Aim plans at one receiver site: the best one, any one asked for, and how far an aim may be off."""
 
 from __future__ import annotations
 
@@ -28,7 +28,6 @@ from covermap.reception.overload import (
     overload_of,
 )
 from covermap.reception.pattern import HORIZONTAL, VERTICAL
-from covermap.reception.place import PlaceSignals, by_mast, levels_of, one_cell, place_with
 from covermap.reception.plan_columns import (
     AIM_DEG,
     CHANCE,
@@ -40,6 +39,7 @@ from covermap.reception.plan_columns import (
     SECOND_MOUNT,
     SINGLE,
 )
+from covermap.reception.receiver_site import ReceiverSignals, by_mast, levels_of, one_cell, receiver_site_with
 from covermap.reception.tiers import Tier
 
 POLARIZATIONS = {"horizontal": HORIZONTAL, "vertical": VERTICAL}
@@ -103,12 +103,12 @@ class AimPlan:
         return (self.azimuth_deg, *second)
 
 
-def best_aim(signals: PlaceSignals, tier: Tier) -> AimPlan:
+def best_aim(signals: ReceiverSignals, tier: Tier) -> AimPlan:
     """Best aim of one antenna: the greatest chance that the needed services arrive together.
 
     Parameters
     ----------
-    signals : PlaceSignals
+    signals : ReceiverSignals
         Fields, bearings and stations.
     tier : Tier
         The installation.
@@ -128,16 +128,16 @@ def best_aim(signals: PlaceSignals, tier: Tier) -> AimPlan:
     The tier's own lobe (common practice), cross-polar rule of ITU-R BT.419-3; chances as joint_confidence;
     interference: 47 CFR 73.620 protection ratios, powers added to the noise.
     """
-    place = place_with(signals, tier, SINGLE)
+    site = receiver_site_with(signals, tier, SINGLE)
     plan = np.empty(PLAN_COLUMNS)
     search_every_degree(
-        signals.needed, place.wanted, place.figures, place.pair_figures, place.pairs, place.home, plan
+        signals.needed, site.wanted, site.figures, site.pair_figures, site.pairs, site.receiver, plan
     )
     return plan_of(signals, tier, plan)
 
 
 def aim_plan(
-    signals: PlaceSignals,
+    signals: ReceiverSignals,
     tier: Tier,
     azimuth_deg: float,
     polarization: str = "horizontal",
@@ -166,7 +166,7 @@ def aim_plan(
 
 
 def chance_by_azimuth(
-    signals: PlaceSignals, tier: Tier, polarization: str = "horizontal", plan: AimPlan | None = None
+    signals: ReceiverSignals, tier: Tier, polarization: str = "horizontal", plan: AimPlan | None = None
 ) -> NDArray[np.float64]:
     """Chance that the needed services arrive together at each whole azimuth, shape (360,), 0 to 1.
 
@@ -177,15 +177,15 @@ def chance_by_azimuth(
     columns[MOUNT] = POLARIZATIONS[polarization]
     if plan is not None:
         columns = columns_of(plan)
-    place = place_with(signals, tier, int(columns[JOINED]))
+    site = receiver_site_with(signals, tier, int(columns[JOINED]))
     chances = np.empty(360)
     for azimuth_deg in range(360):
         columns[AIM_DEG] = float(azimuth_deg)
-        chances[azimuth_deg] = place.chance(columns, signals.needed)
+        chances[azimuth_deg] = site.chance(columns, signals.needed)
     return chances
 
 
-def aim_range(signals: PlaceSignals, plan: AimPlan, tier: Tier, chance: float) -> tuple[int, int] | None:
+def aim_range(signals: ReceiverSignals, plan: AimPlan, tier: Tier, chance: float) -> tuple[int, int] | None:
     """Whole azimuths, first and last clockwise, around a plan's aim that keep a chance (0 to 1).
 
     (0, 359) means all around; None that the plan itself does not reach it.
@@ -212,13 +212,13 @@ def columns_of(plan: AimPlan) -> NDArray[np.float64]:
     return columns
 
 
-def plan_of(signals: PlaceSignals, tier: Tier, plan: NDArray[np.float64]) -> AimPlan:
-    """Return what a plan brings at a place, from the plan as the kernels keep it, (PLAN_COLUMNS,)."""
+def plan_of(signals: ReceiverSignals, tier: Tier, plan: NDArray[np.float64]) -> AimPlan:
+    """Return what a plan brings at a receiver site, from the plan as the kernels keep it, (PLAN_COLUMNS,)."""
     joined = int(plan[JOINED])
-    place = place_with(signals, tier, joined)
-    chance = place.chance(plan, signals.needed)
-    values = place.home.values
-    chosen = place.home.numbers[CHOSEN, : place.wanted.services]
+    site = receiver_site_with(signals, tier, joined)
+    chance = site.chance(plan, signals.needed)
+    values = site.receiver.values
+    chosen = site.receiver.numbers[CHOSEN, : site.wanted.services]
     chances = np.array([normal_share(deviation) for deviation in values[TOTAL_DEVIATION, chosen]])
     polarization = {number: name for name, number in POLARIZATIONS.items()}
     around = (np.array([float(signals.clutter_height_m)]), np.array([bool(signals.open_land)]))
@@ -237,10 +237,10 @@ def plan_of(signals: PlaceSignals, tier: Tier, plan: NDArray[np.float64]) -> Aim
         services=signals.services,
         margins_db=values[MARGIN_DB, chosen].copy(),
         chances=chances,
-        station=place.wanted.station[chosen],
+        station=site.wanted.station[chosen],
         interference_db=values[INTERFERENCE_DB, chosen].copy(),
         interferer=np.array(
-            [strongest_interferer(item, place.pairs, place.home.interfering) for item in chosen], np.int64
+            [strongest_interferer(item, site.pairs, site.receiver.interfering) for item in chosen], np.int64
         ),
         second_azimuth_deg=None if joined == SINGLE else float(plan[SECOND_DEG]),
         second_polarization="" if joined == SINGLE else polarization[int(plan[SECOND_MOUNT])],

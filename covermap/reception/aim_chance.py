@@ -47,37 +47,37 @@ NEARLY, ABOUT = 0.004, 0.03
 
 
 @lean_kernel
-def decides_by_few(needed, wanted, figures, pairs, home):
+def decides_by_few(needed, wanted, figures, pairs, receiver):
     """Return whether the chance of the list follows from a few transmitters; the installation set."""
-    look_at_list(wanted, figures, pairs, home)
-    return home.deciding.state[LIKENESS] != APART and (needed == 1 or needed == wanted.services)
+    look_at_list(wanted, figures, pairs, receiver)
+    return receiver.deciding.state[LIKENESS] != APART and (needed == 1 or needed == wanted.services)
 
 
 @lean_kernel
-def slack_of_few(home):
+def slack_of_few(receiver):
     """Return by how much a chance from the deciding transmitters may differ from the list's at most."""
-    return NEARLY if home.deciding.state[LIKENESS] == ALIKE else ABOUT
+    return NEARLY if receiver.deciding.state[LIKENESS] == ALIKE else ABOUT
 
 
 @lean_kernel
-def _aimed(sign, item, plan, shift_db, figures, pair_figures, wanted, pairs, home):
+def _aimed(sign, item, plan, shift_db, figures, pair_figures, wanted, pairs, receiver):
     """Return mean, variance, home's and site's part of a deciding transmitter at an aim, and its margin.
 
     The margin is the least of those it stands for, its sign turned where sign is -1.
     """
-    values, found = home.values, home.deciding.values
+    values, found = receiver.values, receiver.deciding.values
     loss_db = off_axis_loss_db(
         off_axis_deg(plan[AIM_DEG], values[BEARING_DEG, item]), figures[ROLLOFF, item],
         figures[FLOOR_DB, item], figures[CROSS_DB + int(plan[MOUNT]), item],
     ) - shift_db  # fmt: skip
-    if not is_touched(item, home.interfering):
+    if not is_touched(item, receiver.interfering):
         mean = found[MEAN_OF, item] - sign * loss_db * values[APART_INVERSE, item]
         parts = found[HOME_OF, item], found[SITE_OF, item]
         return mean, found[VARIANCE_OF, item], parts[0], parts[1], found[LEAST_DB, item] - sign * loss_db
     values[MARGIN_DB, item] = values[CLEAR_DB, item] - loss_db
     if values[MARGIN_DB, item] == -math.inf:
         return -sign * FARTHEST, 1.0, values[HOME_RATIO, item], figures[SITE_SHARE, item], -sign * math.inf
-    disturb(item, plan, shift_db, figures, pair_figures, wanted, pairs, home)
+    disturb(item, plan, shift_db, figures, pair_figures, wanted, pairs, receiver)
     mean = sign * min(FARTHEST, max(-FARTHEST, values[DEVIATION_AIMED, item]))
     return (
         mean, 1.0, values[HOME_PART_AIMED, item], values[SITE_PART_AIMED, item],
@@ -86,10 +86,10 @@ def _aimed(sign, item, plan, shift_db, figures, pair_figures, wanted, pairs, hom
 
 
 @lean_kernel
-def _at_best(sign, item, figures, home):
+def _at_best(sign, item, figures, receiver):
     """Return the same with the antenna at the transmitter's own bearing, undisturbed."""
-    values, found = home.values, home.deciding.values
-    if not is_touched(item, home.interfering):
+    values, found = receiver.values, receiver.deciding.values
+    if not is_touched(item, receiver.interfering):
         parts = found[HOME_OF, item], found[SITE_OF, item]
         return found[MEAN_OF, item], found[VARIANCE_OF, item], parts[0], parts[1], found[LEAST_DB, item]
     mean = sign * min(FARTHEST, max(-FARTHEST, values[UPPER_DB, item] * values[APART_INVERSE, item]))
@@ -98,23 +98,23 @@ def _at_best(sign, item, figures, home):
 
 
 @lean_kernel
-def set_sites(sign, at_best, plan, shift_db, figures, pair_figures, wanted, pairs, home):
+def set_sites(sign, at_best, plan, shift_db, figures, pair_figures, wanted, pairs, receiver):
     """Fill rows SITE_MEAN and SITE_HOME at a plan's aim; return how many, and the worst margin.
 
     at_best : with every transmitter at its own bearing and without interference instead: no aim does better
     """
-    choose_deciding(sign, wanted, figures, home)
-    items, found = home.deciding.item, home.deciding.values
-    sites, place, least_db = 0, 0, math.inf
+    choose_deciding(sign, wanted, figures, receiver)
+    items, found = receiver.deciding.item, receiver.deciding.values
+    sites, position, least_db = 0, 0, math.inf
     mean, variance, home_part, site_part = 0.0, 1.0, 0.0, 0.0
-    while items[place] >= 0:
-        item = items[place]
+    while items[position] >= 0:
+        item = items[position]
         if at_best:
-            one = _at_best(sign, item, figures, home)
+            one = _at_best(sign, item, figures, receiver)
         else:
-            one = _aimed(sign, item, plan, shift_db, figures, pair_figures, wanted, pairs, home)
+            one = _aimed(sign, item, plan, shift_db, figures, pair_figures, wanted, pairs, receiver)
         least_db = min(least_db, one[4])
-        if place > 0 and wanted.shared[item] == wanted.shared[items[place - 1]]:
+        if position > 0 and wanted.shared[item] == wanted.shared[items[position - 1]]:
             covariance = site_part * one[3]
             mean, variance, share = least_moments(mean, variance, one[0], one[1], covariance)
             home_part = home_part * share + one[2] * (1.0 - share)
@@ -124,7 +124,7 @@ def set_sites(sign, at_best, plan, shift_db, figures, pair_figures, wanted, pair
             sites += 1
         inverse = 1.0 / math.sqrt(variance)
         found[SITE_MEAN, sites - 1], found[SITE_HOME, sites - 1] = mean * inverse, home_part * inverse
-        place += 1
+        position += 1
     return sites, sign * least_db
 
 
@@ -160,49 +160,51 @@ def chance_of_sites(sites, found, points):
 
 
 @lean_kernel
-def reaches(confidence, plan, shift_db, needed, figures, pair_figures, wanted, pairs, home):
+def reaches(confidence, plan, shift_db, needed, figures, pair_figures, wanted, pairs, receiver):
     """Return whether the chance of a plan reaches a confidence, every field raised by shift_db.
 
     Of one antenna by bounds where those tell, else from the deciding transmitters; the whole list is only
     looked at where that is too close.
     """
-    if plan[JOINED] == SINGLE and decides_by_few(needed, wanted, figures, pairs, home):
-        sign, slack = ALL if needed == wanted.services else ANY, slack_of_few(home)
-        found = home.deciding.values
-        sites, _ = set_sites(sign, False, plan, shift_db, figures, pair_figures, wanted, pairs, home)
+    if plan[JOINED] == SINGLE and decides_by_few(needed, wanted, figures, pairs, receiver):
+        sign, slack = ALL if needed == wanted.services else ANY, slack_of_few(receiver)
+        found = receiver.deciding.values
+        sites, _ = set_sites(sign, False, plan, shift_db, figures, pair_figures, wanted, pairs, receiver)
         wanted_chance = confidence if sign == ALL else 1.0 - confidence
         least, most = bounds_of_sites(sites, found)
         if least <= wanted_chance + slack and most >= wanted_chance - slack:
-            least = chance_of_sites(sites, found, home.points)
+            least = chance_of_sites(sites, found, receiver.points)
             most = least
         if most < wanted_chance - slack:
             return sign != ALL
         if least > wanted_chance + slack:
             return sign == ALL
-    return plan_reaches(confidence, plan, shift_db, needed, figures, pair_figures, wanted, pairs, home)
+    return plan_reaches(confidence, plan, shift_db, needed, figures, pair_figures, wanted, pairs, receiver)
 
 
 @lean_kernel
-def chance_by_few(at_best, plan, shift_db, needed, figures, pair_figures, wanted, pairs, home):
+def chance_by_few(at_best, plan, shift_db, needed, figures, pair_figures, wanted, pairs, receiver):
     """Return the chance of the list from the deciding transmitters, and its worst margin; as set_sites."""
     sign = ALL if needed == wanted.services else ANY
-    sites, worst_db = set_sites(sign, at_best, plan, shift_db, figures, pair_figures, wanted, pairs, home)
-    chance = chance_of_sites(sites, home.deciding.values, home.points)
+    sites, worst_db = set_sites(sign, at_best, plan, shift_db, figures, pair_figures, wanted, pairs, receiver)
+    chance = chance_of_sites(sites, receiver.deciding.values, receiver.points)
     return chance if sign == ALL else 1.0 - chance, worst_db
 
 
 @lean_kernel
-def bound_of_plans(enough, needed, figures, pair_figures, wanted, pairs, home):
+def bound_of_plans(enough, needed, figures, pair_figures, wanted, pairs, receiver):
     """Return a chance that no plan of an installation exceeds: with an antenna at every bearing at once.
 
     enough : below, a coarser bound will do. The installation set; interference left out.
     """
-    set_upper(figures, home.values)
-    choose_transmitters(wanted, home.values, home.numbers)
-    bound = chance_bound(wanted.services, needed, home.values, home.numbers)
+    set_upper(figures, receiver.values)
+    choose_transmitters(wanted, receiver.values, receiver.numbers)
+    bound = chance_bound(wanted.services, needed, receiver.values, receiver.numbers)
     if bound < enough:
         return bound
-    if decides_by_few(needed, wanted, figures, pairs, home):
-        found = chance_by_few(True, home.trial, 0.0, needed, figures, pair_figures, wanted, pairs, home)
+    if decides_by_few(needed, wanted, figures, pairs, receiver):
+        found = chance_by_few(
+            True, receiver.trial, 0.0, needed, figures, pair_figures, wanted, pairs, receiver
+        )
         return found[0]
-    return chance_of_list(needed, wanted, home, home.points)
+    return chance_of_list(needed, wanted, receiver, receiver.points)

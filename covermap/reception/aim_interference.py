@@ -139,11 +139,11 @@ def _place_window(stage, count, item, mount, pair_figures, pairs, pair_values, a
 
 
 @inner_kernel
-def fill_interfered(stage, count, item, mount, figures, pair_figures, wanted, pairs, home, by_aim):
+def fill_interfered(stage, count, item, mount, figures, pair_figures, wanted, pairs, receiver, by_aim):
     """Fill a transmitter's rows deviation and ratio at each aim; as interfered(), for many aims."""
-    pair_values = home.interfering.values
+    pair_values = receiver.interfering.values
     group = wanted.group[item]
-    _start_interfered(stage, count, group, item, mount, figures, home.values, by_aim.squares, by_aim.rows)
+    _start_interfered(stage, count, group, item, mount, figures, receiver.values, by_aim.squares, by_aim.rows)
     network = False
     for pair in range(pairs.start[item], pairs.start[item + 1]):
         role, over_db = pair_values[ROLE, pair], pair_values[OVER_NOISE_DB, pair]
@@ -156,4 +156,4 @@ def fill_interfered(stage, count, item, mount, figures, pair_figures, wanted, pa
         )  # fmt: skip
     if network:
         _place_window(stage, count, item, mount, pair_figures, pairs, pair_values, by_aim.aims, by_aim.rows)
-    _end_interfered(count, item, figures, home.values, by_aim)
+    _end_interfered(count, item, figures, receiver.values, by_aim)

@@ -1,4 +1,4 @@
-"""Ranks many aims of one antenna at one home at once, by chances with a coarse integral."""
+"""Ranks many aims of one antenna at one receiver site at once, by chances with a coarse integral."""
 
 import math
 
@@ -40,14 +40,14 @@ def _fill_interfered_item(row, count, sign, item, by_aim):
 
 
 @lean_kernel
-def _fill_item(stage, row, count, sign, group, item, mount, figures, home, by_aim):
+def _fill_item(stage, row, count, sign, group, item, mount, figures, receiver, by_aim):
     """Fill the same of what stands for a group's transmitters without interference."""
-    rows, found = by_aim.rows, home.deciding.values
+    rows, found = by_aim.rows, receiver.deciding.values
     mean, variance = found[MEAN_OF, item], found[VARIANCE_OF, item]
     home_part, site_part = found[HOME_OF, item], found[SITE_OF, item]
     rolloff, floor_db = np.float32(figures[ROLLOFF, item]), np.float32(figures[FLOOR_DB, item])
     cross_db = np.float32(figures[CROSS_DB + mount, item])
-    inverse = sign * home.values[APART_INVERSE, item]
+    inverse = sign * receiver.values[APART_INVERSE, item]
     for number in range(count):
         loss_db = lobe_loss(by_aim.squares[stage, group, number], rolloff, floor_db, cross_db)
         rows[row + MEAN_OF, number] = mean - loss_db * inverse
@@ -66,12 +66,12 @@ def _set_site(count, rows, fast):
 
 
 @lean_kernel
-def _set_lone_site(stage, count, sign, group, item, mount, figures, home, by_aim):
+def _set_lone_site(stage, count, sign, group, item, mount, figures, receiver, by_aim):
     """Fill the same of a site and band for which one transmitter without interference stands."""
-    found, fast = home.deciding.values, by_aim.fast
+    found, fast = receiver.deciding.values, by_aim.fast
     inverse = 1.0 / math.sqrt(found[VARIANCE_OF, item])
     mean, home_part = np.float32(found[MEAN_OF, item] * inverse), np.float32(found[HOME_OF, item] * inverse)
-    slope = np.float32(sign * home.values[APART_INVERSE, item] * inverse)
+    slope = np.float32(sign * receiver.values[APART_INVERSE, item] * inverse)
     rolloff, floor_db = np.float32(figures[ROLLOFF, item]), np.float32(figures[FLOOR_DB, item])
     cross_db = np.float32(figures[CROSS_DB + mount, item])
     for number in range(count):
@@ -94,34 +94,34 @@ def _end_site(count, few_points, fast):
 
 
 @inner_kernel
-def _rank_by_sites(stage, count, sign, mount, wanted, figures, home, by_aim):
+def _rank_by_sites(stage, count, sign, mount, wanted, figures, receiver, by_aim):
     """Rank aims where every service has one transmitter and all (sign 1), or one (sign -1), are needed.
 
     The chance that all arrive, or the chance that not all fail less 1.
     """
-    few_points, rows, fast, items = by_aim.few_points, by_aim.rows, by_aim.fast, home.deciding.item
+    few_points, rows, fast, items = by_aim.few_points, by_aim.rows, by_aim.fast, receiver.deciding.item
     set_row(WORST, count, np.float32(LARGEST_DEVIATION), fast)
     for point in range(few_points.shape[1]):
         set_row(FAILED + point, count, np.float32(0.0), fast)
-    place = 0
-    while items[place] >= 0:
-        shared, first = wanted.shared[items[place]], place
-        lone = items[place + 1] < 0 or wanted.shared[items[place + 1]] != shared
-        if lone and not is_touched(items[place], home.interfering):
-            item = items[place]
-            _set_lone_site(stage, count, sign, wanted.group[item], item, mount, figures, home, by_aim)
-            place += 1
+    position = 0
+    while items[position] >= 0:
+        shared, first = wanted.shared[items[position]], position
+        lone = items[position + 1] < 0 or wanted.shared[items[position + 1]] != shared
+        if lone and not is_touched(items[position], receiver.interfering):
+            item = items[position]
+            _set_lone_site(stage, count, sign, wanted.group[item], item, mount, figures, receiver, by_aim)
+            position += 1
         else:
-            while items[place] >= 0 and wanted.shared[items[place]] == shared:
-                item, row = items[place], SHARED if place == first else OTHER
-                if is_touched(item, home.interfering):
+            while items[position] >= 0 and wanted.shared[items[position]] == shared:
+                item, row = items[position], SHARED if position == first else OTHER
+                if is_touched(item, receiver.interfering):
                     _fill_interfered_item(row, count, sign, item, by_aim)
                 else:
                     group = wanted.group[item]
-                    _fill_item(stage, row, count, sign, group, item, mount, figures, home, by_aim)
+                    _fill_item(stage, row, count, sign, group, item, mount, figures, receiver, by_aim)
                 if row == OTHER:
                     take_lesser(count, SHARED, OTHER, SPARE, rows)
-                place += 1
+                position += 1
             _set_site(count, rows, fast)
         _end_site(count, few_points, fast)
     for number in range(count):
@@ -135,19 +135,19 @@ def _rank_by_sites(stage, count, sign, mount, wanted, figures, home, by_aim):
 
 
 @inner_kernel
-def rank_aims(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, by_aim):
+def rank_aims(stage, count, needed, mount, wanted, figures, pair_figures, pairs, receiver, by_aim):
     """Fill row RANK for a set of aims; greater is better.
 
     Source: as all_confidence, with 3 points in place of 8 and in single precision, where each service has one
         transmitter and all, or one, are needed; else by the number of services.
     Accuracy: the best ranked aim and those around it are looked at again with the whole integral.
     """
-    for item in range(wanted.station.size if home.interfering.some[0] else 0):
-        if home.interfering.touched[item] and not home.deciding.left_out[item]:
-            fill_interfered(stage, count, item, mount, figures, pair_figures, wanted, pairs, home, by_aim)
-    if not is_coarse(needed, wanted, home):
+    for item in range(wanted.station.size if receiver.interfering.some[0] else 0):
+        if receiver.interfering.touched[item] and not receiver.deciding.left_out[item]:
+            fill_interfered(stage, count, item, mount, figures, pair_figures, wanted, pairs, receiver, by_aim)
+    if not is_coarse(needed, wanted, receiver):
         sign = 1.0 if needed == wanted.services else -1.0
-        choose_deciding(sign, wanted, figures, home)
-        _rank_by_sites(stage, count, sign, mount, wanted, figures, home, by_aim)
+        choose_deciding(sign, wanted, figures, receiver)
+        _rank_by_sites(stage, count, sign, mount, wanted, figures, receiver, by_aim)
     else:
-        rank_by_services(stage, count, needed, mount, wanted, figures, home, by_aim)
+        rank_by_services(stage, count, needed, mount, wanted, figures, receiver, by_aim)

@@ -106,7 +106,7 @@ def _add_number(count, needed, every, weight, rows, fast):
 
 
 @inner_kernel
-def rank_by_services(stage, count, needed, mount, wanted, figures, home, by_aim):
+def rank_by_services(stage, count, needed, mount, wanted, figures, receiver, by_aim):
     """Rank aims by the number of services: sites' chances multiplied where all are needed.
 
     Source: normal approximation of the number's distribution at each common deviation, with the half added
@@ -122,8 +122,8 @@ def rank_by_services(stage, count, needed, mount, wanted, figures, home, by_aim)
         set_row(SITE_WORST, count, FARTHEST_OFF, fast)
         set_row(VARIANCE, count, NARROWEST, fast)
         shared = -1
-        for place in range(wanted.services):
-            service = wanted.service_order[place]
+        for position in range(wanted.services):
+            service = wanted.service_order[position]
             first = wanted.service_start[service]
             if wanted.shared[wanted.by_service[first]] != shared:
                 _end_site(count, every, fast)
@@ -131,13 +131,15 @@ def rank_by_services(stage, count, needed, mount, wanted, figures, home, by_aim)
             set_row(DEVIATION_OF, count, -FARTHEST_OFF, fast)
             for carrier in range(first, wanted.service_start[service + 1]):
                 item = wanted.by_service[carrier]
-                if home.deciding.left_out[item]:  # never the best one; its rows by aim are not filled
+                if receiver.deciding.left_out[item]:  # never the best one; its rows by aim are not filled
                     continue
-                if home.interfering.touched[item]:
+                if receiver.interfering.touched[item]:
                     _better_interfered(count, common, item, by_aim.deviation, by_aim.ratio, fast)
                     continue
                 group = wanted.group[item]
-                _better(stage, count, common, group, item, mount, figures, home.values, by_aim.squares, fast)
+                _better(
+                    stage, count, common, group, item, mount, figures, receiver.values, by_aim.squares, fast
+                )
             _count_best(count, every, fast)
         _end_site(count, every, fast)
         _add_number(count, needed, every, by_aim.few_points[WEIGHT, point], rows, fast)

@@ -89,17 +89,17 @@ def keep_better(chance, worst_db, trial, plan):
 
 
 @lean_kernel
-def search_every_degree(needed, wanted, figures, pair_figures, pairs, home, plan):
+def search_every_degree(needed, wanted, figures, pair_figures, pairs, receiver, plan):
     """Find the best plan over all whole degrees and mounts: the reference for search_circle."""
     forget_plan(plan)
     for aim_deg in range(360):
         for mount in wanted.mounts:
-            set_single(float(aim_deg), mount, home.trial)
-            set_plan(home.trial, 0.0, figures, pair_figures, wanted, pairs, home)
-            choose_transmitters(wanted, home.values, home.numbers)
-            chance = chance_of_list(needed, wanted, home, home.points)
-            worst_db = worst_margin_db(wanted.services, needed, home.values, home.numbers)
-            keep_better(chance, worst_db, home.trial, plan)
+            set_single(float(aim_deg), mount, receiver.trial)
+            set_plan(receiver.trial, 0.0, figures, pair_figures, wanted, pairs, receiver)
+            choose_transmitters(wanted, receiver.values, receiver.numbers)
+            chance = chance_of_list(needed, wanted, receiver, receiver.points)
+            worst_db = worst_margin_db(wanted.services, needed, receiver.values, receiver.numbers)
+            keep_better(chance, worst_db, receiver.trial, plan)
 
 
 @lean_kernel
@@ -112,7 +112,7 @@ def is_directional(figures):
 
 
 @inner_kernel
-def confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, by_aim):
+def confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pairs, receiver, by_aim):
     """Put chances with a coarse integral in place of the best ranks, and nothing in place of the others.
 
     For lists of which some services are enough, or with alternatives: there ranks only say where to look.
@@ -128,10 +128,10 @@ def confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pa
         for number in range(1, count):
             if by_aim.rows[HELD, number] > by_aim.rows[HELD, best]:
                 best = number
-        set_single(by_aim.aims[stage, best], mount, home.trial)
-        set_plan(home.trial, 0.0, figures, pair_figures, wanted, pairs, home)
-        choose_transmitters(wanted, home.values, home.numbers)
-        by_aim.rows[RANK, best] = chance_of_list(needed, wanted, home, by_aim.few_points)
+        set_single(by_aim.aims[stage, best], mount, receiver.trial)
+        set_plan(receiver.trial, 0.0, figures, pair_figures, wanted, pairs, receiver)
+        choose_transmitters(wanted, receiver.values, receiver.numbers)
+        by_aim.rows[RANK, best] = chance_of_list(needed, wanted, receiver, by_aim.few_points)
         best_deg = by_aim.aims[stage, best]
         for number in range(count):
             if off_axis_deg(by_aim.aims[stage, number], best_deg) < apart_deg:
@@ -160,20 +160,20 @@ def is_peak(stage, count, number, by_aim):
 
 
 @inner_kernel
-def rank_set(stage, first, last, needed, wanted, figures, pair_figures, pairs, home, by_aim):
+def rank_set(stage, first, last, needed, wanted, figures, pair_figures, pairs, receiver, by_aim):
     """Rank the aims of a set at every mount, and keep the best as peaks from first to before last."""
     count = NEAR_AIMS if stage == NEAR else CIRCLE_AIMS
-    coarse = is_coarse(needed, wanted, home)
+    coarse = is_coarse(needed, wanted, receiver)
     lower = LOWER_PEAK if coarse else JUST_MISSED
     for mount in wanted.mounts:
         best_rank = by_aim.peaks[PEAK_RANK, first]
         if best_rank > JUST_MISSED and needed > 1:  # then ranks are chances
-            bound = mount_bound(mount, needed, wanted, figures, home.values, home.numbers)
+            bound = mount_bound(mount, needed, wanted, figures, receiver.values, receiver.numbers)
             if bound < best_rank - JUST_MISSED:
                 continue
-        rank_aims(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, by_aim)
+        rank_aims(stage, count, needed, mount, wanted, figures, pair_figures, pairs, receiver, by_aim)
         if coarse:
-            confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pairs, home, by_aim)
+            confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pairs, receiver, by_aim)
         best = 0
         for number in range(1, count):
             best = number if by_aim.rows[RANK, number] > by_aim.rows[RANK, best] else best
@@ -189,22 +189,22 @@ def rank_set(stage, first, last, needed, wanted, figures, pair_figures, pairs, h
 
 
 @inner_kernel
-def best_ranked(start_deg, needed, wanted, figures, pair_figures, pairs, home, by_aim):
+def best_ranked(start_deg, needed, wanted, figures, pair_figures, pairs, receiver, by_aim):
     """Return the aim and mount that rank highest: of the circle, then of the degrees around its best.
 
     start_deg : an aim known to be good, ranked beside the circle's. The degrees around several peaks are
     ranked where the others may hold a better one. Leaves those around the best in row NEAR of the aims.
     """
     by_aim.aims[CIRCLE, KNOWN] = start_deg
-    fill_squares(CIRCLE, KNOWN, CIRCLE_AIMS, wanted, home.values, by_aim)
+    fill_squares(CIRCLE, KNOWN, CIRCLE_AIMS, wanted, receiver.values, by_aim)
     forget_peaks(by_aim)
-    coarse = is_coarse(needed, wanted, home)
+    coarse = is_coarse(needed, wanted, receiver)
     one_of_many = needed == 1 and wanted.services > 1
     peaks = PEAKS_OF_ALL if coarse or one_of_many else 1
     if coarse and needed < wanted.services:
         peaks = PEAKS
     lower = LOWER_PEAK if coarse else JUST_MISSED
-    rank_set(CIRCLE, 0, peaks, needed, wanted, figures, pair_figures, pairs, home, by_aim)
+    rank_set(CIRCLE, 0, peaks, needed, wanted, figures, pair_figures, pairs, receiver, by_aim)
     centre_deg = by_aim.peaks[PEAK_DEG, 0]
     for peak in range(peaks):
         before, rank = by_aim.peaks[PEAK_RANK, PEAKS], by_aim.peaks[PEAK_RANK, peak]
@@ -214,8 +214,8 @@ def best_ranked(start_deg, needed, wanted, figures, pair_figures, pairs, home, b
         if peak > 0 and not coarse and not JUST_MISSED < 1.0 + before < ROUNDS_TO_ALL:
             break
         fill_near(by_aim.peaks[PEAK_DEG, peak], by_aim)
-        fill_squares(NEAR, 0, NEAR_AIMS, wanted, home.values, by_aim)
-        rank_set(NEAR, PEAKS, PEAKS + 1, needed, wanted, figures, pair_figures, pairs, home, by_aim)
+        fill_squares(NEAR, 0, NEAR_AIMS, wanted, receiver.values, by_aim)
+        rank_set(NEAR, PEAKS, PEAKS + 1, needed, wanted, figures, pair_figures, pairs, receiver, by_aim)
         if by_aim.peaks[PEAK_RANK, PEAKS] > before:
             centre_deg = by_aim.peaks[PEAK_DEG, peak]
     fill_near(centre_deg, by_aim)
@@ -223,33 +223,35 @@ def best_ranked(start_deg, needed, wanted, figures, pair_figures, pairs, home, b
 
 
 @inner_kernel
-def look_at(trial, enough, needed, few, wanted, figures, pair_figures, pairs, home, plan):
-    """Return chance and worst margin of the home's trial plan, or a chance no better than a plan's.
+def look_at(trial, enough, needed, few, wanted, figures, pair_figures, pairs, receiver, plan):
+    """Return chance and worst margin of the trial plan, or a chance no better than a plan's.
 
     trial : -1 for the bound of every aim, each transmitter at its own bearing and undisturbed; one below
     enough is good enough. few : of decides_by_few
     """
     if few and trial >= 0:
-        return chance_by_few(False, home.trial, 0.0, needed, figures, pair_figures, wanted, pairs, home)
+        return chance_by_few(
+            False, receiver.trial, 0.0, needed, figures, pair_figures, wanted, pairs, receiver
+        )
     if trial < 0:
-        bound = bound_of_plans(enough, needed, figures, pair_figures, wanted, pairs, home)
+        bound = bound_of_plans(enough, needed, figures, pair_figures, wanted, pairs, receiver)
         return bound, -math.inf
-    values, index = home.values, home.numbers
-    set_plan(home.trial, 0.0, figures, pair_figures, wanted, pairs, home)
+    values, index = receiver.values, receiver.numbers
+    set_plan(receiver.trial, 0.0, figures, pair_figures, wanted, pairs, receiver)
     choose_transmitters(wanted, values, index)
     chance = chance_bound(wanted.services, needed, values, index)
     if chance >= plan[CHANCE]:
-        chance = chance_of_list(needed, wanted, home, home.points)
+        chance = chance_of_list(needed, wanted, receiver, receiver.points)
     return chance, worst_margin_db(wanted.services, needed, values, index)
 
 
 @inner_kernel
-def settle(needed, wanted, figures, pair_figures, pairs, home, plan):
+def settle(needed, wanted, figures, pair_figures, pairs, receiver, plan):
     """Put the chance of the whole list in place of the plan's, which the deciding transmitters gave."""
-    set_plan(plan, 0.0, figures, pair_figures, wanted, pairs, home)
-    choose_transmitters(wanted, home.values, home.numbers)
-    plan[CHANCE] = chance_of_list(needed, wanted, home, home.points)
-    plan[WORST_DB] = worst_margin_db(wanted.services, needed, home.values, home.numbers)
+    set_plan(plan, 0.0, figures, pair_figures, wanted, pairs, receiver)
+    choose_transmitters(wanted, receiver.values, receiver.numbers)
+    plan[CHANCE] = chance_of_list(needed, wanted, receiver, receiver.points)
+    plan[WORST_DB] = worst_margin_db(wanted.services, needed, receiver.values, receiver.numbers)
 
 
 @inner_kernel
@@ -263,7 +265,7 @@ def search_circle(
     figures,
     pair_figures,
     pairs,
-    home,
+    receiver,
     by_aim,
     plan,
 ):
@@ -274,12 +276,12 @@ def search_circle(
         where it rounds to 100 % at start_deg; 3 only whether any aim reaches the confidence
     confidence : a chance that just misses it is looked at again, at every degree near the best
     directional : of is_directional; without, all aims are alike and 0 stands for them
-    by_aim : the circle's squares filled for the home
+    by_aim : the circle's squares filled
 
-    Accuracy: the tier of search_every_degree in over 99.9 % of random homes (tests/test_aim.py).
+    Accuracy: the tier of search_every_degree in over 99.9 % of random receiver sites (tests/test_aim.py).
     """
-    few = decides_by_few(needed, wanted, figures, pairs, home)
-    slack = slack_of_few(home) if few else 0.0
+    few = decides_by_few(needed, wanted, figures, pairs, receiver)
+    slack = slack_of_few(receiver) if few else 0.0
     enough = confidence if quick == ANY_AIM else ROUNDS_TO_NONE
     enough -= slack if quick == ANY_AIM else 0.0
     forget_plan(plan)
@@ -293,15 +295,15 @@ def search_circle(
             continue
         if trial == 1 and directional:
             aim_deg, mount = best_ranked(
-                start_deg, needed, wanted, figures, pair_figures, pairs, home, by_aim
+                start_deg, needed, wanted, figures, pair_figures, pairs, receiver, by_aim
             )
         elif trial == 1:
             mount = wanted.mounts[1]
         elif trial > 1:
             aim_deg = by_aim.aims[NEAR, trial - 2]
-        set_single(aim_deg, mount, home.trial)
+        set_single(aim_deg, mount, receiver.trial)
         chance, worst_db = look_at(
-            trial, enough, needed, few, wanted, figures, pair_figures, pairs, home, plan
+            trial, enough, needed, few, wanted, figures, pair_figures, pairs, receiver, plan
         )
         if trial == -1:
             if chance >= enough:
@@ -309,12 +311,12 @@ def search_circle(
             plan[CHANCE] = chance
             return False
         if chance >= plan[CHANCE]:
-            keep_better(chance, worst_db, home.trial, plan)
+            keep_better(chance, worst_db, receiver.trial, plan)
         if trial == 0 and quick >= 2 and plan[CHANCE] >= (confidence if quick == ANY_AIM else ROUNDS_TO_ALL):
             found = not directional
             break
         if trial == 1 and not confidence - JUST_MISSED <= plan[CHANCE] < confidence:
             break
     if few and (slack > NEARLY or abs(plan[CHANCE] - confidence) < slack):
-        settle(needed, wanted, figures, pair_figures, pairs, home, plan)
+        settle(needed, wanted, figures, pair_figures, pairs, receiver, plan)
     return found

@@ -5,9 +5,9 @@ import numpy as np
 from covermap.constants import UNKNOWN_UINT8
 from covermap.propagation.compiling import inner_kernel
 from covermap.reception.aim_chance import bound_of_plans
+from covermap.reception.best_plans import TWIN_ROW, chance_at, find_one, set_tier
 from covermap.reception.budget import EXTERNAL_SHARE
 from covermap.reception.confidence import CHOSEN, INTERFERENCE_DB, TOTAL_DEVIATION
-from covermap.reception.home import TWIN_ROW, chance_at, find_one, set_tier
 from covermap.reception.plan_columns import AIM_DEG, CHANCE, JOINED, SINGLE, copy_plan
 from covermap.reception.rating import NOBODY, OVERLOADED, overload_state
 from covermap.reception.signals import (
@@ -40,7 +40,7 @@ def chance_of_twin(twin, row, least, kind, asked, model, work):
     set_tier(twin, np.int64(SINGLE), np.bool_(False), np.int64(NOBODY), kind, model, work)
     bound = bound_of_plans(
         least, asked.needed, model.figures[kind, SINGLE, twin], model.pair_figures[kind, SINGLE, twin],
-        model.wanted, model.pairs, work.home,
+        model.wanted, model.pairs, work.receiver,
     )  # fmt: skip
     if bound < least:
         return bound
@@ -63,7 +63,7 @@ def why_no_use(tier, bare, plan, kind, asked, model, work):
     joined = int(plan[JOINED])
     set_tier(tier, joined, np.bool_(False), np.int64(NOBODY), kind, model, work)
     chance_at(plan, tier, 0.0, asked.needed, kind, model, work)
-    values, chosen = work.home.values, work.home.numbers[CHOSEN]
+    values, chosen = work.receiver.values, work.receiver.numbers[CHOSEN]
     lowest = chosen[0]
     for number in range(model.wanted.services):
         if values[TOTAL_DEVIATION, chosen[number]] < values[TOTAL_DEVIATION, lowest]:

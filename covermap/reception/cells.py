@@ -8,8 +8,8 @@ import numpy as np
 
 from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.reception.amplifier import amplifier_code
+from covermap.reception.best_plans import DEAD_ROW, TWO_ROW, chance_nearly, find_one, read_receiver, set_tier
 from covermap.reception.confidence import CHOSEN, INTERFERENCE_DB, TOTAL_DEVIATION
-from covermap.reception.home import DEAD_ROW, TWO_ROW, chance_nearly, find_one, read_home, set_tier
 from covermap.reception.network import strongest_interferer
 from covermap.reception.normal import normal_share
 from covermap.reception.overload import may_overload
@@ -23,7 +23,7 @@ from covermap.reception.rating import (
     WEAKER,
     holds_undisturbed,
     overload_state,
-    rate_home,
+    rate_receiver,
     row_of,
     tier_stronger,
     tier_weaker,
@@ -59,11 +59,11 @@ def whole_db(loss_db):
 @inner_kernel
 def write_services(cell, tier, plan, kind, model, work, chance_percent):
     """Write each service's own chance under a plan; return the index of the lowest. The plan stays set."""
-    values, index, joined = work.home.values, work.home.numbers, int(plan[JOINED])
+    values, index, joined = work.receiver.values, work.receiver.numbers, int(plan[JOINED])
     set_tier(tier, joined, np.bool_(False), np.int64(NOBODY), kind, model, work)
     set_plan(
         plan, 0.0, model.figures[kind, joined, tier], model.pair_figures[kind, joined, tier], model.wanted,
-        model.pairs, work.home,
+        model.pairs, work.receiver,
     )  # fmt: skip
     choose_transmitters(model.wanted, values, index)
     lowest = 0
@@ -83,22 +83,22 @@ def write_lower(cell, tier, kind, asked, model, work, result):
     """
     lower = result.service_chance_one_lower_percent
     lowest = write_services(cell, tier, work.plans[tier], kind, model, work, lower)
-    item = work.home.numbers[CHOSEN, lowest]
+    item = work.receiver.numbers[CHOSEN, lowest]
     result.deciding_service[cell] = lowest
     result.deciding_station[cell] = model.wanted.station[item]
-    result.deciding_interference_db[cell] = whole_db(work.home.values[INTERFERENCE_DB, item])
-    result.deciding_interferer[cell] = strongest_interferer(item, model.pairs, work.home.interfering)
+    result.deciding_interference_db[cell] = whole_db(work.receiver.values[INTERFERENCE_DB, item])
+    result.deciding_interferer[cell] = strongest_interferer(item, model.pairs, work.receiver.interfering)
     result.interference_decides[cell] = holds_undisturbed(work.plans[tier], tier, kind, asked, model, work)
     return lowest
 
 
 @inner_kernel
-def write_answer(cell, place, overload, kind, asked, model, work, result):
+def write_answer(cell, rank, overload, kind, asked, model, work, result):
     """Write the answer's plan: aims, their ranges, each service alone, and remarks.
 
     overload : of overload_state
     """
-    tier, row = row_of(place, model)
+    tier, row = row_of(rank, model)
     plan = work.plans[row]
     result.stored_margin_db[cell] = plan[WORST_DB]
     result.aim_deg[cell] = int(plan[AIM_DEG])
@@ -107,13 +107,13 @@ def write_answer(cell, place, overload, kind, asked, model, work, result):
         cell, tier, plan, kind, model, work, result.service_chance_percent
     )
     for number in range(model.wanted.services):
-        item = work.home.numbers[CHOSEN, number]
+        item = work.receiver.numbers[CHOSEN, number]
         result.service_station[number, cell] = model.wanted.station[item]
-        result.service_interference_db[number, cell] = whole_db(work.home.values[INTERFERENCE_DB, item])
+        result.service_interference_db[number, cell] = whole_db(work.receiver.values[INTERFERENCE_DB, item])
         result.service_interferer[number, cell] = strongest_interferer(
-            item, model.pairs, work.home.interfering
+            item, model.pairs, work.receiver.interfering
         )
-    if place < model.order.shape[0]:
+    if rank < model.order.shape[0]:
         write_aim_range(
             cell, AIM_DEG, plan, tier, kind, asked, model, work, result.aim_from_deg, result.aim_to_deg
         )
@@ -122,14 +122,14 @@ def write_answer(cell, place, overload, kind, asked, model, work, result):
                 cell, SECOND_DEG, plan, tier, kind, asked, model, work, result.second_from_deg,
                 result.second_to_deg,
             )  # fmt: skip
-    result.plan_flags[cell] = plan_flags(place, tier, row, overload, kind, asked, model, work)
+    result.plan_flags[cell] = plan_flags(rank, tier, row, overload, kind, asked, model, work)
 
 
 @inner_kernel
-def write_chances(cell, place, asked, model, work, result):
+def write_chances(cell, rank, asked, model, work, result):
     """Write the answer's tier and what is told in percent of the list."""
-    tier, row = row_of(place, model)
-    result.tier[cell] = 1 + (tier if place < model.order.shape[0] else model.tiers)
+    tier, row = row_of(rank, model)
+    result.tier[cell] = 1 + (tier if rank < model.order.shape[0] else model.tiers)
     for number in range(model.tiers):
         chance = work.plans[number, CHANCE]
         result.tier_chance_percent[number, cell] = percent_beside(chance, asked.confidence_percent)
@@ -141,7 +141,7 @@ def write_chances(cell, place, asked, model, work, result):
 
 
 @inner_kernel
-def write_shifted(cell, place, kind, asked, model, work, result):
+def write_shifted(cell, rank, kind, asked, model, work, result):
     """Write tier and dead zone with every field weaker and stronger; the last tier set for the dead zone."""
     dead, last, needed = work.plans[model.tiers + DEAD_ROW], model.tiers - 1, asked.dead_needed
     for side in range(STRONGER + 1):
@@ -150,12 +150,12 @@ def write_shifted(cell, place, kind, asked, model, work, result):
             result.dead_weaker[cell] = found
         else:
             result.dead_stronger[cell] = found
-    result.tier_weaker[cell] = 1 + tier_weaker(place, kind, asked, model, work)
-    result.tier_stronger[cell] = 1 + tier_stronger(place, model, work)
+    result.tier_weaker[cell] = 1 + tier_weaker(rank, kind, asked, model, work)
+    result.tier_stronger[cell] = 1 + tier_stronger(rank, model, work)
 
 
 @inner_kernel
-def write_plans(cell, place, kind, asked, model, work, plans):
+def write_plans(cell, rank, kind, asked, model, work, plans):
     """Write a cell's plans; those that were not looked for, as nothing depends on them, are found now."""
     for tier in range(model.tiers):
         if not work.searched[tier]:
@@ -164,7 +164,7 @@ def write_plans(cell, place, kind, asked, model, work, plans):
                 asked, model, work,
             )  # fmt: skip
         copy_plan(work.plans[tier], plans[cell, tier])
-    two = place < model.order.shape[0] and model.order[place, 1] == 2
+    two = rank < model.order.shape[0] and model.order[rank, 1] == 2
     copy_plan(work.plans[model.tiers + TWO_ROW], plans[cell, model.tiers])
     plans[cell, model.tiers, CHANCE] = work.plans[model.tiers + TWO_ROW, CHANCE] if two else -1.0
 
@@ -177,22 +177,22 @@ def receive_cells(asked, shifted, fields, model, work, result, plans):
     plans : (N, tiers + 1, PLAN_COLUMNS), or empty: see ListReceiver.receive_with_plans
     """
     for cell in range(fields.kind.size):
-        if not read_home(cell, fields, model.wanted, model.pairs, work):
+        if not read_receiver(cell, fields, model.wanted, model.pairs, work):
             continue
         kind = fields.kind[cell]
-        place = rate_home(shifted[cell], kind, asked, model, work)
+        rank = rate_receiver(shifted[cell], kind, asked, model, work)
         if asked.tier_only:
-            result.tier[cell] = 1 + row_of(place, model)[0] + (place == model.order.shape[0])
+            result.tier[cell] = 1 + row_of(rank, model)[0] + (rank == model.order.shape[0])
             continue
         if shifted[cell]:
-            write_shifted(cell, place, kind, asked, model, work, result)
-        write_chances(cell, place, asked, model, work, result)
-        tier, row = row_of(place, model)
+            write_shifted(cell, rank, kind, asked, model, work, result)
+        write_chances(cell, rank, asked, model, work, result)
+        tier, row = row_of(rank, model)
         watched = may_overload(cell, fields.median_dbuvm, model.loads)
         overload = 0
         if watched:
             overload = overload_state(tier, work.plans[row], cell, kind, fields, model)
-        write_answer(cell, place, overload, kind, asked, model, work, result)
+        write_answer(cell, rank, overload, kind, asked, model, work, result)
         result.service_chance_one_lower_percent[:, cell] = 0
         given_up = np.int64(0)
         if result.tier[cell] > 1:
@@ -200,7 +200,7 @@ def receive_cells(asked, shifted, fields, model, work, result, plans):
         result.amplifier[cell] = amplifier_code(
             cell, tier, row, watched, overload, kind, asked, fields, model, work
         )
-        without = tier_without(given_up, place, kind, asked, model, work)
+        without = tier_without(given_up, rank, kind, asked, model, work)
         result.tier_without_deciding[cell] = 1 + without
         if plans.shape[0] > 0:
-            write_plans(cell, place, kind, asked, model, work, plans)
+            write_plans(cell, rank, kind, asked, model, work, plans)

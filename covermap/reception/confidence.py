@@ -11,7 +11,7 @@ from covermap.reception.normal import POINT, PRODUCT, WEIGHT, normal_share
 # home's part z, it arrives where MARGIN / apart + HOME_PART z + SITE_PART u + own part > 0; "apart" is the
 # standard deviation without the home's part.
 
-# Rows of the work arrays of one home: values (VALUE_ROWS + services, services + 1 or more), services of one
+# Rows of the work arrays of a receiver: values (VALUE_ROWS + services, services + 1 or more), services of one
 # site and band side by side. They are passed whole: a view of a row costs more than the sums over it.
 CLEAR_DB = 0  # of a transmitter: margin at its own bearing; -inf where it is unknown
 BEARING_DEG = 1
@@ -144,8 +144,8 @@ def _put_in_place(count, deviation, home, site, values, first):
     for rank in range(count):
         values[CARRIED, rank] = site * values[RANKED_SITE, first + rank]
     for rank in range(count):
-        place, row = first + rank, COVARIANCE + rank
-        mean, covariance = values[RANKED, place], values[CARRIED, rank]
+        position, row = first + rank, COVARIANCE + rank
+        mean, covariance = values[RANKED, position], values[CARRIED, rank]
         spread = values[row, rank]
         least, least_variance, ranked_is_less = least_moments(mean, spread, deviation, variance, covariance)
         greater, gap = mean + deviation - least, deviation - mean
@@ -159,10 +159,10 @@ def _put_in_place(count, deviation, home, site, values, first):
             values[CARRIED, other] = ranked_is_less * with_ranked + stays * with_carried
         values[row, rank] = greater_variance
         values[CARRIED, rank] = mean * deviation + covariance - least * greater
-        ranked_home, ranked_site = values[RANKED_HOME, place], values[RANKED_SITE, place]
-        values[RANKED, place] = greater
-        values[RANKED_HOME, place] = stays * ranked_home + ranked_is_less * home
-        values[RANKED_SITE, place] = stays * ranked_site + ranked_is_less * site
+        ranked_home, ranked_site = values[RANKED_HOME, position], values[RANKED_SITE, position]
+        values[RANKED, position] = greater
+        values[RANKED_HOME, position] = stays * ranked_home + ranked_is_less * home
+        values[RANKED_SITE, position] = stays * ranked_site + ranked_is_less * site
         home = ranked_is_less * ranked_home + stays * home
         site = ranked_is_less * ranked_site + stays * site
         deviation, variance = least, least_variance
@@ -185,13 +185,13 @@ def rank_group(first, last, values):
         at least some arrive, within 0.01 in 99 of 100 random lists (tests/test_confidence.py).
     """
     for item in range(first + 1, last):
-        place = item
-        while place > first and values[DEVIATION, place] < values[DEVIATION, place - 1]:
+        position = item
+        while position > first and values[DEVIATION, position] < values[DEVIATION, position - 1]:
             for row in (DEVIATION, HOME_PART, SITE_PART):
-                held = values[row, place]
-                values[row, place] = values[row, place - 1]
-                values[row, place - 1] = held
-            place -= 1
+                held = values[row, position]
+                values[row, position] = values[row, position - 1]
+                values[row, position - 1] = held
+            position -= 1
     for item in range(first, last):
         _put_in_place(
             item - first,

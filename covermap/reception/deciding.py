@@ -1,4 +1,4 @@
-"""Which transmitters of a home decide at every aim of one antenna, worked out once for an installation."""
+"""Which transmitters at a receiver decide at every aim of one antenna, found once for an installation."""
 
 import math
 from typing import NamedTuple
@@ -82,18 +82,18 @@ def deciding_arrays(wanted: WantedTransmitters) -> Deciding:
 
 @lean_kernel
 def forget_deciding(deciding):
-    """Note that margins, spreads or interference of the home are others now."""
+    """Note that margins, spreads or interference of the receiver site are others now."""
     deciding.state[SIGN] = NOT_FILLED
     deciding.state[LIKENESS] = UNKNOWN
 
 
 @lean_kernel
-def least_deviation(item, figures, pairs, home):
+def least_deviation(item, figures, pairs, receiver):
     """Return a number that no aim brings a transmitter's margin below, in total deviations.
 
     Where the antenna looks away, and everything that disturbs is heard at full strength.
     """
-    values, interfering = home.values, home.interfering
+    values, interfering = receiver.values, receiver.interfering
     aside_db = max(figures[FLOOR_DB, item], max(figures[CROSS_DB, item], figures[CROSS_DB + 1, item]))
     margin_db, spread = values[CLEAR_DB, item] - aside_db, 1.0
     if is_touched(item, interfering):
@@ -106,9 +106,9 @@ def least_deviation(item, figures, pairs, home):
 
 
 @lean_kernel
-def leave_out_others(wanted, figures, pairs, home):
+def leave_out_others(wanted, figures, pairs, receiver):
     """Note transmitters that are never a service's best, whatever the aim; return if one of each is left."""
-    left_out, one_each = home.deciding.left_out, True
+    left_out, one_each = receiver.deciding.left_out, True
     left_out[:] = False
     if wanted.service.size == wanted.services:
         return one_each
@@ -117,30 +117,30 @@ def leave_out_others(wanted, figures, pairs, home):
         if last == first + 1:
             continue
         best, most = -1, -math.inf
-        for place in range(first, last):
-            least = least_deviation(wanted.by_service[place], figures, pairs, home)
+        for position in range(first, last):
+            least = least_deviation(wanted.by_service[position], figures, pairs, receiver)
             if best < 0 or least > most:
-                best, most = wanted.by_service[place], least
-        for place in range(first, last):
-            item = wanted.by_service[place]
-            upper = home.values[UPPER_DB, item] * home.values[TOTAL_INVERSE, item]
+                best, most = wanted.by_service[position], least
+        for position in range(first, last):
+            item = wanted.by_service[position]
+            upper = receiver.values[UPPER_DB, item] * receiver.values[TOTAL_INVERSE, item]
             left_out[item] = item != best and (upper < most or most > CERTAIN)
             one_each = one_each and (item == best or left_out[item])
     return one_each
 
 
 @lean_kernel
-def likeness(wanted, figures, home):
+def likeness(wanted, figures, receiver):
     """Return how far an aim takes as much from all transmitters of a group: APART, CLOSE or ALIKE.
 
     Of one mast, band and polarization they differ where a tier's antenna is known by frequency, and where
     one path is obstructed and another is not.
     """
-    values, found = home.values, ALIKE
+    values, found = receiver.values, ALIKE
     for group in range(wanted.group_start.size - 1):
         first = wanted.group_start[group]
         for item in range(first + 1, wanted.group_start[group + 1]):
-            if home.deciding.left_out[item] or home.deciding.left_out[first]:
+            if receiver.deciding.left_out[item] or receiver.deciding.left_out[first]:
                 continue
             ratio = abs(values[APART_INVERSE, item] / values[APART_INVERSE, first] - 1.0)
             found = min(found, CLOSE) if ratio > SPREADS_ALIKE else found
@@ -153,21 +153,21 @@ def likeness(wanted, figures, home):
 
 
 @lean_kernel
-def look_at_list(wanted, figures, pairs, home):
+def look_at_list(wanted, figures, pairs, receiver):
     """Fill what is known of the list with the installation set, if it is not yet."""
-    state = home.deciding.state
+    state = receiver.deciding.state
     if state[LIKENESS] == UNKNOWN:
-        state[ONE_EACH] = 1.0 if leave_out_others(wanted, figures, pairs, home) else 0.0
-        state[LIKENESS] = likeness(wanted, figures, home) if state[ONE_EACH] == 1.0 else APART
+        state[ONE_EACH] = 1.0 if leave_out_others(wanted, figures, pairs, receiver) else 0.0
+        state[LIKENESS] = likeness(wanted, figures, receiver) if state[ONE_EACH] == 1.0 else APART
 
 
 @lean_kernel
-def is_coarse(needed, wanted, home):
+def is_coarse(needed, wanted, receiver):
     """Return whether ranks only say where to look: some services are enough, or one has alternatives.
 
     look_at_list called before.
     """
-    return 1 < needed < wanted.services or home.deciding.state[ONE_EACH] == 0.0
+    return 1 < needed < wanted.services or receiver.deciding.state[ONE_EACH] == 0.0
 
 
 @lean_kernel
@@ -187,14 +187,14 @@ def _set_column(row, group, sign, item, figures, values, rows):
 
 
 @lean_kernel
-def _start_groups(sign, wanted, figures, home):
+def _start_groups(sign, wanted, figures, receiver):
     """Fill each group's worst undisturbed transmitter, -1 for none; return the size of the largest group."""
-    deciding, values, largest = home.deciding, home.values, 0
+    deciding, values, largest = receiver.deciding, receiver.values, 0
     for group in range(deciding.worst.size):
         worst, least, least_db = -1, math.inf, math.inf
         first, last = wanted.group_start[group], wanted.group_start[group + 1]
         for item in range(first, last):
-            if not (deciding.left_out[item] or is_touched(item, home.interfering)):
+            if not (deciding.left_out[item] or is_touched(item, receiver.interfering)):
                 deviation = sign * values[CLEAR_DB, item] * values[APART_INVERSE, item]
                 least_db = min(least_db, sign * values[CLEAR_DB, item])
                 if worst < 0 or deviation < least:
@@ -210,24 +210,24 @@ def _start_groups(sign, wanted, figures, home):
 
 
 @lean_kernel
-def choose_deciding(sign, wanted, figures, home):
+def choose_deciding(sign, wanted, figures, receiver):
     """Choose the transmitters that decide at every aim, in order of site and band, if they are not yet.
 
     An aim takes as much from every transmitter of a group without interference, so that the worst (sign 1)
     or best (sign -1) of them is worked out once, before any loss, and stands for all: in all groups at once,
     one more transmitter of each after another.
     """
-    deciding, values = home.deciding, home.values
+    deciding, values = receiver.deciding, receiver.values
     if deciding.state[SIGN] == sign:
         return
     deciding.state[SIGN] = sign
     groups = deciding.worst.size
-    for place in range(_start_groups(sign, wanted, figures, home)):
+    for position in range(_start_groups(sign, wanted, figures, receiver)):
         some = False
         for group in range(groups):
-            item = wanted.group_start[group] + place
+            item = wanted.group_start[group] + position
             more = item < wanted.group_start[group + 1] and item != deciding.worst[group]
-            more = more and not (deciding.left_out[item] or is_touched(item, home.interfering))
+            more = more and not (deciding.left_out[item] or is_touched(item, receiver.interfering))
             some = some or more
             item = item if more else wanted.group_start[group]
             _set_column(ONE_MORE, group, sign, item, figures, values, deciding.groups)
@@ -238,7 +238,7 @@ def choose_deciding(sign, wanted, figures, home):
     count = 0
     for group in range(groups):
         for item in range(wanted.group_start[group], wanted.group_start[group + 1]):
-            if is_touched(item, home.interfering) and not deciding.left_out[item]:
+            if is_touched(item, receiver.interfering) and not deciding.left_out[item]:
                 deciding.item[count] = item
                 count += 1
         worst = deciding.worst[group]

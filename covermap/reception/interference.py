@@ -37,7 +37,7 @@ PAIR_CROSS_DB = 3  # at a horizontal mount; the next row: at a vertical one
 CN_DB = 5  # the wanted transmitter's required C/N at the installation
 PAIR_FIGURES = 6
 
-# What a pair is at a home: row ROLE of PairArrays.values. One of a network adds inside the window, and
+# What a pair is at a receiver: row ROLE of PairArrays.values. One of a network adds inside the window, and
 # interferes outside it.
 SILENT, INTERFERES, NETWORK = 0.0, 1.0, 2.0
 
@@ -52,7 +52,7 @@ HELP = 6  # at a plan, of a network: power as signal, over the need
 PAIR_ROWS = 7
 
 FAINTEST_DB = -20.0  # over noise: fainter interference costs under 0.05 dB
-SURE_DEVIATIONS = 2.7  # one home in 300
+SURE_DEVIATIONS = 2.7  # one receiver site in 300
 BESIDE_DB = 10.0  # farther down, a pair does not count beside another one either
 
 
@@ -66,7 +66,7 @@ class Pairs(NamedTuple):
     network : (P,), both in one single-frequency network; window_us : within which it adds up
     later_us : (P,), how much later the other one sends
     spare : (P,), a margin left over interference, aimed alike, in s_i of the wanted path: what the
-        interference then takes is lost in one home of 300
+        interference then takes is lost at one receiver site of 300
     harmless_db : (L, P), a wanted field by this above the other one at every height has nothing to fear with
         any tier, by the level of its spread
     """
@@ -84,13 +84,13 @@ class Pairs(NamedTuple):
 
 
 class PairArrays(NamedTuple):
-    """Work arrays of the pairs at one home.
+    """Work arrays of the pairs at one receiver site.
 
     level_dbuvm, day_dbuvm : (H, P), the other station's field at the unwanted time percentage and at 50 %
     joined_dbuvm : (H, P), its field at the wanted time percentage
     window_start_us : (W,), where the window of the plan looked at begins, after the transmitter's own signal
     values : (PAIR_ROWS, P). touched : (W,), whether a transmitter has a pair that counts at the tier
-    live : (W,), whether it has one that may count at the home; some : (1,), whether any transmitter has
+    live : (W,), whether it has one that may count there; some : (1,), whether any transmitter has
     """
 
     level_dbuvm: NDArray[np.float64]
@@ -172,7 +172,7 @@ def with_harmless(
 
 
 def pair_arrays(pairs: Pairs, heights: int) -> PairArrays:
-    """Return empty work arrays for homes."""
+    """Return empty work arrays for receiver sites."""
     count = pairs.station.size
     return PairArrays(
         np.empty((heights, count)),
@@ -247,7 +247,7 @@ def read_pairs(
 ):
     """Fill a cell's pairs: fields, bearing, when the other station arrives, what it can do; unknown: silent.
 
-    A network's station farther off in time than its window is long can never join. numbers : of the home
+    A network's station farther off in time than its window is long can never join. numbers : of the receiver
 
     Source: delay is distance over the speed of light, 0.299792 km/us.
     """
@@ -293,7 +293,7 @@ def set_pairs(by_day, height, wanted_figures, figures, pairs, values, work):
 
     by_day : with the field of interfering stations at 50 % of time. height : index of the tier's height
     wanted_figures : (FIGURES, W), figures : (PAIR_FIGURES, P) of the tier
-    values : of the home, CLEAR_DB and the spreads filled; UPPER_DB is filled here
+    values : of the receiver site, CLEAR_DB and the spreads filled; UPPER_DB is filled here
 
     Left out is what stays 20 dB under the noise, or leaves a margin that holds however the antenna is aimed.
     """

@@ -53,7 +53,7 @@ def joint_confidence(
     band : sequence of labels, shape (services,), optional
         Services of one site and one band share more than those of one site; None: all of one band.
     home_correlation, site_correlation : float
-        Correlation of two paths' deviations at one home: of any two, and of two from one site in one band.
+        Correlation of two paths' deviations at a receiver: of any two, and of two from one site in one band.
 
     Returns
     -------

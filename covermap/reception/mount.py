@@ -14,7 +14,7 @@ from covermap.reception.tiers import Tier
 
 @kernel
 def clutter_top_m(clutter_height_m):
-    """Return R, the height of the surroundings that counts at a home, in m: at least 10.
+    """Return R, the height of the surroundings that counts at a receiver site, in m: at least 10.
 
     Source: ITU-R P.1812-8 table of clutter heights (suburban 10 m) as the least, our own rule.
     """

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-# Correlation of two paths' deviations at one home: of any two (clutter and height around the home), and of
+# Correlation of two paths' deviations at one receiver: of any two (clutter and height around it), and of
 # two from one site in one band (the same ground and air). Judgement; docs/decisions/what_services_share.md.
 HOME_CORRELATION, SITE_CORRELATION = 0.25, 0.85
 

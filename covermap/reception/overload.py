@@ -169,7 +169,7 @@ def _as_load(
 def overload_of(tier, height, cell, figures, plan, median_dbuvm, level, bearing_deg, loads):
     """Return by how much the strongest stations pass the nearest limit, in dB, its port, and their spread.
 
-    figures : (LOAD_FIGURES, S) of the tier in the home's surroundings. level : (S, N), of each path's spread.
+    figures : (LOAD_FIGURES, S) of the tier in the surroundings. level : (S, N), of each path's spread.
     Stations without a known field are left out. Negative: within all limits; -inf where nothing is known.
 
     Source: each limit at its own port: total power at the amplifier's input and output, single channels at

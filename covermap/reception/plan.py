@@ -1,4 +1,4 @@
-"""One plan at one home: what every service has left at its aims, and the chance of the list."""
+"""One plan at one receiver site: what every service has left at its aims, and the chance of the list."""
 
 import math
 from typing import NamedTuple
@@ -70,8 +70,8 @@ from covermap.reception.plan_columns import (
 from covermap.reception.spreads import spread_with
 
 
-class HomeArrays(NamedTuple):
-    """Work arrays of one home, made once a thread; rows as covermap.reception.confidence names them.
+class ReceiverArrays(NamedTuple):
+    """Work arrays of one receiver site, made once a thread; rows as covermap.reception.confidence names them.
 
     values : (VALUE_ROWS + services, W + 1). numbers : (INDEX_ROWS, W + 1)
     points : the integral over what a home's services share
@@ -87,13 +87,13 @@ class HomeArrays(NamedTuple):
     deciding: Deciding
 
 
-def home_arrays(wanted: WantedTransmitters, pairs: Pairs, heights: int) -> HomeArrays:
-    """Return empty work arrays for homes and a wanted list."""
+def receiver_arrays(wanted: WantedTransmitters, pairs: Pairs, heights: int) -> ReceiverArrays:
+    """Return empty work arrays for receiver sites and a wanted list."""
     columns = wanted.station.size + 1
     index = np.zeros((INDEX_ROWS, columns), dtype=np.int64)
     if wanted.station.size == wanted.services:  # one transmitter a service: chosen once for all
         index[CHOSEN, wanted.service] = np.arange(wanted.services)
-    return HomeArrays(
+    return ReceiverArrays(
         np.zeros((VALUE_ROWS + wanted.services, columns)),
         index,
         integral_points(),
@@ -219,14 +219,14 @@ def _set_spreads(figures, values):
 
 
 @lean_kernel
-def disturb(item, plan, shift_db, figures, pair_figures, wanted, pairs, home):
+def disturb(item, plan, shift_db, figures, pair_figures, wanted, pairs, receiver):
     """Bring what its pairs add and disturb into a transmitter's margin under a plan and into its spreads.
 
     Row MARGIN_DB filled for it as if nothing disturbed; arguments as set_plan.
     """
-    values, alone_db = home.values, home.values[MARGIN_DB, item]
+    values, alone_db = receiver.values, receiver.values[MARGIN_DB, item]
     margin_db, joined_db, share, alike = interfered(
-        item, alone_db, shift_db, plan, wanted.uhf[item], pair_figures, pairs, home.interfering
+        item, alone_db, shift_db, plan, wanted.uhf[item], pair_figures, pairs, receiver.interfering
     )
     inverse, home_part, site_part = spread_with(share, alike, item, figures, values)
     values[MARGIN_DB, item] = margin_db
@@ -241,22 +241,22 @@ def disturb(item, plan, shift_db, figures, pair_figures, wanted, pairs, home):
 
 
 @lean_kernel
-def set_plan(plan, shift_db, figures, pair_figures, wanted, pairs, home):
+def set_plan(plan, shift_db, figures, pair_figures, wanted, pairs, receiver):
     """Fill each transmitter's margin under a plan, in dB and in total standard deviations.
 
     shift_db : by how much every field is raised. figures, pair_figures : of the tier as the plan joins it
     """
-    values = home.values
+    values = receiver.values
     if plan[JOINED] == SINGLE:
         _set_single_margins(plan[AIM_DEG], int(plan[MOUNT]), shift_db, figures, values)
     else:
         _set_two_margins(plan, shift_db, figures, wanted.uhf, values)
     _set_spreads(figures, values)
-    if not home.interfering.some[0]:
+    if not receiver.interfering.some[0]:
         return
     for item in range(wanted.station.size):
-        if home.interfering.touched[item] and values[MARGIN_DB, item] > -math.inf:
-            disturb(item, plan, shift_db, figures, pair_figures, wanted, pairs, home)
+        if receiver.interfering.touched[item] and values[MARGIN_DB, item] > -math.inf:
+            disturb(item, plan, shift_db, figures, pair_figures, wanted, pairs, receiver)
 
 
 @lean_kernel
@@ -298,28 +298,28 @@ def chance_bound(services, needed, values, index):
 
 
 @lean_kernel
-def chance_of_list(needed, wanted, home, points):
+def chance_of_list(needed, wanted, receiver, points):
     """Return the chance of at least needed services with the transmitters chosen at the plan set."""
-    groups = pack_services(wanted, home.values, home.numbers)
-    return needed_confidence(needed, groups, home.values, home.numbers, points)
+    groups = pack_services(wanted, receiver.values, receiver.numbers)
+    return needed_confidence(needed, groups, receiver.values, receiver.numbers, points)
 
 
 @lean_kernel
-def chance_of_plan(plan, shift_db, needed, figures, pair_figures, wanted, pairs, home):
+def chance_of_plan(plan, shift_db, needed, figures, pair_figures, wanted, pairs, receiver):
     """Return the chance of at least needed services under a plan, every field raised by shift_db."""
-    set_plan(plan, shift_db, figures, pair_figures, wanted, pairs, home)
-    choose_transmitters(wanted, home.values, home.numbers)
-    return chance_of_list(needed, wanted, home, home.points)
+    set_plan(plan, shift_db, figures, pair_figures, wanted, pairs, receiver)
+    choose_transmitters(wanted, receiver.values, receiver.numbers)
+    return chance_of_list(needed, wanted, receiver, receiver.points)
 
 
 @lean_kernel
-def plan_reaches(confidence, plan, shift_db, needed, figures, pair_figures, wanted, pairs, home):
+def plan_reaches(confidence, plan, shift_db, needed, figures, pair_figures, wanted, pairs, receiver):
     """Return whether chance_of_plan reaches a confidence; quicker where a single service already fails it."""
-    set_plan(plan, shift_db, figures, pair_figures, wanted, pairs, home)
-    choose_transmitters(wanted, home.values, home.numbers)
-    if chance_bound(wanted.services, needed, home.values, home.numbers) < confidence:
+    set_plan(plan, shift_db, figures, pair_figures, wanted, pairs, receiver)
+    choose_transmitters(wanted, receiver.values, receiver.numbers)
+    if chance_bound(wanted.services, needed, receiver.values, receiver.numbers) < confidence:
         return False
-    return chance_of_list(needed, wanted, home, home.points) >= confidence
+    return chance_of_list(needed, wanted, receiver, receiver.points) >= confidence
 
 
 @lean_kernel
@@ -327,9 +327,9 @@ def worst_margin_db(services, needed, values, index):
     """Return the margin of the list: the needed-th best of its services, the worst where all are needed."""
     for number in range(services):
         margin_db = values[MARGIN_DB, index[CHOSEN, number]]
-        place = number
-        while place > 0 and values[SHARE, place - 1] < margin_db:
-            values[SHARE, place] = values[SHARE, place - 1]
-            place -= 1
-        values[SHARE, place] = margin_db
+        position = number
+        while position > 0 and values[SHARE, position - 1] < margin_db:
+            values[SHARE, position] = values[SHARE, position - 1]
+            position -= 1
+        values[SHARE, position] = margin_db
     return values[SHARE, needed - 1]

@@ -1,12 +1,12 @@
-"""Rates the installations at one home: their best plans, what else those stand, the cheapest that holds."""
+"""Rates the installations at a receiver: their best plans, what else those stand, the cheapest that holds."""
 
 import numpy as np
 
 from covermap.propagation.compiling import inner_kernel
 from covermap.reception.aim_search import ANY_AIM, ROUNDS_TO_ALL
+from covermap.reception.best_plans import DEAD_ROW, OTHER_ROW, TWO_ROW, find_one, find_two, holds, set_tier
 from covermap.reception.confidence import BEARING_DEG
 from covermap.reception.deciding import forget_deciding
-from covermap.reception.home import DEAD_ROW, OTHER_ROW, TWO_ROW, find_one, find_two, holds, set_tier
 from covermap.reception.overload import overload_of
 from covermap.reception.plan_columns import AIM_DEG, CHANCE, JOINED, copy_plan
 from covermap.reception.search_arrays import CIRCLE, KNOWN, fill_squares
@@ -42,7 +42,7 @@ def look_again(tier, row, shifted, kind, asked, model, work):
     passes[STRONGER] = reaches  # 3 dB more never lose what is there, nor 3 less gain
     for trial in range(NIGHT + 1):
         if trial == NIGHT:
-            if reaches or not work.home.interfering.some[0]:
+            if reaches or not work.receiver.interfering.some[0]:
                 continue
             set_tier(tier, int(plan[JOINED]), np.bool_(True), np.int64(NOBODY), kind, model, work)
         elif not shifted or reaches != (trial == WEAKER):
@@ -54,47 +54,47 @@ def look_again(tier, row, shifted, kind, asked, model, work):
 @inner_kernel
 def holds_undisturbed(plan, tier, kind, asked, model, work):
     """Return whether a plan that misses the confidence, its tier set, reaches it if nothing disturbs."""
-    some = work.home.interfering.some[0]
+    some = work.receiver.interfering.some[0]
     if not some or plan[CHANCE] >= asked.confidence:
         return False
-    work.home.interfering.some[0] = False
-    forget_deciding(work.home.deciding)
+    work.receiver.interfering.some[0] = False
+    forget_deciding(work.receiver.deciding)
     found = holds(plan, tier, 0.0, kind, asked, model, work)
-    work.home.interfering.some[0] = some
-    forget_deciding(work.home.deciding)
+    work.receiver.interfering.some[0] = some
+    forget_deciding(work.receiver.deciding)
     return found
 
 
 @inner_kernel
 def choose_installation(shifted, kind, asked, model, work):
-    """Return the place in the order of cost of the first installation that holds; their number for none.
+    """Return the rank in the order of cost of the first installation that holds; their number for none.
 
     Overload is left out (a filter stops it). Row TWO_ROW takes the plan of two antennas of the answer.
     """
-    for place in range(model.order.shape[0]):
-        tier = model.order[place, 0]
+    for rank in range(model.order.shape[0]):
+        tier = model.order[rank, 0]
         row = model.tiers + TWO_ROW
-        if model.order[place, 1] == 1:
+        if model.order[rank, 1] == 1:
             if work.plans[tier, CHANCE] >= asked.confidence:
-                return place
+                return rank
         elif find_two(tier, row, asked.needed, np.int64(NOBODY), kind, asked, model, work):
             if not asked.tier_only:
                 look_again(tier, row, shifted, kind, asked, model, work)
-            return place
+            return rank
     return model.order.shape[0]
 
 
 @inner_kernel
-def row_of(place, model):
-    """Return tier and row of work.plans of a place in the order of cost; the last tier's where none holds."""
-    if place == model.order.shape[0]:
+def row_of(rank, model):
+    """Return tier and row of work.plans of a rank in the order of cost; the last tier's where none holds."""
+    if rank == model.order.shape[0]:
         return model.tiers - 1, model.tiers - 1
-    tier = model.order[place, 0]
-    return tier, tier if model.order[place, 1] == 1 else model.tiers + TWO_ROW
+    tier = model.order[rank, 0]
+    return tier, tier if model.order[rank, 1] == 1 else model.tiers + TWO_ROW
 
 
 @inner_kernel
-def next_task(task, place, model, work):
+def next_task(task, rank, model, work):
     """Return the row of work.plans whose plan is to be found, -1 for nothing to do.
 
     Tasks 0 to tiers - 1 rate each tier. Then come the plans that are kept: of the margin layer, the answer,
@@ -104,7 +104,7 @@ def next_task(task, place, model, work):
         return task
     if task == model.tiers + 3:
         return model.tiers + DEAD_ROW
-    answer = model.tiers if place == model.order.shape[0] else model.order[place, 0]
+    answer = model.tiers if rank == model.order.shape[0] else model.order[rank, 0]
     tier = answer - 1  # of the tier below
     if task == model.tiers:
         tier = MARGIN_TIER - 1
@@ -114,7 +114,7 @@ def next_task(task, place, model, work):
 
 
 @inner_kernel
-def rate_home(shifted, kind, asked, model, work):
+def rate_receiver(shifted, kind, asked, model, work):
     """Fill work.plans for one cell: chance and, where it is kept, the best plan of every tier.
 
     DEAD_ROW takes the dead zone's plan: the last tier's best aim for at least asked.dead_needed services.
@@ -124,17 +124,17 @@ def rate_home(shifted, kind, asked, model, work):
     that the tier does not depend on.
     """
     tiers = model.tiers
-    place, some_holds, rated = 0, False, False
-    fill_squares(CIRCLE, 0, KNOWN, model.wanted, work.home.values, work.by_aim)
-    start_deg = float(int(work.home.values[BEARING_DEG, 0]))
+    rank, some_holds, rated = 0, False, False
+    fill_squares(CIRCLE, 0, KNOWN, model.wanted, work.receiver.values, work.by_aim)
+    start_deg = float(int(work.receiver.values[BEARING_DEG, 0]))
     for task in range(tiers + 4):
         if task == tiers:
-            place = choose_installation(shifted, kind, asked, model, work)
+            rank = choose_installation(shifted, kind, asked, model, work)
             if asked.tier_only:
-                return place
+                return rank
         if task < tiers and rated:
             continue
-        row = next_task(task, place, model, work)
+        row = next_task(task, rank, model, work)
         if row < 0:
             continue
         tier = min(row, tiers - 1)
@@ -164,18 +164,18 @@ def rate_home(shifted, kind, asked, model, work):
             rated = asked.tier_only and reaches and model.settled[tier]
             if model.directional[tier]:
                 start_deg = plan[AIM_DEG]
-    return place
+    return rank
 
 
 @inner_kernel
-def tier_weaker(place, kind, asked, model, work):
+def tier_weaker(rank, kind, asked, model, work):
     """Return the tier of the least costly installation that holds with weaker fields, or how many tiers.
 
     What costs less than the answer does not hold as it is.
     """
-    for later in range(place, model.order.shape[0]):
+    for later in range(rank, model.order.shape[0]):
         tier, row = row_of(later, model)
-        if later == place or row == tier:
+        if later == rank or row == tier:
             passes = work.passes[row, WEAKER]
         else:
             row = model.tiers + OTHER_ROW
@@ -187,13 +187,13 @@ def tier_weaker(place, kind, asked, model, work):
 
 
 @inner_kernel
-def tier_stronger(place, model, work):
+def tier_stronger(rank, model, work):
     """Return the tier of the least costly installation that holds with stronger fields, or how many tiers.
 
     Of two antennas only the answer's: others have no plan that holds as it is.
     """
     for earlier in range(model.order.shape[0]):
         tier, row = row_of(earlier, model)
-        if (earlier == place or row == tier) and work.passes[row, STRONGER]:
+        if (earlier == rank or row == tier) and work.passes[row, STRONGER]:
             return tier
     return model.tiers

@@ -10,15 +10,15 @@ from numpy.typing import NDArray
 
 from covermap.constants import TIER_COUNT, UNKNOWN_UINT8
 from covermap.errors import InputError
+from covermap.reception.best_plans import FURTHER_ROWS, Asked, CellArrays, Fields
 from covermap.reception.budget import Wanted, wanted_transmitters
 from covermap.reception.causes import noise_loss_db
 from covermap.reception.cells import CellResults, receive_cells
 from covermap.reception.channels import on_one_channel
-from covermap.reception.home import FURTHER_ROWS, Asked, CellArrays, Fields
 from covermap.reception.installations import Installations, installations
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.path_spreads import spread_levels
-from covermap.reception.plan import home_arrays
+from covermap.reception.plan import receiver_arrays
 from covermap.reception.plan_columns import PLAN_COLUMNS
 from covermap.reception.rating import NIGHT
 from covermap.reception.search_arrays import search_arrays
@@ -269,7 +269,7 @@ def cell_arrays(heights: int, model: Installations) -> CellArrays:
     """Return the loop's empty work arrays."""
     wanted, rows = model.wanted, model.tiers + FURTHER_ROWS
     return CellArrays(
-        home_arrays(wanted, model.pairs, heights),
+        receiver_arrays(wanted, model.pairs, heights),
         np.empty((heights, wanted.station.size)),
         np.empty(wanted.services, np.bool_),
         np.empty((rows, PLAN_COLUMNS)),

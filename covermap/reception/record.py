@@ -1,4 +1,4 @@
-"""What reception says of one place and one wanted list: a cell of its arrays, or an address alone."""
+"""What reception says of one receiver site and one wanted list: a cell of its arrays, or an address alone."""
 
 from __future__ import annotations
 
@@ -34,8 +34,8 @@ REMARKS = {
 
 
 @dataclass(frozen=True)
-class PlaceRecord:
-    """The answer at one place for one wanted list.
+class ReceiverRecord:
+    """The answer at one receiver site for one wanted list.
 
     tier : 1 to 8, None unknown (then nothing else is known); of the least costly installation that holds
     joined : single, combined or diplexed (the second antenna then brings UHF)
@@ -91,17 +91,17 @@ class Records:
     services: tuple[str, ...]
     confidence_percent: float
 
-    def at(self, cell: int) -> PlaceRecord:
+    def at(self, cell: int) -> ReceiverRecord:
         """Return the record of one cell."""
         found = self.reception
         if found.tier[cell] == UNKNOWN_UINT8:
-            return PlaceRecord(None)
+            return ReceiverRecord(None)
         lower = found.service_chance_one_lower_percent[:, cell]
         flags, two = int(found.plan_flags[cell]), found.second_aim_deg[cell] >= 0
         tier, chances = int(found.tier[cell]), found.tier_chance_percent[:, cell].tolist()
         code = int(found.amplifier[cell])
         cause = _cause(int(self.main_cause[cell]))
-        return PlaceRecord(
+        return ReceiverRecord(
             tier=tier,
             joined=_joined(flags, bool(two)),
             aims_deg=tuple(int(aim[cell]) for aim in (found.aim_deg, found.second_aim_deg)[: 1 + int(two)]),
@@ -178,7 +178,7 @@ def explained(
 
 def record_with_plans(
     receiver: ListReceiver, signals: CellSignals, obstructions: Obstructions, smooth_earth: bool
-) -> tuple[PlaceRecord, NDArray[np.float64]]:
+) -> tuple[ReceiverRecord, NDArray[np.float64]]:
     """Return the record of a single cell, and its plans as ListReceiver.receive_with_plans has them."""
     reception, plans = receiver.receive_with_plans(signals)
     return explained(receiver, reception, obstructions, np.array([smooth_earth])).at(0), plans[0]

@@ -140,20 +140,20 @@ def forget_peaks(by_aim):
 @lean_kernel
 def keep_peak(rank, aim_deg, mount, first, last, by_aim):
     """Keep an aim in its place among the peaks from first to before last, where it ranks high enough."""
-    peaks, place = by_aim.peaks, last
-    while place > first and rank > peaks[PEAK_RANK, place - 1]:
-        place -= 1
-    for number in range(last - 1, place, -1):
+    peaks, position = by_aim.peaks, last
+    while position > first and rank > peaks[PEAK_RANK, position - 1]:
+        position -= 1
+    for number in range(last - 1, position, -1):
         for row in range(PEAK_ROWS):
             peaks[row, number] = peaks[row, number - 1]
-    if place < last:
-        peaks[PEAK_RANK, place] = rank
-        peaks[PEAK_DEG, place] = aim_deg
-        peaks[PEAK_MOUNT, place] = mount
+    if position < last:
+        peaks[PEAK_RANK, position] = rank
+        peaks[PEAK_DEG, position] = aim_deg
+        peaks[PEAK_MOUNT, position] = mount
 
 
 @lean_kernel
 def set_row(row, count, number, rows):
     """Fill a row with a number."""
-    for place in range(count):
-        rows[row, place] = number
+    for position in range(count):
+        rows[row, position] = number

@@ -1,4 +1,4 @@
-"""How many services each class of antenna brings at a home, each service alone: kernels."""
+"""How many services each class of antenna brings at a receiver site, each service alone: kernels."""
 
 import math
 from typing import NamedTuple
@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 
 from covermap.constants import UNKNOWN_UINT8
 from covermap.propagation.compiling import inner_kernel, lean_kernel
+from covermap.reception.best_plans import read_fields, read_interfering, set_tier
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF
 from covermap.reception.confidence import BEARING_DEG, CHOSEN, TOTAL_DEVIATION, TOTAL_INVERSE, UPPER_DB
-from covermap.reception.home import read_fields, read_interfering, set_tier
 from covermap.reception.plan import choose_transmitters, set_plan
 from covermap.reception.plan_columns import SINGLE, set_single
 from covermap.reception.rating import NOBODY
@@ -64,8 +64,8 @@ def fill_numbers(mount, deviation, wanted, figures, values, counts):
     for service in range(wanted.services):
         first, end = wanted.service_start[service], wanted.service_start[service + 1]
         widest = -1.0
-        for place in range(first, end):
-            item = wanted.by_service[place]
+        for position in range(first, end):
+            item = wanted.by_service[position]
             spare_db = values[UPPER_DB, item] - deviation / values[TOTAL_INVERSE, item]
             half = half_width_deg(
                 spare_db, figures[ROLLOFF, item], figures[FLOOR_DB, item], figures[CROSS_DB + mount, item]
@@ -94,16 +94,16 @@ def fill_numbers(mount, deviation, wanted, figures, values, counts):
 @inner_kernel
 def count_at(aim_deg, mount, deviation, tier, kind, model, work):
     """Return how many services arrive at an aim, interference in it; the tier set. Margins stay."""
-    home, wanted = work.home, model.wanted
-    set_single(aim_deg, mount, home.trial)
+    receiver, wanted = work.receiver, model.wanted
+    set_single(aim_deg, mount, receiver.trial)
     set_plan(
-        home.trial, 0.0, model.figures[kind, SINGLE, tier], model.pair_figures[kind, SINGLE, tier], wanted,
-        model.pairs, home,
+        receiver.trial, 0.0, model.figures[kind, SINGLE, tier], model.pair_figures[kind, SINGLE, tier],
+        wanted, model.pairs, receiver,
     )  # fmt: skip
-    choose_transmitters(wanted, home.values, home.numbers)
+    choose_transmitters(wanted, receiver.values, receiver.numbers)
     found = 0
     for service in range(wanted.services):
-        found += 1 if home.values[TOTAL_DEVIATION, home.numbers[CHOSEN, service]] >= deviation else 0
+        found += 1 if receiver.values[TOTAL_DEVIATION, receiver.numbers[CHOSEN, service]] >= deviation else 0
     return found
 
 
@@ -138,10 +138,10 @@ def best_for_most(start_deg, start_mount, deviation, tier, kind, model, work, co
     most = count_at(best_deg, best_mount, deviation, tier, kind, model, work)
     touched = False
     for item in range(model.wanted.station.size):
-        touched = touched or (work.home.interfering.some[0] and work.home.interfering.touched[item])
+        touched = touched or (work.receiver.interfering.some[0] and work.receiver.interfering.touched[item])
     for mount in model.wanted.mounts:
         some = fill_numbers(
-            mount, deviation, model.wanted, model.figures[kind, SINGLE, tier], work.home.values, counts
+            mount, deviation, model.wanted, model.figures[kind, SINGLE, tier], work.receiver.values, counts
         )
         if some <= most:
             continue
@@ -175,7 +175,7 @@ def count_services(deviation, fields, model, work, counts, count_out, tiers_out)
     deviation : in total standard deviations, that a service must keep. count_out : (T, N), 255 unknown.
     tiers_out : (services, N), a sum of bits, 1 for the first tier, 2 for the next; 255 unknown
     """
-    wanted, values, index = model.wanted, work.home.values, work.home.numbers
+    wanted, values, index = model.wanted, work.receiver.values, work.receiver.numbers
     for cell in range(fields.kind.size):
         if read_fields(cell, fields, wanted, work) == 0:
             count_out[:, cell] = UNKNOWN_UINT8

@@ -1,4 +1,4 @@
-"""Which services each class of antenna brings at a place, each service alone: no wanted list is needed."""
+"""Which services each class of antenna brings at a receiver, each service alone: no wanted list is needed."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ NEARLY_ALL = 0.9  # judgement: a class that brings this share of what any class 
 
 @dataclass(frozen=True)
 class ClassServices:
-    """What one class of antenna brings at a place: services, and those of them that no lower class brings."""
+    """What one class of antenna brings at a receiver: services, and those that no lower class brings."""
 
     tier: int
     services: tuple[str, ...]

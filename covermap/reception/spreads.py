@@ -11,12 +11,12 @@ LEAST_APART = 1e-4  # of s_i^2: where all cancels a margin is met or missed with
 
 
 @lean_kernel
-def set_spreads(spreads, home):
+def set_spreads(spreads, receiver):
     """Fill each transmitter's spreads by the level of its path; spreads : (W, L, SPREADS) of the tier."""
     for item in range(spreads.shape[0]):
-        level = home.numbers[LEVEL, item]
+        level = receiver.numbers[LEVEL, item]
         for row in range(SPREADS):
-            home.values[APART_INVERSE + row, item] = spreads[item, level, row]
+            receiver.values[APART_INVERSE + row, item] = spreads[item, level, row]
 
 
 @vector_formula
@@ -52,7 +52,7 @@ def spread_with(share, alike, item, figures, values):
     """Return 1 / the deviation apart from the home's part, and the home's and the site's part over it.
 
     share : I / (N + I), of interference in noise and interference; alike : what of it comes from the wanted
-    transmitter's own site and band. figures : (FIGURES, W). values : of the home, the tier set
+    transmitter's own site and band. figures : (FIGURES, W). values : of the receiver site, the tier set
 
     The margin C - 10 log(N + I) moves by dC - share dI: what wanted and interfering signal have in common
     cancels by share, of the home's part always, of the site's part where they share a site and band.

@@ -26,7 +26,6 @@ from covermap.reception.pattern import (
     off_axis_deg,
     off_axis_loss_db,
 )
-from covermap.reception.place import PlaceSignals, place_with
 from covermap.reception.plan_columns import (
     AIM_DEG,
     CHANCE,
@@ -38,6 +37,7 @@ from covermap.reception.plan_columns import (
     SECOND_MOUNT,
     SINGLE,
 )
+from covermap.reception.receiver_site import ReceiverSignals, receiver_site_with
 from covermap.reception.signals import CellSignals, StationFacts
 from covermap.reception.tiers import Tier
 
@@ -91,17 +91,17 @@ def hears_all_around(tier: Tier) -> Tier:
     return replace(tier, turned_deg={})
 
 
-def best_turned(signals: PlaceSignals, tier: Tier) -> AimPlan:
-    """Return what an installation with a turned antenna brings at a place, any other one at its best aim.
+def best_turned(signals: ReceiverSignals, tier: Tier) -> AimPlan:
+    """Return what an installation with a turned antenna brings at a receiver, any other one at its best aim.
 
     Arguments and errors as covermap.reception.best_aim. Of a pair each antenna stands alone.
     """
     pair = tier.diplexer_loss_db > 0.0
     joined = DIPLEXED if pair else SINGLE
-    place = place_with(signals, tier, joined)
+    site = receiver_site_with(signals, tier, joined)
     best = np.empty(PLAN_COLUMNS)
     best[CHANCE] = -1.0
-    mounts = place.wanted.mounts.tolist()
+    mounts = site.wanted.mounts.tolist()
     aims = [_aims_deg(tier, VHF_BANDS if pair else (*VHF_BANDS, "uhf"))]
     aims += [_aims_deg(tier, ("uhf",))] if pair else []
     for (mount, *second_mount), (aim_deg, *second_deg) in product(
@@ -111,7 +111,7 @@ def best_turned(signals: PlaceSignals, tier: Tier) -> AimPlan:
         plan[JOINED], plan[AIM_DEG], plan[MOUNT], plan[SECOND_DEG] = joined, aim_deg, mount, -1.0
         if pair:
             plan[SECOND_DEG], plan[SECOND_MOUNT] = second_deg[0], second_mount[0]
-        plan[CHANCE] = place.chance(plan, signals.needed)
+        plan[CHANCE] = site.chance(plan, signals.needed)
         best = plan if plan[CHANCE] > best[CHANCE] else best
     return plan_of(signals, tier, best)
 

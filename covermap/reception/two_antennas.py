@@ -68,11 +68,11 @@ def _fill_bearings(wanted, values, work):
         if item > 0 and wanted.site[item] == wanted.site[item - 1]:
             continue
         bearing_deg = float(math.floor(values[BEARING_DEG, item] + 0.5)) % 360.0
-        place = count
-        while place > 0 and work.aim_deg[place - 1] > bearing_deg:
-            work.aim_deg[place] = work.aim_deg[place - 1]
-            place -= 1
-        work.aim_deg[place] = bearing_deg
+        position = count
+        while position > 0 and work.aim_deg[position - 1] > bearing_deg:
+            work.aim_deg[position] = work.aim_deg[position - 1]
+            position -= 1
+        work.aim_deg[position] = bearing_deg
         count += 1
     return count
 
@@ -81,15 +81,15 @@ def _fill_bearings(wanted, values, work):
 def fill_aims(wanted, values, work):
     """Fill the aims worth trying, whole degrees: bearings of masts, bisectors of neighbours, every mount."""
     count = _fill_bearings(wanted, values, work)
-    for place in range(count):
-        here = work.aim_deg[place]
-        there = work.aim_deg[(place + 1) % count] + (360.0 if place + 1 == count else 0.0)
-        work.aim_deg[count + place] = float(math.floor(0.5 * (here + there) + 0.5)) % 360.0
+    for position in range(count):
+        here = work.aim_deg[position]
+        there = work.aim_deg[(position + 1) % count] + (360.0 if position + 1 == count else 0.0)
+        work.aim_deg[count + position] = float(math.floor(0.5 * (here + there) + 0.5)) % 360.0
     aims = 2 * count
     for mount in range(wanted.mounts.size):
-        for place in range(aims):
-            work.aim_deg[mount * aims + place] = work.aim_deg[place]
-            work.mount[mount * aims + place] = wanted.mounts[mount]
+        for position in range(aims):
+            work.aim_deg[mount * aims + position] = work.aim_deg[position]
+            work.mount[mount * aims + position] = wanted.mounts[mount]
 
 
 @inner_kernel
@@ -123,13 +123,13 @@ def _rate_of_band(aim, uhf, by_number, wanted, figures, values, work):
 
 
 @inner_kernel
-def set_diplexed(by_number, wanted, figures, home, work):
+def set_diplexed(by_number, wanted, figures, receiver, work):
     """Make the trial one antenna for VHF and one for UHF, each at the aim that suits its band best."""
-    trial = home.trial
+    trial = receiver.trial
     for uhf in (False, True):
         best, chosen = -math.inf, 0
         for aim in range(work.aim_deg.size):
-            rate = _rate_of_band(aim, uhf, by_number, wanted, figures, home.values, work)
+            rate = _rate_of_band(aim, uhf, by_number, wanted, figures, receiver.values, work)
             if rate > best:
                 best, chosen = rate, aim
         trial[SECOND_DEG if uhf else AIM_DEG] = work.aim_deg[chosen]
@@ -164,16 +164,16 @@ def _can_better(first, second, needed, least_chance, share):
 
 
 @lean_kernel
-def search_two(joined, confidence, needed, wanted, figures, pair_figures, pairs, home, work, plan):
+def search_two(joined, confidence, needed, wanted, figures, pair_figures, pairs, receiver, work, plan):
     """Better a plan with two antennas joined in one way, where those can reach the confidence.
 
-    joined : COMBINED or DIPLEXED. figures, pair_figures : of the tier as joined; the home's margins set for
+    joined : COMBINED or DIPLEXED. figures, pair_figures : of the tier as joined; the margins set for
     them. plan : the best so far; only a plan that reaches the confidence takes its place.
 
     Accuracy: the aims tried are the bearings of the list's masts and the bisectors between neighbours, which
         found what pairs of whole fives of degrees find in tests/test_two_antennas.py.
     """
-    values, index = home.values, home.numbers
+    values, index = receiver.values, receiver.numbers
     set_upper(figures, values)
     choose_transmitters(wanted, values, index)
     if chance_bound(wanted.services, needed, values, index) < confidence:
@@ -187,7 +187,7 @@ def search_two(joined, confidence, needed, wanted, figures, pair_figures, pairs,
     first, second = 0, 0
     for number in range(tries):
         if joined == DIPLEXED:
-            set_diplexed(number == 1, wanted, figures, home, work)
+            set_diplexed(number == 1, wanted, figures, receiver, work)
         else:
             second += 1
             if second == aims:
@@ -196,14 +196,15 @@ def search_two(joined, confidence, needed, wanted, figures, pair_figures, pairs,
             least_chance = max(confidence, plan[CHANCE])
             if not _can_better(first, second, needed, least_chance, work.share):
                 continue
-            home.trial[AIM_DEG], home.trial[MOUNT] = work.aim_deg[first], work.mount[first]
-            home.trial[SECOND_DEG], home.trial[SECOND_MOUNT] = work.aim_deg[second], work.mount[second]
-            home.trial[JOINED] = COMBINED
-        set_plan(home.trial, 0.0, figures, pair_figures, wanted, pairs, home)
+            receiver.trial[AIM_DEG], receiver.trial[MOUNT] = work.aim_deg[first], work.mount[first]
+            receiver.trial[SECOND_DEG] = work.aim_deg[second]
+            receiver.trial[SECOND_MOUNT] = work.mount[second]
+            receiver.trial[JOINED] = COMBINED
+        set_plan(receiver.trial, 0.0, figures, pair_figures, wanted, pairs, receiver)
         choose_transmitters(wanted, values, index)
         chance = chance_bound(wanted.services, needed, values, index)
         if chance >= confidence and chance > plan[CHANCE]:
-            chance = chance_of_list(needed, wanted, home, home.points)
+            chance = chance_of_list(needed, wanted, receiver, receiver.points)
             if chance >= confidence:
                 worst_db = worst_margin_db(wanted.services, needed, values, index)
-                keep_better(chance, worst_db, home.trial, plan)
+                keep_better(chance, worst_db, receiver.trial, plan)

@@ -1,4 +1,4 @@
-"""How far a prediction can be off at one home: the standard deviations and what they are made of."""
+"""How far a prediction can be off at one receiver site: the standard deviations and what they are made of."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def prediction_by_path(options: ReceptionOptions) -> dict[str, dict[str, float]]
 
 @kernel
 def own_spread_db(prediction_db, has_land_cover, frequency_mhz, cell_m, height_m, clutter_height_m):
-    """Return s_i, the standard deviation of one path at one home, in dB.
+    """Return s_i, the standard deviation of one path at one receiver site, in dB.
 
     prediction_db : of prediction_sd_db. height_m : of the mount. clutter_height_m : of the land-cover
     class, 0 where none; at least 10 m is used. NaN gives NaN.

@@ -1,13 +1,13 @@
-"""What follows from a home's plans: the tier without a service, room to turn, and remarks."""
+"""What follows from the plans at a receiver site: the tier without a service, room to turn, and remarks."""
 
 import numpy as np
 
 from covermap.propagation.compiling import inner_kernel
 from covermap.reception.aim_search import ANY_AIM
+from covermap.reception.best_plans import OTHER_ROW, TRIAL_ROW, find_one, find_two, holds
 from covermap.reception.budget import SHORT_DB
 from covermap.reception.confidence import CLEAR_DB
 from covermap.reception.deciding import forget_deciding
-from covermap.reception.home import OTHER_ROW, TRIAL_ROW, find_one, find_two, holds
 from covermap.reception.plan_columns import (
     AIM_DEG,
     CHANCE,
@@ -33,17 +33,17 @@ FULL_TURN = 360  # degrees
 
 
 @inner_kernel
-def tier_without(given_up, place, kind, asked, model, work):
+def tier_without(given_up, rank, kind, asked, model, work):
     """Return the tier of the least costly installation that holds a list with one service given up.
 
-    place : of the answer in the order of cost. The answer's own tier where nothing cheaper does; the number
+    rank : of the answer in the order of cost. The answer's own tier where nothing cheaper does; the number
     of tiers for none.
     """
-    answer = model.tiers if place == model.order.shape[0] else model.order[place, 0]
+    answer = model.tiers if rank == model.order.shape[0] else model.order[rank, 0]
     if asked.needed < model.wanted.services or model.wanted.services == 1:
         return answer
     row = model.tiers + OTHER_ROW
-    for earlier in range(place):
+    for earlier in range(rank):
         tier = model.order[earlier, 0]
         if model.order[earlier, 1] == 1:
             start_deg = work.plans[tier, AIM_DEG]
@@ -93,9 +93,9 @@ def write_aim_range(cell, column, plan, tier, kind, asked, model, work, aim_from
 
 
 @inner_kernel
-def lost_at_night(place, model, work):
+def lost_at_night(rank, model, work):
     """Return whether one antenna that costs less than the answer would do but for interference at night."""
-    for earlier in range(place):
+    for earlier in range(rank):
         tier, row = row_of(earlier, model)
         if row == tier and work.passes[row, NIGHT]:
             return True
@@ -103,18 +103,18 @@ def lost_at_night(place, model, work):
 
 
 @inner_kernel
-def plan_flags(place, tier, row, overload, kind, asked, model, work):
+def plan_flags(rank, tier, row, overload, kind, asked, model, work):
     """Return the flags of the answer's plan, of a tier and in a row of work.plans; the tier set for it.
 
     overload : of overload_state
     """
-    plan, promised = work.plans[row], place < model.order.shape[0]
+    plan, promised = work.plans[row], rank < model.order.shape[0]
     flags = 0
     if overload == OVERLOADED and promised:
         flags |= NEEDS_FILTER
     elif overload == CLOSE:
         flags |= MAY_OVERLOAD
-    if lost_at_night(place, model, work):
+    if lost_at_night(rank, model, work):
         flags |= LOST_AT_NIGHT
     if plan[MOUNT] == 1.0:
         flags |= VERTICAL_MOUNT
@@ -125,8 +125,8 @@ def plan_flags(place, tier, row, overload, kind, asked, model, work):
     if model.high_vhf and promised:
         figures = model.figures[kind, int(plan[JOINED]), tier]
         for item in range(model.wanted.station.size):
-            work.home.values[CLEAR_DB, item] -= figures[SHORT_DB, item]
-        forget_deciding(work.home.deciding)
+            work.receiver.values[CLEAR_DB, item] -= figures[SHORT_DB, item]
+        forget_deciding(work.receiver.deciding)
         if not holds(plan, tier, 0.0, kind, asked, model, work):
             flags |= OWN_HIGH_VHF
     return flags

@@ -1,4 +1,4 @@
-"""One home: its fields read, an installation set, and its best plan with one antenna or with two."""
+"""One receiver site: its fields read, an installation set, and its best plan with one antenna or with two."""
 
 import math
 from typing import NamedTuple
@@ -20,7 +20,7 @@ from covermap.reception.budget import NEED_DBUVM
 from covermap.reception.confidence import BEARING_DEG, CLEAR_DB, LEVEL, UPPER_DB
 from covermap.reception.deciding import forget_deciding
 from covermap.reception.interference import read_pairs, set_pairs
-from covermap.reception.plan import HomeArrays, chance_of_plan
+from covermap.reception.plan import ReceiverArrays, chance_of_plan
 from covermap.reception.plan_columns import CHANCE, COMBINED, DIPLEXED, JOINED, SINGLE
 from covermap.reception.search_arrays import SearchArrays
 from covermap.reception.spreads import set_spreads
@@ -28,7 +28,7 @@ from covermap.reception.two_antennas import AimArrays, search_two
 
 NOT_ASKED_DB = 200.0  # margin of a service that is given up
 
-# Rows of a home's plans behind those of the tiers.
+# Rows of the plans at a receiver site behind those of the tiers.
 DEAD_ROW = 0  # the last tier's, for at least dead_needed services
 OTHER_ROW = 1  # for a list with a service given up, or of an installation tried beside the answer's
 TWO_ROW = 2  # of two antennas, where the answer has two
@@ -76,7 +76,7 @@ class CellArrays(NamedTuple):
     passes : (plans, 3), whether a plan holds with every field weaker, stronger, and by day
     """
 
-    home: HomeArrays
+    receiver: ReceiverArrays
     level_dbuvm: NDArray[np.float64]
     known: NDArray[np.bool_]
     plans: NDArray[np.float64]
@@ -95,17 +95,17 @@ def read_fields(cell, fields, wanted, work):
     work.known[:] = False
     for item in range(wanted.station.size):
         bearing = fields.bearing_deg[wanted.mast[item], cell]
-        work.home.numbers[LEVEL, item] = fields.spread_level[wanted.station[item], cell]
+        work.receiver.numbers[LEVEL, item] = fields.spread_level[wanted.station[item], cell]
         whole = not math.isnan(bearing)
         for height in range(work.level_dbuvm.shape[0]):
             level = fields.wanted_dbuvm[wanted.station[item], height, cell]
             work.level_dbuvm[height, item] = level
             whole = whole and not math.isnan(level)
         if whole:
-            work.home.values[BEARING_DEG, item] = bearing
+            work.receiver.values[BEARING_DEG, item] = bearing
             work.known[wanted.service[item]] = True
         else:
-            work.home.values[BEARING_DEG, item] = 0.0
+            work.receiver.values[BEARING_DEG, item] = 0.0
             work.level_dbuvm[:, item] = -math.inf
     known = 0
     for number in range(wanted.services):
@@ -119,12 +119,12 @@ def read_interfering(cell, fields, wanted, pairs, work):
     if pairs.station.size > 0:
         read_pairs(
             cell, fields.unwanted_dbuvm, fields.median_dbuvm, fields.wanted_dbuvm, fields.bearing_deg,
-            fields.distance_km, wanted, pairs, work.home.numbers, work.home.interfering,
+            fields.distance_km, wanted, pairs, work.receiver.numbers, work.receiver.interfering,
         )  # fmt: skip
 
 
 @inner_kernel
-def read_home(cell, fields, wanted, pairs, work):
+def read_receiver(cell, fields, wanted, pairs, work):
     """Fill a cell's fields, bearings and pairs; return whether every service has a known transmitter."""
     if read_fields(cell, fields, wanted, work) < wanted.services:
         return False
@@ -139,18 +139,18 @@ def set_tier(tier, joined, by_day, without, kind, model, work):
 
     by_day : with interfering fields at 50 % of time. without : a service taken as received, -1 none
     """
-    wanted, values = model.wanted, work.home.values
+    wanted, values = model.wanted, work.receiver.values
     figures, height = model.figures[kind, joined, tier], model.heights[tier]
     for item in range(wanted.station.size):
         clear_db = work.level_dbuvm[height, item] - figures[NEED_DBUVM, item]
         clear_db = NOT_ASKED_DB if wanted.service[item] == without else clear_db
         values[CLEAR_DB, item] = clear_db
         values[UPPER_DB, item] = clear_db
-    set_spreads(model.spreads[kind, joined, tier], work.home)
-    forget_deciding(work.home.deciding)
-    if work.home.interfering.some[0]:
+    set_spreads(model.spreads[kind, joined, tier], work.receiver)
+    forget_deciding(work.receiver.deciding)
+    if work.receiver.interfering.some[0]:
         pair_figures = model.pair_figures[kind, joined, tier]
-        set_pairs(by_day, height, figures, pair_figures, model.pairs, values, work.home.interfering)
+        set_pairs(by_day, height, figures, pair_figures, model.pairs, values, work.receiver.interfering)
 
 
 @inner_kernel
@@ -162,7 +162,7 @@ def find_one(tier, row, quick, start_deg, needed, without, kind, asked, model, w
     set_tier(tier, np.int64(SINGLE), np.bool_(False), without, kind, model, work)
     return search_circle(
         start_deg, quick, asked.confidence, model.directional[tier], needed, model.wanted,
-        model.figures[kind, SINGLE, tier], model.pair_figures[kind, SINGLE, tier], model.pairs, work.home,
+        model.figures[kind, SINGLE, tier], model.pair_figures[kind, SINGLE, tier], model.pairs, work.receiver,
         work.by_aim, work.plans[row],
     )  # fmt: skip
 
@@ -173,13 +173,13 @@ def find_two(tier, row, needed, without, kind, asked, model, work):
 
     Return whether they do; the tier then stays set for the plan.
     """
-    plan, home, by_day = work.plans[row], work.home, np.bool_(False)
+    plan, receiver, by_day = work.plans[row], work.receiver, np.bool_(False)
     forget_plan(plan)
     set_tier(tier, np.int64(SINGLE), by_day, without, kind, model, work)
     enough = asked.confidence - JUST_MISSED
     bound = bound_of_plans(
         enough, needed, model.figures[kind, SINGLE, tier], model.pair_figures[kind, SINGLE, tier],
-        model.wanted, model.pairs, home,
+        model.wanted, model.pairs, receiver,
     )  # fmt: skip
     if bound < enough:
         return False  # two bring no more than one aimed at every mast; their spread may differ a little
@@ -188,7 +188,7 @@ def find_two(tier, row, needed, without, kind, asked, model, work):
             set_tier(tier, joined, by_day, without, kind, model, work)
             search_two(
                 joined, asked.confidence, needed, model.wanted, model.figures[kind, joined, tier],
-                model.pair_figures[kind, joined, tier], model.pairs, home, work.aims, plan,
+                model.pair_figures[kind, joined, tier], model.pairs, receiver, work.aims, plan,
             )  # fmt: skip
     if plan[CHANCE] < asked.confidence:
         return False
@@ -202,7 +202,7 @@ def chance_at(plan, tier, shift_db, needed, kind, model, work):
     joined = int(plan[JOINED])
     return chance_of_plan(
         plan, shift_db, needed, model.figures[kind, joined, tier], model.pair_figures[kind, joined, tier],
-        model.wanted, model.pairs, work.home,
+        model.wanted, model.pairs, work.receiver,
     )  # fmt: skip
 
 
@@ -210,10 +210,10 @@ def chance_at(plan, tier, shift_db, needed, kind, model, work):
 def chance_nearly(plan, tier, shift_db, needed, kind, model, work):
     """Return what chance_at does, from the deciding transmitters where those tell; margins are not left."""
     figures, pair_figures = model.figures[kind, SINGLE, tier], model.pair_figures[kind, SINGLE, tier]
-    few = plan[JOINED] == SINGLE and decides_by_few(needed, model.wanted, figures, model.pairs, work.home)
-    if few and slack_of_few(work.home) == NEARLY:
+    few = plan[JOINED] == SINGLE and decides_by_few(needed, model.wanted, figures, model.pairs, work.receiver)
+    if few and slack_of_few(work.receiver) == NEARLY:
         return chance_by_few(
-            False, plan, shift_db, needed, figures, pair_figures, model.wanted, model.pairs, work.home
+            False, plan, shift_db, needed, figures, pair_figures, model.wanted, model.pairs, work.receiver
         )[0]
     return chance_at(plan, tier, shift_db, needed, kind, model, work)
 
@@ -224,5 +224,5 @@ def holds(plan, tier, shift_db, kind, asked, model, work):
     joined = int(plan[JOINED])
     return reaches(
         asked.confidence, plan, shift_db, asked.needed, model.figures[kind, joined, tier],
-        model.pair_figures[kind, joined, tier], model.wanted, model.pairs, work.home,
+        model.pair_figures[kind, joined, tier], model.wanted, model.pairs, work.receiver,
     )  # fmt: skip

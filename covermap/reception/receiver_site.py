@@ -1,4 +1,4 @@
-"""A place as reception's kernels see it: what arrives there, and a home filled with it."""
+"""A receiver site as reception's kernels see it: what arrives there, and work arrays filled with them."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from covermap.reception.interference import (
 )
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.path_spreads import spread_levels, tier_spreads
-from covermap.reception.plan import HomeArrays, chance_of_plan, home_arrays
+from covermap.reception.plan import ReceiverArrays, chance_of_plan, receiver_arrays
 from covermap.reception.plan_columns import JOINED_AS
 from covermap.reception.signals import StationFacts
 from covermap.reception.spreads import set_spreads
@@ -34,12 +34,12 @@ from covermap.reception.tiers import Tier
 
 
 @dataclass(frozen=True, eq=False)
-class PlaceSignals:
-    """What arrives at one place from S stations.
+class ReceiverSignals:
+    """What arrives at one receiver site from S stations.
 
     facts : of the stations
     field_dbuvm : (S,) median at the wanted time percentage, at 10 m; for a mount above 10 m at its height
-    bearing_deg : (S,) azimuth from the place to each station, clockwise from true north
+    bearing_deg : (S,) azimuth from it to each station, clockwise from true north
     service : (S,) labels; stations of one label are alternatives. Empty: each its own service. A label of ""
         is a station that is not wanted: it only disturbs and overloads
     at_least : how many services must arrive; None means all
@@ -86,26 +86,29 @@ class PlaceSignals:
 
 
 @dataclass(frozen=True, eq=False)
-class Place:
-    """A place as the kernels see it: figures (FIGURES, W), pair_figures (PAIR_FIGURES, P), a home filled."""
+class ReceiverSite:
+    """A receiver site as the kernels see it, work arrays filled.
+
+    figures : (FIGURES, W). pair_figures : (PAIR_FIGURES, P)
+    """
 
     wanted: WantedTransmitters
     figures: NDArray[np.float64]
     pair_figures: NDArray[np.float64]
     pairs: Pairs
-    home: HomeArrays
+    receiver: ReceiverArrays
 
     def chance(self, plan: NDArray[np.float64], needed: int) -> float:
-        """Return the chance of at least needed services under a plan; margins are left in the home."""
+        """Return the chance of at least needed services under a plan; margins are left in the work arrays."""
         return float(
             chance_of_plan(
-                plan, 0.0, needed, self.figures, self.pair_figures, self.wanted, self.pairs, self.home
+                plan, 0.0, needed, self.figures, self.pair_figures, self.wanted, self.pairs, self.receiver
             )
         )
 
 
-def place_with(signals: PlaceSignals, tier: Tier, joined: int) -> Place:
-    """Return transmitters, the tier's figures and a home filled with the place's signals."""
+def receiver_site_with(signals: ReceiverSignals, tier: Tier, joined: int) -> ReceiverSite:
+    """Return transmitters, the tier's figures and work arrays filled with them."""
     _require_known(signals)
     wanted = wanted_transmitters(signals, signals.facts)
     around = (
@@ -120,38 +123,38 @@ def place_with(signals: PlaceSignals, tier: Tier, joined: int) -> Place:
     spreads = tier_spreads((tier,), frequency_mhz, around[0], signals.options, figures[None, None])[0, 0]
     found = find_pairs(wanted, signals.facts, signals.options)[0]
     pairs = with_harmless(found, figures, spreads, interfering)
-    home = home_arrays(wanted, pairs, 1)
+    receiver = receiver_arrays(wanted, pairs, 1)
     stations = slice(0, wanted.station.size)
-    home.values[BEARING_DEG, stations] = np.asarray(signals.bearing_deg)[wanted.station] % 360.0
+    receiver.values[BEARING_DEG, stations] = np.asarray(signals.bearing_deg)[wanted.station] % 360.0
     field_dbuvm = np.asarray(signals.field_dbuvm, np.float64)[wanted.station]
-    home.values[CLEAR_DB, stations] = field_dbuvm - figures[NEED_DBUVM]
-    home.values[UPPER_DB, stations] = home.values[CLEAR_DB, stations]
-    home.numbers[LEVEL, stations] = levels_of(signals)[wanted.station]
-    set_spreads(spreads, home)
+    receiver.values[CLEAR_DB, stations] = field_dbuvm - figures[NEED_DBUVM]
+    receiver.values[UPPER_DB, stations] = receiver.values[CLEAR_DB, stations]
+    receiver.numbers[LEVEL, stations] = levels_of(signals)[wanted.station]
+    set_spreads(spreads, receiver)
     if pairs.station.size:
         fields = (signals.unwanted_dbuvm, signals.median_dbuvm, signals.field_dbuvm)
         bearing_deg, distance_km = by_mast(signals)
         read_pairs(
             0, *(one_cell(signals, values) for values in fields), bearing_deg, distance_km, wanted, pairs,
-            home.numbers, home.interfering,
+            receiver.numbers, receiver.interfering,
         )  # fmt: skip
-        set_pairs(False, 0, figures, interfering, pairs, home.values, home.interfering)
-    return Place(wanted, figures, interfering, pairs, home)
+        set_pairs(False, 0, figures, interfering, pairs, receiver.values, receiver.interfering)
+    return ReceiverSite(wanted, figures, interfering, pairs, receiver)
 
 
-def levels_of(signals: PlaceSignals) -> NDArray[np.uint8]:
+def levels_of(signals: ReceiverSignals) -> NDArray[np.uint8]:
     """Return the level of spread of each station's path."""
     unknown = np.full(len(signals.field_dbuvm), UNKNOWN_UINT8, np.uint8)
     return spread_levels(signals.options)[0][unknown if signals.path_class is None else signals.path_class]
 
 
-def one_cell(signals: PlaceSignals, values: NDArray[np.float64] | None) -> NDArray[np.float32]:
+def one_cell(signals: ReceiverSignals, values: NDArray[np.float64] | None) -> NDArray[np.float32]:
     """Return fields as the kernels read them, shape (S, 1, 1); without, those at the wanted percentage."""
     given = signals.field_dbuvm if values is None else values
     return np.ascontiguousarray(np.asarray(given, np.float32)[:, None, None])
 
 
-def by_mast(signals: PlaceSignals) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+def by_mast(signals: ReceiverSignals) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Return bearing and distance of each mast, shapes (M, 1) and (M, 1), or (0, 1) without distances."""
     mast = np.asarray(signals.facts.mast, np.int64)
     bearing_deg = np.full((int(mast.max()) + 1, 1), np.nan, np.float32)
@@ -163,7 +166,7 @@ def by_mast(signals: PlaceSignals) -> tuple[NDArray[np.float32], NDArray[np.floa
     return bearing_deg, distance_km
 
 
-def _require_known(signals: PlaceSignals) -> None:
+def _require_known(signals: ReceiverSignals) -> None:
     stations = np.asarray(signals.facts.frequency_mhz).size
     lengths = (len(signals.field_dbuvm), len(signals.bearing_deg), len(signals.labels))
     if lengths != (stations,) * 3:
