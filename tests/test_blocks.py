@@ -347,7 +347,7 @@ def test_the_antimeridian_makes_no_difference():
         area = SimpleNamespace(
             cell_m=200.0, crs="auto", area=None, west=west_deg, south=49.95, east=east_deg, north=50.05
         )
-        grid = make_grid(area, terrain.bounds_deg)
+        grid = make_grid(area, None, terrain.bounds_deg)
         asked = request(terrain, latitude_deg=50.01, longitude_deg=mast_deg, grid=grid)
         found.append(as_stored(compute_block(asked, grid.whole, terrain)))
     here, there = found

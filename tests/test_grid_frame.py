@@ -10,9 +10,10 @@ import shapely
 from affine import Affine
 
 from covermap.errors import InputError
-from covermap.grid.area import area_mask, area_outline, map_outline, read_area
+from covermap.grid.area import area_mask, area_outline, read_area
 from covermap.grid.frame import Grid, Tile
-from covermap.grid.make_grid import LIMIT_CELLS, make_grid
+from covermap.grid.make_grid import LIMIT_CELLS, lay_grid, make_grid
+from covermap.scenario.vector_file import read_vector_file
 from covermap.terrain.layer import RasterLayer
 from covermap.terrain.terrain import Terrain
 
@@ -32,18 +33,22 @@ def settings(**given):
     return SimpleNamespace(**{**keys, **given})
 
 
+def grid_of(asked, *elevation):
+    return make_grid(asked, read_area(asked), *elevation)
+
+
 def box(west, south, east, north, **given):
     return settings(west=west, south=south, east=east, north=north, **given)
 
 
 def test_auto_takes_the_utm_zone_of_the_extent():
     # 111.6 W lies in UTM zone 12 (114 W to 108 W), EPSG:32612; the southern zones are 327xx.
-    assert make_grid(settings(), LOGAN).crs.to_epsg() == 32612
-    assert make_grid(box(115.5, -32.5, 116.5, -31.5), LOGAN).crs.to_epsg() == 32750
+    assert grid_of(settings(), LOGAN).crs.to_epsg() == 32612
+    assert grid_of(box(115.5, -32.5, 116.5, -31.5), LOGAN).crs.to_epsg() == 32750
 
 
 def test_auto_takes_an_equal_area_crs_when_the_extent_leaves_its_zone():
-    grid = make_grid(box(2.0, 50.0, 10.0, 52.0, cell_m=1000.0), LOGAN)
+    grid = grid_of(box(2.0, 50.0, 10.0, 52.0, cell_m=1000.0), LOGAN)
     assert "Lambert Azimuthal Equal Area" in grid.crs_wkt
     x, y = pyproj.Transformer.from_crs("EPSG:4326", grid.crs, always_xy=True).transform(6.0, 51.0)
     assert (x, y) == pytest.approx((0.0, 0.0), abs=1e-3)
@@ -51,7 +56,7 @@ def test_auto_takes_an_equal_area_crs_when_the_extent_leaves_its_zone():
 
 @pytest.mark.parametrize("cell_m", [50.0, 100.0, 250.0, 30.0])
 def test_origin_is_a_multiple_of_the_cell_and_the_grid_covers_the_extent(cell_m):
-    grid = make_grid(settings(cell_m=cell_m), LOGAN)
+    grid = grid_of(settings(cell_m=cell_m), LOGAN)
     assert grid.x_min % cell_m == 0.0
     assert grid.y_max % cell_m == 0.0
     to_grid = pyproj.Transformer.from_crs("EPSG:4326", grid.crs, always_xy=True)
@@ -61,7 +66,7 @@ def test_origin_is_a_multiple_of_the_cell_and_the_grid_covers_the_extent(cell_m)
 
 
 def test_a_box_with_west_greater_than_east_crosses_the_antimeridian():
-    grid = make_grid(box(179.5, -17.5, -179.5, -16.5), LOGAN)
+    grid = grid_of(box(179.5, -17.5, -179.5, -16.5), LOGAN)
     # One degree at 17 S is 106 km wide: 111.32 cos(17 deg) = 106.5.
     assert 1060 <= grid.cols <= 1075
     longitude, _ = grid.centres_lonlat(Tile(500, 0, 1, grid.cols))
@@ -84,14 +89,14 @@ def test_a_box_with_west_greater_than_east_crosses_the_antimeridian():
 )
 def test_impossible_grids_are_refused_with_the_value(asked, words):
     with pytest.raises(InputError, match=words):
-        make_grid(asked, LOGAN)
+        grid_of(asked, LOGAN)
 
 
 def test_the_coarser_cell_that_is_suggested_fits():
     with pytest.raises(InputError) as refused:
-        make_grid(settings(cell_m=1.0), LOGAN)
+        grid_of(settings(cell_m=1.0), LOGAN)
     suggested = float(str(refused.value).split("cell_m = ")[1].split()[0])
-    assert make_grid(settings(cell_m=suggested), LOGAN).cells < LIMIT_CELLS
+    assert grid_of(settings(cell_m=suggested), LOGAN).cells < LIMIT_CELLS
 
 
 def test_tiles_cover_each_cell_once():
@@ -103,7 +108,7 @@ def test_tiles_cover_each_cell_once():
 
 
 def test_centres_do_not_depend_on_the_tile():
-    grid = make_grid(settings(cell_m=500.0), LOGAN)
+    grid = grid_of(settings(cell_m=500.0), LOGAN)
     whole_lon, whole_lat = grid.centres_lonlat(grid.whole)
     for tile in grid.tiles(32):
         longitude, latitude = grid.centres_lonlat(tile)
@@ -112,7 +117,7 @@ def test_centres_do_not_depend_on_the_tile():
 
 
 def test_the_cell_at_a_centre_is_that_cell():
-    grid = make_grid(settings(cell_m=500.0), LOGAN)
+    grid = grid_of(settings(cell_m=500.0), LOGAN)
     longitude, latitude = grid.centres_lonlat(Tile(7, 12, 1, 1))
     assert grid.cell_at(latitude[0, 0], longitude[0, 0]) == (7, 12)
     assert grid.cell_at(0.0, 0.0) is None
@@ -128,7 +133,7 @@ def test_area_gives_the_extent_and_marks_cells_by_their_centre(tmp_path):
     # 1000 m by 500 m, whose western edge runs 10 m beyond the first column's centres
     path = write_area(tmp_path, [shapely.box(450_060.0, 4_650_000.0, 451_000.0, 4_650_500.0)])
     asked = settings(area=path, crs="EPSG:32612")
-    grid = make_grid(asked, LOGAN)
+    grid = grid_of(asked, LOGAN)
     assert (grid.x_min, grid.y_max, grid.rows, grid.cols) == (450_000.0, 4_650_500.0, 5, 10)
     mask = area_mask(grid, grid.whole, area_outline(grid, read_area(asked)))
     assert not mask[:, 0].any()
@@ -139,7 +144,7 @@ def test_area_gives_the_extent_and_marks_cells_by_their_centre(tmp_path):
 
 
 def test_without_an_area_every_cell_is_asked_for():
-    grid = make_grid(settings(cell_m=1000.0), LOGAN)
+    grid = grid_of(settings(cell_m=1000.0), LOGAN)
     assert read_area(settings()) is None
     assert area_mask(grid, grid.whole, None).all()
 
@@ -167,13 +172,13 @@ def test_area_of_points_or_without_crs_is_refused(tmp_path):
 )
 def test_a_crs_that_stretches_squares_is_refused(crs, area, measured):
     with pytest.raises(InputError, match=measured):
-        make_grid(box(*area, crs=crs, cell_m=500.0), LOGAN)
+        grid_of(box(*area, crs=crs, cell_m=500.0), LOGAN)
 
 
 @pytest.mark.parametrize("crs", ["EPSG:32612", "EPSG:32613", "EPSG:3035", "auto"])
 def test_a_crs_made_for_the_area_is_taken(crs):
     area = (9.5, 51.5, 10.5, 52.5) if crs == "EPSG:3035" else LOGAN
-    assert make_grid(box(*area, crs=crs, cell_m=500.0), LOGAN).cells > 1000
+    assert grid_of(box(*area, crs=crs, cell_m=500.0), LOGAN).cells > 1000
 
 
 def raster_layer(crs, west, north, cell, rows, cols):
@@ -190,17 +195,32 @@ def test_a_projected_elevation_across_180_degrees_gets_a_grid_centred_on_itself(
     west, _, east, _ = terrain.bounds_deg
     assert west > 179.0
     assert east < -179.0
-    grid = make_grid(settings(cell_m=500.0), terrain.bounds_deg, terrain.rims_deg)
+    grid, outline = lay_grid(settings(cell_m=500.0), terrain)
     assert (grid.rows, grid.cols) == pytest.approx((200, 200), abs=6)
     corners = grid.corners_lonlat()[0]
     assert np.all(np.abs(np.abs(corners) - 180.0) < 1.0)
-    assert map_outline(grid, settings(), terrain.elevation).area == pytest.approx(100_000.0**2, rel=0.01)
+    assert outline.area == pytest.approx(100_000.0**2, rel=0.01)
+
+
+def test_the_file_of_the_area_is_opened_once(tmp_path, monkeypatch):
+    file = tmp_path / "area.gpkg"
+    geopandas.GeoSeries([shapely.box(-111.0, 42.2, -110.0, 43.0)], crs="EPSG:4326").to_file(file)
+    opened = []
+
+    def read(path, *arguments, **named):
+        opened.append(path)
+        return read_vector_file(path, *arguments, **named)
+
+    monkeypatch.setattr("covermap.grid.area.read_vector_file", read)
+    layer = raster_layer("EPSG:4326", -111.5, 43.5, 0.01, 200, 200)
+    grid, outline = lay_grid(settings(cell_m=1000.0, area=file), Terrain((layer,)))
+    assert opened == [file]
+    assert 0.9 < outline.area / (grid.cells * grid.cell_m**2) <= 1.0
 
 
 def outside_of(asked, layer):
     terrain = Terrain((layer,))
-    grid = make_grid(asked, terrain.bounds_deg, terrain.rims_deg)
-    outline = map_outline(grid, asked, terrain.elevation)
+    grid, outline = lay_grid(asked, terrain)
     inside = area_mask(grid, grid.whole, outline)
     known = terrain.covers(*grid.centres_lonlat(grid.whole))
     return grid, inside, known
@@ -226,5 +246,4 @@ def test_every_square_of_a_projected_elevation_is_of_the_map():
     layer = raster_layer("EPSG:32612", 450_000.0, 4_650_000.0, 100.0, 50, 50)
     terrain = Terrain((layer,))
     asked = settings(crs="EPSG:32612")
-    grid = make_grid(asked, terrain.bounds_deg, terrain.rims_deg)
-    assert map_outline(grid, asked, terrain.elevation) is None
+    assert lay_grid(asked, terrain)[1] is None

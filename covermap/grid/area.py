@@ -61,14 +61,13 @@ def box_ring(bounds_deg: Bounds) -> Rim:
 
 
 def map_outline(
-    grid: Grid, settings: GridSettings, elevation: Sequence[RasterLayer]
+    grid: Grid, settings: GridSettings, area: geopandas.GeoSeries | None, elevation: Sequence[RasterLayer]
 ) -> shapely.Geometry | None:
     """Return what the map is of as one shape in the grid's CRS; None where that is every square.
 
     That is the area's polygons. Without an area it is the elevation with the box asked for, if there is
     one: squares in the grid's corners that lie in neither are outside the map, not unknown.
     """
-    area = read_area(settings)
     if area is not None:
         return area_outline(grid, area)
     x_max, y_min = grid.x_min + grid.cols * grid.cell_m, grid.y_max - grid.rows * grid.cell_m

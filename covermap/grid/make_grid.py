@@ -12,13 +12,15 @@ from numpy.typing import NDArray
 from pyproj.exceptions import CRSError
 
 from covermap.errors import InputError
-from covermap.grid.area import Bounds, Rim, box_ring, read_area
+from covermap.grid.area import Bounds, Rim, box_ring, map_outline, read_area
 from covermap.grid.frame import Grid, to_wgs84
 
 if TYPE_CHECKING:
     import geopandas
+    import shapely
 
     from covermap.scenario.settings import GridSettings
+    from covermap.terrain.terrain import Terrain
 
 LIMIT_LATITUDE_DEG = 85.0  # our own: bearings and projections lose their sense near the poles
 LIMIT_CELLS = 1_000_000_000  # our own: a country in squares of 30 m; memory and disk are looked at apart
@@ -29,10 +31,27 @@ SCALE_LIMIT = 0.01  # our own: beyond it a square is not the size it says, and h
 _GEOD = pyproj.Geod(ellps="WGS84")
 
 
-def make_grid(settings: GridSettings, elevation_bounds_deg: Bounds, rims_deg: Sequence[Rim] = ()) -> Grid:
+def lay_grid(settings: GridSettings, elevation: Terrain) -> tuple[Grid, shapely.Geometry | None]:
+    """Return the grid that the [grid] settings ask for over an elevation, and what the map is of.
+
+    The second is as grid.area.map_outline() has it: one shape in the grid's CRS, None for every square.
+    Raises InputError as make_grid() and grid.area.read_area().
+    """
+    area = read_area(settings)
+    grid = make_grid(settings, area, elevation.bounds_deg, elevation.rims_deg)
+    return grid, map_outline(grid, settings, area, elevation.elevation)
+
+
+def make_grid(
+    settings: GridSettings,
+    area: geopandas.GeoSeries | None,
+    elevation_bounds_deg: Bounds,
+    rims_deg: Sequence[Rim] = (),
+) -> Grid:
     """Return the grid that the [grid] settings ask for.
 
-    settings : cell_m, crs ("auto" or "EPSG:..."), and area or west, south, east, north or neither
+    settings : cell_m, crs ("auto" or "EPSG:..."), and west, south, east, north or none of them
+    area : of grid.area.read_area(); None where no area is named
     elevation_bounds_deg : west, south, east, north of the elevation, the extent when nothing is asked
     rims_deg : longitude and latitude of points around each elevation raster; the extent is then theirs,
         not that of the box in degrees around them, whose corners lie outside a projected elevation
@@ -41,7 +60,6 @@ def make_grid(settings: GridSettings, elevation_bounds_deg: Bounds, rims_deg: Se
     with west greater than east crosses the antimeridian. Raises InputError for an impossible CRS, one
     whose squares are not square metres, an extent beyond 85 degrees of latitude or one of 1000 million cells.
     """
-    area = read_area(settings)
     bounds_deg = _asked_bounds(settings, area, elevation_bounds_deg)
     crs = _grid_crs(settings.crs, bounds_deg)
     nothing_asked = area is None and settings.west is None

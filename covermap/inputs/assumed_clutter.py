@@ -9,9 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from covermap.grid.area import map_outline
 from covermap.grid.frame import Grid
-from covermap.grid.make_grid import make_grid
+from covermap.grid.make_grid import lay_grid
 from covermap.inputs.counted import read_homes
 from covermap.planning.homes import Homes
 from covermap.scenario import Scenario
@@ -68,6 +67,6 @@ def read_terrain_of(scenario: Scenario) -> Terrain:
     if not assumes_clutter(settings):
         return terrain
     whole = look_at_terrain(settings).whole
-    grid = make_grid(settings.grid, whole.bounds_deg, whole.rims_deg)
-    homes, _ = read_homes(settings, terrain, grid, map_outline(grid, settings.grid, whole.elevation))
+    grid, area = lay_grid(settings.grid, whole)
+    homes, _ = read_homes(settings, terrain, grid, area)
     return with_assumed_clutter(terrain, settings, grid, homes)

@@ -11,9 +11,8 @@ import shapely
 
 from covermap.catalogue import read_catalogue, require_antennas_of
 from covermap.errors import grouped
-from covermap.grid.area import map_outline
 from covermap.grid.frame import Grid
-from covermap.grid.make_grid import make_grid
+from covermap.grid.make_grid import lay_grid
 from covermap.inputs.assumed_clutter import assumes_clutter, with_assumed_clutter
 from covermap.inputs.calibration import read_calibration
 from covermap.inputs.counted import CountedInputs, read_counted_inputs, read_homes
@@ -51,7 +50,7 @@ def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
     Raises InputError when an input is wrong, with what would be right.
     """
     settings = scenario.settings
-    outline, grid, tiers, options = _before_terrain(scenario)
+    outline, grid, area, tiers, options = _before_terrain(scenario)
     scenario = in_grid(scenario, grid, tiers, options)
     corners = grid.corners_lonlat()
     needed = outline.around(
@@ -60,7 +59,6 @@ def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
     terrain = read_terrain(settings, folder=store_folder(scenario, store), outline=needed)
     scenario, beyond = on_terrain(scenario, terrain)
     warnings = [*scenario.warnings, *beyond, *terrain_warnings(scenario, terrain)]
-    area = map_outline(grid, settings.grid, outline.whole.elevation)
     squares = squares_of_area(grid, area)
     warnings += [*check_area(terrain, *squares), *check_clutter_heights(terrain, *squares)]
     counted = read_counted_inputs(settings, terrain, grid, area)
@@ -68,14 +66,22 @@ def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
     return _preparation(scenario, terrain, grid, area, tiers, options, counted, warnings)
 
 
-def _before_terrain(scenario: Scenario) -> tuple[TerrainOutline, Grid, TierTable, ReceptionOptions]:
-    """Return what is known before the elevation is read: its extent, the grid, tiers, what is asked."""
+def _before_terrain(
+    scenario: Scenario,
+) -> tuple[TerrainOutline, Grid, shapely.Geometry | None, TierTable, ReceptionOptions]:
+    """Return what is known before heights are read: extent, grid, what the map is of, tiers, options."""
     settings = scenario.settings
     outline = look_at_terrain(settings)
     whole = outline.whole
     check_positions(scenario.stations, whole.bounds_deg)
-    grid = make_grid(settings.grid, whole.bounds_deg, whole.rims_deg)
-    return outline, grid, read_tiers(settings.reception.antenna_tiers), reception_options(settings, grid)
+    grid, area = lay_grid(settings.grid, whole)
+    return (
+        outline,
+        grid,
+        area,
+        read_tiers(settings.reception.antenna_tiers),
+        reception_options(settings, grid),
+    )
 
 
 def prepare_places(scenario: Scenario, places_deg: Sequence[tuple[float, float]]) -> Preparation:
@@ -87,8 +93,7 @@ def prepare_places(scenario: Scenario, places_deg: Sequence[tuple[float, float]]
     Raises InputError when an input is wrong, with what would be right.
     """
     settings = scenario.settings
-    outline, grid, tiers, options = _before_terrain(scenario)
-    whole = outline.whole
+    outline, grid, area, tiers, options = _before_terrain(scenario)
     if places_deg:
         scenario = stations_heard_at(scenario, places_deg, tiers, options)
         latitude_deg, longitude_deg = np.array(places_deg, dtype=np.float64).T
@@ -97,7 +102,6 @@ def prepare_places(scenario: Scenario, places_deg: Sequence[tuple[float, float]]
     terrain = read_terrain(settings, outline=outline, on_demand=True)
     scenario, beyond = on_terrain(scenario, terrain)
     warnings = [*scenario.warnings, *beyond, *terrain_warnings(scenario, terrain)]
-    area = map_outline(grid, settings.grid, whole.elevation)
     of_homes = settings.homes is not None and settings.homes.building is not None
     counted = CountedInputs()
     if of_homes or assumes_clutter(settings):

@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 
 from covermap.errors import CovermapError, InputError
+from covermap.grid.area import read_area
 from covermap.grid.make_grid import make_grid
 from covermap.inputs.prepare import reception_options
 from covermap.inputs.stations_that_count import in_grid
@@ -114,7 +115,7 @@ def paths_outline(path: Path) -> shapely.Geometry:
         float(longitude.min()) - around, float(latitude.min()) - around,
         float(longitude.max()) + around, float(latitude.max()) + around,
     )  # fmt: skip
-    grid = make_grid(settings.grid, box)
+    grid = make_grid(settings.grid, read_area(settings.grid), box)
     tiers = read_tiers(settings.reception.antenna_tiers)
     kept = in_grid(scenario, grid, tiers, reception_options(settings, grid)).stations
     west_east, south_north = grid.corners_lonlat()

@@ -69,7 +69,7 @@ def differences(terrain, mast, tx_height_m, cell_m, samples):
     asked = SimpleNamespace(
         cell_m=cell_m, crs="auto", area=None, west=None, south=None, east=None, north=None
     )
-    grid = make_grid(asked, terrain.bounds_deg)
+    grid = make_grid(asked, None, terrain.bounds_deg)
     request = BlockRequest(
         mast[1], mast[0], tx_height_m, (RX_HEIGHT_M,), ((FREQUENCY_MHZ, False),), (50.0, 10.0), 45.0, 325.0,
         "p1812", 1000.0 * STEP_KM, 250.0, grid, terrain.digest,
