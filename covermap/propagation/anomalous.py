@@ -45,6 +45,7 @@ def _site_shielding_db(theta_mrad, horizon_km, frequency_ghz):
 @kernel
 def _coast_coupling_db(sea_fraction, coast_km, horizon_km, antenna_level_m):
     """Return the (negative) over-sea coupling of one end. Source: ITU-R P.1812-8, section 4.5."""
+    # the same limits stand in sweep/terms.py (COAST_SEA_SHARE, COAST_COUNTS_KM)
     if sea_fraction < 0.75 or coast_km > horizon_km or coast_km > 5.0:
         return 0.0
     return -3.0 * math.exp(-0.25 * coast_km * coast_km) * (1.0 + math.tanh(0.07 * (50.0 - antenna_level_m)))

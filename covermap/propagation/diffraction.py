@@ -102,6 +102,8 @@ def bullington_nu(distance_km, surface_m, tx_level_m, rx_level_m, effective_radi
         bulged_m = surface_m[i] + curvature * distance_km[i] * after_km
         tx_slope = max(tx_slope, (bulged_m - tx_level_m) / distance_km[i])
         rx_slope = max(rx_slope, (bulged_m - rx_level_m) / after_km)
+    # In sight the horizon rays do not cross over an obstacle: the edge is the point that comes closest to
+    # blocking.
     if tx_slope < (rx_level_m - tx_level_m) / total_km:
         return largest_nu(distance_km, surface_m, tx_level_m, rx_level_m, effective_radius_km, wavelength_m)[
             0
@@ -155,6 +157,8 @@ def delta_bullington_db(
     )
     smooth_db = bullington_loss_db(
         distance_km,
+        # The profile's own points with all heights 0, as section 4.3.3 has it: on a true sphere the edge
+        # would stand elsewhere, and the sweep, which looks at the same points, would differ.
         np.zeros(distance_km.shape[0]),
         smooth_heights_m[0],
         smooth_heights_m[1],
@@ -171,6 +175,8 @@ def delta_bullington_db(
         vertical,
         sea_fraction,
     )
+    # Not a knife edge's loss plus something: over one clean edge the path-length correction alone adds some
+    # 10 dB (600 MHz, 60 m over 30 + 5 km: 28.5 dB, the edge 18.3), so this is no test of knife_edge_loss_db.
     return profile_db + max(spherical_db - smooth_db, 0.0), profile_db, smooth_db, spherical_db
 
 

@@ -31,6 +31,7 @@ def entry_loss_db(frequency_ghz, coefficients, deviate, elevation_deg):
     near_median_db = r + s * log_f + t * log_f * log_f + 0.212 * abs(elevation_deg)
     through_db = deviate * (u + v * log_f) + near_median_db
     low_db = deviate * (y + z * log_f) + w + x * log_f
+    # -0.3 is a tenth of the Recommendation's constant C, -3.0 dB.
     return 10.0 * math.log10(10.0 ** (0.1 * through_db) + 10.0 ** (0.1 * low_db) + 10.0**-0.3)
 
 

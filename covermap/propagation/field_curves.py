@@ -55,6 +55,7 @@ def akima(x: Floats, y: Floats, at: Floats) -> Floats:
     Source: H. Akima, Journal of the ACM 17 (1970), 589-602. Exact through every point and on straight lines.
     """
     step = np.diff(y) / np.diff(x)
+    # Two slopes beyond either end, as Akima has them: the end pieces go on as parabolas.
     before = [2.0 * step[..., :1] - step[..., 1:2], 3.0 * step[..., :1] - 2.0 * step[..., 1:2]]
     after = [2.0 * step[..., -1:] - step[..., -2:-1], 3.0 * step[..., -1:] - 2.0 * step[..., -2:-1]]
     m = np.concatenate([before[1], before[0], step, after[0], after[1]], axis=-1)
@@ -63,6 +64,7 @@ def akima(x: Floats, y: Floats, at: Floats) -> Floats:
     both = left + right
     even = 0.5 * (m[..., 1:-2] + m[..., 2:-1])
     with np.errstate(invalid="ignore", divide="ignore"):
+        # Where neither side bends, Akima's weights are 0/0: the mean of the two slopes, which are then alike.
         slope = np.where(both > 1e-12, (left * m[..., 1:-2] + right * m[..., 2:-1]) / both, even)
     index = np.clip(np.searchsorted(x, at, side="right") - 1, 0, x.size - 2)
     width = x[index + 1] - x[index]
@@ -83,6 +85,7 @@ def _on_sheet(sheet: CurveSheet, haat_m: Floats, distance_km: Floats) -> Floats:
     # nearer than the curve begins, free space goes on from its first point (our own)
     field = akima(sheet.distance_km, by_distance, np.maximum(distance_km, first_km))
     field += 20.0 * np.log10(first_km / np.minimum(distance_km, first_km))
+    # The end is miles turned into km, so a distance meant to be the end may lie a rounding error past it.
     return np.where(distance_km <= last_km * (1.0 + 1e-9), field, np.nan)
 
 
@@ -120,6 +123,7 @@ def contour_km(
     distance_km = np.broadcast_to(places, (haat_m.size, places.size))
     above_db = field_1kw(curves, band, curve, haat_m, distance_km) + erp_dbk[:, np.newaxis] - field_dbuvm
     reached = above_db >= 0.0
+    # Seen from outside: the last place that reaches the field, as the field may dip and come back further in.
     last = places.size - 1 - np.argmax(reached[:, ::-1], axis=1)
     beyond = np.minimum(last + 1, places.size - 1)
     row = np.arange(haat_m.size)

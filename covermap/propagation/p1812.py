@@ -85,6 +85,7 @@ def p1812_path(
         10 dB at one place.
     """
     surface_m = profile_surface_m(ground_m, clutter_m)
+    # One sum finds a NaN anywhere; a kernel must not raise, and half a path has no loss.
     if math.isnan(surface_m.sum()):
         terms[:] = math.nan
         return math.nan
@@ -96,6 +97,8 @@ def p1812_path(
     dtm_km, dlm_km, omega = land_and_sea(distance_km, zone)
     beta0 = beta0_percent(mid_latitude_deg, dtm_km, dlm_km)
 
+    # From here on bare ground: horizons, fitted surfaces and roughness do not see clutter. Only the two calls
+    # of delta_bullington_db below take the surface with clutter on it.
     theta_t, theta_r, tx_point, rx_point = horizons(
         distance_km, ground_m, levels_m[0], levels_m[1], ae_km, wavelength_m
     )
@@ -121,6 +124,8 @@ def p1812_path(
     ld50, _, _, _ = delta_bullington_db(
         distance_km, surface_m, levels_m, smooth_m, ae_km, frequency_ghz, wavelength_m, vertical, omega
     )
+    # The same path on the earth of strong refraction, three radii of the real one: Ldp lies between the two
+    # by Fi.
     ldbeta, lbulla, lbulls, ldsph = delta_bullington_db(
         distance_km,
         surface_m,
@@ -159,6 +164,8 @@ def p1812_path(
     lbc = power_sum_loss_db(lbs, lbam)
     lb = max(lb0p, lbc)
 
+    # In the order of TERM_NAMES. htc and hrc repeat hts and hrs: the ends of the surface are bare, so the
+    # antenna above clutter at its own foot is the antenna above ground.
     values = (
         total_km, dlt_km, dlr_km, theta_t, theta_r, theta, levels_m[0], levels_m[1], levels_m[0], levels_m[1],
         omega, dtm_km, dlm_km, mid_latitude_deg, beta0, ae_km, tx_fit_m, rx_fit_m, hst_m, hsr_m,

@@ -115,6 +115,7 @@ def propagation_factor(
         spectrum = dst(field, type=1) / plane.cells
         at = np.abs(np.sin(np.outer(np.maximum(rx_m + base_m, 0.0), sines)) @ spectrum)
         ranges.append(range_m)
+        # A line source's field falls with the root of the distance: this takes free space's own fall out.
         factors.append(at * np.sqrt(range_m / (2.0 * np.pi * plane.wave_number)))
     return np.array(ranges), np.array(factors)
 
@@ -161,6 +162,8 @@ def _plane(
     highest_m = max(ground_m.max(), ground_m[0] + tx_height_m, ground_m[-1] + top_m)
     margin_m = grid.margin_m or 100.0 + 3.0 * np.sqrt(wavelength_m * length_m / 4.0)
     needed_m = highest_m - ground_m.min() + margin_m + grid.absorber_m
+    # A sine transform of cells - 1 heights is a Fourier transform of twice cells, which should have small
+    # factors.
     cells = next_fast_len(2 * int(needed_m / cell_m) + 2) // 2
     height_m = cell_m * np.arange(1, cells)
     depth = np.clip((height_m - (cells * cell_m - grid.absorber_m)) / grid.absorber_m, 0.0, 1.0)

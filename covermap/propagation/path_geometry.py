@@ -49,6 +49,7 @@ def horizon(distance_km, ground_m, antenna_level_m, from_transmitter, effective_
     Source: ITU-R P.1812-8, Attachment 1 to Annex 1, horizon angles. Accuracy: exact.
     """
     last = distance_km.shape[0] - 1
+    # Tangents are compared and one arc tangent is taken at the end: atan keeps their order.
     steepest = NO_EDGE
     best = 1
     for i in range(1, last):
@@ -72,6 +73,7 @@ def horizons(distance_km, ground_m, tx_level_m, rx_level_m, effective_radius_km,
     total_km = distance_km[distance_km.shape[0] - 1]
     direct_mrad = elevation_mrad(rx_level_m - tx_level_m, total_km, effective_radius_km)
     tx_mrad, tx_point = horizon(distance_km, ground_m, tx_level_m, True, effective_radius_km)
+    # A point exactly on the line is sight, as in the sweep (fill_horizons): both must fall to the same side.
     if tx_mrad > direct_mrad:
         rx_mrad, rx_point = horizon(distance_km, ground_m, rx_level_m, False, effective_radius_km)
         return tx_mrad, rx_mrad, tx_point, rx_point
@@ -91,6 +93,8 @@ def fitted_surface_ends_m(distance_km, ground_m):
     """
     last = distance_km.shape[0] - 1
     total_km = distance_km[last]
+    # Sums over whole sections, near and far height weighted by where they stand: exact for uneven spacing,
+    # which sums over points would not be.
     area = 0.0
     moment = 0.0
     for i in range(1, last + 1):
@@ -126,9 +130,12 @@ def diffraction_surface_ends_m(distance_km, ground_m, tx_level_m, rx_level_m, tx
         rx_slope = max(rx_slope, above_m / (total_km - distance_km[i]))
     tx_m = tx_fit_m
     rx_m = rx_fit_m
+    # The slopes say at which end the ground that stands out lies; that end is lowered more.
     if highest_m > 0.0:
         tx_m -= highest_m * tx_slope / (tx_slope + rx_slope)
         rx_m -= highest_m * rx_slope / (tx_slope + rx_slope)
+    # So each antenna stands above the surface by its own height at least: roots and logarithms of these
+    # heights follow.
     return min(tx_m, ground_m[0]), min(rx_m, ground_m[last])
 
 

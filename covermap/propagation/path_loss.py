@@ -148,6 +148,9 @@ def p1812_loss(
         rx_coast_km,
         terms,
     )
+    # The kernel took the maximum with Lb0p at half of the places. The spread belongs under that maximum (to
+    # Lbc), not on top of it, so the last step is done again here and the two terms that hold it are
+    # corrected.
     at_places_db = terms[LOSS_50_PERCENT_OF_LOCATIONS] + location_loss_db(location_percent, location_sd_db)
     loss_db = max(terms[LOSS_NO_DIFFRACTION], at_places_db)
     terms[FIELD] -= loss_db - terms[LOSS]

@@ -168,6 +168,7 @@ def median_field(
     """
     if location_percent not in LOCATION_FACTOR:
         raise InputError(f"location_percent must be 50, 70, 95 or 99, got {location_percent!r}.")
+    # Places and entry vary independently, so their deviations add as squares.
     spread_db = LOCATION_FACTOR[location_percent] * math.hypot(
         LOCATION_SD_DB, finite("entry_sd_db", entry_sd_db)
     )

@@ -46,6 +46,8 @@ class Profile:
         clutter_m: ArrayLike | None = None,
         zone: ArrayLike | None = None,
     ) -> None:
+        # np.array in _column copies: what the caller does to the arrays later does not reach a checked
+        # profile.
         distance = _distances(distance_km)
         points = distance.size
         ground = _column("ground_m", ground_m, points)
@@ -60,6 +62,7 @@ class Profile:
             ("clutter_m", clutter),
             ("zone", zones.astype(np.uint8)),
         ):
+            # the dataclass is frozen, and its fields are set by this checking __init__ alone
             object.__setattr__(self, name, values)
 
     @property

@@ -136,6 +136,7 @@ def _upper_hull(distance_km: NDArray[np.float64], height_m: NDArray[np.float64])
             before, middle = hull[-2], hull[-1]
             along = (y[middle] - y[before]) * (x[point] - x[before])
             across = (y[point] - y[before]) * (x[middle] - x[before])
+            # Contacts in one straight line lose the middle one: the string does not turn there.
             if along > across:
                 break
             hull.pop()

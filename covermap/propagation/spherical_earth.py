@@ -11,6 +11,7 @@ SEA = (80.0, 5.0)  # the same
 @kernel
 def _surface_admittance(permittivity, conductivity_s_m, radius_km, frequency_ghz, vertical):
     """Return the normalised surface admittance K. Source: ITU-R P.1812-8, section 4.3.2.1."""
+    # 17.98 = 1/(2 pi epsilon0) for S/m and GHz, rounded: the imaginary part of the relative permittivity.
     loss_term = 18.0 * conductivity_s_m / frequency_ghz
     horizontal = (
         0.036
@@ -96,12 +97,15 @@ def smallest_clearance(distance_km, tx_height_m, rx_height_m, radius_km):
 
     Source: ITU-R P.1812-8, section 4.3.2. Accuracy: exact solution of its cubic.
     """
+    # c is negative where the receiver stands higher; the cubic does not mind. The root below is at most 2/3
+    # (at m = 1/2) and |c| under 1, so acos always has an answer.
     c = (tx_height_m - rx_height_m) / (tx_height_m + rx_height_m)
     m = 250.0 * distance_km * distance_km / (radius_km * (tx_height_m + rx_height_m))
     angle = math.acos(1.5 * c * math.sqrt(3.0 * m / (m + 1.0) ** 3))
     b = 2.0 * math.sqrt((m + 1.0) / (3.0 * m)) * math.cos((math.pi + angle) / 3.0)
     from_tx_km = 0.5 * distance_km * (1.0 + b)
     from_rx_km = distance_km - from_tx_km
+    # 500 x^2/a is the bulge in m for x and a in km.
     tx_part = (tx_height_m - 500.0 * from_tx_km * from_tx_km / radius_km) * from_rx_km
     rx_part = (rx_height_m - 500.0 * from_rx_km * from_rx_km / radius_km) * from_tx_km
     return (tx_part + rx_part) / distance_km, from_tx_km, from_rx_km
@@ -127,6 +131,9 @@ def spherical_earth_loss_db(
     needed_m = 17.456 * math.sqrt(from_tx_km * from_rx_km * wavelength_m / distance_km)
     if clearance_m > needed_m:
         return 0.0
+    # Within sight the residue series does not hold. It is taken on an earth so small that this path grazes
+    # it, and shared out by how much of the clearance is missing: no jump at the horizon, none at full
+    # clearance.
     grazing_radius_km = 500.0 * (distance_km / (math.sqrt(tx_height_m) + math.sqrt(rx_height_m))) ** 2
     grazing_db = first_term_loss_db(
         distance_km, tx_height_m, rx_height_m, grazing_radius_km, frequency_ghz, vertical, sea_fraction

@@ -15,9 +15,11 @@ REFERENCE_HEIGHT_M = 10.0  # the lowest height at which a path is computed
 @kernel
 def _rooftop_loss_db(frequency_ghz, rx_height_m, clutter_height_m, street_width_m):
     """Return form (2a), diffraction over the roof in front. Source: ITU-R P.2108-1, section 3.1."""
+    # P.2108's 0.342 holds for the frequency in GHz, heights in m and the angle in degrees, not radians.
     below_m = clutter_height_m - rx_height_m
     angle_deg = math.degrees(math.atan(below_m / street_width_m))
     nu = 0.342 * math.sqrt(frequency_ghz * below_m * angle_deg)
+    # 6.03 dB is the edge's loss at nu = 0: an antenna level with the tops loses nothing.
     return knife_edge_loss_db(nu) - 6.03
 
 
@@ -57,6 +59,8 @@ def low_mount_loss_db(frequency_ghz, rx_height_m, clutter_height_m, open_land):
     """
     if rx_height_m >= REFERENCE_HEIGHT_M:
         return 0.0
+    # Never a path run down into its clutter: at 600 MHz, 1.5 m high among tops of 10 m, it ends 27 to 44 dB
+    # under the clear field at 10 m, by the profile's step, where P.2108 says 17.
     tops_m = max(REFERENCE_HEIGHT_M, clutter_height_m)
     down_db = terminal_clutter_loss_db(frequency_ghz, rx_height_m, tops_m, STREET_WIDTH_M, open_land)
     return down_db - terminal_clutter_loss_db(

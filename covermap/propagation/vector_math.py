@@ -122,6 +122,8 @@ def exp2(y):
 
     Source: Chebyshev interpolation of degree 9 on half a unit round each integer. Accuracy: 4e-14 relative.
     """
+    # The exponent is added as bits: past 1023 it would run into the sign, and a huge power would come out
+    # negative.
     y = min(max(y, -1000.0), 1000.0)
     whole = math.floor(y + 0.5)
     r = y - whole
@@ -140,6 +142,7 @@ def third_sine(q):
     Source: the identity above; asin by its series to 1/2 and by the half angle beyond. Accuracy: 2e-15.
     """
     size = abs(q)
+    # Beyond 1/2 the series of asin converges slowly: asin(s) = pi/2 - 2 asin(sqrt((1 - s)/2)) brings it back.
     large = size > 0.5
     z = 0.5 * (1.0 - size) if large else size * size
     root = math.sqrt(z)

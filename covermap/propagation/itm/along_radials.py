@@ -31,6 +31,8 @@ def fill_itm_radials(
     Source: NTIA ITM 1.2.2 in broadcast mode, median of places and situations. Accuracy: equal to itm_loss.
     """
     for radial in range(items.last_step.size):
+        # A copy, as each item puts its own ground at its step and takes it away again: the next items pass
+        # over it.
         ground = ground_m[radial].copy()
         known = 0
         while known <= items.last_step[radial] and not math.isnan(ground[known]):
@@ -73,6 +75,8 @@ class ItmSweep:
         time_percents: Sequence[float],
         ground: ItmGround,
     ) -> None:
+        # What the sweep of P.1812 is run for beside (path class, departure) is geometry: one frequency is
+        # enough.
         first = frequencies[:1]
         self._geometry = RadialSweep(
             steps, items, heights_m, [mhz for mhz, _ in first], [v for _, v in first], time_percents
@@ -100,6 +104,7 @@ class ItmSweep:
         losses: CellLosses,
     ) -> None:
         """Fill the cells of several radials; as RadialSweep.run_radials."""
+        # Its losses go where the first frequency's belong, and fill_itm_radials writes over them afterwards.
         first = CellLosses(losses.loss_db[:1], losses.spread_db[:1], losses.departure_deg, losses.path_class)
         self._geometry.run_radials(profiles, step_km, tx_height_m, items, dn, n0, first)
         fill_itm_radials(

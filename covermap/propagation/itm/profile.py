@@ -150,9 +150,12 @@ def itm_profile_path(ground_m, last, step_m, tx_height_m, rx_height_m, n0):
     tx_horizon_m, tx_rad, rx_horizon_m, rx_rad = profile_horizons(
         ground_m, last, step_m, tx_height_m, rx_height_m, radius_m
     )
+    # Ground close to an antenna says nothing of the roughness of the way: 15 heights of it, at most a tenth
+    # of the way to the horizon, are left out at either end.
     start_m = min(15.0 * tx_height_m, 0.1 * tx_horizon_m)
     end_m = length_m - min(15.0 * rx_height_m, 0.1 * rx_horizon_m)
     delta_h_m = interdecile_range_m(ground_m, last, step_m, start_m, end_m)
+    # Each is the path's length where both see each other, so the sum tells line of sight.
     if tx_horizon_m + rx_horizon_m > 1.5 * length_m:
         effective_m, horizons_m, angles_rad = expected_horizons(
             ground_m, last, step_m, start_m, end_m, (tx_height_m, rx_height_m), delta_h_m, radius_m

@@ -52,6 +52,8 @@ def reference_attenuation_db(path, frequency_mhz, impedance):
     at one place (from memory).
     """
     slope, start_db = diffraction_line(path, frequency_mhz, abs(impedance))
+    # Sight here means within the smooth-earth horizons of the effective heights, whatever hills the profile
+    # has.
     if path.length_m < smooth_horizons_m(path):
         loss_db = line_of_sight_db(path, frequency_mhz, impedance, slope, start_db)
         mode = LINE_OF_SIGHT

@@ -55,6 +55,8 @@ def give_to_cells(own, excess_db, cell_of_item, cells):
                 spread_db = median_db - own.loss_db[frequency, 1, height, item]
                 cell = cell_of_item[item]
                 cells.loss_db[frequency, height, cell] = median_db + excess_db[item]
+                # Readers take the spread as 0 or more. Not max(): unknown must stay NaN, and NaN < 0 is
+                # false.
                 cells.spread_db[frequency, height, cell] = 0.0 if spread_db < 0.0 else spread_db
     for item in range(cell_of_item.size):
         cell = cell_of_item[item]

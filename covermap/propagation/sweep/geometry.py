@@ -55,6 +55,7 @@ def fill_bullington_nu(surface_m, tx_level_m, heights_m, step_km, curvature, cou
             size = push(hull, size, x_km, lowered_m, point)
             point += 1
         total_km = items[DISTANCE_KM, item]
+        # A slope of lowered heights is the bulged path's less curvature times the path's length.
         bulge = curvature * total_km
         for height in range(heights_m.shape[0]):
             rx_level_m = items[END_M, item] + heights_m[height]

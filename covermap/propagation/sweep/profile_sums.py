@@ -23,6 +23,7 @@ NO_COAST_KM = 500.0  # stands for a coast too far away to count; ITU-R P.1812-8 
 @kernel
 def first_unordered(item_step, last_step):
     """Return the first item whose step is under 2, above last_step or below its neighbour's, or -1."""
+    # a path of one step has no point between its ends, and so no horizon
     before = 2
     for item in range(item_step.shape[0]):
         if item_step[item] < before or item_step[item] > last_step:
@@ -91,6 +92,7 @@ def fill_fitted_surface(ground_m, step_km, count, items):
             moment += step_km * (far_m * (2.0 * x_km + near_km) + near_m * (x_km + 2.0 * near_km))
             point += 1
         total_km = items[DISTANCE_KM, item]
+        # The last section ends at the item's own ground, so it never enters the running sums.
         near_km = total_km - step_km
         near_m = ground_m[step - 1]
         end_m = items[END_M, item]

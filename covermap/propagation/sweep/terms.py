@@ -70,6 +70,7 @@ def fill_beta0(columns, items):
         tau = items[INLAND_FACTOR, i]
         land_part = exp2(-LOG2_OF_10 * items[LAND_KM, i] / (16.0 - 6.6 * tau))
         inland_part = exp2(-5.0 * LOG2_OF_10 * (0.496 + 0.354 * tau))
+        # mu1 is at most 1: 0 for its logarithm
         log2_mu1 = min(0.2 * log2_positive(land_part + inland_part), 0.0)
         latitude = abs(items[MID_LATITUDE_DEG, i])
         low = latitude <= 70.0
@@ -79,6 +80,8 @@ def fill_beta0(columns, items):
         log2_beta0 = log2_positive(beta0)
         items[BETA0_PERCENT, i] = beta0
         items[LOG_BETA0_OVER_50, i] = LOG10_OF_2 * (log2_beta0 - LOG2_OF_50)
+        # beta0 is at most 10^1.67 = 46.8 %, so the lower half of the approximation (inverse_normal.py) is
+        # enough.
         t = math.sqrt(-2.0 * LN_OF_2 * (log2_beta0 - LOG2_OF_100))
         numerator = (0.010328 * t + 0.802853) * t + 2.515516698
         denominator = ((0.001308 * t + 0.189269) * t + 1.432788) * t + 1.0
@@ -201,5 +204,6 @@ def fill_duct_frequency(columns, ray, frequency_ghz, effective_radius_km, terms)
             1.0 + 0.361 * root * rx_mrad * math.sqrt(rx_km)
         )
         shielding_db = 20.0 * LOG10_OF_2 * log2_positive(bend) + 0.264 * cube_root * (tx_mrad + rx_mrad)
+        # min(theta, 0.1 d) of the formula is theta less the part above 0.1 d, which is at hand.
         angular_db = per_mrad * (ray[THETA_MRAD, i] - tx_mrad - rx_mrad)
         terms[DUCT_FREQUENCY_DB, i] = common_db + shielding_db + angular_db
