@@ -84,6 +84,8 @@ class BlockRequest:
 @lru_cache(maxsize=1024)
 def _as_json(request: BlockRequest) -> str:
     """Return a request as text; kept, as every tile's digest asks for it."""
+    # json writes floats with all their digits, so two requests share a digest only if every number is the
+    # same.
     asked = dataclasses.asdict(request)
     if asked["itm"] is None:  # so that blocks of the other models keep their names
         del asked["itm"]
@@ -131,6 +133,7 @@ def compute_blocks(request: BlockRequest, tiles: Sequence[Tile], terrain: PathTe
             n0=request.n0,
             losses=losses,
         )
+    # After the march, whose class for a near cell would be of a path of two or three steps.
     losses.path_class[near & ~np.isnan(cells.ground_m)] = CLEAR
     return _split(tiles, losses, near)
 

@@ -57,6 +57,8 @@ def cell_paths(
     in_reach = geometry.distance_km <= radials.reach_km
     far_enough = geometry.distance_km >= begins_km
     marched = np.flatnonzero(in_reach & far_enough & ~np.isnan(ground_m))
+    # Sorted by the lesser key first: the second sort keeps the order of equals, which leaves steps rising
+    # within each radial, as the sweep asks.
     by_step, _ = counting_sort(step, marched, radials.steps + 1)
     order, first = counting_sort(radial, by_step, radials.count)
     return CellPaths(ground_m, geometry.distance_km, near, in_reach, radial, step, order, first)

@@ -40,6 +40,8 @@ class ClusterThreads:
         try:
             for _ in range(len(items)):
                 while begun < len(items) and len(waiting) < self._most_waiting():
+                    # pure=False: otherwise dask names a task by its arguments and may hand out an earlier
+                    # run's result.
                     waiting.append(self._client.submit(work, items[begun], pure=False))
                     begun += 1
                 yield waiting[0].result()
@@ -53,6 +55,8 @@ class ClusterThreads:
             raise CovermapError(f"The scheduler was lost: {error}. The same command carries on.") from error
         finally:
             if waiting:
+                # The scheduler outlives this command: what is left waiting there would still be worked
+                # through.
                 self._client.cancel(list(waiting), force=True)
 
     @property
@@ -127,6 +131,7 @@ def is_loopback(host: str) -> bool:
         found = {str(entry[4][0]) for entry in socket.getaddrinfo(host, None)}
     except OSError:
         return False
+    # every address of the name, as the connection may take any of them
     return bool(found) and all(ipaddress.ip_address(address).is_loopback for address in found)
 
 
@@ -137,6 +142,7 @@ def _connect(scheduler: str) -> Any:
     except ImportError as error:
         raise InputError("--scheduler needs dask: pip install 'covermap[cluster]'.") from error
     try:
+        # set_as_default=False: dask's own functions in the caller's program must not land on this scheduler.
         client = Client(scheduler, timeout=CONNECT_S, set_as_default=False)
     except (OSError, TimeoutError, ValueError, TypeError, RuntimeError) as error:
         raise InputError(

@@ -90,6 +90,7 @@ def cover_change_db(
         )
     )
     looked_at = (length_m >= 1000.0 * NEAR_MAST_KM) & (length_m <= 1000.0 * prediction.reach_km)
+    # Paths of like length together: the arrays of a batch are as long as its longest path.
     by_length = np.flatnonzero(looked_at)[np.argsort(length_m[looked_at], kind="stable")]
     here_m = terrain.clutter_height_m(longitude_deg, latitude_deg).astype(np.float64)
     for first in range(0, by_length.size, AT_ONCE):
@@ -107,9 +108,11 @@ def cover_change_db(
             np.array([station.polarization == "vertical" for station in stations]),
             prediction.dn,
             prediction.n0,
+            # good enough for beta0, which is all the model takes it for, and the same in both runs
             0.5 * (mast.latitude_deg + latitude_deg[some]),
             found,
         )
+        # found is a copy (some is a list of places), so it is put back.
         change_db[..., some] = found
     return change_db
 
@@ -182,6 +185,7 @@ def fill_changes(
         for step in range(last + 1):
             along_km = total_km * step / last
             end_km = total_km - along_km
+            # Both runs leave the same points out, so most of what that costs cancels in their difference.
             if end_km > NEAR_KM and step % FAR_EVERY != 0:
                 continue
             distance_km[points] = along_km

@@ -84,6 +84,7 @@ def point_profile(
         )
     )
     ground_m = terrain.path_ground_m(longitudes, latitudes)
+    # Mast and home stand on the ground even where only the canopy above it is unknown, as in the sweep.
     ground_m[[0, -1]] = terrain.ground_m(longitudes[[0, -1]], latitudes[[0, -1]])
     distance_km = along_m / 1000.0
     clutter_m = terrain.clutter_height_m(longitudes, latitudes).astype(np.float64)
@@ -126,6 +127,7 @@ def exact_loss(
         loss_db = free_space_loss_db(length_km, tx_level_m, rx_level_m, frequency_mhz / 1000.0)
         departure = math.degrees(math.atan2((rx_level_m - tx_level_m) / 1000.0, length_km))
         return ExactLoss(float(loss_db), departure, near)
+    # Also for the irregular terrain model: its departure angle is that of P.1812's geometry, as on the map.
     terms = np.empty(TERM_COUNT)
     loss_db = p1812_path(
         profile.distance_km,

@@ -89,4 +89,5 @@ def _results(
             if progress is not None and progress(done / len(items)) is False:
                 raise RunStoppedError(f"Stopped as asked after {done} of {len(items)} steps.")
     finally:
+        # Awaited, not left: a running task could still write where its caller cleans up.
         pool.shutdown(wait=True, cancel_futures=True)

@@ -37,6 +37,7 @@ def pattern_db(
         total_db += station.azimuth_pattern.relative_db_at(azimuth_deg)
     if station.elevation_pattern is not None:
         from_tilt = np.radians(azimuth_deg - station.mechanical_tilt_azimuth_deg)
+        # Electrical tilt lowers the beam all round, mechanical tilt lowers one side and lifts the other.
         tilt_deg = station.electrical_tilt_deg + station.mechanical_tilt_deg * np.cos(from_tilt)
         total_db += station.elevation_pattern.relative_db_at(departure_deg + tilt_deg)
     return total_db

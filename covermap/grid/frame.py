@@ -72,6 +72,8 @@ class Grid:
         Cells of one band after the other are in the order of the whole grid, row by row.
         """
         rows = max(1, most_cells // self.cols)
+        # Whole rows of the rasters' blocks (128 cells, result/rasters.py), or each block would be read for
+        # two bands.
         rows = rows // 128 * 128 or rows
         for row in range(0, self.rows, rows):
             yield Tile(row, 0, min(rows, self.rows - row), self.cols)
@@ -94,6 +96,7 @@ class Grid:
         depend on the tile.
         """
         if tile.rows * tile.cols > KEPT_CELLS:
+            # without the cache: a band of a million cells kept 64 times would be a gigabyte
             return _centres_lonlat.__wrapped__(self, tile)
         return _centres_lonlat(self, tile)
 
@@ -127,6 +130,7 @@ class Grid:
 
     def cell_at(self, latitude_deg: float, longitude_deg: float) -> tuple[int, int] | None:
         """Return (row, col) of the cell that holds a WGS 84 place, or None outside the grid."""
+        # A place the CRS does not reach comes back as infinity, which is in no cell.
         x, y = to_wgs84(self.crs_wkt).transform(longitude_deg, latitude_deg, direction="INVERSE")
         col, row = (x - self.x_min) / self.cell_m, (self.y_max - y) / self.cell_m
         if 0.0 <= row < self.rows and 0.0 <= col < self.cols:

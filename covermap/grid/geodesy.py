@@ -11,6 +11,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from covermap.propagation.compiling import kernel
 
+# The exact geodesic, for profiles and single points. For every cell of every mast the closed form below
+# stands in for it, as near as mast_geometry says.
 WGS84 = pyproj.Geod(ellps="WGS84")
 SEMI_MAJOR_M = 6378137.0  # WGS 84, defining constant
 FLATTENING = 1.0 / 298.257223563  # WGS 84, defining constant
@@ -81,6 +83,8 @@ def fill_mast_geometry(mast_latitude, mast_longitude, longitude, latitude, out):
         east_1, north_1 = d_y, cos_1 * d_z - sin_1 * d_x
         east_2 = sin_turn * d_x - cos_turn * d_y
         north_2 = sin_2 * (cos_turn * d_x + sin_turn * d_y) - cos_2 * d_z
+        # The mean of both ends' curvature: with one end's alone the arc would be off by the change along the
+        # path.
         curvature = 0.5 * (
             normal_curvature(cos_1, normal_1, east_1, north_1)
             + normal_curvature(cos_2, normal_2, east_2, north_2)

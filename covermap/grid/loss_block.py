@@ -9,6 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+# Steps far below what any model knows (6 dB at one place); three bytes a loss and spread where floats take
+# eight.
 LOSS_STEP_DB = 0.01
 LOSS_MIDDLE_DB = 300.0  # int16 then reaches from -27.67 to 627.67 dB
 SPREAD_STEP_DB = 0.25
@@ -78,6 +80,7 @@ class PackedBlock:
 
 def pack(block: LossBlock) -> PackedBlock:
     """Return a block in whole numbers; values beyond their range take its end (63.75 dB of spread)."""
+    # The spread has no code for unknown: unpack takes it from the loss beside it.
     spread = np.clip(np.rint(np.nan_to_num(block.spread_db) / SPREAD_STEP_DB), 0, 255).astype(np.uint8)
     return PackedBlock(
         _to_int16((block.loss_db - np.float32(LOSS_MIDDLE_DB)) / np.float32(LOSS_STEP_DB)),

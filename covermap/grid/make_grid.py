@@ -113,6 +113,7 @@ def _grid_crs(name: str, bounds_deg: Bounds) -> pyproj.CRS:
         raise InputError(
             f'[grid] crs is "{name}", which is no known CRS. Write "auto" or a code such as "EPSG:32625".'
         ) from error
+    # Feet would make cell_m, areas in km2 and homes a square wrong by factors without a word.
     if not crs.is_projected or any(axis.unit_conversion_factor != 1.0 for axis in crs.axis_info[:2]):
         raise InputError(
             f'[grid] crs is "{name}" ({crs.name}), whose unit is {crs.axis_info[0].unit_name}. '
@@ -125,6 +126,7 @@ def _auto_crs(bounds_deg: Bounds) -> pyproj.CRS:
     """Return UTM when the extent lies within 3 degrees of its meridian, else a local equal-area CRS."""
     west, south, east, north = bounds_deg
     middle = _wrapped((west + east) / 2.0)
+    # Zones of 6 degrees alone: Norway's and Svalbard's wider ones reach farther from their meridian.
     zone = min(60, int((middle + 180.0) // 6.0) + 1)
     meridian = 6.0 * zone - 183.0
     off = max(abs(_wrapped(west - meridian)), abs(_wrapped(east - meridian)))
@@ -135,6 +137,7 @@ def _auto_crs(bounds_deg: Bounds) -> pyproj.CRS:
         and north <= UTM_NORTH_DEG
     ):
         return pyproj.CRS.from_epsg((32600 if south + north >= 0.0 else 32700) + zone)
+    # Rounded: a rim that moves by a few metres leaves most grids' cells where they were.
     return _local_crs(round((south + north) / 2.0, 2), round(middle, 2))
 
 
@@ -184,6 +187,7 @@ def _snapped(crs: pyproj.CRS, cell_m: float, x: NDArray[np.float64], y: NDArray[
     rows, cols = max(1, last_row - first_row), max(1, last_col - first_col)
     if rows * cols >= LIMIT_CELLS:
         fits = cell_m * math.sqrt(rows * cols / LIMIT_CELLS)
+        # The advice is rounded up to one digit, so that following it does not fail by a cell.
         step = 10.0 ** math.floor(math.log10(fits))
         raise InputError(
             f"[grid] cell_m is {cell_m:g}, which makes {rows} x {cols} = {rows * cols} cells; the limit is "
@@ -196,6 +200,7 @@ def _snapped(crs: pyproj.CRS, cell_m: float, x: NDArray[np.float64], y: NDArray[
 
 def _check_scale(grid: Grid, crs_name: str) -> None:
     """Refuse a CRS in which the grid's corner squares are not the size they say. Raises InputError."""
+    # Corners and middle: scale is farthest from 1 at the rim or on the central meridian.
     x = grid.x_min + np.array([0.0, grid.cols, 0.0, grid.cols, grid.cols / 2.0]) * grid.cell_m
     y = grid.y_max - np.array([0.0, 0.0, grid.rows, grid.rows, grid.rows / 2.0]) * grid.cell_m
     transformer = to_wgs84(grid.crs_wkt)

@@ -45,6 +45,8 @@ def march(
     sweep = make_sweep(int(last_step.max()), int(count.max()))
     begin = 0
     while begin < used.size:
+        # Neighbouring radials go in one call: their profiles share cells of the terrain, and Python's part
+        # costs once.
         end = _batch_end(last_step, begin)
         numbers, steps = used[begin:end], last_step[begin:end]
         profiles = sample_radials(radials, numbers, int(steps.max()), terrain, mast_ground_m)
@@ -56,6 +58,7 @@ def march(
 def _batch_end(last_step: NDArray[np.int32], begin: int) -> int:
     """Return where a batch of radials that begins there ends: as many as stay within BATCH_POINTS."""
     most = min(MOST_BATCH_RADIALS, last_step.size - begin)
+    # A batch is a rectangle as wide as its longest radial, so that is what counts against the limit.
     longest = np.maximum.accumulate(last_step[begin : begin + most].astype(np.int64) + 1)
     fits = longest * np.arange(1, most + 1) <= BATCH_POINTS
     return begin + max(1, int(np.count_nonzero(fits)))
@@ -68,6 +71,7 @@ def _items(
     edges = cells.first[np.append(numbers, numbers[-1] + 1)]
     cell = cells.order[edges[0] : edges[-1]]
     step = cells.step[cell]
+    # Free space over the cell's own distance less over its step's, see give_to_cells.
     excess_db = 20.0 * np.log10(cells.distance_km[cell] / (step * step_km))
     return RadialItems(last_step, edges - edges[0], step, cells.ground_m[cell], excess_db, cell)
 
@@ -82,6 +86,9 @@ def sample_radials(
     zone = np.empty(shape, dtype=np.uint8)
     longitude_deg, latitude_deg = radials.knots(numbers, steps)
     terrain.sample_profiles(longitude_deg, latitude_deg, STEPS_PER_KNOT, ground_m, clutter_m, zone)
+    # The mast stands on the ground, known even where the canopy above it, and so the profile's first point,
+    # is not.
     ground_m[:, 0] = mast_ground_m
+    # -1e-9: with steps of 50 m the point at 50 m stands clear of the mast, and its clutter counts.
     clutter_m[:, : math.ceil(CLEAR_OF_CLUTTER_KM / radials.step_km - 1e-9)] = 0.0
     return RadialProfiles(ground_m, clutter_m, zone, radials.mid_latitude_deg(numbers, steps))

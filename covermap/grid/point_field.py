@@ -66,6 +66,7 @@ def point_field(
     return PointField(
         field_dbuvm=float(median_field(station, np.array([loss.loss_db]), gain_db)[0]) - lower_db,
         path_loss_db=loss.loss_db + lower_db,
+        # of the path alone: a low mount's terminal loss says nothing of hills
         excess_db=loss.loss_db - float(free_db),
         near=loss.near,
         profile=profile,

@@ -53,8 +53,11 @@ class Radials:
 
     def nearest(self, geometry: MastGeometry) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
         """Return for each cell the number of its nearest radial and step."""
+        # The last half spacing before north rounds up to count, which is radial 0.
         radial = np.rint(geometry.azimuth_deg * (self.count / 360.0)).astype(np.int32) % self.count
         step = np.rint(geometry.distance_km / self.step_km).astype(np.int32)
+        # A path needs two steps; closer cells are free space, or are taken over two (LONGEST_STEP_M in
+        # blocks.py).
         return radial.astype(np.int32), np.clip(step, 2, self.steps)
 
     def mid_latitude_deg(self, radial: NDArray[np.int64], steps: int) -> NDArray[np.float64]:

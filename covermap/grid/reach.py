@@ -31,6 +31,7 @@ def nearest_km(
     near = nearest_km < 1000.0 + half_km  # a projection may have no value farther off
     there = longitude_deg[near], latitude_deg[near]
     x, y = transformer.transform(*there, direction="INVERSE")
+    # The nearest point of the box in the plane; on the ground another may be a little nearer, hence SLACK.
     x = np.clip(x, grid.x_min, grid.x_min + width_m)
     y = np.clip(y, grid.y_max - height_m, grid.y_max)
     nearest_km = np.maximum(nearest_km - half_km, 0.0)

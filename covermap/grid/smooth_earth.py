@@ -56,6 +56,7 @@ def smooth_earth_block(request: BlockRequest, tile: Tile) -> LossBlock:
     flat = _flat_radial(request)
     known = distance_km <= request.reach_km
     spreading_db = 20.0 * np.log10(np.maximum(distance_km, 0.001))
+    # The class is that of the next step outwards: it has no values between.
     place = np.minimum(np.searchsorted(flat.distance_km, distance_km), flat.distance_km.size - 1)
 
     def looked_up(rows: NDArray[np.float64], added: NDArray[np.float64] | float = 0.0) -> NDArray[np.float32]:
@@ -122,6 +123,8 @@ def _flat_radial(request: BlockRequest) -> _FlatRadial:
         sweep = RadialSweep(
             radials.steps, steps.size, request.heights_m, frequencies_mhz, vertical, request.time_percents
         )
+        # Also for model = "itm": beyond the elevation P.1812 stands in, whatever the model
+        # (decisions/itm_on_the_map.md).
         ground_m = np.zeros(radials.steps + 1)
         sweep.run(
             ground_m,
@@ -139,6 +142,7 @@ def _flat_radial(request: BlockRequest) -> _FlatRadial:
         spread_db = np.maximum(loss_db - sweep.loss_db[:, 1], 0.0)
         departure_deg = np.degrees(0.001 * sweep.departure_mrad[0])
         path_class = sweep.path_class.copy()
+    # What is left without spreading changes slowly, so straight lines between steps do.
     return _FlatRadial(
         distance_km, loss_db - 20.0 * np.log10(distance_km), spread_db, departure_deg, path_class
     )

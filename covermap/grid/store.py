@@ -18,6 +18,7 @@ import numpy as np
 from covermap.errors import CovermapError, InputError
 from covermap.grid.loss_block import LossBlock, PackedBlock, pack, unpack
 
+# The number rises when LAYOUT does. A file of another layout is taken as damaged: removed and computed anew.
 MAGIC = b"covermap loss block 2\n"
 SUFFIX = ".block"
 CHECKSUM_BYTES = hashlib.sha256().digest_size
@@ -29,6 +30,7 @@ LAYOUT = (("loss", "<i2"), ("spread", "u1"), ("departure", "<i2"), ("near", "u1"
 
 def block_path(folder: Path, digest: str) -> Path:
     """Return where the block of a digest stands in a store's folder."""
+    # 256 folders, so that none holds all of a large store's files
     return folder / digest[:2] / f"{digest}{SUFFIX}"
 
 
@@ -103,6 +105,8 @@ class Store:
         """Keep a block. Raises CovermapError, leaving nothing of it behind, when the disk refuses it."""
         content = _encode(pack(block), digest)
         path = self.path(digest)
+        # A name of its own for each writer: two processes may write the same digest at once, and the later
+        # rename puts equal bytes over equal bytes.
         temporary = path.with_name(f"{digest}.{uuid.uuid4().hex}.tmp")
         try:
             path.parent.mkdir(exist_ok=True)
@@ -114,6 +118,8 @@ class Store:
             raise CovermapError(_write_trouble(self.folder, len(content), error)) from error
         with self._lock:
             self.saved += 1
+            # Other processes' blocks are not counted here: _evict looks through the folder and sets the count
+            # right.
             self._bytes += len(content)
             if self._bytes > self.size_limit_bytes:
                 self._evict(keep=path)
@@ -125,6 +131,7 @@ class Store:
         for _, size, path in blocks:
             if self._bytes <= KEEP_AFTER_EVICTION * self.size_limit_bytes:
                 return
+            # By the clock of a network disk the block just written may look like the oldest.
             if path != keep:
                 with contextlib.suppress(OSError):
                     path.unlink()
@@ -143,6 +150,7 @@ class Store:
         """Remove what runs that died left half written."""
         for path in self.folder.glob("??/*.tmp"):
             with contextlib.suppress(OSError):
+                # not at once: a younger one may be another process's, in the middle of its write
                 if time.time() - path.stat().st_mtime > TEMPORARY_AGE_S:
                     path.unlink()
 
@@ -169,11 +177,13 @@ def _encode(packed: PackedBlock, digest: str) -> bytes:
 
 def _decode(content: bytes, digest: str) -> PackedBlock | None:
     """Return the block in some bytes, or None when they are damaged or another block's."""
+    # The checksum is looked at before the header is read: a torn or foreign file never reaches json or numpy.
     whole, checksum = content[:-CHECKSUM_BYTES], content[-CHECKSUM_BYTES:]
     if not whole.startswith(MAGIC) or hashlib.sha256(whole).digest() != checksum:
         return None
     start = whole.index(b"\n", len(MAGIC)) + 1
     header: dict[str, Any] = json.loads(whole[len(MAGIC) : start])
+    # a whole file under another's name: copied or renamed by hand
     if header["digest"] != digest:
         return None
     arrays = {}

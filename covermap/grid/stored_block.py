@@ -14,9 +14,12 @@ def stored_block(store: Store, request: BlockRequest, tile: Tile, terrain: PathT
     parts = []
     for frequency in request.frequencies:
         part = store.load(request.of(frequency).digest(tile))
+        # All are computed anew for one that is missing: the march's geometry is most of the work
+        # (docs/decisions/one_file_a_frequency.md).
         if part is None:
             block = compute_blocks(request, [tile], terrain)[0]
             keep_block(store, request, tile, block)
+            # Rounded as a read block is, or a second run from the store would differ from the first.
             return as_stored(block)
         parts.append(part)
     return stacked(parts)

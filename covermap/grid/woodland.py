@@ -30,6 +30,8 @@ def last_wood_m(
     north = np.cos(np.radians(bearing_deg)) / METRES_A_DEGREE
     wood_m = np.zeros(bearing_deg.size)
     going = np.flatnonzero(~np.isnan(bearing_deg))  # antennas whose stretch may begin, or goes on
+    # Step by step, only for antennas whose stretch may begin or goes on: 14 us a square, 47 with all steps at
+    # once.
     for step_m in np.arange(STEP_M / 2.0, LONGEST_M, STEP_M):
         if step_m >= NEAR_M:
             going = going[wood_m[going] > 0.0]
