@@ -43,6 +43,7 @@ def check_masts(terrain: Terrain, masts: Sequence[Mast]) -> tuple[str, ...]:
         return ()
     latitude = np.array([mast[1] for mast in masts])
     longitude = np.array([mast[2] for mast in masts])
+    # Under a canopy both count: the mast stands on bare earth, its paths run over both.
     unknown = np.isnan(terrain.elevation_m(longitude, latitude)) | np.isnan(
         terrain.ground_m(longitude, latitude)
     )
@@ -180,6 +181,7 @@ def _coordinate(degrees: float, negative: str, positive: str) -> str:
 
 def _degrees(place: float, edge: float, negative: str, positive: str) -> str:
     """Return the whole degrees from the elevation's edge to beyond a place: "44.0-45.0 N"."""
+    # A hundredth of a degree of slack: an edge at 44.999 or 45.001 by rounding is the edge of a whole tile.
     first = math.floor(min(place, edge) + (0.01 if edge < place else 0.0))
     last = math.ceil(max(place, edge) - (0.01 if edge > place else 0.0))
     last = max(last, first + 1)

@@ -142,6 +142,8 @@ def read_clutter_heights(
         steps = (space or TerrainSpace()).array(dataset.height, dataset.width, np.uint8)
         for window in read_windows(dataset):
             heights_m = read_heights(file, dataset, window, doubts)
+            # counted before the heights become steps, and only of what stands: bare ground would drown the
+            # share
             standing += int(np.count_nonzero(heights_m > STANDS_M))
             tall += int(np.count_nonzero(heights_m > TALL_M))
             steps[window.toslices()] = in_steps(heights_m)

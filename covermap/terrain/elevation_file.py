@@ -109,6 +109,7 @@ def look_at_elevation_file(
         _refuse_pictures(dataset, path)
         metres, warnings = metres_per_unit(dataset, path, unit)
         warnings += vertical_remark(dataset, path)
+        # a view of one number: no memory, but the shape that outlines are asked for
         no_heights = np.broadcast_to(np.float32(np.nan), dataset.shape)
         outline = RasterLayer(path.name, no_heights, dataset.transform, crs_wkt)
     return ElevationFile(path, outline, metres, warnings)
@@ -150,9 +151,11 @@ def _height_reader(
     scale, offset = dataset.scales[0], dataset.offsets[0]
 
     def to_metres(raw: np.ma.MaskedArray) -> NDArray[np.float32]:
+        # float64 until the end: whole numbers of 32 bits, scaled, would lose digits in float32.
         values = raw.data.astype(np.float64)
         void = np.ma.getmaskarray(raw) | ~np.isfinite(values)
         for code in VOID_CODES:
+            # the raw code, before scale and offset turn it into a height
             void |= values == code
         heights_m = (values * scale + offset) * factor
         heights_m[void] = np.nan

@@ -43,6 +43,7 @@ def covered_part(
         if not np.isfinite(col + row).all():
             continue  # the raster's CRS does not reach the shape, so the raster does not either
         turn = abs(360.0 / layer.transform.a)
+        # A shape across 180 degrees may lie a whole turn left or right of the raster's own columns.
         for shift in (-turn, 0.0, turn) if layer.is_geographic else (0.0,):
             shape = shapely.make_valid(shapely.Polygon(np.column_stack([col + shift, row])))
             part = shapely.intersection(shape, shapely.box(0.0, 0.0, cols, rows))
@@ -68,6 +69,7 @@ def spare_km(layers: Layers, latitude_deg: float, longitude_deg: float) -> float
         distance_km * 1000.0,
     )
     inside = covers(layers, longitude, latitude).all(axis=0)
+    # As far as the first ring that sticks out; a ring beyond a gap does not count.
     return float(_SPARE_KM[inside.cumprod().astype(bool)].max(initial=0.0))
 
 
@@ -111,6 +113,8 @@ def _open_voids(layer: RasterLayer, layers: Layers) -> float:
     voids = sum(counts)
     if voids == 0 or len(layers) == 1:
         return float(voids)
+    # Looking a void up in the others costs a projection: of many only every n-th is looked up, evenly over
+    # all blocks (`before` carries the count on), and the share found there is taken for all.
     sample, before, every = [], 0, max(1, voids // _MOST_VOIDS)
     for (first, rows), count in zip(_row_blocks(layer), counts, strict=True):
         if count:

@@ -76,6 +76,7 @@ class LandCover:
     def digest(self) -> str:
         """Return the SHA-256 of the raster and of what its classes mean."""
         sha = hashlib.sha256(self.layer.digest().encode())
+        # Not the noise environment: it changes no path, and stored paths would be computed anew for nothing.
         for values in (self.clutter_height_m, self.open_land, self.water, self.built_up):
             sha.update(values.tobytes())
         return sha.hexdigest()
@@ -98,6 +99,7 @@ def read_land_cover_file(path: Path, table: ClassTable, space: TerrainSpace | No
         layer = RasterLayer(path.name, classes, dataset.transform, crs_wkt)
     water = _by_class(table.water, np.bool_)
     clutter_height_m = _by_class(table.clutter_height_m, np.float32)
+    # whatever a user's table says: nothing stands on water
     clutter_height_m[water] = 0.0
     return LandCover(
         layer,
@@ -125,6 +127,7 @@ def _read_classes(
         raw = read_rows(dataset, path, window)
         void = np.ma.getmaskarray(raw) | ~np.isfinite(raw.data)
         values = np.clip(np.where(void, 0, raw.data), -LARGEST_CODE, LARGEST_CODE).astype(np.int64)
+        # searchsorted answers codes.size for a code above all: brought back, and then not listed.
         found = order[np.minimum(np.searchsorted(codes, values, sorter=order), codes.size - 1)]
         listed = codes[found] == values
         unlisted.update(np.unique(values[~listed & ~void]).tolist())

@@ -32,6 +32,7 @@ def crs_from_wkt(crs_wkt: str) -> pyproj.CRS:
 def transformer_from_wgs84(crs_wkt: str) -> pyproj.Transformer | None:
     """Return the transformer from WGS 84 longitude and latitude, None where nothing has to change."""
     crs = crs_from_wkt(crs_wkt).to_2d()
+    # A raster in plain degrees needs no projection at all, which is ten times the cost of the look-up.
     if crs.equals(_WGS84, ignore_axis_order=True):
         return None
     return pyproj.Transformer.from_crs(_WGS84, crs, always_xy=True)
@@ -114,6 +115,8 @@ class RasterLayer:
             x = np.where(np.isfinite(x), x, np.nan)
             y = np.where(np.isfinite(y), y, np.nan)
         if self.is_geographic:
+            # Whichever turn the raster counts its longitudes in (-180 to 180, 0 to 360), the place is brought
+            # next to its middle.
             x = x - 360.0 * np.round((x - self.centre_x) / 360.0)
         return (x - self.transform.c) / self.transform.a, (y - self.transform.f) / self.transform.e
 
@@ -122,6 +125,7 @@ class RasterLayer:
         col, row = self.positions(longitude_deg, latitude_deg)
         if self.is_geographic:
             turn = abs(360.0 / self.transform.a)
+            # A cubic through knots on both sides of the jump would swing round the Earth.
             jumps = np.round(np.diff(col, axis=1) / turn)
             if np.any(jumps):
                 col[:, 1:] -= turn * np.cumsum(jumps, axis=1)

@@ -72,6 +72,7 @@ def fill_heights_along(
     for layer in layers:
         col, row = layer.line_positions(longitude_deg, latitude_deg)
         layer.bring(col, row)
+        # nothing is missing any more: coarser rasters need not be read
         if fill_bilinear_along(layer.array, col, row, steps_per_knot, out) == 0:
             break
 

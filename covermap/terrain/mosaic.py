@@ -90,6 +90,8 @@ def join_aligned(files: Sequence[ElevationFile]) -> tuple[Mosaic, ...]:
     merged: list[_Group] = []
     for group in groups:
         merged = _with(merged, group)
+    # In the order the user named them; among rasters of different cells the finest comes first (sorted is
+    # stable).
     merged.sort(key=lambda group: min(group.files))
     mosaics = [group.mosaic() for group in merged]
     return tuple(sorted(mosaics, key=lambda mosaic: mosaic.files[0].outline.cell_m))
@@ -106,6 +108,7 @@ def read_mosaic(mosaic: Mosaic, space: TerrainSpace | None = None) -> tuple[Rast
     rows, cols = outline.array.shape
     heights_m = (space or TerrainSpace()).array(rows, cols, np.float32)
     for row in range(0, rows, ROWS_AT_ONCE):
+        # In pieces that are released: filled at once, a mapped mosaic would stand in memory whole.
         heights_m[row : row + ROWS_AT_ONCE] = np.nan
         release(heights_m)
     warnings: list[str] = []
@@ -170,6 +173,7 @@ class _Group:
         moved = _shifted(other.window, col, row)
         window = union([self.window, moved])
         cells = self.cells + other.cells
+        # Two tiles far apart would join into a raster that is mostly empty, and memory goes by its size.
         if window.width * window.height > EMPTY_FACTOR * cells:
             return None
         return _Group(self.files | other.files, self.outline, window, cells)
@@ -194,6 +198,7 @@ def _fits(one: RasterLayer, other: RasterLayer) -> bool:
     if one.crs_wkt != other.crs_wkt:
         return False
     a, b = one.transform, other.transform
+    # A cell size that differs in its last digits adds up over the raster: the misfit at its far end counts.
     span = max(*one.array.shape, *other.array.shape)
     if abs(a.a - b.a) * span > MISFIT_CELLS * abs(a.a) or abs(a.e - b.e) * span > MISFIT_CELLS * abs(a.e):
         return False

@@ -55,6 +55,8 @@ class BlocksOnDemand:
         """Return a name of the files as they stand on disk, without reading them."""
         sha = hashlib.sha256(repr(tuple(self.layer.transform)[:6]).encode())
         for file in self._mosaic.files:
+            # Sizes and times stand for the heights: reading all of a country's tiles to name them would undo
+            # the saving.
             state = file.path.stat() if file.path.exists() else None
             sha.update(repr((str(file.path), state and (state.st_size, state.st_mtime_ns))).encode())
         return sha.hexdigest()
@@ -66,6 +68,7 @@ class BlocksOnDemand:
         """
         if col.ndim == 2 and col.shape[1] > 1:
             col, row = _between(col, row)
+        # One reader at a time: GDAL's datasets may not be shared among threads that read.
         with self._lock:
             for block_row, block_col in self._missing(col.ravel(), row.ravel()):
                 self._read_block(block_row, block_col)
@@ -127,6 +130,7 @@ class BlocksOnDemand:
 
     def _dataset(self, number: int) -> rasterio.DatasetReader:
         if number not in self._open:
+            # the one used longest ago
             if len(self._open) >= OPEN_FILES:
                 self._open.popitem(last=False)[1].close()
             self._open[number] = opened_raster(self._mosaic.files[number].path)

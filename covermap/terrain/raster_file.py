@@ -45,6 +45,7 @@ def opened_raster(
     path: Path, what: str = "[terrain]", most_cells: float = MOST_CELLS, *, may_be_rotated: bool = False
 ) -> rasterio.DatasetReader:
     """Return a raster opened for reading, for the caller to close; see open_raster."""
+    # GDAL's own paths (archives, memory) are no files that the system knows
     if not str(path).startswith("/vsi") and not path.exists():
         raise InputError(f"{path.name} is not there: {path}.\n  Correct the path under {what}.")
     with warnings.catch_warnings():
@@ -85,6 +86,7 @@ def _check_size(dataset: rasterio.DatasetReader, path: Path, what: str, most_cel
 
 def _check_transform(dataset: rasterio.DatasetReader, path: Path, may_be_rotated: bool) -> None:
     transform = dataset.transform
+    # what rasterio reports where the file has none
     if transform.is_identity:
         raise InputError(
             f"{path.name} does not say where its cells lie (no geotransform).\n"
@@ -129,16 +131,20 @@ def _check_corners(dataset: rasterio.DatasetReader, path: Path, crs: pyproj.CRS)
     left, bottom, right, top = dataset.bounds
     corners = f"x {left:.6g} to {right:.6g}, y {bottom:.6g} to {top:.6g}"
     reach_x, reach_y = max(abs(left), abs(right)), max(abs(bottom), abs(top))
+    # 540: a raster in degrees may run on past 180 by a whole turn; half a cell beyond the pole is usual.
     if crs.is_geographic and (reach_x > 540.0 or reach_y > 90.5):
         raise InputError(
             f"{path.name} says it is in degrees ({crs.name}), but it runs over {corners}.\n"
             "  These look like metres: write the projected CRS it was made in into the file."
         )
+    # Near its CRS's origin a projected raster may have such corners too, so its cells must also be as small
+    # as degrees.
     if crs.is_projected and reach_x <= 360.0 and reach_y <= 90.0 and abs(dataset.transform.a) < 0.5:
         raise InputError(
             f"{path.name} says it is projected ({crs.name}), but it runs over {corners}.\n"
             "  These look like degrees: write the CRS it was made in (often EPSG:4326) into the file."
         )
+    # Nine points, not four corners: edges of a wide raster may leave the projection between them.
     to_wgs84 = pyproj.Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
     x, y = (side.ravel() for side in np.meshgrid(np.linspace(left, right, 3), np.linspace(bottom, top, 3)))
     if not np.isfinite(to_wgs84.transform(x, y)).all():
@@ -152,6 +158,7 @@ def read_windows(dataset: rasterio.DatasetReader, part: Window | None = None) ->
     """Yield windows of about READ_CELLS that cover a raster or a part of it and follow the file's blocks."""
     block_rows, block_cols = dataset.block_shapes[0]
     cols = dataset.width
+    # Tiled file: squares of whole blocks. File in strips: whole rows, as a part of one costs all of it.
     if block_cols < dataset.width:
         cols = _multiple(math.isqrt(READ_CELLS), block_cols)
     rows = _multiple(READ_CELLS // cols, block_rows)

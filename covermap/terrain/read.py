@@ -129,6 +129,7 @@ def read_terrain(
     warnings += of_clutter
     zones, notes = _read_zones(asked, elevation, land_cover)
     terrain = Terrain(elevation, bare_earth, land_cover, zones, warnings, notes, clutter_heights)
+    # Both look at the whole raster, which is what reading on demand is to spare.
     if not on_demand:
         doubts = (*_doubt_sea_level(terrain), *_doubt_all_land(terrain))
         terrain = replace(terrain, warnings=(*warnings, *doubts))
@@ -140,6 +141,7 @@ def _layers(
 ) -> tuple[tuple[RasterLayer, ...], tuple[str, ...]]:
     """Return the heights of mosaics and what is worth doubting."""
     if on_demand:
+        # A gap whose height another raster knows is that raster's to answer, which one block cannot tell.
         alone = len(mosaics) == 1
         return tuple(BlocksOnDemand(mosaic, fills_voids=alone).layer for mosaic in mosaics), ()
     read = [read_mosaic(mosaic, space) for mosaic in mosaics]
@@ -169,6 +171,7 @@ def _parts(mosaics: Sequence[Mosaic], box: tuple[Floats, Floats]) -> tuple[Mosai
 
 def _whole_degrees(longitude_deg: Floats, latitude_deg: Floats) -> tuple[Floats, Floats]:
     """Return points along the edges of the box of whole degrees around places; longitude may pass 180."""
+    # Brought within half a turn of the first place, so that a box across 180 degrees is narrow.
     longitude = longitude_deg - 360.0 * np.round((longitude_deg - longitude_deg[0]) / 360.0)
     west, east = np.floor(longitude.min()), np.ceil(longitude.max())
     south, north = np.floor(latitude_deg.min()), np.ceil(latitude_deg.max())

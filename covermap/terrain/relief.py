@@ -33,6 +33,8 @@ def relief_grey(ground_m: ArrayLike, cell_m: float, exaggeration: float = EXAGGE
     The light falls on a slope as the cosine of the angle between the light and the slope's normal
     (Lambert's law). Slopes are central differences, one-sided at the edge.
     """
+    # The edge is repeated so that its slope is the one-sided difference; run_m and rise_m are one cell there,
+    # not two.
     heights = np.pad(np.asarray(ground_m, dtype=np.float64) * exaggeration, 1, mode="edge")
     run_m = np.full(heights.shape[1] - 2, 2.0 * cell_m)
     run_m[[0, -1]] = cell_m

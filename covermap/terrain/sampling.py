@@ -22,6 +22,7 @@ def is_inside(col, row, cols, rows):
 @kernel
 def known_mean(first, second, weight):
     """Return the mean of two values, weight (0 to 1) on the second; a value without weight may be NaN."""
+    # 0 x NaN is NaN: a void neighbour that does not count must not be multiplied in.
     if weight <= 0.0:
         return first
     if weight >= 1.0:

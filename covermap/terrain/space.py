@@ -51,6 +51,7 @@ def release(array: NDArray[Any]) -> None:
     """Let the system take the memory of a mapped array back; its values stay. Others are left alone."""
     mapping = _mapping(array)
     if mapping is not None and hasattr(mmap, "MADV_DONTNEED"):
+        # Of a shared mapping of a file this drops pages, not values: they are read again when asked for.
         mapping.madvise(mmap.MADV_DONTNEED)
 
 
@@ -71,6 +72,8 @@ def _reserve(file: int, size: int, folder: Path | None) -> None:
     """Give a file its size on disk: a mapped file that does not fit would end the process later."""
     try:
         if hasattr(os, "posix_fallocate"):
+            # not ftruncate where this is there: that makes a hole, which fills up later and ends the process
+            # with a signal
             os.posix_fallocate(file, 0, size)
         else:
             os.ftruncate(file, size)

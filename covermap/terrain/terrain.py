@@ -94,6 +94,7 @@ class Terrain:
     @cached_property
     def digest(self) -> str:
         """SHA-256 of all inputs that can change a path."""
+        # Only where used: a terrain without them keeps its digest, and the paths stored under it.
         more = [one.digest() for one in (self.clutter_heights, self.assumed) if one is not None]
         more += ["canopy above bare earth"] * self.with_canopy
         return _combined(self.elevation_digest, self.land_cover_digest, self.sea_digest, *more)
@@ -169,9 +170,12 @@ class Terrain:
             above_m = self.elevation_m(longitude_deg, latitude_deg) - self.ground_m(
                 longitude_deg, latitude_deg
             )
+            # In steps, so that surroundings() can list every height that a place may have; paths take the
+            # height itself.
             return STEP_HEIGHT_M[in_steps(np.nan_to_num(above_m))]
         heights_m = heights_from(self._standing, longitude_deg, latitude_deg)
         if self.assumed is not None:
+            # assumed for land; data are believed on water too
             heights_m[self.zone(longitude_deg, latitude_deg) == SEA] = 0.0
         return heights_m
 
@@ -182,6 +186,7 @@ class Terrain:
         of_class = self.land_cover.open_land[self._classes(self.land_cover, longitude_deg, latitude_deg)]
         if not self._has_heights:
             return of_class
+        # A raster of heights knows better than the class whether a field has a row of trees on it.
         return of_class & (self.clutter_height_m(longitude_deg, latitude_deg) < OPEN_BELOW_M)
 
     @property
@@ -306,6 +311,7 @@ class Terrain:
         surface_m = np.empty_like(ground)
         fill_heights_along(self.elevation, knot_longitude_deg, knot_latitude_deg, steps_per_knot, surface_m)
         ground[np.isnan(surface_m)] = np.nan
+        # Two surveys differ by decimetres, so the surface may lie below the ground.
         clutter[...] = np.maximum(np.nan_to_num(surface_m - ground), 0.0)
 
     def _classes(

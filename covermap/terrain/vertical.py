@@ -62,7 +62,9 @@ def metres_per_unit(
         return 1.0, _doubt_metres(dataset, path)
     if own is None:
         return asked or 1.0, ()
+    # The two feet differ by 2e-6: whoever writes "ft" for a file in US survey feet means the same.
     if asked is not None and abs(own / asked - 1.0) > 1e-5:
+        # A unit the file states is believed before the scenario: elevation_unit speaks for all files at once.
         return own, (
             f"{path.name}: the file says its heights are in {declared or 'the unit of its vertical CRS'}; "
             f'elevation_unit = "{unit}" was not used for it.',

@@ -78,6 +78,7 @@ def _small_gaps(void: NDArray[np.bool_]) -> tuple[NDArray, NDArray, NDArray]:
     label, _ = ndimage.label(void, structure=_EVERY_NEIGHBOUR)
     size = np.bincount(label.ravel())
     small = size <= MOST_CELLS
+    # label 0 is what is known
     small[0] = False
     for edge in (label[0], label[-1], label[:, 0], label[:, -1]):
         small[edge] = False

@@ -83,6 +83,8 @@ def zones_from_polygons(
     factor, pad = _distance_scale(frame, padded=True)
     coarse = frame.coarser(factor, pad)
     polygons = _read_polygons(path).to_crs(frame.crs).clip_by_rect(*coarse.bounds)
+    # A cell is sea where its middle is. On the coarse raster every cell the sea touches counts, or a narrow
+    # inlet would have no coast.
     sea = _rasterize(polygons, frame, all_touched=False)
     near_sea = _within_coast(_rasterize(polygons, coarse, all_touched=True), coarse.cell_m)
     if not near_sea.any():
@@ -191,6 +193,7 @@ def _edge_water(
     pieces, count = ndimage.label(water, structure=np.ones((3, 3)))
     if count == 0:
         return water
+    # Holes are lakes of missing data inside; only the outer edge tells where water goes on beyond.
     whole = ndimage.binary_fill_holes(known)
     edge = whole & ~ndimage.binary_erosion(whole, structure=np.ones((3, 3)))
     is_sea = np.zeros(count + 1, dtype=bool)
@@ -227,5 +230,6 @@ def _zone_layer(
 ) -> RasterLayer:
     zone = np.full(sea.shape, INLAND, dtype=np.uint8)
     zone[near_sea & (heights_m <= COAST_HEIGHT_M)] = COASTAL  # NaN compares False: inland
+    # last, over coastal land
     zone[sea] = SEA
     return RasterLayer("zones", zone, frame.transform, frame.crs.to_wkt())

@@ -63,8 +63,10 @@ def fetch(address: str, size: int, path: Path, told: Callable[[int], bool] | Non
             last = error
             continue
         if part.stat().st_size == size:
+            # The final name stands only for a whole file: whoever finds it need not ask its size again.
             os.replace(part, path)
             return
+        # a transfer that ended early without an error is tried again without a reason to tell
         last = None
     arrived = part.stat().st_size if part.exists() else 0
     if arrived > size:
@@ -88,9 +90,12 @@ def _go_on(address: str, size: int, part: Path, told: Callable[[int], bool] | No
     with urllib.request.urlopen(
         urllib.request.Request(address, headers=headers), timeout=TIMEOUT_S
     ) as answer:
+        # A server that knows no ranges answers 200 with the whole file: appended, it would be twice as long.
         goes_on = done > 0 and answer.status == 206
         with open(part, "ab" if goes_on else "wb") as file:
             while piece := answer.read(PART_BYTES):
                 file.write(piece)
                 if told is not None and told(len(piece)) is False:
+                    # as if the user had pressed Ctrl-C: nothing above takes it for a failure worth another
+                    # attempt
                     raise KeyboardInterrupt

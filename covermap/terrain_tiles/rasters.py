@@ -31,6 +31,7 @@ def check_tile(path: Path, tile: Tile, tile_deg: int) -> None:
     try:
         with rasterio.open(path) as dataset:
             west, south, east, north = dataset.bounds
+            # First and last row: a file cut short opens well and fails only where its end is missing.
             dataset.read(1, window=((0, 1), (0, dataset.width)))
             dataset.read(1, window=((dataset.height - 1, dataset.height), (0, dataset.width)))
     except (RasterioError, RasterioIOError) as error:
@@ -64,11 +65,13 @@ def write_lowest_around(surface: Path, path: Path) -> None:
         profile = dataset.profile | {"driver": "GTiff", "dtype": "float32", "compress": "deflate"}
         heights_m = dataset.read(1, masked=True).astype(np.float32).filled(np.nan)
         cell_m = abs(dataset.transform.e) * (METRES_A_DEGREE if dataset.crs.is_geographic else 1.0)
+    # an odd number of cells, so that the window lies around its cell
     width = 2 * max(1, int(AROUND_M / 2.0 / cell_m)) + 1
     known = ~np.isnan(heights_m)
     lowest_m = ndimage.minimum_filter(np.where(known, heights_m, np.float32(1e9)), size=width, mode="nearest")
     lowest_m[~known] = np.nan
     profile["nodata"] = np.nan
+    # The source's blocks need not fit what the GTiff driver allows (multiples of 16).
     for key in ("blockxsize", "blockysize", "tiled", "interleave"):
         profile.pop(key, None)
     with rasterio.open(path, "w", **profile) as dataset:
@@ -97,5 +100,6 @@ def write_land_cover(
                         rasterio.band(dataset, 1), part, dst_transform=place, dst_crs="EPSG:4326",
                         src_nodata=0, dst_nodata=0, resampling=Resampling.mode,
                     )  # fmt: skip
+                    # Neighbouring tiles share their rim: the first that knows a cell keeps it.
                     classes = np.where(classes == 0, part, classes)
             kept.write(classes, 1, window=((first, first + count), (0, cols)))

@@ -98,6 +98,7 @@ def tiles_of(source: Source, places: shapely.Geometry) -> list[Tile]:
         for col in range(math.floor(west / side), math.floor(east / side) + 1):
             box = shapely.box(col * side, row * side, (col + 1) * side, (row + 1) * side)
             if places.intersects(box):
+                # across 180 degrees tiles are named by the longitude within -180 to 180
                 found.append(_tile(source, row * side, (col * side + 180) % 360 - 180))
     return found
 
