@@ -191,7 +191,7 @@ def missing_inputs(settings_path: Path) -> list[str]:
     if not transmitters.get("channel_plan"):
         missing.append(f"[transmitters] channel_plan: one of {', '.join(plan_names())}.")
     lists = values.get("wanted", {})
-    if not any(one.get("services") or one.get("at_least") for one in lists.values()):
+    if not any(one.get(key) for one in lists.values() for key in ("services", "networks", "at_least")):
         missing.append("[wanted.main] services: name the services viewers want.")
     return missing
 
