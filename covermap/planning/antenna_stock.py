@@ -61,6 +61,8 @@ def antenna_stock(
         part = cells.fractions(tile)
         if part.cell.size:
             weight = np.nan_to_num(homes.window(tile)).ravel()[part.cell] * part.fraction
+            # np.add.at, not +=: a cell on an edge stands in several polygons, and += would keep one of equal
+            # indices alone.
             np.add.at(sums, (part.polygon, least_costly[tile.window].ravel()[part.cell]), weight)
     rows = [
         {"wanted_list": list_name, "neighbourhood_id": str(key), "neighbourhood_name": str(name), **row}

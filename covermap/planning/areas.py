@@ -185,6 +185,8 @@ def _bars(tally: ListTally) -> dict[str, list[float]]:
     for shift in SHIFTS:
         by_tier = tally.further.table(f"tier_{shift}")
         if by_tier is not None:
+            # Unknown is what is left of the total: at some shifts other cells are unknown, and all bars must
+            # be as long.
             by_tier[0, 0] = max(0.0, tally.tally.total[0] - by_tier[0, 1:].sum())
             found[shift] = by_tier[0].round(DECIMALS).tolist()
     return found
@@ -234,6 +236,7 @@ class _PointSharing:
 
     def __init__(self, homes: PointHomes, polygons: NDArray[Any]) -> None:
         self.homes = homes
+        # Sorted by point, so that the areas of a tile's points are a slice of it found by bisection.
         self.point, self.area = points_in_polygons(homes.x, homes.y, polygons)
 
     def __call__(self, tile: Tile, covered: Fractions) -> tuple[NDArray, NDArray, NDArray, NDArray | None]:
@@ -241,6 +244,7 @@ class _PointSharing:
         chosen = np.sort(homes.points_in(tile)[~np.isnan(homes.count[homes.points_in(tile)])])
         first = np.searchsorted(self.point, chosen, side="left")
         pairs = np.searchsorted(self.point, chosen, side="right") - first
+        # For each chosen point the run of its (point, area) pairs, without a loop over points.
         pair = np.repeat(first - np.r_[0, np.cumsum(pairs)[:-1]] if len(pairs) else first, pairs) + np.arange(
             pairs.sum()
         )
@@ -258,6 +262,8 @@ def points_in_polygons(x: NDArray, y: NDArray, polygons: NDArray[Any]) -> tuple[
     points = shapely.points(x, y)
     tree = shapely.STRtree(polygons)
     point, polygon = tree.query(points, predicate="within")
+    # "within" leaves points on an edge out, "intersects" gives them to both sides: those that have no polygon
+    # yet go to the first that touches them, and none counts twice.
     edge = np.setdiff1d(np.arange(len(points)), point)
     on_edge, edge_polygon = tree.query(points[edge], predicate="intersects")
     order = np.lexsort((edge_polygon, on_edge))
@@ -300,6 +306,8 @@ def _magnetic(
     found: list[int | None] = []
     for aim, middle in zip(aim_deg_true, middles, strict=True):
         east = None if pd.isna(aim) or middle.is_empty else declination_deg(middle.y, middle.x)
+        # floor(x + 0.5): round() goes to even numbers, so that two neighbours half a degree apart could say
+        # the same
         found.append(None if east is None else int(np.floor(aim - east + 0.5)) % 360)
     return whole_numbers(found)
 
@@ -315,6 +323,7 @@ def _without_count(homes: Homes | None, polygons: NDArray[Any]) -> list[int | No
 
 def _assemble(tables: list[pd.DataFrame], polygons: NDArray[Any], crs_wkt: str) -> gpd.GeoDataFrame:
     """Return the lists under each other, columns in their promised order, empty outlines without numbers."""
+    # such as the row outside every neighbourhood where they cover the map: nothing was counted there
     empty = shapely.is_empty(polygons)
     for table in tables:
         counted = [name for name in table.columns if name.startswith((HOMES_PREFIX, LAND_PREFIX))]

@@ -229,6 +229,7 @@ def differences(before: Mapping[str, Any], after: Mapping[str, Any]) -> tuple[st
 
 def _digests(run: Mapping[str, Any], prefix: str) -> list[tuple[str, str]]:
     return sorted(
+        # digests, not names: a file that only moved or was renamed changes nothing
         (part["role"], str(part["sha256"]))
         for part in run.get("inputs", [])
         if part["role"].startswith(prefix)
@@ -318,6 +319,8 @@ def _moved(tile: Tile, window: Tile) -> Tile:
 
 def _receives(results: Results, name: str, services: Sequence[str], window: Tile) -> NDArray[np.bool_]:
     """Return where the stored plan brings each service as surely as the run asks, shape (V, rows, cols)."""
+    # Bands by name: the two runs may list their services in another order.
     of_list = results.services(name)
     chance = results.read(f"{name}/service_chance", window)[[of_list.index(service) for service in services]]
+    # each run by its own confidence; 255 is unknown, hence <= 100
     return (chance >= results.run.get("confidence_percent", 90)) & (chance <= 100)

@@ -57,6 +57,7 @@ def contours(
             continue
         rule = fields[RULE, station.band]
         distance_km = station_contour_km(station, rule, azimuth_deg, haat_m)
+        # Somewhere the field is less than the rule's at the mast itself: what is left is no closed line.
         if not np.all(distance_km > 0.0):
             continue
         longitude, latitude, _ = GEODESIC.fwd(
@@ -65,6 +66,7 @@ def contours(
             azimuth_deg,
             1000.0 * distance_km,
         )
+        # first point again, so that the line closes
         x, y = to_crs.transform(np.append(longitude, longitude[0]), np.append(latitude, latitude[0]))
         rows.append((station.station_id, round(rule.at(station.frequency_mhz), 2), RULE))
         lines.append(LineString(np.column_stack([x, y])))

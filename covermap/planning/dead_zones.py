@@ -51,6 +51,8 @@ def find_dead_zones(results: Results, list_name: str, places: Sequence[NamedPlac
     the listed services. Cause and service are those of most homes, in zones without homes of most cells.
     """
     patches = Patches(results.grid, lambda tile: _kinds(results, list_name, tile))
+    # One pass over the blocks for what is summed, one for the ranges of zones with homes, one for outlines:
+    # memory holds a block at a time (docs/decisions/one_map_in_parts.md).
     sums = _Sums(results, list_name, patches)
     kept = np.flatnonzero((sums.cells >= SMALLEST_CELLS) | (sums.lived > 0))
     number = np.full(patches.count, -1, dtype=np.int64)
@@ -73,6 +75,7 @@ def find_dead_zones(results: Results, list_name: str, places: Sequence[NamedPlac
         }
     )
     homes = zones["homes"].fillna(0.0).astype(float)
+    # lexsort: the last key counts first, here homes, then area
     order = np.lexsort((-zones["area_km2"].to_numpy(), -homes.to_numpy()))
     zones = zones.iloc[order].reset_index(drop=True)
     zones["zone_id"] = [f"{list_name}-{place}" for place in range(1, len(zones) + 1)]

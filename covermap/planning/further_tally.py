@@ -82,6 +82,7 @@ class FurtherTally:
         if without_roof is not None:
             lost = known & (tier > LAST_INDOOR_REACH)
             self._count(f"rooftop_or_more_{shift}", area[lost], without_roof[lost])
+            # Homes without a roof can use nothing above a window antenna: the next class up is none for them.
             as_tier = np.where(tier > LAST_INDOOR_REACH, TIER_NOT_PROMISED, tier)
             np.add.at(by_tier, (area[known], as_tier[known]), without_roof[known])
 

@@ -91,6 +91,7 @@ def homes_per_cell(
         their parts, no feature that can be used, or no home on the map.
     """
     homes = _homes(settings, grid, _as_function(built_up), area, building)
+    # a hair under all: polygons' shares of the map are float32
     if homes is not None and homes.total > 0 and homes.outside >= (1.0 - 1e-9) * homes.total:
         raise InputError(_all_outside(homes.total, Path(settings.file), grid))
     return homes
@@ -205,6 +206,7 @@ def _counts(
         return np.ones(len(frame)), ()
     column = find_column(frame, column, "[homes] count", path)
     given = pd.to_numeric(frame[column], errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
+    # Statistics write -1 or another negative number for what they suppress: not known is not 0.
     count = np.where((given >= 0) & (given <= MOST_HOMES), given, np.nan)
     negative, absurd = int((given < 0).sum()), int((given > MOST_HOMES).sum())
     without = int(np.isnan(count).sum())

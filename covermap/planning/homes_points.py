@@ -32,6 +32,7 @@ class PointHomes:
         self.without_roof: PointHomes | None = None
         self.efficient: PointHomes | None = None
         self.warnings = warnings
+        # floor before the test: int() would bring what lies just off the grid, -0.5, into row 0
         self.row = np.floor((grid.y_max - y) / grid.cell_m).astype(np.int64)
         self.col = np.floor((x - grid.x_min) / grid.cell_m).astype(np.int64)
         inside = (self.row >= 0) & (self.row < grid.rows) & (self.col >= 0) & (self.col < grid.cols)
@@ -41,6 +42,8 @@ class PointHomes:
         self.total = float(np.nansum(count))
         self.outside = float(np.nansum(count[~inside]))
         self.features_without_count = int(np.isnan(count).sum())
+        # Sorted by row once: a tile's points are then found by bisection, not by a scan of all addresses a
+        # tile.
         self._by_row = np.argsort(self.row, kind="stable")
 
     def places_without_count(self) -> tuple[NDArray, NDArray]:

@@ -48,6 +48,8 @@ class PolygonHomes:
         self._polygons = polygons
         self.total = float(np.nansum(count))
         self.features_without_count = int(np.isnan(count).sum())
+        # A pass over the whole grid before the first answer: what a cell gets depends on all cells of its
+        # polygon.
         area, built, overlap = self._measure()
         with np.errstate(invalid="ignore", divide="ignore"):
             inside = self._share_on_map(area)
@@ -88,6 +90,7 @@ class PolygonHomes:
             cut = area
         else:
             cut = whole.copy()
+            # Intersections only where the outlines cross; most polygons lie inside.
             crossing = np.flatnonzero(~shapely.contains(self.map_area, self._polygons))
             common = shapely.intersection(self._polygons[crossing], self.map_area)
             cut[crossing] = shapely.area(common) / self.grid.cell_m**2

@@ -84,6 +84,7 @@ class RasterHomes:
             x, y = self._to_grid.transform(x, y)
         homes = np.repeat(count[row, col] / parts**2, parts**2)
         finite = np.isfinite(x) & np.isfinite(y)
+        # outside every grid, and still a whole number: NaN would not be
         x, y = np.where(finite, x, -1e12), np.where(finite, y, -1e12)
         return (
             homes,
@@ -121,6 +122,7 @@ class RasterHomes:
 
     def _windows_over(self, tile: Tile) -> list[Window]:
         """Return windows of the raster that hold everything over a tile, with two cells to spare."""
+        # Points all over the tile, not its corners: in another CRS its sides bend outwards.
         edge = np.linspace(0.0, 1.0, 21)
         x = self.grid.x_min + (tile.col + tile.cols * edge) * self.grid.cell_m
         y = self.grid.y_max - (tile.row + tile.rows * edge) * self.grid.cell_m

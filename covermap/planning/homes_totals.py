@@ -41,6 +41,7 @@ def refuse_totals_with_parts(polygons: NDArray[Any], count: NDArray[np.float64],
 def _inside(polygons: NDArray[Any]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Return pairs (larger, smaller): the middle of the smaller lies in the larger one."""
     tree = shapely.STRtree(polygons)
+    # a point on the surface, not the centroid, which of a crescent lies outside it
     smaller, larger = tree.query(shapely.point_on_surface(polygons), predicate="within")
     area = shapely.area(polygons)
     kept = (smaller != larger) & (area[smaller] < area[larger] * COVERED_SHARE)

@@ -166,6 +166,7 @@ def difference(
         known = (first != UNKNOWN_UINT8) & (ends != UNKNOWN_UINT8)
         low = moved(difference_code(first == 1, ends == 1, known))
         high = moved(difference_code(first == 1, (ends >= 1) & (ends <= 3), known))
+        # What is lost is least at the high end of the difference.
         gained_range, lost_range = (low[0], high[0]), (high[1], low[1])
     by_service = {
         service: moved(service_difference(bits[number], pair_of_bits))

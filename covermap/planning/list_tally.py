@@ -73,6 +73,8 @@ def _shared_of_all(
     """Return what the chance of all services shares with other cells, with the plan nearest to tier 4."""
     stored = _chances(results, list_name, "service_chance", tile, cell)
     lower = _chances(results, list_name, "service_chance_one_lower", tile, cell)
+    # The question is whether tier 4 would do, so what counts is the plan nearest to it: one class below the
+    # answer where that is a rooftop.
     return _shared(results, list_name, tile, cell, np.where(tier >= FIRST_ROOFTOP_TIER, lower, stored), True)
 
 

@@ -52,6 +52,7 @@ def _count(results: Results, list_name: str, kind: str) -> Moved | None:
         tier = results.read(f"{list_name}/tier", band)
         other = results.read(f"{list_name}/{kind}", band)
         known = (tier != UNKNOWN_UINT8) & (other != UNKNOWN_UINT8)
+        # tier_in_leaf is a tier; tier_cover_doubt is already how many classes it moves
         moved = known & ((other > tier) if kind == IN_LEAF else (other >= MOVES_BY))
         homes = np.nan_to_num(results.read("homes", band)) if with_homes else np.zeros(tier.shape)
         squares += known.sum(), moved.sum()

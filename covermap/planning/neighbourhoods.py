@@ -74,6 +74,7 @@ def with_outside(neighbourhoods: gpd.GeoDataFrame, grid: Grid) -> gpd.GeoDataFra
     whole = shapely.box(west, north - grid.rows * grid.cell_m, west + grid.cols * grid.cell_m, north)
     covered = shapely.union_all(np.asarray(neighbourhoods.geometry.array, dtype=object))
     parts = shapely.get_parts(shapely.difference(whole, covered))
+    # Differences leave slivers of lines along common edges: only areas stay.
     outside = shapely.multipolygons([part for part in parts if shapely.get_dimensions(part) == 2])
     row = gpd.GeoDataFrame(
         {"neighbourhood_id": [OUTSIDE_ID], "neighbourhood_name": [OUTSIDE_NAME]},
@@ -153,9 +154,11 @@ def _overlaps(table: gpd.GeoDataFrame, path: Path) -> tuple[str, ...]:
     geometry = np.asarray(table.geometry.array, dtype=object)
     tree = shapely.STRtree(geometry)
     first, second = tree.query(geometry, predicate="overlaps")
+    # "overlaps" does not hold for one that lies whole inside another
     inner, outer = tree.query(geometry, predicate="within")
     first, second = np.r_[first, inner], np.r_[second, outer]
     once = first != second
+    # each pair once, whichever way round it was found
     first, second = np.minimum(first, second)[once], np.maximum(first, second)[once]
     pairs = np.unique(np.c_[first, second], axis=0)
     if len(pairs):

@@ -85,6 +85,7 @@ class Patches:
             end = self._first[number + 1] if number + 1 < len(self._first) else self._patch.size
             if end > begin:
                 tile = self._blocks[number]
+                # Labelled again instead of kept: the labels of a whole map would be its size in memory.
                 _, label, _ = self._labelled(tile)
                 cell = np.flatnonzero(label)
                 yield PatchCells(number, tile, cell, self._patch[begin + label.ravel()[cell] - 1])
@@ -99,6 +100,8 @@ class Patches:
             wanted = np.zeros((part.tile.rows, part.tile.cols), dtype=np.int32)
             wanted.ravel()[part.cell] = number[part.patch] + 1
             transform = self.grid.part(part.tile).transform
+            # 4-connected, as the patches are: with 8 two patches that touch at a corner would become one
+            # outline.
             shapes = rasterio.features.shapes(wanted, mask=wanted > 0, connectivity=4, transform=transform)
             for shape, value in shapes:
                 ring, *holes = shape["coordinates"]
@@ -166,11 +169,13 @@ def _joined(labels: int, pairs: Sequence[NDArray[np.int64]]) -> NDArray[np.int64
 
     def find(label: int) -> int:
         while root[label] != label:
+            # path halving: chains stay short whatever the order of the joins
             root[label] = root[root[label]]
             label = int(root[label])
         return label
 
     for one, other in np.concatenate(pairs).tolist() if pairs else ():
+        # the lower label becomes the root, so that patches keep the order of their first cells
         first, second = sorted((find(one), find(other)))
         root[second] = first
     while True:

@@ -68,6 +68,7 @@ def usable_polygons(
     polygons: list[shapely.Geometry] = []
     repaired: list[int] = []
     left_out: list[str] = []
+    # One by one, not as an array: a single shape that no repair can mend would otherwise stop all.
     for row, (shape, placed) in enumerate(zip(geometry, usable_places(geometry), strict=True)):
         try:
             polygon, reason = _valid_polygon(shape) if placed else (None, "it has no geometry")
@@ -109,6 +110,7 @@ def _valid_polygon(shape: shapely.Geometry) -> tuple[shapely.Geometry | None, st
     if not parts:
         return None, f"it is a {shape.geom_type}, not a polygon"
     polygon = parts[0] if len(parts) == 1 else shapely.union_all(parts)
+    # A bow tie drawn twice over itself can lose half of its area in a repair without a word.
     before, after = _outline_area(shape), polygon.area
     if not shape.is_valid and abs(after - before) >= REPAIR_AREA_SHARE * max(before, after):
         return None, (

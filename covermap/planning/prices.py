@@ -33,6 +33,7 @@ class Price:
 def price_of(items: Sequence[str], prices: Mapping[str, Price]) -> Price:
     """Return what items cost together and how long fitting them takes; NaN where one is not known."""
     found = [prices.get(item, Price(math.nan, math.nan)) for item in items]
+    # NaN adds up to NaN: one missing price makes the sum unknown, not smaller
     return Price(sum(one.price_each for one in found), sum(one.hours_each for one in found))
 
 

@@ -49,16 +49,22 @@ def common_errors(groups: int, home_correlation: float) -> NDArray[np.float64]:
     A group's errors are the middles of DRAWS equal parts of the normal distribution, so that their spread is
     exact; any two groups' are correlated by home_correlation.
     """
+    # Not random numbers: 400 of them miss the tails by chance, and the ends of an 80 % range stand on 40
+    # draws each.
     levels = ndtri((np.arange(DRAWS) + 0.5) / DRAWS)
+    # A fixed seed: the same result must give the same ranges, run again or in parts.
     rng = np.random.default_rng(SEED)
     own = np.stack([rng.permutation(levels) for _ in range(groups)], axis=1)
     mixed = np.sqrt(home_correlation) * rng.permutation(levels)[:, None] + np.sqrt(1 - home_correlation) * own
+    # By rank: the mix is put back onto the exact levels, in its own order.
     return levels[mixed.argsort(axis=0, kind="stable").argsort(axis=0)]
 
 
 @kernel
 def _normal_index(cell, draw):
     """Return which normal of the table a cell gets in a draw; the same for every area that holds it."""
+    # A hash of cell and draw, not a state: a cell's error is then the same in every neighbourhood and zone
+    # that asks. The constants are of a usual 64-bit generator and mixer (from memory); overflow is meant.
     mixed = cell * 6364136223846793005 + draw * 1442695040888963407
     mixed ^= mixed >> 29
     mixed *= -4658895280553007687
@@ -102,6 +108,7 @@ class RangeTally:
         area, weight : area and homes of each part, shape (N,); cell_id : whole number of its cell in the grid
         deviations : of the chance not to fail; shared : what it has in common with other cells
         """
+        # A chance of 0 or 100 % that stays so 3 dB up and down moves with no draw.
         sure = np.isinf(deviations)
         failing = sure & (deviations < 0)
         self.mean += np.bincount(area[failing], weight[failing], minlength=len(self.mean))[:, None]
@@ -132,11 +139,13 @@ class RangeTally:
         """Return low and high of the 80 % range of each area; the expected number lies inside."""
         counts = _whole_homes(self.mean, self.variance)
         low, high = np.quantile(counts, (LOW_SHARE, HIGH_SHARE), axis=1)
+        # Draws are of whole homes: a small expected number may lie outside most of them.
         return np.minimum(low, expected), np.maximum(high, expected)
 
 
 def _whole_homes(mean: NDArray, variance: NDArray) -> NDArray[np.float64]:
     """Return one drawn number of homes for each mean: binomial with that mean and about that variance."""
+    # For a binomial variance/mean = 1 - p, so p and the number of tries follow from both.
     share = np.clip(1.0 - variance / np.maximum(mean, 1e-9), 1e-6, 1.0)
     tries = np.maximum(np.ceil(mean / share), 0.0)
     share = np.divide(mean, tries, out=np.zeros_like(mean), where=tries > 0)

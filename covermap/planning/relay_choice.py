@@ -30,8 +30,10 @@ def choose_sites(
             for other in np.setdiff1d(np.arange(len(reached)), chosen):
                 changed = [*chosen[:place], int(other), *chosen[place + 1 :]]
                 found = score(reached, weight, harmed, changed)
+                # more than rounding, or two equal sets would be swapped for ever
                 if found > best + 1e-9:
                     chosen, best, improved = changed, found, True
+    # Once more in order: after swaps the first in the list need not be the one that adds most.
     return _greedy(reached[chosen], weight, harmed[chosen], count, chosen)
 
 

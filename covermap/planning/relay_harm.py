@@ -57,6 +57,7 @@ def co_channel_protection_db(margin_db: NDArray) -> NDArray[np.float64]:
     Source: 47 CFR 73.623(c)(3) before 2024: 15 + 10 log(1 / (1 - 10^(-x/10))), x = S/N - 15.19 dB, with
     23 dB as its table's end. From memory; its table agrees at S/N 16 and 28 dB.
     """
+    # at no margin the formula is infinite; its table ends at 23 dB
     above_db = np.maximum(np.asarray(margin_db, dtype=np.float64), 0.01)
     needed_db = STRONG_CO_CHANNEL_DB - 10.0 * np.log10(1.0 - 10.0 ** (-above_db / 10.0))
     return np.asarray(np.minimum(needed_db, WEAK_CO_CHANNEL_DB))

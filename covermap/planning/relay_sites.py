@@ -97,6 +97,7 @@ def _tops(results: Results, list_name: str, tile: Tile) -> NDArray[np.float64]:
     north, west = min(tile.row, reach), min(tile.col, reach)
     south = min(tile.row + tile.rows + reach, grid.rows)
     east = min(tile.col + tile.cols + reach, grid.cols)
+    # The block with a rim of the radius: a top at its edge is one only if nothing beyond the edge is higher.
     around = Tile(tile.row - north, tile.col - west, south - tile.row + north, east - tile.col + west)
     ground_m = np.asarray(results.read("ground", around), dtype=np.float64)
     filled = np.where(np.isnan(ground_m), -np.inf, ground_m)

@@ -79,6 +79,7 @@ class Resampled:
         row, col, inside = self._cells(tile)
         around = self._box(row[inside], col[inside])
         source = self._results.read(name, around)
+        # Counts are added up, everything else is read at the nearest centre: a mean of tiers is no tier.
         if name in SUMMED:
             return self._summed(source, around, tile)
         found = np.full((*source.shape[:-2], tile.rows, tile.cols), _unknown(source.dtype), source.dtype)
@@ -105,6 +106,8 @@ class Resampled:
         """Return the tile of the result that holds the cells with room for one target cell around them."""
         if row.size == 0:
             return Tile(0, 0, 1, 1)
+        # Cells whose centre falls into a target cell may lie up to half of that beyond the outermost centres
+        # read.
         room = int(np.ceil(self.grid.cell_m / self._of.cell_m)) + 1
         first_row, first_col = max(int(row.min()) - room, 0), max(int(col.min()) - room, 0)
         last_row = min(int(row.max()) + room + 1, self._of.rows)

@@ -14,8 +14,7 @@ from covermap.grid.frame import Grid, Tile
 class Results(Protocol):
     """A finished prediction, read tile by tile; covermap.open_coverage gives one.
 
-    run : facts of the run; read here are homes.year, stations_as_of,
-        run_id, sigma_db and carriers
+    run : the record run.json as it was read; keys that an older version did not write are missing
     """
 
     grid: Grid
@@ -66,6 +65,7 @@ def read_cells(results: Results, name: str, row: NDArray[np.int64], col: NDArray
 
     row, col : of the cells, each (N,)
     """
+    # one cell read for the shape and type of the answer
     found = results.read(name, Tile(0, 0, 1, 1))[..., 0, np.zeros(row.size, dtype=np.int64)]
     for band in results.grid.bands():
         here = np.flatnonzero((row >= band.row) & (row < band.row + band.rows))

@@ -107,6 +107,7 @@ def _far_homes(
     count = sum(sizes)
     kept = np.arange(count)
     if count > MOST_PATHS:
+        # evenly in the order of the grid, not at random: the same result gives the same ridges
         kept = np.linspace(0, count - 1, MOST_PATHS).round().astype(np.int64)
     found = []
     for band, size, first in zip(bands, sizes, np.cumsum([0, *sizes]), strict=False):
@@ -156,6 +157,7 @@ def _highest(
 
 def _joined(shades: list[_Shade]) -> list[tuple[_Shade, float]]:
     """Return ridges of one station: the shade with most homes of each group of touching pieces, all homes."""
+    # Bins and labels, not distances between all pairs: pieces in touching bins are one ridge.
     col = np.array([int(shade.x // BIN_M) for shade in shades])
     row = np.array([int(shade.y // BIN_M) for shade in shades])
     row, col = row - row.min(), col - col.min()

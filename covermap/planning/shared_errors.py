@@ -52,6 +52,7 @@ def spread_of(run: Mapping[str, Any]) -> RangeSpread | None:
         of_band = by_path.get(band, {})
         prediction_db[row] = of_band.get(OPEN_PATH, open_db)
         prediction_db[row, : len(PATH_CLASSES)] = [of_band.get(kind, open_db) for kind in PATH_CLASSES]
+    # The record tells the total on open paths; what places add does not depend on the path.
     location_db2 = max(0.0, float(sigma["total"]) ** 2 - open_db**2)
     of_open_db2 = prediction_db[:, [PATH_CLASSES.index(OPEN_PATH)]] ** 2
     common_db2 = np.minimum(prediction_db, COMMON_ERROR_DB) ** 2
@@ -102,6 +103,7 @@ def shared_errors(
     all_needed : all services are needed: a group's worst counts; else any suffices: its best counts
     """
     sure = np.clip(np.asarray(chance_percent, dtype=np.float64), 0.25, 99.75)  # rounded to whole percent
+    # That any arrives fails only if all fail: with signs turned it is the same question.
     z = ndtri(sure / 100.0) * (1.0 if all_needed else -1.0)
     deviations = np.full((max(groups, GROUPS_A_CELL), z.shape[1]), np.inf)
     decides = np.zeros(deviations.shape, dtype=np.int64)
@@ -114,6 +116,7 @@ def shared_errors(
     share = np.take_along_axis(slope, order, axis=0)
     apart, together = (share**2).sum(axis=0), share.sum(axis=0) ** 2
     whole = (1.0 - spread.home_correlation) * apart + spread.home_correlation * together
+    # Three sites together may not move a chance by more than its own deviation.
     share /= np.maximum(np.sqrt(whole), 1.0)
     service = np.take_along_axis(decides, order, axis=0)
     of_path = (
@@ -122,6 +125,7 @@ def shared_errors(
     )
     per_db = share / spread.total_db[of_path]
     return SharedErrors(
+        # rows beyond the groups there are have slope 0: any valid number will do
         np.minimum(order, groups - 1),
         per_db * spread.common_db[of_path],
         per_db * spread.cell_db[of_path],
@@ -142,6 +146,7 @@ def slopes(deviations: NDArray[np.float64], correlation: float) -> NDArray[np.fl
     slope = np.zeros(deviations.shape)
     for point, weight in zip(points[POINT], points[WEIGHT], strict=True):
         given = (deviations + np.sqrt(correlation) * point) / np.sqrt(1.0 - correlation)
+        # Logarithms: a product of many small chances would come out as 0, and the quotient below as 0/0.
         log_each = log_ndtr(given)
         log_all = log_each.sum(axis=0)
         chance += weight * np.exp(log_all)

@@ -105,6 +105,7 @@ class _Counts:
             0: read_results(results, list_name, tile).tier,
             3: further.shifted_tier["3db_stronger"],
         }
+        # 3 dB under the weak case is not there: nothing is counted one class up in it.
         here, weaker = tiers[shift_db], tiers.get(shift_db - 3)
         if here is None:
             return

@@ -31,6 +31,8 @@ def suppress_areas(areas: pd.DataFrame) -> pd.DataFrame:
     if "homes_total" not in areas.columns:
         return areas
     hidden_unknown = set(areas.loc[areas["homes_unknown"].fillna(0.0) < SMALLEST, "neighbourhood_id"])
+    # Hiding homes_unknown in one list hides it in all, and that may call for more in those. The set only
+    # grows, so this ends.
     while True:
         rows = [_row(row, row["neighbourhood_id"] in hidden_unknown) for _, row in areas.iterrows()]
         table = areas.copy()
@@ -73,6 +75,7 @@ def rounded(count: float) -> float:
     """Return a count rounded to tens, halves upwards; one above 0 and under 5 becomes 1: "under 5"."""
     if 0.0 < count < SMALLEST:
         return UNDER_SMALLEST
+    # not round(), which goes to even tens: 25 would be published as 20, 35 as 40
     return float(np.floor(count / ROUNDED_TO + 0.5) * ROUNDED_TO)
 
 
@@ -153,6 +156,7 @@ def _enough(parts: NDArray[np.float64], hidden: NDArray[np.bool_]) -> NDArray[np
     """Return hidden parts with the smallest further ones, until 5 homes or more hide in two or more."""
     hidden = hidden.copy()
     while hidden.any() and not hidden.all() and (hidden.sum() < 2 or parts[hidden].sum() < SMALLEST):
+        # the smallest goes first: least is lost to the reader
         further = np.flatnonzero(~hidden)
         hidden[further[np.argmin(parts[further])]] = True
     return hidden

@@ -49,6 +49,8 @@ def expected_shares(tier_chance_percent: NDArray) -> NDArray[np.float64]:
     The share of a tier is the rise of the running maximum of the chance (0 to 100, shape (7, N)) from
     the tier below; the rest falls on tier 8. Source: common practice, no source.
     """
+    # With several wanted directions a higher tier can bring less, on the flank of its narrower beam; whoever
+    # can use a lower one stays with that.
     best = np.maximum.accumulate(np.asarray(tier_chance_percent, dtype=np.float64) / 100.0, axis=0)
     edges = np.concatenate([np.zeros((1, best.shape[1])), best, np.ones((1, best.shape[1]))])
     return np.diff(edges, axis=0)
@@ -98,6 +100,7 @@ class Tally:
                 np.subtract.at(self.expected[:, index], area, without_roof * share)
                 np.add.at(self.expected[:, -1], area, without_roof * share)
         np.add.at(self.without, area, weight * (1.0 - results.dead_zone_percent[cell] / 100.0))
+        # of a square that is not promised the list: what tier 7 brings
         confidence = chance[np.minimum(tier, TIER_COUNT) - 1, np.arange(tier.size)]
         np.add.at(self.by_confidence, (area, np.minimum(confidence, 100)), weight)
         service = results.deciding[cell]
@@ -158,6 +161,7 @@ class Tally:
 def first_reaching(weights: NDArray, share: float, first: int) -> int:
     """Return the first class at which the running sum reaches the share of all weights."""
     running = np.cumsum(weights)
+    # a rounding error under the share is the share: half of ten homes is reached by five
     return first + int(np.argmax(running >= share * running[-1] * (1.0 - 1e-12)))
 
 
@@ -166,6 +170,7 @@ def common_aim(by_degree: NDArray) -> int:
 
     The fullest 10 degrees are those of one mast; single degrees would flip from mast to mast by a few homes.
     """
+    # across north, so that 355 and 5 degrees are one direction
     wrapped = np.concatenate([by_degree, by_degree[: AIM_WIDTH_DEG - 1]])
     windows = np.lib.stride_tricks.sliding_window_view(wrapped, AIM_WIDTH_DEG)
     start = int(windows.sum(axis=1).argmax())

@@ -34,6 +34,7 @@ def tier_totals(results: Results, tier_names: Sequence[str]) -> pd.DataFrame:
     of_homes = results.has("homes")
     numbers = [*range(1, TIER_NOT_PROMISED + 1), UNKNOWN_UINT8]
     for list_name in results.lists:
+        # one place for each byte: 255, unknown, is counted like a tier
         cells, homes, in_leaf, doubt = np.zeros(256, dtype=np.int64), *np.zeros((3, 256))
         leaves, cover = (results.has(f"{list_name}/{kind}") and of_homes for kind in (IN_LEAF, COVER_DOUBT))
         for tile in results.grid.tiles():
