@@ -62,6 +62,7 @@ def matrices(test: AntennaTest) -> tuple[Matrix, ...]:
     readings = [reading for reading in test.log.readings if reading.attenuator_db == 0.0]
     groups: dict[tuple[str, Scale], list[LogReading]] = {}
     for reading in readings:
+        # By set and scale too: what two sets show of one signal is not to be compared.
         groups.setdefault((reading.site, (reading.device, reading.scale.kind)), []).append(reading)
     calibrated = {(scale.device, scale.kind) for scale in test.scales}
     return tuple(_matrix(*key, rows, key[1] in calibrated) for key, rows in groups.items())

@@ -149,6 +149,7 @@ def _bands(pairs: Pairs, session_sd_db: float) -> list[BandResult]:
     """Return a figure for each candidate, set, scale and band, bands in order of frequency."""
     results = []
     everything = [*pairs.differences, *pairs.ordinal]
+    # dict.fromkeys: each once, in the order of the log
     keys = dict.fromkeys((p.candidate, p.reference, p.device, p.kind) for p in everything)
     for key in keys:
         for band in BANDS:
@@ -170,6 +171,7 @@ def _figure(
 ) -> BandResult:
     candidate, reference, device, kind = key
     used = [p for p in (in_db or by_order) if not p.left_out]
+    # Both lost, or both saturated, bounds nothing; with one lost the bound goes into the Tobit likelihood.
     told = [p for p in used if not p.says_nothing]
     mean = None
     if in_db and told:
@@ -194,6 +196,8 @@ def _sign_test(pairs: Sequence[PairedDifference]) -> tuple[int, int, float]:
     """Return stations where the candidate was better, where worse, and the two-sided chance of the split."""
     by_station: dict[str, float] = {}
     for pair in pairs:
+        # A station counts once, however many sessions it was read in: the test is of the paths, not of the
+        # rows.
         by_station[pair.station] = by_station.get(pair.station, 0.0) + pair.low_db
     better = sum(value > 0.0 for value in by_station.values())
     worse = sum(value < 0.0 for value in by_station.values())

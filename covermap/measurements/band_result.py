@@ -42,6 +42,7 @@ class BandResult:
             return f"not enough at {band} ({self.stations} stations, at least {FEWEST_STATIONS})"
         low, high = round(self.mean.low_db), round(self.mean.high_db)
         if self.mean.low_db > 0.0:
+            # max: an interval from 0.2 dB rounds to 0 and is still better
             return f"better at {band}, likely {_span(max(low, 0), high)}"
         if self.mean.high_db < 0.0:
             return f"worse at {band}, likely {_span(max(-high, 0), -low)}"

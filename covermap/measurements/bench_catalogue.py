@@ -47,6 +47,8 @@ def catalogue_update(test: AntennaTest, antennas: Path) -> CatalogueUpdate:
     texts = {files["antenna_gains"]: with_rows(files["antenna_gains"], rows, replaced)}
     if new:
         texts[antennas] = with_rows(antennas, new, lambda row: False)
+    # Read as a catalogue before anything is replaced: a text that would not read leaves the user's files
+    # alone.
     _check(files, texts)
     return CatalogueUpdate(texts, (*_sentences(gains, new, catalogue, antennas), *refused))
 
@@ -54,6 +56,7 @@ def catalogue_update(test: AntennaTest, antennas: Path) -> CatalogueUpdate:
 def _band(row: Mapping[str, str]) -> str:
     """Return the band of a row of gains, told by its frequency where it has one."""
     frequency = row.get("frequency_mhz", "").strip()
+    # as the reader does it (gain_rows.py): with a frequency its band follows, whatever the cell says
     return band_of(float(frequency)) if frequency else row.get("band", "").strip()
 
 

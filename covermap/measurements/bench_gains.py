@@ -67,6 +67,7 @@ def bench_gains(test: AntennaTest) -> tuple[list[BenchGain], list[str]]:
             if not in_db:
                 refused += [_why_unfit(one) for one in results]
                 continue
+            # A figure before none, decibels of a meter before those of a bar, then the most stations.
             chosen = min(in_db, key=lambda one: (one.mean is None, one.kind != LEVEL, -one.stations))
             refused += [_why_not_chosen(one, chosen) for one in in_db if one is not chosen]
             found = _of_band(test, chosen)
@@ -135,6 +136,7 @@ def _of_band(test: AntennaTest, result: BandResult) -> list[BenchGain]:
 
     whole = figure(math.nan, Span(mean.low_db, mean.mean_db, mean.high_db), mean.stations)
     of_channels = _by_channel(pairs, sites, mhz, mean)
+    # one channel alone is the band: a row of its own would say the same twice
     return [whole, *(figure(*one) for one in of_channels)] if len(of_channels) > 1 else [whole]
 
 
@@ -159,6 +161,7 @@ def _by_channel(
     found = []
     for channel_mhz, by_station in sorted(groups.items()):
         own_db = float(np.mean([np.mean(values) for values in by_station.values()]))
+        # Between 0 (the channel says nothing of its own) and 1 (many stations on it).
         share = own_db2 / (own_db2 + path_db2 / len(by_station)) if own_db2 > 0.0 else 0.0
         middle_db = mean.mean_db + share * (own_db - mean.mean_db)
         reach_db = quantile * math.hypot(mean.standard_error_db, math.sqrt(own_db2 * (1.0 - share)))

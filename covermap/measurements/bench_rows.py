@@ -39,6 +39,7 @@ def reference_gain(gain: BenchGain, catalogue: AntennaCatalogue) -> Span | None:
     reference = catalogue.antennas.get(gain.reference)
     found = [] if reference is None else [reference.gain_at(mhz) for mhz in gain.channels_mhz]
     known = [one.gain_dbd for one in found if one is not None]
+    # Known on some of the channels alone: the mean would be of other frequencies than the difference's.
     if reference is None or not known or len(known) < len(found):
         return None
     means = (sum(values) / len(known) - reference.impedance_loss_db for values in zip(*known, strict=True))
@@ -81,6 +82,8 @@ def _gain_row(gain: BenchGain, catalogue: AntennaCatalogue) -> CatalogueRow:
         ),
     }
     if base is not None:
+        # What was compared arrives in the cable; the table's gains are before the match, so its loss is put
+        # back on.
         lost_db = 0.0 if antenna is None else antenna.impedance_loss_db
         difference = Span(*(value + lost_db for value in gain.difference_db))
         row |= _three("gain{}_dbd", base.plus(difference))

@@ -159,6 +159,7 @@ def default_spreads(scenario: Scenario, terrain: Terrain) -> tuple[float, dict[t
     options = ReceptionOptions(
         prediction_error_db=reception.prediction_error_db,
         path_spread_db=read_prediction_spread(reception.prediction_spread, model),
+        # as the map does it: assumed heights are not known ones
         has_land_cover=terrain.knows_clutter,
     )
     summary = sigma_summary(options)
@@ -240,6 +241,7 @@ def public_calibration(report: CalibrationReport) -> Calibration | None:
         for offset in found.offsets
         if offset.points >= FEWEST_SHOWN
     ]
+    # the file's name may tell of a place
     return replace(found, readings_file="", offsets=tuple(offsets))
 
 

@@ -179,12 +179,15 @@ def _design(low: Floats, high: Floats, effects: Sequence[_Effect]) -> _Design:
     parts = []
     for number, effect in enumerate(effects):
         same = (effect.of[:, None] == effect.of[None, :]).astype(float)
+        # An effect whose groups hold a value each cannot be told from the error, and one group cannot vary.
         if number == 0 or (effect.groups > 1 and same.sum() > count):
             freedom = effect.groups - 1 + (0.0 if math.isnan(effect.prior_sd_db) else PRIOR_FREEDOM)
             parts.append(_Part(effect.name, same, freedom, effect.prior_sd_db))
     if parts[0].shared.sum() > count:
         left = count - sum(effect.groups - 1 for effect in effects) - 1
         parts.append(_Part("error", np.eye(count), float(max(left, 1)), math.nan))
+    # A fixed seed: a likelihood that wobbled from call to call could not be maximised, nor an answer
+    # repeated.
     draws = stats.norm.ppf(stats.qmc.Sobol(max(count, 1), scramble=True, rng=1).random(DRAWS))
     return _Design(low, high, parts, draws)
 
@@ -229,6 +232,8 @@ def _log_chance(design: _Design, expected: Floats, spread: Floats) -> float:
     What they share is averaged over fixed quasi-random points; what is each value's own is exact.
     """
     values, vectors = np.linalg.eigh(spread)
+    # The smallest eigenvalue is what each value certainly has of its own; what is left is positive, and
+    # shared.
     own = math.sqrt(max(float(values[0]), 1e-6))
     root = (vectors * np.sqrt(np.maximum(values - own**2, 0.0))) @ vectors.T
     shared = design.draws[:, : expected.size] @ root
@@ -257,8 +262,10 @@ def _most_likely(design: _Design) -> tuple[float, Floats]:
     lowest, highest = math.log(LOWEST_SD_DB), math.log(HIGHEST_SD_DB)
 
     def cost(point: Floats) -> float:
+        # logarithms, so that the search needs no wall at 0 and works in ratios
         sd_db = np.exp(point[1:])
         log_likelihood = _log_likelihood(design, point[0], sd_db)
+        # The restricted part of the likelihood: the mean is estimated too, and costs its own determinant.
         spread = 0.5 * math.log(_precision(design, sd_db)[1])
         return -log_likelihood + spread + _surprise_of_prior(design, sd_db)
 
@@ -276,6 +283,7 @@ def _standard_error(design: _Design, mean_db: float, sd_db: Floats) -> float:
         return of_all_known
     below, here, above = (_log_likelihood(design, mean_db + step, sd_db) for step in (-STEP_DB, 0.0, STEP_DB))
     curvature = (2.0 * here - below - above) / STEP_DB**2
+    # Bounds cannot make a mean surer than the same values known exactly.
     return max(1.0 / math.sqrt(max(curvature, 1e-9)), of_all_known)
 
 

@@ -128,6 +128,7 @@ def read_comparison_logs(paths: Sequence[Path | str], channel_plan: str = "us_6m
         for reading in log.readings:
             files_of.setdefault(reading.session, set()).add(log.file)
     readings = [
+        # Two files may both have a "session 1": put together they would be one day.
         replace(reading, session=f"{log.file}: {reading.session}")
         if len(files_of[reading.session]) > 1
         else reading
@@ -144,6 +145,8 @@ def read_comparison_logs(paths: Sequence[Path | str], channel_plan: str = "us_6m
 
 
 def _reading(row: Row, plan: ChannelPlan, warnings: list[str]) -> LogReading:
+    # Doubts about old channels or odd centres do not matter here: what counts is that both antennas were on
+    # it.
     channel = read_channel(row, plan, [])
     scale = read_scale(row, "scale")
     value, state = _value(row, scale, warnings)
@@ -203,6 +206,7 @@ def _value(row: Row, scale: Scale, warnings: list[str]) -> tuple[float, str]:
         return math.nan, "lost"
     if not math.isfinite(value):
         raise row.wrong("value", 'It must be a number; where nothing was received write "NR" and decoded no.')
+    # 0 dBm is a level that meters show, 0 per cent is no signal; 0 with decoded = no is none on any scale.
     if value == 0.0 and decoded != "yes" and (scale.is_percent or decoded == "no"):
         warnings.append(f'{row.where}, column value: "0" is taken as not received, not as a level of 0.')
         return math.nan, "lost"

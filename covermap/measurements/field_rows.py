@@ -108,6 +108,7 @@ def read_moment(row: Row, warnings: list[str]) -> datetime | None:
             f"{ZONE_ADVICE[0].lower()}{ZONE_ADVICE[1:]}"
         )
         return moment.replace(tzinfo=UTC)
+    # one zone for all, so that minutes between readings are real ones
     return moment.astimezone(UTC)
 
 

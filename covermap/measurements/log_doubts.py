@@ -132,11 +132,13 @@ def _is_balanced(rows: list[LogReading], base: list[LogReading]) -> bool:
     if any(r.moment is None for r in both):
         return True  # without times the order is not known
     order = [r.antenna for r in sorted(both, key=lambda r: r.moment)]  # type: ignore[arg-type,return-value]
+    # A-B-B-A reads the same backwards: a steady drift adds to both alike
     return order == order[::-1]
 
 
 def _aim_doubts(where: str, rows: list[LogReading]) -> list[str]:
     known = [r for r in rows if r.aim_deg is not None and r.bearing_deg is not None]
+    # the short way round, so that 359 against 1 degree is 2
     off = [abs((r.aim_deg - r.bearing_deg + 180.0) % 360.0 - 180.0) for r in known]  # type: ignore[operator]
     if off and max(off) > MISAIM_DEG:
         worst = known[int(np.argmax(off))]
@@ -227,8 +229,11 @@ def _trend_within_bands(known: Sequence[tuple[float, float, str]]) -> tuple[floa
     x, y = (np.array([row[side] for row in known], dtype=float) for side in (0, 1))
     for band in np.unique(bands):
         here = bands == band
+        # Around each band's own mean: a band that is better and also stronger would look like a trend with
+        # the level.
         x[here] -= x[here].mean()
         y[here] -= y[here].mean()
+    # one for the slope, one for the mean of each band
     freedom = x.size - np.unique(bands).size - 1
     if freedom < 1 or not (x**2).sum() > 0.0:
         return math.nan, 1.0

@@ -127,6 +127,8 @@ def fit_mixed(
     spreads (scaled inverse chi-square) and on the range (log-normal).
     """
     points = tuple(points)
+    # A reading behind ridges says less of its mast than one in the open: its spread, and so its weight, are
+    # its path's.
     expected_db = [(by_path_db or {}).get((p.path_class, p.band), default_db) for p in points]
     scale = np.array(expected_db) / default_db
     masts = {p.mast for p in points}
@@ -157,6 +159,7 @@ def _parts(points: Sequence[PointResidual]) -> tuple[Floats, Floats, Floats, Flo
     """Return offsets' covariance, share of local effects by mast, distances, and the readings' variances."""
     mast = np.array([p.mast for p in points])
     band = np.array([p.band for p in points])
+    # A mast read in one band has no band effect: it could not be told from the mast's own.
     several = np.array([has_bands(points, p.mast) for p in points])
     same = mast[:, None] == mast[None, :]
     offsets = MAST_SD_DB**2 * same + BAND_SD_DB**2 * (same & (band[:, None] == band[None, :]) & several)
@@ -194,6 +197,7 @@ def _with_spread(points: tuple[PointResidual, ...], scale: Floats, spread: Sprea
     offsets, shares, apart_km, own_db2 = _parts(points)
     local = spread.local_db**2 * np.outer(scale, scale) * shares * shared_share(apart_km, spread.range_km)
     value_db, variance_db2 = _as_values(points, offsets + local, own_db2 + (spread.own_db * scale) ** 2)
+    # The inverse itself, once: offsets, their errors and what neighbours tell all ask for it.
     solved = np.asarray(np.linalg.inv(offsets + local + np.diag(variance_db2)), dtype=np.float64)
     return MixedModel(points, scale, spread, value_db, variance_db2, local, solved)
 
@@ -215,8 +219,10 @@ def _as_values(points: Sequence[PointResidual], prior: Floats, noise_db2: Floats
     under = np.zeros(low.size)
     for _ in range(ROUNDS):
         z = side * (under - bound) / sd
+        # phi/Phi from logarithms: far beyond a bound both are 0 and their quotient is not
         hazard = np.exp(-0.5 * z**2 - 0.5 * math.log(2.0 * math.pi) - special.log_ndtr(z))
         slope = side * hazard / sd
+        # the curvature vanishes where a bound is met for certain; such a reading then weighs nothing
         bend = np.maximum(hazard * (hazard + z), 1e-9) / noise_db2
         variance = np.where(exact, noise_db2, 1.0 / bend)
         value = np.where(exact, low, under + slope / bend)

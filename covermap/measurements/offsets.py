@@ -62,6 +62,7 @@ def fit_offsets(model: MixedModel) -> list[Offset]:
     offsets = []
     for mast, band in dict.fromkeys((p.mast, p.band) for p in model.points):
         count = point_count([p for p in model.points if (p.mast, p.band) == (mast, band)])
+        # its offset is 0 with the prior's doubt: as if it had not been read
         if point_count([p for p in model.points if p.mast == mast]) < FEWEST_POINTS:
             offsets.append(Offset(mast, band, 0.0, MAST_SD_DB, count))
             continue
@@ -88,6 +89,7 @@ def judge(model: MixedModel) -> Judgement:
         masts = {p.mast for p in rest.points}
         for index in np.flatnonzero(left_out):
             point = model.points[index]
+            # a bound has no error to be squared
             if point.low_db != point.high_db:
                 continue
             offset_db = rest.offset(point.mast, point.band).offset_db if point.mast in masts else 0.0
@@ -111,6 +113,7 @@ def _nonsense(model: MixedModel) -> str:
         squares += float(((value_db - value_db.mean()) ** 2).sum())
         freedom += value_db.size - 1
         if value_db.size >= FEWEST_POINTS:
+            # the median: one mistyped reading must not make a whole mast nonsense
             furthest_db = max(furthest_db, abs(float(np.median(value_db))))
     spread_db = math.sqrt(squares / freedom) if freedom >= FEWEST_ALTOGETHER - 1 else 0.0
     most_db = MOST_SPREAD_DB * math.sqrt(float(np.mean(model.scale[exact] ** 2))) if known else 0.0
@@ -164,12 +167,14 @@ def _chance(model: MixedModel) -> float:
             continue
         mean_db, error_db, places = model.mean_of_mast(mast)
         ratios.append((mean_db / error_db) ** 2)
+        # no more places than points, however little they share
         freedoms.append(max(min(places, float(point_count(mine))) - 1.0, 1.0))
     if not ratios:
         return 1.0
     masts = len(ratios)
     together = float(stats.f.sf(sum(ratios) / masts, masts, sum(freedoms)))
     furthest = min(float(stats.f.sf(r, 1, df)) for r, df in zip(ratios, freedoms, strict=True))
+    # Why both: one mast out among several is found more often so (docs/decisions/when_offsets_are_used.md).
     return min(together, masts * furthest)
 
 

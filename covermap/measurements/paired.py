@@ -143,6 +143,7 @@ def antenna_level(levels: Sequence[Level], sd_db: float) -> Level:
             sides = np.where(np.isinf(low), (high - mean) / sd_db, (mean - low) / sd_db)
             return float(((exact - mean) ** 2).sum() / (2 * sd_db**2) - stats.norm.logcdf(sides).sum())
 
+        # A bound moves the mean of exact readings by a few of their deviations at most.
         reach = 6.0 * sd_db
         mean_db = float(
             optimize.minimize_scalar(surprise, bounds=(mean_db - reach, mean_db + reach), method="bounded").x
@@ -153,6 +154,7 @@ def antenna_level(levels: Sequence[Level], sd_db: float) -> Level:
 def difference(candidate: Level, reference: Level) -> tuple[float, float]:
     """Return the bounds of candidate minus reference; equal where both are exact."""
     low_db, high_db = candidate.low_db - reference.high_db, candidate.high_db - reference.low_db
+    # -inf minus -inf is NaN: both lost, which bounds nothing on either side
     return (low_db if math.isfinite(low_db) else -math.inf, high_db if math.isfinite(high_db) else math.inf)
 
 
@@ -191,6 +193,7 @@ def paired_differences(
         for antenna, rows in by.items()
     }
     sd_db, freedom = repeat_sd_db(list(levels.values()))
+    # 0 where every repeat read the same whole decibel; what follows divides by it
     used_sd_db = sd_db if freedom and sd_db > 0.0 else REPEAT_SD_DB
     masts = masts_by_bearing(readings)
     found, ordinal = [], []

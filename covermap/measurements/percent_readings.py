@@ -93,6 +93,7 @@ def percent_sets(
             f"{unnamed} row(s) have a per cent without percent_bar (strength or quality); it is not used."
         )
     for bar, group in groups.items():
+        # steps among these rows first: they are of the same days
         scale = attenuator_scale(*bar, group) or given.get(bar)
         anchors = [
             r.level_dbm - scale.db_per_point * r.value

@@ -80,8 +80,10 @@ def fit_percent_scale(attenuator_db: Sequence[float], percent: Sequence[float]) 
     shown = np.array(
         [np.mean([p for a, p in zip(attenuator_db, percent, strict=True) if a == s]) for s in steps]
     )
+    # More attenuation must show less; a bar that stays or rises is at its end, or follows something else.
     if steps.size < FEWEST_STEPS or np.any(np.diff(shown) >= 0.0):
         return None
+    # Attenuation on the reading, not the reading on it: the line is used from per cent to decibels.
     line = stats.linregress(shown, -steps)
     worst_db = float(np.abs(line.intercept + line.slope * shown + steps).max())
     return (float(line.slope), worst_db) if worst_db <= WORST_FIT_DB else None

@@ -47,6 +47,7 @@ def off_aim(reading: Reading, profile: PointProfile) -> OffAim:
 
 def in_woods(reading: Reading, terrain: Terrain) -> bool:
     """Return whether a reading was taken among trees: by its own word, else by the land cover."""
+    # who stood there knows better than a square of land cover
     if reading.clutter:
         return any(word in reading.clutter for word in WOOD_WORDS)
     place = np.array([reading.longitude_deg]), np.array([reading.latitude_deg])

@@ -151,6 +151,7 @@ def _reading(
         )
     station = _station(row, stations)
     gain_dbd = optional_number(row, "gain_dbd", -30.0, 30.0)
+    # the row's own gain, else that of the mount's class
     gain_dbd = gain_dbd if gain_dbd is not None else tier.gain_dbd[station.band] if tier else None
     cable_loss_db = optional_number(row, "cable_loss_db", 0.0, 60.0) or 0.0
     decoded = read_decoded(row)
@@ -203,6 +204,7 @@ def _tier(row: Row, tiers: TierTable) -> Tier | None:
     for tier in tiers:
         if text in (str(tier.tier), tier.name.lower(), f"{tier.tier} {tier.name.lower()}"):
             return tier
+    # the first of several: "roof" is Rooftop, not the class with an amplifier behind it
     starts = [tier for tier in tiers if tier.name.lower().startswith(text)]
     if starts:
         return starts[0]
@@ -271,8 +273,10 @@ def _percent_level(row: Row, sets: Mapping[Bar, PercentSet]) -> tuple[float, flo
 def _field_dbuvm(row: Row, level: float, station: Station) -> float:
     """Return the field at the antenna from a level. Raises InputError without unit or gain."""
     unit = row.text("unit").lower()
+    # already the field at the antenna: gain and cable are in it
     if unit in FIELD_UNITS:
         return level
+    # both letters that look like mu are typed: the micro sign and the Greek letter
     scale = SCALES.get("dbuv" if unit in ("dbµv", "dbμv") else unit)
     if scale is None or scale.is_percent or scale.name == "MER_dB":
         raise row.wrong("unit", "A level needs its unit: dBuV/m, dBm, dBuV (75 ohm) or dBmV.")
@@ -289,6 +293,7 @@ def _from_terminals(row: Row, level_dbm: float, gain_dbd: float, station: Statio
     """
     terminal_dbm = level_dbm + (optional_number(row, "cable_loss_db", 0.0, 60.0) or 0.0)
     terminal_dbm -= optional_number(row, "amp_gain_db", -10.0, 60.0) or 0.0
+    # An antenna factor is measured, a gain is often a label: it counts first.
     factor_db = optional_number(row, "antenna_factor_db", -20.0, 60.0)
     if factor_db is not None:
         return terminal_dbm + DBUV_FROM_DBM + factor_db

@@ -60,8 +60,10 @@ class Reports:
 
 @dataclass(frozen=True)
 class ReportDisagreement:
-    """A report that the map speaks against. chance_percent : the map's, of the whole list with "
-    "that antenna."""
+    """A report that the map speaks against.
+
+    map_tier : what the map asks for there; chance_percent : of the whole list with the report's antenna
+    """
 
     report: Report
     map_tier: int
@@ -207,6 +209,7 @@ def disagreements(
         tier = int(results.read(f"{name}/tier", tile)[0, 0])
         if UNKNOWN_UINT8 in (chance, tier):
             continue
+        # "some" speaks against the map as "none" does: the chance is of the whole list.
         against = chance <= UNLIKELY_PERCENT if report.seen == "all" else chance >= SURE_PERCENT
         if against:
             found.append(ReportDisagreement(report, tier, chance))

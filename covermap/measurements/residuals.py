@@ -104,6 +104,7 @@ def _in_the_way(reading: Reading, field: PointField, scenario: Scenario) -> tupl
     """Return how many ridges the path crosses, and its class as a map has it (600 MHz, 10 m)."""
     profile = Profile(field.profile.distance_km, np.asarray(field.profile.ground_m))
     station, prediction = reading.station, scenario.settings.prediction
+    # Lower antennas take the path to 10 m less the terminal's loss, so it is that path's ridges that count.
     heights_m = station.antenna_height_m, max(reading.height_m, 10.0)
     common = {"frequency_mhz": station.frequency_mhz, "dn": prediction.dn}
     crossed = ridges(profile, tx_height_m=heights_m[0], rx_height_m=heights_m[1], **common)

@@ -61,11 +61,15 @@ def survey_points(results: Results, list_name: str | None = None, count: int = P
     left = worth.copy()
     points: list[SurveyPoint] = []
     while len(points) < count:
+        # Where the most unsure homes lie around, not where one cell is most unsure: a reading speaks for its
+        # surroundings.
         around = ndimage.gaussian_filter(left, reach, mode="constant", truncate=3.0)
+        # a point stands where homes are unsure, not in the middle of a lake between them
         around[worth <= 0.0] = 0.0
         block = np.unravel_index(int(around.argmax()), around.shape)
         bell = np.exp(-0.5 * ((places - np.array(block)) ** 2).sum(axis=-1) / reach**2)
         settled = float((left * bell).sum())
+        # less than half a home is none
         if not settled > 0.5:
             break
         points.append(_point(results, name, len(points) + 1, int(best_cell[block]), settled))

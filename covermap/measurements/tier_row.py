@@ -94,6 +94,7 @@ def tier_table_csv(
     for band, gain in gains.items():
         row[f"gain_{band}_dbd"] = f"{gain.gain_dbd:.1f}"
     spreads_db = [NORMAL_95 * gain.uncertainty_db for gain in gains.values()]
+    # The row has one spread for all bands: the widest of them.
     spreads_db += [float(row["gain_spread_db"])] if len(gains) < len(BANDS) else []
     row["gain_spread_db"] = f"{max(spreads_db):.1f}"
     words = [f"{band} {gain.in_words()}" for band, gain in gains.items()]
