@@ -53,4 +53,5 @@ def _chance_of_answer(
         return None
     name = f"{list_name}/two_antennas_chance"
     two = int(coverage.read(name, window)[0, 0]) if coverage.has(name) else UNKNOWN_UINT8
+    # tier 8 has no chance of its own: what tier 7 brings is told
     return chances[min(tier, len(chances)) - 1] if two == UNKNOWN_UINT8 else two

@@ -146,6 +146,7 @@ class Coverage:
         layer = layer_of(name)
         if not self.has(name):
             raise InputError(f"{self.folder}: there is no raster {name!r} in this result.")
+        # opened for each call: threads read side by side, and may not share a dataset
         with rasterio.open(self._source(name)) as dataset:
             bands: np.ndarray = dataset.read(window=self._window(window))
         return bands if layer.stacked else bands[0]
@@ -295,6 +296,8 @@ def open_coverage(output: str | Path) -> Coverage:
         If the folder holds no finished result, or one of another result format.
     """
     folder = Path(output)
+    # A run may have been stopped while its files moved in: carried on before anything is read, so that files
+    # of two results never stand together.
     settle(folder)
     path = folder / RUN_FILE
     if not path.is_file():
@@ -314,6 +317,7 @@ def open_coverage(output: str | Path) -> Coverage:
         )
     try:
         coverage = Coverage(folder, run)
+        # asked now: a damaged record is refused on opening, not in the middle of a page
         services = [coverage.services(name) for name in coverage.lists]
     except (KeyError, TypeError, AttributeError, ValueError) as error:
         raise _not_whole(path, f"{type(error).__name__}: {error}") from error

@@ -48,6 +48,7 @@ def _picture(coverage: Coverage, list_name: str) -> str:
     colours = np.zeros((256, 4), dtype=np.uint8)
     for look in TIERS:
         colours[look.number] = (*rgb(look.painted), 255)
+    # whole pixels a square, repeated: a browser would blur a small picture that it enlarges
     times = max(1, -(-SMALLEST_PX // max(tier.shape)))
     file = io.BytesIO()
     imsave(file, colours[tier.repeat(times, axis=0).repeat(times, axis=1)], format="png")

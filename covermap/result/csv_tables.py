@@ -42,6 +42,7 @@ def write_csv(frame: pd.DataFrame, path: Path) -> Path:
     table = pd.DataFrame(frame)
     if isinstance(frame, gpd.GeoDataFrame):
         table = table.drop(columns=frame.geometry.name)
+    # Names of services stand in headings too: a spreadsheet would take "=..." for a formula there as well.
     table = table.rename(columns=csv_safe)
     for name in table.columns:
         if not pd.api.types.is_numeric_dtype(table[name]):

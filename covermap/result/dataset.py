@@ -128,6 +128,7 @@ def _part(coverage: Coverage, layer: Layer, list_name: str, name: str | None, se
         bands = np.array([own.index(service) if service in own else -1 for service in services])
     if layer.kind in OF_SERVICES:
         codes = np.full(UNKNOWN_UINT8 + 1, UNKNOWN_UINT8, dtype=np.int16)
+        # Each list counts its own services; in one array a code must mean the same along the whole axis.
         codes[: len(own)] = [services.index(service) for service in own]
     return Part(name, bands, codes)
 
@@ -150,6 +151,7 @@ def _flags(layer: Layer, meanings: dict[int, str]) -> dict[str, Any]:
     if not meanings:
         return {}
     unknown = {UNKNOWN_BIT if layer.is_sum else UNKNOWN_UINT8: "unknown"}
+    # CF parts meanings by blanks, so a word may hold none.
     words = {value: re.sub(r"[^\w.+@-]+", "_", word) or "_" for value, word in (meanings | unknown).items()}
     values: NDArray[np.int16] = np.array(list(words), dtype=np.int16)
     told = {"flag_values": values, "flag_meanings": " ".join(words.values())}

@@ -31,6 +31,7 @@ def require_formats(formats: Collection[str]) -> None:
     if PMTILES in formats:
         import pyogrio
 
+        # asked before the run, not found out at its end
         if "w" not in pyogrio.list_drivers().get("PMTiles", ""):
             raise InputError(f"GDAL {pyogrio.__gdal_version__} here writes no PMTiles: 3.8 or newer does.")
 
@@ -90,5 +91,6 @@ def _nearest_zoom(coverage: Coverage) -> int:
     """Return the zoom at which a tile is at most CELLS_A_TILE cells wide in the middle of the grid."""
     grid = coverage.grid
     _, latitude_deg = grid.lonlat_of(np.array([grid.rows // 2]), np.array([grid.cols // 2]))
+    # Web Mercator stretches by 1/cos(latitude): a tile covers less ground towards the poles.
     world_m = EQUATOR_M * math.cos(math.radians(float(latitude_deg[0])))
     return max(0, math.ceil(math.log2(world_m / (CELLS_A_TILE * grid.cell_m))))

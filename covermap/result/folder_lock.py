@@ -53,6 +53,8 @@ def locked(folder: Path) -> Iterator[FolderLock]:
     ended = threading.Event()
     try:
         other = _read(path)
+        # The lock was given, but some network disks give it to both: a holder that still touches its file is
+        # believed.
         if other.get("host", socket.gethostname()) != socket.gethostname() and _shows_life(path):
             raise InputError(_in_words(Path(folder), other))
         os.ftruncate(file, 0)
@@ -63,6 +65,8 @@ def locked(folder: Path) -> Iterator[FolderLock]:
         finally:
             ended.set()
             if _is_file_of(path, file):
+                # Only its own: whoever removed the folder by hand and ran again has a lock of its own there
+                # now.
                 path.unlink()
     finally:
         os.close(file)
@@ -79,6 +83,8 @@ def _take(path: Path) -> int | None:
         except FileNotFoundError:
             continue
         try:
+            # flock, not a file whose being there is the lock: the system releases it with the process, also
+            # after a kill.
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
             os.close(file)
@@ -127,6 +133,7 @@ def _show_life(path: Path, ended: threading.Event) -> None:
 
 def _shows_life(path: Path) -> bool:
     """Return whether the lock's file was touched lately, by the clock of the disk it stands on."""
+    # A file made there just now: its time is the disk's clock, which may differ from this machine's.
     with tempfile.NamedTemporaryFile(dir=path.parent) as now:
         age_s = os.stat(now.name).st_mtime - path.stat().st_mtime
     return abs(age_s) < SILENT_S

@@ -28,6 +28,7 @@ def full_disk_in_words(folder: Path) -> Iterator[None]:
         raise _full(folder)
     try:
         yield
+    # already in words, perhaps of another disk (the store's)
     except CovermapError:
         raise
     except Exception as error:  # of any library: what counts is the disk

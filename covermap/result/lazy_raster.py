@@ -95,6 +95,8 @@ def lazy_stack(coverage: Coverage, parts: Sequence[Part], shape: tuple[int, ...]
     """
     for part in parts:
         if part.name is not None:
+            # One cell now, so that a raster that is not there is told here and not when a picture is drawn of
+            # it.
             coverage.read(part.name, (slice(0, 1), slice(0, 1)))
     return indexing.LazilyIndexedArray(_Stack(coverage, parts, shape, code))
 
@@ -109,4 +111,6 @@ def _bounds(part: int | slice, size: int) -> tuple[slice, int | slice]:
         return slice(0, 1), slice(0, 0)
     first, last = min(asked[0], asked[-1]), max(asked[0], asked[-1])
     whole = range(last - first + 1)[:: asked.step]
+    # A step backwards ends at -1, which as a slice's end would mean the last cell: None is the way to say "to
+    # the start".
     return slice(first, last + 1), slice(whole.start, None if whole.stop < 0 else whole.stop, whole.step)

@@ -35,6 +35,7 @@ def new_result(folder: Path) -> Iterator[Path]:
     its files cannot be exchanged.
     """
     folder = Path(folder)
+    # innermost first, so that dropping the empty ones in this order works
     made = [path for path in (folder, *folder.parents) if not path.exists()]
     try:
         with locked(folder) as lock:
@@ -82,6 +83,7 @@ def _settle(folder: Path) -> None:
 def _exchange(folder: Path, new: Path) -> None:
     """Put the files of the new result in the place of the earlier ones."""
     names = _last(RUN_FILE, (path.relative_to(new).as_posix() for path in files_below(new)))
+    # Before the journal: from then on the new files count, so they must be on the disk.
     _flush(new / name for name in names)
     journal = folder / TEMPORARY_FOLDER / JOURNAL_FILE
     write_text(journal, json.dumps({"new": names, "earlier": _earlier_names(folder, names)}))
@@ -103,10 +105,14 @@ def _carry_on(folder: Path) -> None:
     if not (hidden / JOURNAL_FILE).is_file():
         return
     journal = _read_journal(folder)
+    # A new file that has left the hidden folder stands in its place already: it must not be taken for the
+    # earlier one of that name and moved aside.
     in_place = {name for name in journal["new"] if not (hidden / NEW / name).exists()}
+    # run.json goes first: from then on nobody takes the folder for a result.
     for name in reversed(_last(RUN_FILE, journal["earlier"])):
         if name not in in_place:
             _move(folder / name, hidden / EARLIER / name)
+    # run.json last (names are sorted so): only with it the folder is a result again.
     for name in journal["new"]:
         _move(hidden / NEW / name, folder / name)
     drop_empty({(folder / name).parent for name in journal["earlier"]} - {folder})
@@ -141,6 +147,8 @@ def _earlier_names(folder: Path, new: Iterable[str]) -> list[str]:
 
 
 def _is_below(folder: Path, name: str) -> bool:
+    # A journal or run.json from elsewhere could name ../../something: nothing outside the folder is ever
+    # moved.
     return (folder / name).resolve().is_relative_to(folder.resolve())
 
 
@@ -183,4 +191,5 @@ def _clear(folder: Path) -> None:
     with suppress(FileNotFoundError):
         for path in hidden.iterdir():
             if path.is_dir():
+                # the folders alone: the lock's file beside them is held by this process
                 shutil.rmtree(path, ignore_errors=True)

@@ -66,6 +66,7 @@ def own_map(coverage: Coverage, list_name: str | None = None) -> folium.Map:
     )
     said = " ".join(coverage.run.get("cautions", []))
     page = own.get_root()
+    # for the type checker: get_root() is declared as any element
     assert isinstance(page, folium.Figure)
     page.html.add_child(folium.Element(f"<p>{legend}</p><p>{escape(said)}</p>"))
     return own

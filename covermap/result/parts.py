@@ -87,6 +87,8 @@ def _virtual(like: Path | str, grid: Grid, files: Mapping[Tile, str], *, relativ
     Source: the format as GDAL documents it, https://gdal.org/en/stable/drivers/raster/vrt.html
     """
     with MemoryFile(ext=".vrt") as memory:
+        # GDAL writes the pattern (bands, colours, tags, units) from one part's file; only sizes and sources
+        # are set here.
         rasterio.shutil.copy(like, memory.name, driver="VRT")
         root = ET.fromstring(memory.read())
     root.set("rasterXSize", str(grid.cols))
@@ -94,6 +96,7 @@ def _virtual(like: Path | str, grid: Grid, files: Mapping[Tile, str], *, relativ
     transform = root.find("GeoTransform")
     if transform is not None:
         transform.text = ", ".join(f"{number:.16e}" for number in grid.transform.to_gdal())
+    # of one part's size; the whole map's levels are written below
     for old in root.findall("OverviewList"):
         root.remove(old)
     for band in root.findall("VRTRasterBand"):
@@ -116,6 +119,7 @@ def _source(pattern: ET.Element, part: Tile, file: str, relative: bool) -> ET.El
     source = deepcopy(pattern)
     for element in source.iter("SourceFilename"):
         element.text = Path(file).as_posix() if relative else file
+        # Relative, so that a result's folder can be moved; in memory there is no folder to be relative to.
         element.set("relativeToVRT", "1" if relative else "0")
     for element in source.iter("SourceProperties"):
         element.set("RasterXSize", str(part.cols))

@@ -196,6 +196,7 @@ def layer_of(name: str) -> Layer:
     Raises InputError for any other name.
     """
     parts = name.split("/")
+    # A list may not be called field (scenario/wanted.py), so the first part tells.
     kind = parts[0] if len(parts) == 2 and parts[0] in OF_STATION else parts[-1]
     layer = LAYERS.get(kind)
     expected_parts = 1 if kind in OF_GRID else 2
@@ -229,5 +230,7 @@ def as_layer_array(layer: Layer, array: np.ndarray) -> np.ndarray:
     """Return an array as the layer stores it: its type and step, with a band axis first."""
     array = np.ascontiguousarray(array, dtype=layer.dtype)
     if layer.step > 0.0:
+        # Whole multiples of a power of two: the last bits of the float are zero, which is what the
+        # compression lives on.
         array = np.rint(array / layer.step).astype(layer.dtype) * np.asarray(layer.step, layer.dtype)
     return array if array.ndim == 3 else array[np.newaxis]

@@ -93,6 +93,7 @@ class RasterSet:
         self._temporary = self.folder / TEMPORARY_FOLDER / f"rasters_{os.getpid()}"
         self._open: dict[str, rasterio.io.DatasetWriter] = {}
         self._lock = threading.Lock()
+        # what an interrupted run left; a lock on the folder keeps other runs out
         shutil.rmtree(self.folder / TEMPORARY_FOLDER, ignore_errors=True)
 
     def __enter__(self) -> RasterSet:
@@ -169,7 +170,9 @@ class RasterSet:
         Raises CovermapError when the disk is full; then, as after any error, no raster is renamed.
         """
         for name in self.in_memory:
+            # closed, not finished: what stands in memory alone needs no overviews
             self._open.pop(name).close()
+        # All are made before the first is renamed: a disk that fills up leaves no half of a result.
         finals = list(run_tasks(self._finish_one, list(self._open), self.workers))
         for whole, path in finals:
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -187,6 +190,7 @@ class RasterSet:
         ):
             self._open[name].close()
             _write_cog(source, whole, layer_of(name))
+        # each goes as soon as its copy is whole, so that the disk need not hold all twice
         source.unlink()
         return whole, raster_path(self.folder, name)
 
@@ -236,8 +240,12 @@ class RasterSet:
             "blockysize": TILE_BLOCK_CELLS,
             "interleave": "band",
             "compress": "deflate",
+            # unfinished files are read once more and thrown away: fast, not small
+            # (docs/decisions/fields_in_steps.md)
             "zlevel": 1,
+            # Blocks never written take no room: large areas outside the polygon asked for.
             "sparse_ok": True,
+            # a plain TIFF ends at 4 GB, and compressed sizes are not known beforehand
             "bigtiff": "if_safer",
         }
 
@@ -296,6 +304,7 @@ def list_arrays(reception: ListReception) -> dict[str, np.ndarray]:
         "service_interferer": reception.service_interferer,
         "amplifier": reception.amplifier,
         "tier_without_deciding": reception.tier_without_deciding,
+        # kept unknown where the tier is: 0 would say "no remarks"
         "plan_flags": np.where(reception.tier == UNKNOWN_UINT8, UNKNOWN_UINT8, reception.plan_flags),
     }
 
@@ -311,6 +320,7 @@ def _write_cog(source: Path, path: Path, layer: Layer) -> None:
         driver="COG",
         COMPRESS="DEFLATE",
         LEVEL=1,  # half the time of the usual 6 for 4 % more bytes (44 files, 1,000 x 1,000 cells)
+        # Differences between neighbours pack better for quantities; for classes and codes they mean nothing.
         PREDICTOR="YES" if layer.dtype == "float32" or layer.unit else "NO",
         BLOCKSIZE=BLOCK_CELLS,
         OVERVIEWS="AUTO",

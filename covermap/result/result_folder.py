@@ -26,6 +26,7 @@ def require_ours(folder: Path, overwrite: bool = False) -> None:
         raise InputError(f"{folder} is a file, not a folder. Name another output folder.")
     if overwrite or not folder.exists() or read_record(folder) is not None:
         return
+    # In the middle of an exchange there may be no run.json: the journal says that the folder is ours.
     if (folder / TEMPORARY_FOLDER / JOURNAL_FILE).exists():
         return
     foreign = sorted(path.name for path in folder.iterdir() if not _is_unfinished(path))
@@ -63,6 +64,7 @@ def require_writable(folder: Path) -> None:
     while not place.exists() and place != place.parent:
         place = place.parent
     try:
+        # Tried, not asked: rights, read-only disks and network disks each say no in their own way.
         with tempfile.TemporaryDirectory(dir=place, prefix=".covermap_"):
             pass
     except OSError as error:

@@ -40,6 +40,8 @@ def run_id(inputs: list[dict[str, Any]], options: dict[str, Any]) -> str:
     """Return twelve digits that name a run by everything that decides its result."""
     decided = {
         "inputs": sorted((part["role"], part["sha256"]) for part in inputs if part["role"] != "scenario"),
+        # The scenario file's own digest is left out, and keys that move nothing: a changed comment or unit of
+        # display names the same result.
         "options": {key: value for key, value in options.items() if key not in {"output", "display", "name"}},
         "versions": [covermap.__version__, PHYSICS_VERSION, RESULT_FORMAT],
     }
@@ -86,6 +88,8 @@ def _relative(value: Any, folder: Path) -> Any:
         return {key: _relative(part, folder) for key, part in value.items()}
     if isinstance(value, list):
         return [_relative(part, folder) for part in value]
+    # Relative to the scenario, so that a folder that was moved or copied to another machine has the same
+    # run_id.
     if isinstance(value, str) and Path(value).is_absolute() and not value.startswith("/vsi"):
         return Path(os.path.relpath(value, folder)).as_posix()
     return value

@@ -107,6 +107,7 @@ def update_run_json(output: Path, changes: dict[str, Any], files: Iterable[Path]
         if isinstance(value, dict) and isinstance(run.get(key), dict):
             run[key] |= value
         elif key == "warnings":
+            # each warning once, however often outputs are written
             run[key] = list(dict.fromkeys([*run.get(key, []), *value]))
         else:
             run[key] = value
@@ -177,6 +178,7 @@ def _shares_percent(counts: np.ndarray) -> dict[str, float]:
     """Return the shares of tiers 1 to 8 and unknown from a count a class (256 of them)."""
     total = max(int(counts.sum()), 1)
     known = {str(tier): int(counts[tier]) for tier in range(1, TIER_NOT_PROMISED + 1)}
+    # what is left, so that shares sum to 100 whatever codes there are
     known["unknown"] = total - sum(known.values())
     return {name: 100.0 * count / total for name, count in known.items()}
 

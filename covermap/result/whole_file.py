@@ -39,6 +39,8 @@ def whole_files(paths: Iterable[Path]) -> Iterator[list[Path]]:
             yield temporaries
         for temporary, path in zip(temporaries, paths, strict=True):
             if temporary.exists():
+                # Atomic only within one file system: that is why the temporary stands in a folder beside, not
+                # in the system's.
                 os.replace(temporary, path)
     finally:
         for folder in {temporary.parent for temporary in temporaries}:
@@ -63,6 +65,7 @@ def files_below(folder: Path) -> list[Path]:
 
 def _temporary(path: Path, number: int) -> Path:
     """Return a path in a fresh folder of this process, under the final file name."""
+    # A folder with the final file name in it: some formats write sidecars beside, or note their own name.
     folder = path.parent / TEMPORARY_FOLDER / f"{os.getpid()}_{number}_{path.stem}"
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir(parents=True)
