@@ -493,7 +493,7 @@ def test_leaves_on_trees_around_add_doubt(tmp_path, scenario):
     readings = read_aimed(tmp_path, scenario, *rows).readings
     assert [leaf_sd_db(r, Woods()) for r in readings] == [4.0, 0.0, 0.0, 0.0]
     words = aim_and_leaf_words(readings, [OffAim(math.nan, 0.0, 0.0)] * 4, Woods())
-    assert words[0].startswith("1 reading(s) among trees in leaf")
+    assert words[0].startswith("1 reading among trees in leaf")
     assert "mix both" in words[-1]
 
 
@@ -511,7 +511,7 @@ def test_a_per_cent_becomes_a_level_by_attenuator_steps_and_one_level(tmp_path, 
     by_level, by_percent = readings.readings[-2:]
     assert by_level.value_db - by_percent.value_db == pytest.approx(6.9, abs=0.05)
     assert by_percent.value_sd_db > 1.0
-    assert any("tie it to dBm" in words for words in readings.warnings)
+    assert any("ties it to dBm" in words for words in readings.warnings)
     assert len(readings.readings) == 3  # the row at 0 dB is one; those behind 3 to 9 dB only tell of the bar
 
 

@@ -25,7 +25,7 @@ MAY_IMPORT = {
     "planning": {"reception", "grid"} | DESCRIBED | PHYSICS,
     "inputs": COUNTED,
     "bearings": set(),
-    "measurements": {"inputs"} | COUNTED,
+    "measurements": {"inputs", "wording"} | COUNTED,
     "addresses": COUNTED - {"planning", "tables"} | {"bearings", "inputs", "measurements"},
     "wording": set(),
     "result": COMPUTED | {"wording"},

@@ -13,9 +13,10 @@ from test_calibration import many
 from covermap.measurements.antenna_test import antenna_test
 from covermap.measurements.survey import SurveyPoint
 from covermap.reports.fieldwork.calibration_page import calibration_page
-from covermap.reports.fieldwork.next_steps import TITLE, after_antenna_test, after_calibration
+from covermap.reports.fieldwork.next_steps import after_antenna_test, after_calibration
 from covermap.reports.fieldwork.pictures import antenna_picture, residual_picture
 from covermap.scenario import read_scenario
+from covermap.wording.language import say
 
 POINTS_UP_OR_DOWN = {"^", "v", "1", "2", "<", ">"}
 
@@ -37,7 +38,7 @@ def test_a_calibration_that_holds_says_how_to_use_it(tmp_path, scenario):
     assert "covermap map scenario.toml" in steps[0]
     assert "covermap calibrate scenario.toml readings.csv again" in steps[-1]
     page = calibration_page(report, [], public=False, steps=steps)
-    assert page.index(TITLE) < page.index("Offsets, added to the prediction")
+    assert page.index(say("fieldwork.next")) < page.index("Offsets, added to the prediction")
 
 
 def test_a_refused_calibration_says_not_to_use_it_and_where_to_read(tmp_path, scenario):

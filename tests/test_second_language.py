@@ -30,7 +30,7 @@ ENGLISH_WORDS = {
 
 
 def english_words(text):
-    words = re.findall(r"[^\W\d]+", re.sub(r"\{\w+\}", "", text))
+    words = re.findall(r"[^\W\d]+", re.sub(r"\{\w+\}|covermap [a-z-]+", "", text))
     return sorted(set(words) & ENGLISH_WORDS)
 
 

@@ -63,7 +63,6 @@ def read_gains(path: Path, patterns: Patterns) -> GainTable:
         if gain is None:
             continue
         of_antenna = found.setdefault(row.text("antenna_id"), {})
-        # NaN equals nothing, itself included, and would never be found twice
         key = gain.band, -1.0 if math.isnan(gain.frequency_mhz) else gain.frequency_mhz
         if key in of_antenna:
             column = "band" if key[1] < 0.0 else "frequency_mhz"
@@ -110,7 +109,6 @@ def _gain(row: Row, patterns: Patterns, noticed: list[str]) -> AntennaGain | Rel
         raise row.wrong("antenna_id", "Every row needs the id of its antenna. Fill the cell.")
     band, frequency_mhz = _place(row)
     gain_dbd, difference_db = _gain_dbd(row), span(row, DIFFERENCE, LEAST_DBD, MOST_DBD)
-    # a reference written against itself says nothing
     other = "" if row.text("relative_to") == row.text("antenna_id") else row.text("relative_to")
     if gain_dbd is not None:
         lobe = _lobe(row, patterns, noticed, band, gain_dbd.typical)

@@ -109,8 +109,6 @@ def _points(antenna: Antenna | None, band: str) -> list[tuple[float, AntennaFigu
     mhz = _frequencies_mhz(antenna, band)
     if not mhz:
         return []
-    # Reception interpolates between points: a point just beyond either end, without gain, makes the edge a
-    # step.
     first, last = mhz[0] * (1.0 - BEYOND), mhz[-1] * (1.0 + BEYOND)
     asked = [first - STEP_MHZ, first, *mhz, last, last + STEP_MHZ]
     return [(at_mhz, _figures(antenna, at_mhz)) for at_mhz in asked]
@@ -124,7 +122,6 @@ def _figures(antenna: Antenna | None, frequency_mhz: float) -> AntennaFigures:
     typical_dbd = gain.gain_dbd.typical
     return AntennaFigures(
         typical_dbd - antenna.impedance_loss_db,
-        # of the gain without the match: what is lost into the cable dims outside noise too, and is no pattern
         max(typical_dbd, 0.0),
         gain.beamwidth_deg,
         gain.front_to_back_db,

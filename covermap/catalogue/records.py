@@ -208,7 +208,6 @@ def _between(points: list[AntennaGain], frequency_mhz: float) -> AntennaGain:
     def at(values: Iterable[float]) -> float:
         return float(np.interp(frequency_mhz, mhz, list(values)))
 
-    # Source and what it was measured against cannot be interpolated.
     nearest = min(points, key=lambda point: abs(point.frequency_mhz - frequency_mhz))
     return AntennaGain(
         nearest.band,

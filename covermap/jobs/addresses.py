@@ -23,7 +23,7 @@ from covermap.reports.address_sheet.wording import answer
 from covermap.result.result_folder import require_writable
 from covermap.scenario import Scenario, read_scenario
 from covermap.scenario.coordinates import read_position
-from covermap.wording.language import speaking
+from covermap.wording.language import say, speaking
 
 DEFAULT_FOLDER = "addresses"
 
@@ -124,7 +124,11 @@ def _sheets(
             prices = None if asked is None else read_prices(asked.prices)
             table = address_table(reports, book.prepared.tiers, prices)
             files += write_address_table(table, folder, reports[0].cautions)
-    remarks = (*(f"Left out: {sentence}" for sentence in listed.left_out), *listed.warnings, *no_printer)
+    remarks = (
+        *(say("row.left_out", sentence=sentence) for sentence in listed.left_out),
+        *listed.warnings,
+        *no_printer,
+    )
     text = _as_json(reports, as_list) if as_json else _in_words(reports, files)
     return AddressAnswer(text, remarks)
 
@@ -181,5 +185,6 @@ def _in_words(reports: list[AddressReport], files: list[Path]) -> str:
         first, rest = answer(report)
         place = f"{report.latitude_deg:.5f}, {report.longitude_deg:.5f}"
         lines.append(f"{report.label or report.point_id or place}: {first} {rest}")
-    lines.append(f"Wrote {files[0]}" + (f" and {len(files) - 1} more beside it." if len(files) > 1 else "."))
+    key = "run.wrote_more" if len(files) > 1 else "run.wrote"
+    lines.append(say(key, file=files[0], count=len(files) - 1))
     return "\n".join(lines)

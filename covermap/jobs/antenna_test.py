@@ -54,25 +54,27 @@ def compare_antennas(
     )
     from covermap.result.whole_file import write_text
     from covermap.scenario import read_scenario
+    from covermap.wording.language import ENGLISH, speaking
 
     paths = [logs] if isinstance(logs, Path) else list(logs)
     known = None if scenario is None else read_scenario(scenario)
     of_scenario = None if known is None else known.settings.transmitters.channel_plan
     plan = channel_plan or of_scenario or "us_6mhz"
-    log = read_comparison_logs(paths, plan)
-    test = antenna_test(log, plan, remounted=remounted, reference=reference)
-    if catalogue is None and known is not None and reference is not None:
-        catalogue = known.settings.reception.antennas
-    update = CatalogueUpdate({}, ()) if catalogue is None else catalogue_update(test, catalogue)
-    to_bench = {} if known is None else _paths(known, log)
-    pairs = every_pair(test, remounted=remounted)
-    beside = BesideTheTest(pairs, matrices(test), to_bench, update.sentences)
-    if tier_table is not None:
-        write_tier_table(test, tier_table, known_gain or {}, candidate, like_tier)
-    files = write_antenna_test(test, output or paths[0].parent / "antenna_test", beside)
-    for path, text in update.texts.items():
-        write_text(path, text)
-    return in_words(test, files[0], beside)
+    with speaking(ENGLISH if known is None else known.settings.display.language):
+        log = read_comparison_logs(paths, plan)
+        test = antenna_test(log, plan, remounted=remounted, reference=reference)
+        if catalogue is None and known is not None and reference is not None:
+            catalogue = known.settings.reception.antennas
+        update = CatalogueUpdate({}, ()) if catalogue is None else catalogue_update(test, catalogue)
+        to_bench = {} if known is None else _paths(known, log)
+        pairs = every_pair(test, remounted=remounted)
+        beside = BesideTheTest(pairs, matrices(test), to_bench, update.sentences)
+        if tier_table is not None:
+            write_tier_table(test, tier_table, known_gain or {}, candidate, like_tier)
+        files = write_antenna_test(test, output or paths[0].parent / "antenna_test", beside)
+        for path, text in update.texts.items():
+            write_text(path, text)
+        return in_words(test, files[0], beside)
 
 
 def _paths(scenario: Scenario, log: ComparisonLog) -> dict[str, dict[str, BenchPath]]:

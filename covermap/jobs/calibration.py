@@ -34,13 +34,15 @@ def calibrate_scenario(
     from covermap.reports.fieldwork.next_steps import after_calibration
     from covermap.result.run_json import scenario_cautions
     from covermap.scenario import read_scenario
+    from covermap.wording.language import speaking
 
     scenario = read_scenario(scenario_path)
-    report = calibrate(scenario, readings, percent_scales)
-    steps = after_calibration(report, scenario.path.name, _places(scenario, report, public))
-    folder = output or scenario.path.parent
-    files = write_calibration(report, folder, scenario_cautions(scenario), public, steps)
-    return in_words(report, files, public, steps)
+    with speaking(scenario.settings.display.language):
+        report = calibrate(scenario, readings, percent_scales)
+        steps = after_calibration(report, scenario.path.name, _places(scenario, report, public))
+        folder = output or scenario.path.parent
+        files = write_calibration(report, folder, scenario_cautions(scenario), public, steps)
+        return in_words(report, files, public, steps)
 
 
 def _places(scenario: Scenario, report: CalibrationReport, public: bool) -> list[SurveyPoint]:

@@ -26,24 +26,25 @@ def prepare_fieldwork(
     from covermap.reports.fieldwork.report_files import write_forms, write_reports
     from covermap.reports.fieldwork.survey_files import write_survey
     from covermap.result.coverage import open_coverage
-    from covermap.wording.language import ENGLISH, speaking
+    from covermap.wording.language import ENGLISH, say, speaking
 
     coverage = open_coverage(result)
     folder = output or coverage.folder / "fieldwork"
     name = list_name or coverage.lists[0]
     coverage.services(name)
-    read = None if reports is None else read_reports(reports, coverage.tier_names)
-    apart, outside = ([], 0) if read is None else disagreements(read.reports, coverage, name)
-    points = survey_points(coverage, name, count)
     display = coverage.run.get("options", {}).get("display", {})
     with speaking(display.get("language", ENGLISH)):
+        read = None if reports is None else read_reports(reports, coverage.tier_names)
+        apart, outside = ([], 0) if read is None else disagreements(read.reports, coverage, name)
+        points = survey_points(coverage, name, count)
         files = write_survey(points, coverage, folder, name)
-    files += write_forms(coverage, folder)
-    words = [f"{len(points)} points to measure next: {files[0]}, {files[1].name}; blank forms beside them."]
-    if read is not None:
-        cells = report_cells(read.reports, coverage.grid, public)
-        files += write_reports(read, cells, apart, outside, coverage, folder, public)
-        words.append(f"{len(read.reports)} reports, {len(apart)} of them against the map: reports.html.")
-        left_out = public_rows(read.unreadable) if public else read.unreadable
-        words += [f"Left out: {sentence}" for sentence in left_out]
+        files += write_forms(coverage, folder)
+        first, second = files[0], files[1].name
+        words = [say("fieldwork.points", count=len(points), first=first, second=second)]
+        if read is not None:
+            cells = report_cells(read.reports, coverage.grid, public)
+            files += write_reports(read, cells, apart, outside, coverage, folder, public)
+            words.append(say("fieldwork.against", count=len(read.reports), apart=len(apart)))
+            left_out = public_rows(read.unreadable) if public else read.unreadable
+            words += [say("row.left_out", sentence=" ".join(one.split())) for one in left_out]
     return "\n".join(words)

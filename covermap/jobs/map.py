@@ -56,6 +56,7 @@ def map_scenario(
     from covermap.result.new_result import new_result
     from covermap.result.result_folder import require_ours, require_writable
     from covermap.scenario import read_scenario
+    from covermap.wording.language import speaking
 
     require_formats(also)
     scenario = read_scenario(scenario_path)
@@ -71,7 +72,8 @@ def map_scenario(
             coverage = write_rasters(prepared, new, store, executor, progress, public=public)
         kept = from_store(prepared, store, workers)
         whole = write_layers_and_pages(prepared, coverage, report, public=public, also=also, kept=kept)
-    return run_in_words(open_coverage(folder), whole)
+    with speaking(scenario.settings.display.language):
+        return run_in_words(open_coverage(folder), whole)
 
 
 def write_outputs(
@@ -113,6 +115,7 @@ def write_outputs(
     from covermap.result.new_result import new_result
     from covermap.result.run_inputs import run_id_of
     from covermap.result.run_json import copy_prediction
+    from covermap.wording.language import speaking
 
     scenario = scenario or coverage.scenario
     if scenario is None:
@@ -132,4 +135,5 @@ def write_outputs(
         copied = copy_prediction(coverage, new)
         kept = from_store(prepared, store, workers)
         whole = write_layers_and_pages(prepared, copied, report, kept=kept)
-    return run_in_words(open_coverage(coverage.folder), whole)
+    with speaking(scenario.settings.display.language):
+        return run_in_words(open_coverage(coverage.folder), whole)

@@ -28,7 +28,7 @@ from covermap.reports.address_sheet.wording import note
 from covermap.result.result_folder import require_writable
 from covermap.scenario import read_scenario
 from covermap.scenario.coordinates import read_position
-from covermap.wording.language import speaking
+from covermap.wording.language import say, speaking
 from covermap.wording.tier_names import spoken_tier_names
 from covermap.wording.words import path_in_words
 
@@ -89,12 +89,15 @@ def write_shared_antenna(
         )
         facts = _facts(book, asked, found, listed, label or f"{latitude_deg:.5f}, {longitude_deg:.5f}")
         files = write_shared(found, facts, folder) if writes else []
-        remarks = (*(f"Left out: {sentence}" for sentence in listed.left_out), *listed.warnings)
+        remarks = (
+            *(say("row.left_out", sentence=sentence) for sentence in listed.left_out),
+            *listed.warnings,
+        )
         if as_json:
             return AddressAnswer(
                 json.dumps(shared_record(found, facts), indent=2, ensure_ascii=False), remarks
             )
-        sentences = [*shared_in_words(found, facts), f"Open {path_in_words(files[0])}."]
+        sentences = [*shared_in_words(found, facts), say("fieldwork.open", file=path_in_words(files[0]))]
         return AddressAnswer("\n".join(sentences), remarks)
 
 

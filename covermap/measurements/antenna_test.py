@@ -11,7 +11,7 @@ from scipy import stats
 
 from covermap.constants import BANDS
 from covermap.errors import InputError
-from covermap.measurements.band_result import BAND_WORDS, BandResult
+from covermap.measurements.band_result import BandResult, kind_words, where_words
 from covermap.measurements.censored_mean import (
     FEWEST_STATIONS,
     REMOUNTED_SD_DB,
@@ -23,6 +23,8 @@ from covermap.measurements.log_doubts import chance_words, choose_reference, dou
 from covermap.measurements.next_readings import next_readings
 from covermap.measurements.paired import PairedDifference, Pairs, paired_differences
 from covermap.measurements.percent_scale import PercentScale, percent_scales
+from covermap.wording.language import say
+from covermap.wording.words import as_given, decimal
 
 
 @dataclass(frozen=True)
@@ -66,10 +68,10 @@ class AntennaTest:
             b.verdict for b in self.bands if (b.candidate, b.device, b.kind) == (candidate, device, kind)
         ]
         several = len({(b.device, b.kind) for b in self.bands}) > 1
-        by = f" by {kind} of {device}" if several else ""
-        sites = len({reading.site for reading in self.log.readings})
-        where = "at this site" if sites == 1 else f"at these {sites} sites"
-        return f"{candidate} against {self.reference}{by}: {'; '.join(parts)}; {where}."
+        by = say("bench.verdict.by", kind=kind_words(kind), device=device) if several else ""
+        where = say("bench.verdict.at", count=len({reading.site for reading in self.log.readings}))
+        names = {"candidate": candidate, "reference": self.reference}
+        return say("bench.verdict.of", by=by, figures="; ".join(parts), where=where, **names)
 
 
 def antenna_test(
@@ -139,7 +141,13 @@ def _at_sites(pairs: Pairs, log: ComparisonLog) -> Pairs:
         return pairs
     site_of = {reading.session: reading.site for reading in log.readings}
     differences, ordinal = (
-        tuple(replace(pair, station=f"{pair.station} at {site_of[pair.session]}") for pair in part)
+        tuple(
+            replace(
+                pair,
+                station=say("bench.verdict.station_at", station=pair.station, site=site_of[pair.session]),
+            )
+            for pair in part
+        )
         for part in (pairs.differences, pairs.ordinal)
     )
     return replace(pairs, differences=differences, ordinal=ordinal)
@@ -208,22 +216,15 @@ def _sign_test(pairs: Sequence[PairedDifference]) -> tuple[int, int, float]:
 def _figure_warnings(pairs: Pairs, bands: Sequence[BandResult]) -> list[str]:
     sentences = []
     for result in bands:
-        where = f"{result.candidate}, {BAND_WORDS[result.band]}"
+        where = where_words(result.candidate, result.band)
         if result.stations < FEWEST_STATIONS:
-            sentences.append(
-                f"{where}: {result.stations} stations are not enough; read {FEWEST_STATIONS} or more."
-            )
+            few = {"stations": result.stations, "needed": FEWEST_STATIONS}
+            sentences.append(say("bench.doubt.few_stations", where=where, **few))
         if result.unknown:
-            sentences.append(
-                f"{where}: {result.unknown} pair(s) in which both antennas were lost or "
-                f"saturated say nothing."
-            )
+            sentences.append(say("bench.doubt.unknown_pairs", where=where, count=result.unknown))
         if result.mean is not None and math.isnan(result.mean.session_sd_db):
-            sentences.append(
-                f"{where}: one session; that another day would differ by "
-                f"{result.mean.assumed_session_sd_db:g} dB (standard deviation) is assumed and in the "
-                f"interval."
-            )
+            assumed = as_given(result.mean.assumed_session_sd_db)
+            sentences.append(say("bench.doubt.one_session", where=where, db=assumed))
     keys = dict.fromkeys((p.candidate, p.device, p.kind) for p in pairs.differences)
     for key in keys:
         mine = [p for p in pairs.differences if (p.candidate, p.device, p.kind) == key]
@@ -241,18 +242,14 @@ def _band_words(candidate: str, pairs: Sequence[PairedDifference]) -> list[str]:
     chance = float(stats.f_oneway(*groups).pvalue)
     if not chance < 0.05:
         return []
-    return [f"{candidate}: the bands differ ({chance_words(chance)}); no figure over all bands is given."]
+    return [say("bench.doubt.bands_differ", candidate=candidate, chance=chance_words(chance))]
 
 
 def _noise_words(pairs: Pairs) -> str:
     if not pairs.noise_freedom:
-        return "No antenna was read twice on a station, so the noise floor of the method is not known."
-    return (
-        f"Repeats of one antenna on one station spread by {pairs.noise_db:.1f} dB "
-        f"({pairs.noise_freedom} degrees "
-        "of freedom): the noise floor of this log."
-    )
+        return say("bench.note.no_noise")
+    return say("bench.note.noise", db=decimal(pairs.noise_db, 1), freedom=pairs.noise_freedom)
 
 
 def _plan_words(log: ComparisonLog) -> list[str]:
-    return [f"Channels became bands by the plan {log.channel_plan}."]
+    return [say("bench.note.plan", plan=log.channel_plan)]

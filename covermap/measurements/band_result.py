@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 from covermap.measurements.censored_mean import FEWEST_STATIONS, BandMean
 from covermap.measurements.scales import MER
-
-BAND_WORDS = {"low_vhf": "low VHF", "high_vhf": "high VHF", "uhf": "UHF"}
+from covermap.wording.language import say
+from covermap.wording.lists import band_words
+from covermap.wording.words import signed
 
 
 @dataclass(frozen=True)
@@ -33,34 +34,44 @@ class BandResult:
     @property
     def verdict(self) -> str:
         """Return the figure in words, without the site."""
-        band = BAND_WORDS[self.band]
+        band = band_words(self.band)
+        few = {"band": band, "stations": self.stations, "needed": FEWEST_STATIONS}
         if self.ordinal is not None:
             return _ordinal_words(band, *self.ordinal, is_mer=self.kind == MER)
         if self.mean is None and self.stations >= FEWEST_STATIONS:
-            return f"no figure at {band} (lost or saturated on nearly all {self.stations} stations)"
+            return say("bench.verdict.no_figure", **few)
         if self.mean is None:
-            return f"not enough at {band} ({self.stations} stations, at least {FEWEST_STATIONS})"
+            return say("bench.verdict.too_few", **few)
         low, high = round(self.mean.low_db), round(self.mean.high_db)
         if self.mean.low_db > 0.0:
             # max: an interval from 0.2 dB rounds to 0 and is still better
-            return f"better at {band}, likely {_span(max(low, 0), high)}"
+            return say("bench.verdict.better", band=band, span=_span(max(low, 0), high))
         if self.mean.high_db < 0.0:
-            return f"worse at {band}, likely {_span(max(-high, 0), -low)}"
-        return f"no difference shown at {band} ({low:+d} to {high:+d} dB)".replace("+0", "0").replace(
-            "-0", "0"
-        )
+            return say("bench.verdict.worse", band=band, span=_span(max(-high, 0), -low))
+        what = say("bench.verdict.range", low=signed(low), high=signed(high))
+        return say("bench.verdict.same", band=band, what=what)
+
+
+def where_words(candidate: str, band: str) -> str:
+    """Return what a figure is of: 'new yagi, high VHF'."""
+    return f"{candidate}, {band_words(band)}"
+
+
+def kind_words(kind: str) -> str:
+    """Return what was read: 'percent strength'."""
+    return say(f"bench.kind.{kind.lower().replace(' ', '_')}")
 
 
 def _ordinal_words(band: str, better: int, worse: int, chance: float, *, is_mer: bool) -> str:
     if better + worse < FEWEST_STATIONS:
-        return f"not enough at {band} ({better + worse} stations, at least {FEWEST_STATIONS})"
-    shown = f"{better} of {better + worse} stations higher"
+        return say("bench.verdict.too_few", band=band, stations=better + worse, needed=FEWEST_STATIONS)
+    shown = say("bench.verdict.higher", better=better, all=better + worse)
     if chance >= 0.05:
-        return f"no difference shown at {band} ({shown})"
-    word = "better" if better > worse else "worse"
-    unknown = "MER says how clean a signal is, not how strong" if is_mer else "how many dB is not known"
-    return f"{word} at {band} ({shown}; {unknown})"
+        return say("bench.verdict.same", band=band, what=shown)
+    unknown = say("bench.verdict.mer" if is_mer else "bench.verdict.no_db")
+    key = "bench.verdict.better_shown" if better > worse else "bench.verdict.worse_shown"
+    return say(key, band=band, shown=shown, unknown=unknown)
 
 
 def _span(low: int, high: int) -> str:
-    return f"about {high} dB" if low == high else f"{low} to {high} dB"
+    return say("bench.about", db=high) if low == high else say("bench.span", low=low, high=high)

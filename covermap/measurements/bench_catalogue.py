@@ -15,6 +15,7 @@ from covermap.measurements.antenna_test import AntennaTest
 from covermap.measurements.bench_gains import BenchGain, bench_gains
 from covermap.measurements.bench_rows import gain_rows, in_words, new_antenna_rows
 from covermap.reception.bands import band_of
+from covermap.wording.language import say
 
 
 @dataclass(frozen=True)
@@ -81,10 +82,8 @@ def _sentences(
     said = [in_words(gain, catalogue) for gain in gains if gain.frequency_mhz != gain.frequency_mhz]
     channels = sum(gain.frequency_mhz == gain.frequency_mhz for gain in gains)
     if channels:
-        said.append(
-            f"{channels} channels have rows of their own, drawn towards their band by how little they say."
-        )
+        said.append(say("bench.gain.channels", count=channels))
     names = ", ".join(row["antenna_id"] for row in new)
     if names:
-        said.append(f"New in {antennas.name}: {names}. Fill in name, kind, mounts and price.")
+        said.append(say("bench.gain.new", file=antennas.name, names=names))
     return said

@@ -13,7 +13,7 @@ from scipy import stats
 from covermap.catalogue import Span
 from covermap.constants import BANDS
 from covermap.measurements.antenna_test import AntennaTest
-from covermap.measurements.band_result import BAND_WORDS, BandResult
+from covermap.measurements.band_result import BandResult, kind_words, where_words
 from covermap.measurements.censored_mean import (
     CONFIDENCE,
     FEWEST_STATIONS,
@@ -23,6 +23,7 @@ from covermap.measurements.censored_mean import (
 )
 from covermap.measurements.paired import PairedDifference
 from covermap.measurements.scales import LEVEL, MER
+from covermap.wording.language import say
 
 # Of what stations of one site differ by, so much is taken to be the antenna's own from channel to channel;
 # the rest is the paths'. Several sites that share channels tell.
@@ -77,21 +78,20 @@ def bench_gains(test: AntennaTest) -> tuple[list[BenchGain], list[str]]:
 
 
 def _why_unfit(result: BandResult) -> str:
-    where = f"{result.candidate}, {BAND_WORDS[result.band]}"
+    where = where_words(result.candidate, result.band)
     if result.kind == MER:
-        return f"{where}: MER says how clean a signal is, not how strong; no gain is written."
+        return say("bench.gain.mer", where=where)
     if result.ordinal is not None:
-        return f"{where}: per cent without attenuator steps is no decibel; no gain is written."
+        return say("bench.gain.percent", where=where)
     if result.stations >= FEWEST_STATIONS:
-        return f"{where}: lost or saturated on nearly all {result.stations} stations; no gain is written."
-    return f"{where}: {result.stations} stations; a gain needs {FEWEST_STATIONS} or more, none is written."
+        return say("bench.gain.lost", where=where, stations=result.stations)
+    return say("bench.gain.few", where=where, stations=result.stations, needed=FEWEST_STATIONS)
 
 
 def _why_not_chosen(result: BandResult, chosen: BandResult) -> str:
-    return (
-        f"{result.candidate}, {BAND_WORDS[result.band]}: {result.kind} of {result.device} is not used; "
-        f"{chosen.kind} of {chosen.device} is, on {chosen.stations} stations. Sets are never mixed."
-    )
+    left = {"kind": kind_words(result.kind), "device": result.device}
+    taken = {"chosen_kind": kind_words(chosen.kind), "chosen": chosen.device, "stations": chosen.stations}
+    return say("bench.gain.not_chosen", where=where_words(result.candidate, result.band), **left, **taken)
 
 
 def _of_band(test: AntennaTest, result: BandResult) -> list[BenchGain]:

@@ -6,8 +6,10 @@ import math
 from collections.abc import Sequence
 
 from covermap.catalogue import Antenna, AntennaCatalogue, AntennaGain, Span
-from covermap.measurements.band_result import BAND_WORDS
+from covermap.measurements.band_result import where_words
 from covermap.measurements.bench_gains import BenchGain
+from covermap.wording.language import say
+from covermap.wording.words import decimal, signed
 
 OUTDOORS = "gable rooftop mast"
 NOT_SAID = "measured; name, kind, mounts and price are to be filled in"
@@ -50,17 +52,12 @@ def in_words(gain: BenchGain, catalogue: AntennaCatalogue) -> str:
     """Return what a figure of a whole band says, in a sentence."""
     base = reference_gain(gain, catalogue)
     middle, reach = gain.difference_db.typical, gain.difference_db.high - gain.difference_db.typical
-    where = f"{gain.candidate}, {BAND_WORDS[gain.band]}"
+    names = {"where": where_words(gain.candidate, gain.band), "reference": gain.reference}
     if base is None:
-        return (
-            f"{where}: {middle:+.1f} ± {reach:.1f} dB relative to {gain.reference}, whose gain there the "
-            "catalogue does not know (95 %)."
-        )
+        return say("bench.gain.relative", middle=signed(middle, 1), reach=decimal(reach, 1), **names)
     total = base.plus(gain.difference_db)
-    return (
-        f"{where}: {total.typical:.1f} dBd, {total.low:.1f} to {total.high:.1f} (95 %), from "
-        f"{gain.reference} with {base.typical:.1f} dBd."
-    )
+    low, typical, high = (decimal(one, 1) for one in total)
+    return say("bench.gain.total", total=typical, low=low, high=high, base=decimal(base.typical, 1), **names)
 
 
 def _gain_row(gain: BenchGain, catalogue: AntennaCatalogue) -> CatalogueRow:

@@ -27,6 +27,9 @@ from covermap.reception.variability import prediction_by_path, sigma_summary
 from covermap.scenario import Scenario
 from covermap.tables import read_prediction_spread, read_tiers
 from covermap.terrain import Terrain
+from covermap.wording.language import say
+from covermap.wording.lists import band_words
+from covermap.wording.words import decimal, signed
 
 NORMAL_95 = 1.96  # normal distribution: 95 % lie within
 PUBLIC_STEP_DB = 5.0  # judgement: a loss over free space this coarse tells no path
@@ -53,11 +56,14 @@ class Disagreement:
         """Return one sentence that names no point."""
         reading = self.residual.reading
         station = reading.station
-        what = {"lost": "not received", "decoded": f"received ({reading.decoded})"}.get(reading.kind, "read")
-        return (
-            f"{station.service}: {what}; {abs(self.apart_db):.0f} dB "
-            f"{'more' if self.apart_db > 0 else 'less'} than predicted"
-        )
+        what = say("calibration.was_read")
+        if reading.kind == "lost":
+            what = say("calibration.was_lost")
+        elif reading.kind == "decoded":
+            decoded = say(f"calibration.decoded_{reading.decoded}")
+            what = say("calibration.was_decoded", decoded=decoded)
+        key = "calibration.apart_more" if self.apart_db > 0 else "calibration.apart_less"
+        return say(key, service=station.service, what=what, db=decimal(abs(self.apart_db)))
 
 
 @dataclass(frozen=True)
@@ -95,27 +101,20 @@ class CalibrationReport:
     def in_words(self) -> str:
         """Return the answer for people."""
         judgement = self.judgement
-        lines = [
-            f"{len(self.residuals)} readings at {point_count(self.points)} points; spread around "
-            f"each mast's mean "
-            f"{self.spread_db:.1f} dB."
-        ]
+        counts = {"readings": len(self.residuals), "points": point_count(self.points)}
+        lines = [say("calibration.spread", db=decimal(self.spread_db, 1), **counts)]
         if not math.isnan(judgement.before_db):
-            lines.append(
-                f"Neighbourhoods left out in turn are predicted within {judgement.before_db:.1f} dB without "
-                "offsets, "
-                f"{judgement.after_db:.1f} dB with them."
-            )
-        lines += [
-            f"{o.mast}, {o.band.replace('_', ' ')}: {o.offset_db:+.1f} ± "
-            f"{NORMAL_95 * o.sd_db:.1f} dB (95 %), "
-            f"{o.points} points"
-            for o in self.offsets
-        ]
-        lines.append(
-            f"Refused: {self.refused}." if self.refused else "The offsets may be used where readings speak."
-        )
-        return "\n".join(lines)
+            before, after = decimal(judgement.before_db, 1), decimal(judgement.after_db, 1)
+            lines.append(say("calibration.left_out", before=before, after=after))
+        lines += [_offset_words(offset) for offset in self.offsets]
+        refused = say("calibration.refused", why=self.refused)
+        return "\n".join([*lines, refused if self.refused else say("calibration.usable")])
+
+
+def _offset_words(offset: Offset) -> str:
+    figures = {"offset": signed(offset.offset_db, 1), "reach": decimal(NORMAL_95 * offset.sd_db, 1)}
+    names = {"mast": offset.mast, "band": band_words(offset.band)}
+    return say("calibration.of_mast", points=offset.points, **figures, **names)
 
 
 def calibrate(
@@ -285,23 +284,14 @@ def _disagreements(
 
 def _cautions(points: Sequence[PointResidual]) -> tuple[str, ...]:
     """Return where offsets must not be trusted, one sentence a mast."""
-    sentences = [
-        "Offsets hold inside the area of the points and 1 km around it, not beyond.",
-        "One offset stands for a whole mast and band; it says nothing about one valley or street.",
-    ]
+    sentences = [say("calibration.inside"), say("calibration.whole_mast")]
     for mast in dict.fromkeys(p.mast for p in points):
         mine = [p for p in points if p.mast == mast]
         most = max(p.ridge_count for p in mine)
         if point_count(mine) < FEWEST_POINTS:
-            sentences.append(f"{mast}: {point_count(mine)} points are too few for an offset.")
+            sentences.append(say("calibration.few_points", mast=mast, points=point_count(mine)))
         elif most == 0:
-            sentences.append(
-                f"{mast}: no measured path crosses a ridge; where a path is more obstructed than any of them "
-                "(6 dB of slack) the offset is not used."
-            )
+            sentences.append(say("calibration.no_ridge", mast=mast))
         else:
-            sentences.append(
-                f"{mast}: measured paths cross up to {most} ridge{'s' if most > 1 else ''}; "
-                "where a path is more obstructed than any of them (6 dB of slack) the offset is not used."
-            )
+            sentences.append(say("calibration.ridges", mast=mast, count=most))
     return tuple(sentences)

@@ -22,6 +22,8 @@ from covermap.measurements.scales import (
 from covermap.scenario.channels import ChannelPlan, read_channel, read_channel_plan
 from covermap.scenario.coordinates import read_place
 from covermap.scenario.text_table import Row, as_number
+from covermap.wording.language import say
+from covermap.wording.words import row_place
 
 NUMBER_COLUMNS = (
     "latitude_deg", "longitude_deg", "frequency_mhz", "bearing_deg", "mount_height_m", "aim_deg_true",
@@ -208,7 +210,7 @@ def _value(row: Row, scale: Scale, warnings: list[str]) -> tuple[float, str]:
         raise row.wrong("value", 'It must be a number; where nothing was received write "NR" and decoded no.')
     # 0 dBm is a level that meters show, 0 per cent is no signal; 0 with decoded = no is none on any scale.
     if value == 0.0 and decoded != "yes" and (scale.is_percent or decoded == "no"):
-        warnings.append(f'{row.where}, column value: "0" is taken as not received, not as a level of 0.')
+        warnings.append(say("bench.doubt.zero", where=row_place(row.where)))
         return math.nan, "lost"
     check_range(row, "value", value, scale)
     if decoded == "no" and (scale.is_percent or scale.kind == MER):

@@ -10,10 +10,13 @@ import numpy as np
 from scipy import stats
 
 from covermap.errors import InputError
+from covermap.measurements.band_result import kind_words
 from covermap.measurements.comparison_log import ComparisonLog, LogReading
 from covermap.measurements.paired import PairedDifference
 from covermap.measurements.scales import LEVEL
 from covermap.scenario.suggestions import nearest
+from covermap.wording.language import say
+from covermap.wording.words import as_given, decimal, join, row_place, signed
 
 LONGEST_MINUTES = 10.0  # common practice, no source: both antennas on a station within ten minutes
 MISAIM_DEG = 10.0  # common practice, no source: 10 degrees off a 30 degree beam cost 1.3 dB
@@ -43,17 +46,12 @@ def choose_reference(log: ComparisonLog, asked: str | None = None) -> tuple[str,
     marked = [r.antenna for r in readings if r.is_reference]
     if not marked:
         first = readings[0].antenna
-        return first, [
-            f"No row is marked is_reference; {first}, the first in the log, is taken as reference."
-        ]
+        return first, [say("bench.doubt.first_is_reference", first=first)]
     names = list(dict.fromkeys(marked))
     most = max(names, key=marked.count)
     if len(names) == 1:
         return most, []
-    return most, [
-        f"{' and '.join(names)} are both marked is_reference; {most} is taken, the others are "
-        f"compared with it."
-    ]
+    return most, [say("bench.doubt.several_references", names=join(names), most=most)]
 
 
 def doubts(readings: Sequence[LogReading], reference: str) -> tuple[Reasons, list[str]]:
@@ -68,18 +66,21 @@ def doubts(readings: Sequence[LogReading], reference: str) -> tuple[Reasons, lis
         base = by_antenna.get(reference)
         others = {name: rows for name, rows in by_antenna.items() if name != reference}
         if not base:
-            named = ", ".join(others)
-            sentences.append(f"{session}, {station}: {named} was read there, {reference} was not; no pair.")
+            names = {"named": ", ".join(others), "reference": reference}
+            sentences.append(say("bench.doubt.no_reference", where=f"{session}, {station}", **names))
             continue
         if not others:
-            sentences.append(f"{session}, {station}: only {reference} was read there; no pair.")
+            sentences.append(
+                say("bench.doubt.only_reference", where=f"{session}, {station}", reference=reference)
+            )
         for candidate, rows in others.items():
-            where = f"{session}, {station}, {candidate} against {reference}"
+            both = {"candidate": candidate, "reference": reference}
+            where = say("bench.doubt.against", where=f"{session}, {station}", **both)
             reason, more = _pair_doubts(where, rows, base)
             sentences += more
             if reason:
                 reasons[session, station, candidate] = reason
-                sentences.append(f"{where}: {reason}; left out of the default estimate.")
+                sentences.append(say("bench.doubt.left_out", where=where, reason=reason))
     return reasons, sentences + _session_doubts(readings) + _overload_doubts(readings)
 
 
@@ -92,34 +93,30 @@ def _pair_doubts(where: str, rows: list[LogReading], base: list[LogReading]) -> 
     heights = [r.height_m for r in (*rows, *base)]
     known_heights = [h for h in heights if h is not None]
     if not {(r.device, r.scale.kind) for r in rows} & {(r.device, r.scale.kind) for r in base}:
-        return "read with another set or on another scale", sentences
+        return say("bench.reason.scale"), sentences
     if len(days) > 1:
-        return "the two antennas were read on different days", sentences
+        return say("bench.reason.day"), sentences
     if gains[0] != gains[1]:
-        shown = " and ".join(f"{sorted(gain)[0]:g}" for gain in gains)
-        return f"one is amplified and the other not alike (amp_gain_db {shown})", sentences
+        shown = join([as_given(sorted(gain)[0]) for gain in gains])
+        return say("bench.reason.amplified", gains=shown), sentences
     if known_heights and max(known_heights) - min(known_heights) > DIFFERENT_HEIGHT_M:
-        return (
-            f"mounted at different heights ({min(known_heights):g} and {max(known_heights):g} m)",
-            sentences,
-        )
+        low, high = as_given(min(known_heights)), as_given(max(known_heights))
+        return say("bench.reason.heights", low=low, high=high), sentences
     if None in heights:
-        sentences.append(f"{where}: mount_height_m is missing; the result holds for an unknown height.")
+        sentences.append(say("bench.doubt.no_height", where=where))
     if {r.polarization for r in rows if r.polarization} ^ {r.polarization for r in base if r.polarization}:
-        sentences.append(f"{where}: the polarizations differ; a difference may be polarization, not gain.")
+        sentences.append(say("bench.doubt.polarization", where=where))
     cables = {r.cable_loss_db for r in (*rows, *base)}
     if len(cables) > 1 and None in cables:
-        return "cable_loss_db is given for some rows only, so the kit may have changed", sentences
+        return say("bench.reason.cable"), sentences
     if len(cables) > 1:
-        sentences.append(f"{where}: the cable changed within the pair; the losses given are added back.")
+        sentences.append(say("bench.doubt.cable", where=where))
     if moments and (max(moments) - min(moments)).total_seconds() > 60.0 * LONGEST_MINUTES:
         minutes = (max(moments) - min(moments)).total_seconds() / 60.0
-        sentences.append(
-            f"{where}: read over {minutes:.0f} minutes; the signal may have drifted. Keep to "
-            f"{LONGEST_MINUTES:g} minutes a station."
-        )
+        took = {"minutes": decimal(minutes), "most": as_given(LONGEST_MINUTES)}
+        sentences.append(say("bench.doubt.slow", where=where, **took))
     if not _is_balanced(rows, base):
-        sentences.append(f"{where}: not in the order A-B-B-A with two readings each; drift is not cancelled.")
+        sentences.append(say("bench.doubt.order", where=where))
     sentences += _aim_doubts(where, [*rows, *base])
     return "", sentences
 
@@ -142,11 +139,7 @@ def _aim_doubts(where: str, rows: list[LogReading]) -> list[str]:
     off = [abs((r.aim_deg - r.bearing_deg + 180.0) % 360.0 - 180.0) for r in known]  # type: ignore[operator]
     if off and max(off) > MISAIM_DEG:
         worst = known[int(np.argmax(off))]
-        return [
-            f"{where}: {worst.antenna} was aimed {max(off):.0f} degrees off the bearing; the "
-            f"difference may be "
-            "aim, not gain."
-        ]
+        return [say("bench.doubt.aim", where=where, antenna=worst.antenna, degrees=decimal(max(off)))]
     return []
 
 
@@ -156,21 +149,18 @@ def _session_doubts(readings: Sequence[LogReading]) -> list[str]:
         rows = [r for r in readings if r.session == session]
         kinds = list(dict.fromkeys((r.device, r.scale.kind) for r in rows))
         if len(kinds) > 1:
-            shown = " and ".join(f"{kind} of {device}" for device, kind in kinds)
-            sentences.append(
-                f"{session}: holds {shown}. Different sets or scales are never put into one "
-                f"figure; each has its own."
+            shown = join(
+                [say("bench.doubt.kind_of", kind=kind_words(kind), device=device) for device, kind in kinds]
             )
+            sentences.append(say("bench.doubt.scales", session=session, shown=shown))
         sites = list(dict.fromkeys(r.site for r in rows if r.site))
         if len(sites) > 1:
-            sentences.append(f"{session}: holds readings of {' and '.join(sites)}; one session is one place.")
+            sentences.append(say("bench.doubt.sites", session=session, sites=join(sites)))
     if all(r.moment is None for r in readings):
-        sentences.append("No row has a time; that both antennas were read on one day cannot be checked.")
+        sentences.append(say("bench.doubt.no_time"))
     sites = list(dict.fromkeys(r.site for r in readings if r.site))
     if len(sites) > 1:
-        sentences.append(
-            f"The log holds {len(sites)} places ({', '.join(sites)}); the result is their mixture."
-        )
+        sentences.append(say("bench.doubt.mixture", count=len(sites), sites=", ".join(sites)))
     return sentences
 
 
@@ -182,19 +172,12 @@ def _overload_doubts(readings: Sequence[LogReading]) -> list[str]:
     saturated = [r for r in readings if r.state == "saturated"]
     sentences = []
     if hot:
-        sentences.append(
-            f"{hot[0].where} and {len(hot) - 1} more: over {OVERLOAD_DBM:g} dBm; a tuner may be "
-            f"overloaded. Add an "
-            "attenuator."
-            if len(hot) > 1
-            else f"{hot[0].where}: over {OVERLOAD_DBM:g} dBm; a tuner may be overloaded. Add an attenuator."
-        )
+        most = as_given(OVERLOAD_DBM)
+        key = "bench.doubt.hot_more" if len(hot) > 1 else "bench.doubt.hot"
+        sentences.append(say(key, where=row_place(hot[0].where), count=len(hot) - 1, most=most))
     if saturated:
-        sentences.append(
-            f"{len(saturated)} reading{'s are' if len(saturated) > 1 else ' is'} saturated "
-            f"(first {saturated[0].where}):"
-            " the truth lies above; it counts as that. Add an attenuator."
-        )
+        first = row_place(saturated[0].where)
+        sentences.append(say("bench.doubt.saturated", where=first, count=len(saturated)))
     return sentences
 
 
@@ -206,9 +189,9 @@ def explained_by(pairs: Sequence[PairedDifference]) -> list[str]:
     """
     exact = [p for p in pairs if p.is_exact and not p.left_out]
     sentences = []
-    for name, values, words in (
-        ("aim", [p.off_aim_deg for p in exact], "grows or falls with the angle off the bearing: misaim?"),
-        ("level", [p.reference_db for p in exact], "changes with the level: overload or a bent scale?"),
+    for key, values in (
+        ("bench.doubt.trend_aim", [p.off_aim_deg for p in exact]),
+        ("bench.doubt.trend_level", [p.reference_db for p in exact]),
     ):
         known = [(v, p.low_db, p.band) for v, p in zip(values, exact, strict=True) if not math.isnan(v)]
         if len(known) < FEWEST_FOR_TREND or len({v for v, _, _ in known}) < 3:
@@ -216,10 +199,7 @@ def explained_by(pairs: Sequence[PairedDifference]) -> list[str]:
         slope, chance = _trend_within_bands(known)
         reach = max(value for value, _, _ in known) - min(value for value, _, _ in known)
         if chance < DOUBTFUL_P and abs(slope) * reach >= LEAST_TREND_DB:
-            sentences.append(
-                f"The difference {words} ({slope:+.2f} dB a {'degree' if name == 'aim' else 'dB'}, "
-                f"{chance_words(chance)})"
-            )
+            sentences.append(say(key, slope=signed(slope, 2), chance=chance_words(chance)))
     return sentences
 
 
@@ -245,4 +225,4 @@ def _trend_within_bands(known: Sequence[tuple[float, float, str]]) -> tuple[floa
 
 def chance_words(chance: float) -> str:
     """Return a p value as people read it."""
-    return "p < 0.01" if chance < 0.01 else f"p = {chance:.2f}"
+    return f"p < {decimal(0.01, 2)}" if chance < 0.01 else f"p = {decimal(chance, 2)}"

@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from covermap.measurements.band_result import BAND_WORDS, BandResult
+from covermap.measurements.band_result import BandResult, where_words
 from covermap.measurements.censored_mean import FEWEST_STATIONS, MAST_SD_DB, SESSION_SD_DB, BandMean
 from covermap.measurements.comparison_log import LogReading
 from covermap.measurements.paired import PairedDifference, Pairs
+from covermap.wording.language import say
+from covermap.wording.words import decimal, join
 
 MOST_NAMED = 6
 MORE_STATIONS = 4
@@ -30,8 +32,8 @@ def next_readings(readings: Sequence[LogReading], pairs: Pairs, bands: Sequence[
         if mean is not None:
             steps += _plans(mean, mine)
         if steps:
-            where = f"{result.candidate}, {BAND_WORDS[result.band]}"
-            sentences.append(f"To settle {where}: {'; '.join(steps)}.")
+            where = where_words(result.candidate, result.band)
+            sentences.append(say("bench.next.settle", where=where, steps="; ".join(steps)))
     return sentences
 
 
@@ -60,20 +62,19 @@ def _stations_to_read(
     )
     left = dict.fromkeys(p.station for p in mine if p.left_out and p.station not in told)
     steps = []
-    for stations, words in (
-        ([s for s in in_band if s not in paired], "with both antennas"),
-        (list(left), "again, both antennas alike and within ten minutes"),
-        (list(bounded), "again where neither is lost nor saturated (another attenuator)"),
-        (list(lost), "again with an attenuator less or more"),
+    for stations, key in (
+        ([s for s in in_band if s not in paired], "unpaired"),
+        (list(left), "alike"),
+        (list(bounded), "bounded"),
+        (list(lost), "lost"),
     ):
         if stations:
-            named = ", ".join(stations[:MOST_NAMED]) + (" and more" if len(stations) > MOST_NAMED else "")
-            steps.append(f"read {named} {words}")
+            named = ", ".join(stations[:MOST_NAMED])
+            named = say("bench.next.and_more", named=named) if len(stations) > MOST_NAMED else named
+            steps.append(say(f"bench.next.{key}", named=named))
     missing = FEWEST_STATIONS - len(told)
     if result.mean is None and missing > 0 and not steps:
-        steps.append(
-            f"read {missing} more station{'s' if missing > 1 else ''} of the band with both antennas"
-        )
+        steps.append(say("bench.next.more_stations", count=missing))
     return steps
 
 
@@ -83,19 +84,22 @@ def _plans(mean: BandMean, mine: Sequence[PairedDifference]) -> list[str]:
     Each plan's variance of the mean against today's, from the spreads found; best first.
     """
     bearings = sorted({p.mast for p in mine if p.mast and not p.left_out})
-    elsewhere = f" on another bearing than {' and '.join(bearings)}" if bearings else " of another mast"
+    other = "bench.next.elsewhere" if bearings else "bench.next.other_mast"
+    elsewhere = say(other, count=MORE_STATIONS, bearings=join(bearings))
+    same_day = say("bench.next.same_day", count=MORE_STATIONS)
     now = _variance(mean, mean.sessions, mean.stations, mean.masts)
     more = mean.stations + MORE_STATIONS
     plans = [
-        (_variance(mean, mean.sessions + 1, mean.stations, mean.masts), "another day, the same stations"),
-        (_variance(mean, mean.sessions, more, mean.masts), f"{MORE_STATIONS} more stations the same day"),
-        (_variance(mean, mean.sessions, more, mean.masts + 1), f"{MORE_STATIONS} more stations{elsewhere}"),
+        (_variance(mean, mean.sessions + 1, mean.stations, mean.masts), say("bench.next.other_day")),
+        (_variance(mean, mean.sessions, more, mean.masts), same_day),
+        (_variance(mean, mean.sessions, more, mean.masts + 1), elsewhere),
     ]
     steps = []
     for variance, words in sorted(plans, key=lambda plan: plan[0]):
         reach_db = mean.reach_db * math.sqrt(variance / now)
         if mean.reach_db - reach_db >= WORTH_DB:
-            steps.append(f"{words} would narrow ± {mean.reach_db:.1f} dB to about ± {reach_db:.1f} dB")
+            now_db, then_db = decimal(mean.reach_db, 1), decimal(reach_db, 1)
+            steps.append(say("bench.next.narrows", plan=words, now=now_db, then=then_db))
     return steps[:2]
 
 

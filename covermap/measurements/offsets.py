@@ -13,6 +13,8 @@ from scipy.sparse.csgraph import connected_components
 
 from covermap.measurements.mixed_model import MAST_SD_DB, MixedModel, distances_km
 from covermap.measurements.residuals import PointResidual
+from covermap.wording.language import say
+from covermap.wording.words import as_given, decimal, signed
 
 FEWEST_POINTS = 3  # judgement: a mast or band with fewer points keeps no offset of its own
 FEWEST_ALTOGETHER = 5
@@ -120,36 +122,26 @@ def _nonsense(model: MixedModel) -> str:
     if spread_db <= most_db and furthest_db <= MOST_OFFSET_DB:
         return ""
     value_db = np.array([p.low_db for p in known])
-    what = f"spread by {spread_db:.0f} dB" if spread_db > most_db else f"are {furthest_db:.0f} dB off"
-    return (
-        f"readings run from {value_db.min():+.0f} to {value_db.max():+.0f} dB of the prediction and {what}, "
-        "far beyond the 6 to 10 dB a prediction is wrong by: look at unit, gain, aim and channel"
-    )
+    wide = spread_db > most_db
+    key = "calibration.refusal.nonsense_spread" if wide else "calibration.refusal.nonsense_off"
+    low, high = signed(float(value_db.min())), signed(float(value_db.max()))
+    return say(key, low=low, high=high, db=decimal(spread_db if wide else furthest_db))
 
 
 def _refusal(model: MixedModel, places: int, before_db: float, after_db: float, chance: float) -> str:
     count = point_count(model.points)
     if count < FEWEST_ALTOGETHER:
-        return f"{count} points are too few; measure at {FEWEST_ALTOGETHER} or more"
+        return say("calibration.refusal.few", points=count, needed=FEWEST_ALTOGETHER)
     if not any(p.low_db == p.high_db for p in model.points):
-        return "no reading gives a number of decibels, so the error cannot be told"
+        return say("calibration.refusal.no_number")
     if places < 2:
-        return (
-            f"all points lie in one neighbourhood (each within {1000.0 * NEIGHBOURS_KM:.0f} m of the next), "
-            "so nothing shows whether an offset holds elsewhere; measure in others too"
-        )
+        return say("calibration.refusal.one_place", metres=decimal(1000.0 * NEIGHBOURS_KM))
     if not after_db < before_db:
-        return (
-            f"neighbourhoods left out are predicted worse with the offsets ({after_db:.1f} dB) than "
-            f"without ({before_db:.1f})"
-        )
+        return say("calibration.refusal.worse", after=decimal(after_db, 1), before=decimal(before_db, 1))
     if not chance < CHANCE_P:
-        spread_db = model.typical_db
-        return (
-            f"offsets of this size come about by chance in {100 * chance:.0f} of 100 sets of readings; with "
-            f"this spread {points_to_see(MAST_SD_DB, spread_db)} points of a mast, each in a neighbourhood "
-            f"of its own, show an error of {MAST_SD_DB:g} dB in 8 of 10 sets"
-        )
+        points = points_to_see(MAST_SD_DB, model.typical_db)
+        figures = {"chance": decimal(100 * chance), "error": as_given(MAST_SD_DB)}
+        return say("calibration.refusal.chance", points=points, **figures)
     return ""
 
 

@@ -13,10 +13,12 @@ from pathlib import Path
 import numpy as np
 
 from covermap.errors import InputError
+from covermap.measurements.band_result import kind_words
 from covermap.measurements.field_rows import open_rows, optional_number, read_each
 from covermap.measurements.percent_scale import EDGE_PERCENT, PercentScale, attenuator_scale
 from covermap.measurements.scales import QUALITY, SCALES, STRENGTH, says_not_received
 from covermap.scenario.text_table import Row
+from covermap.wording.language import say
 
 BARS = {"strength": STRENGTH, "quality": QUALITY, "pct_strength": STRENGTH, "pct_quality": QUALITY}
 ONE_ANCHOR_SD_DB = 2.0  # judgement: how far one level beside a per cent is off
@@ -89,9 +91,7 @@ def percent_sets(
     sets: dict[Bar, PercentSet] = {}
     sentences = []
     if unnamed:
-        sentences.append(
-            f"{unnamed} row(s) have a per cent without percent_bar (strength or quality); it is not used."
-        )
+        sentences.append(say("percent.unnamed", count=unnamed))
     for bar, group in groups.items():
         # steps among these rows first: they are of the same days
         scale = attenuator_scale(*bar, group) or given.get(bar)
@@ -109,18 +109,12 @@ def percent_sets(
 
 
 def _words(bar: Bar, scale: PercentScale | None, anchors: int) -> str:
-    device, kind = bar[0] or "a set without device_id", bar[1]
+    device, kind = bar[0] or say("percent.no_device"), bar[1]
     if scale is None:
-        return (
-            f"{device}: {kind} has no attenuator steps (attenuator_db 0, 3, 6 on one station), so it only "
-            "says more or less and moves no offset."
-        )
+        return say("percent.no_offset", device=device, kind=kind_words(kind))
     if not anchors:
-        return (
-            f"{scale.in_words()} No row holds a level in dBm, dBuV or dBmV beside its per cent, so it only "
-            "says more or less and moves no offset."
-        )
-    return f"{scale.in_words()} {anchors} level(s) beside a per cent tie it to dBm."
+        return say("percent.no_level", scale=scale.in_words())
+    return say("percent.tied", scale=scale.in_words(), count=anchors)
 
 
 def _percent_row(row: Row) -> PercentRow | None:

@@ -10,7 +10,10 @@ from typing import Protocol
 import numpy as np
 from scipy import stats
 
+from covermap.measurements.band_result import kind_words
 from covermap.measurements.comparison_log import LogReading
+from covermap.wording.language import say
+from covermap.wording.words import as_given, decimal
 
 FEWEST_STEPS = 3
 WORST_FIT_DB = 1.0  # judgement: a step further off the line than this makes the scale ordinal
@@ -63,10 +66,14 @@ class PercentScale:
 
     def in_words(self) -> str:
         """Return one sentence for people."""
-        return (
-            f"{self.device}: 10 points of {self.kind} are {10 * self.db_per_point:.1f} dB between "
-            f"{self.lowest:g} and {self.highest:g} % ({self.steps} attenuator steps); beyond that only more "
-            "or less is known."
+        return say(
+            "percent.scale",
+            device=self.device,
+            kind=kind_words(self.kind),
+            db=decimal(10 * self.db_per_point, 1),
+            lowest=as_given(self.lowest),
+            highest=as_given(self.highest),
+            steps=self.steps,
         )
 
 
@@ -101,10 +108,8 @@ def percent_scales(
     for (device, kind), group in groups.items():
         scale = attenuator_scale(device, kind, group)
         if scale is None:
-            sentences.append(
-                f"{device}: {kind} has no usable attenuator steps (at least {FEWEST_STEPS}, falling, not at "
-                "100 %), so it only says which antenna is better, not by how many dB."
-            )
+            of = {"device": device, "kind": kind_words(kind)}
+            sentences.append(say("percent.no_steps", needed=FEWEST_STEPS, **of))
         else:
             scales[device, kind] = scale
             sentences.append(scale.in_words())

@@ -12,6 +12,9 @@ from covermap.grid.exact_path import PointProfile
 from covermap.measurements.readings import BARE, IN_LEAF, Reading
 from covermap.reception.pattern import lobe_floor_db, lobe_rolloff, off_axis_deg, off_axis_loss_db
 from covermap.terrain import Terrain
+from covermap.wording.language import say
+from covermap.wording.tier_names import spoken_tier_names
+from covermap.wording.words import as_given, decimal, row_place
 
 MISAIM_DEG = 10.0  # common practice, no source: 10 degrees off a 30 degree beam cost 1.3 dB
 LOBE_DOUBT = 0.5  # judgement: share of the lobe's loss by which real antennas differ from it
@@ -65,25 +68,22 @@ def aim_and_leaf_words(readings: Sequence[Reading], offs: Sequence[OffAim], terr
     for reading, off in zip(readings, offs, strict=True):
         if not off.angle_deg > MISAIM_DEG:
             continue
-        start = f"{reading.where}: the antenna looked {off.angle_deg:.0f} degrees past {reading.station.mast}"
+        past = {
+            "where": row_place(reading.where),
+            "degrees": decimal(off.angle_deg),
+            "mast": reading.station.mast,
+        }
         if reading.tier is None:
-            sentences.append(
-                f"{start}; without a mount its lobe is not known, so the reading may be too low. Fill mount."
-            )
+            sentences.append(say("calibration.doubt.off_aim_lost", **past))
         else:
-            sentences.append(
-                f"{start}; {off.loss_db:.0f} dB are added back by the lobe of {reading.tier.name}, which is "
-                f"doubtful by half of that."
-            )
+            (tier,) = spoken_tier_names([reading.tier.name], reading.tier.tier)
+            sentences.append(say("calibration.doubt.off_aim", db=decimal(off.loss_db), tier=tier, **past))
     among = [r for r in readings if in_woods(r, terrain)]
     leafy, bare = (sum(r.leaf == state for r in among) for state in (IN_LEAF, BARE))
     if leafy:
-        sentences.append(
-            f"{leafy} reading(s) among trees in leaf: leaves move them by several dB, so each counts with "
-            f"{LEAF_SD_DB:g} dB more doubt."
-        )
+        sentences.append(say("calibration.doubt.leafy", count=leafy, db=as_given(LEAF_SD_DB)))
     if bare:
-        sentences.append(f"{bare} reading(s) among bare trees: in summer the field there is weaker.")
+        sentences.append(say("calibration.doubt.bare", count=bare))
     if leafy and bare:
-        sentences.append("Trees were in leaf for some and bare for other readings; the offsets mix both.")
+        sentences.append(say("calibration.doubt.mixed_leaf"))
     return sentences

@@ -23,6 +23,8 @@ from covermap.reception.tiers import Tier, TierTable
 from covermap.scenario.coordinates import read_place
 from covermap.scenario.records import Station
 from covermap.scenario.text_table import Row
+from covermap.wording.language import say
+from covermap.wording.words import as_given, row_place
 
 NUMBER_COLUMNS = (
     "latitude_deg", "longitude_deg", "position_error_m", "height_m", "antenna_factor_db", "gain_dbd",
@@ -158,9 +160,8 @@ def _reading(
     kind, value_db, value_sd_db = _value(row, station, decoded, gain_dbd, sets)
     position_error_m = optional_number(row, "position_error_m", 0.0, 1e6) or 0.0
     if position_error_m > POOREST_POSITION_M:
-        warnings.append(
-            f"{row.where}: placed within {position_error_m:g} m only; the path may be another one."
-        )
+        placed = {"where": row_place(row.where), "metres": as_given(position_error_m)}
+        warnings.append(say("calibration.doubt.position", **placed))
     if kind != "field" and tier is None:
         raise row.wrong(
             "mount",
@@ -193,7 +194,7 @@ def _reading(
 def _leaf(row: Row, warnings: list[str]) -> str:
     text = row.text("leaf_state").lower().replace("_", " ")
     if text and text not in LEAF_WORDS:
-        warnings.append(f'{row.where}, column leaf_state: "{text}" is not used. Write in leaf or bare.')
+        warnings.append(say("row.leaf", where=row_place(row.where), text=text))
     return LEAF_WORDS.get(text, "")
 
 
@@ -305,10 +306,9 @@ def _doubts(readings: Sequence[Reading]) -> list[str]:
     sentences = []
     devices = {r.device for r in readings if r.kind == "mer" and r.device}
     if len(devices) > 1:
-        sentences.append(
-            f"MER was read with {len(devices)} sets ({', '.join(sorted(devices))}); they may differ."
-        )
+        sets = ", ".join(sorted(devices))
+        sentences.append(say("calibration.doubt.mer_sets", count=len(devices), sets=sets))
     bad_time = sum(r.moment is None for r in readings)
     if bad_time:
-        sentences.append(f"{bad_time} reading(s) have no time; leaves and weather are not known for them.")
+        sentences.append(say("calibration.doubt.no_time", count=bad_time))
     return sentences

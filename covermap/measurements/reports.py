@@ -19,6 +19,8 @@ from covermap.measurements.field_rows import open_rows, read_each
 from covermap.planning.results import Results
 from covermap.scenario.coordinates import read_place
 from covermap.scenario.text_table import Row
+from covermap.wording.language import say
+from covermap.wording.words import row_place
 
 REPORT_COLUMNS = (
     "report_id", "date", "latitude_deg", "longitude_deg", "mount", "antenna", "amplifier", "seen",
@@ -71,12 +73,13 @@ class ReportDisagreement:
 
     def in_words(self, tier_names: Sequence[str], public: bool) -> str:
         """Return one sentence; in public without the report's id or place."""
-        name = tier_names[self.report.tier - 1]
-        chance = "10 % or less" if self.chance_percent <= UNLIKELY_PERCENT else "90 % or more"
-        who = f"{self.report.report_id or self.report.where}: " if not public else ""
-        return (
-            f"{who}{name} brings {self.report.seen} of the list; the map gives it a chance of "
-            f"{chance} there and asks for {tier_names[self.map_tier - 1]}"
+        low = self.chance_percent <= UNLIKELY_PERCENT
+        return say(
+            "reports.apart_low" if low else "reports.apart_high",
+            who="" if public else f"{self.report.report_id or row_place(self.report.where)}: ",
+            tier=tier_names[self.report.tier - 1],
+            seen=say(f"reports.seen_{self.report.seen}"),
+            needed=tier_names[self.map_tier - 1],
         )
 
 

@@ -23,6 +23,8 @@ from covermap.reception.tiers import Tier
 from covermap.scenario.records import Scenario
 from covermap.tables import read_external_noise
 from covermap.terrain import Terrain
+from covermap.wording.language import say
+from covermap.wording.words import row_place
 
 MER_SD_DB = 3.0  # judgement: how far C/N from a MER reading is off
 MER_CEILING_DB = 30.0  # judgement: above it echoes and the meter decide, not the signal
@@ -68,13 +70,11 @@ def compare(
             scenario, terrain, station, reading.latitude_deg, reading.longitude_deg, reading.height_m
         )
         if math.isnan(field.field_dbuvm):
-            without.append(
-                f"{reading.where}: the path to {station.service} leaves the elevation data, so "
-                f"nothing is predicted."
-            )
+            place = {"where": row_place(reading.where), "service": station.service}
+            without.append(say("calibration.doubt.off_elevation", **place))
             continue
         if field.near:
-            without.append(f"{reading.where}: within 250 m of the mast, where the model ends; not used.")
+            without.append(say("calibration.doubt.near", where=row_place(reading.where)))
             continue
         off = off_aim(reading, field.profile)
         offs.append(off)

@@ -8,9 +8,12 @@ from covermap.wording.language import say
 from covermap.wording.palette import TIERS
 
 
-def spoken_tier_names(names: Sequence[str]) -> list[str]:
-    """Return names of classes, from the lowest: built-in ones as they are said, a user's own as given."""
+def spoken_tier_names(names: Sequence[str], first: int = 1) -> list[str]:
+    """Return names of classes, upwards: built-in ones as they are said, a user's own as given.
+
+    first : number of the class that the first name is of
+    """
     return [
         say(f"tier.name_{look.number}") if name == look.name else name
-        for name, look in zip(names, TIERS, strict=False)
+        for name, look in zip(names, TIERS[first - 1 :], strict=False)
     ]

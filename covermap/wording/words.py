@@ -39,6 +39,17 @@ def decimal(value: float, digits: int = 0) -> str:
     return text.translate({ord(","): say("language.thousands"), ord("."): say("language.decimal")})
 
 
+def signed(value: float, digits: int = 0) -> str:
+    """Return a number with its sign and the separators of the language: '+2.5', '-4'; nought has none."""
+    rounded = round(value, digits) + 0.0  # no minus before nought
+    return f"{'+' if rounded > 0.0 else ''}{decimal(rounded, digits)}"
+
+
+def as_given(value: float) -> str:
+    """Return a number with as many decimals as it has: '7.5', '12'."""
+    return f"{value:g}".replace(".", say("language.decimal"))
+
+
 def chance_steps() -> list[tuple[float, str]]:
     """Return the lowest percent of each word of a chance, downwards, and the word."""
     return [(lowest, say(f"chance.{key}")) for lowest, key in CHANCE_STEPS]
@@ -188,6 +199,12 @@ def file_safe(text: str) -> str:
     """Return text usable as part of a file name on every system: letters, digits, - and _, at most 60."""
     plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode("ascii")
     return re.sub(r"[^A-Za-z0-9_-]+", "-", plain).strip("-")[:60] or "unnamed"
+
+
+def row_place(where: str) -> str:
+    """Return where a row stands, as errors say it, in the language: 'readings.csv, line 4'."""
+    found = re.fullmatch(r"(.*), line (\d+)", where)
+    return where if found is None else say("row.place", file=found[1], line=found[2])
 
 
 def plural(count: int, one: str, many: str = "") -> str:

@@ -14,7 +14,7 @@ from covermap.addresses.station_records import MastPath, Skyline, StationAtSite
 from covermap.propagation import Profile, taut_string
 from covermap.scenario.settings import DisplaySettings
 from covermap.wording.language import say
-from covermap.wording.words import FEET_PER_M, KM_PER_MILE, height
+from covermap.wording.words import FEET_PER_M, KM_PER_MILE, as_given, height
 
 INK, ACCENT, LAND, LAND_FAR = "#15181C", "#0B4F8A", "#CFC8BA", "#5E6064"
 
@@ -230,7 +230,7 @@ class _Frame:
             y = self.y(level / per_m)
             parts.append(
                 f'<path d="M{PROFILE_LEFT:g} {y:.1f}H{PROFILE_RIGHT:g}" stroke="#E0DDD6"/>'
-                + _text(52.0, y + 4.0, f"{level:g} {self.display.height}", anchor="end", kind="ax")
+                + _text(52.0, y + 4.0, f"{as_given(level)} {self.display.height}", anchor="end", kind="ax")
             )
         return parts
 
@@ -240,7 +240,7 @@ class _Frame:
         per_km = 1.0 / KM_PER_MILE if self.display.distance == "mi" else 1.0
         for distance in [0.0, *_round_steps(0.0, self.length_km * per_km, 6)]:
             x = self.x(distance / per_km)
-            label = f"{distance:g}" if distance else f"0 {self.display.distance}"
+            label = as_given(distance) if distance else f"0 {self.display.distance}"
             parts.append(
                 f'<path d="M{x:.1f} {PROFILE_FLOOR:g}v5" stroke="{INK}"/>' + _text(x, 168.0, label, kind="ax")
             )

@@ -8,10 +8,11 @@ from collections.abc import Mapping, Sequence
 from covermap.addresses.bench_paths import BenchPath
 from covermap.constants import BANDS
 from covermap.measurements.antenna_matrix import Matrix, MatrixCell, MatrixRow
-from covermap.measurements.band_result import BandResult
+from covermap.measurements.band_result import BandResult, kind_words
 from covermap.reports.fieldwork import page as html
 from covermap.wording.language import say
-from covermap.wording.words import bearing, distance, height
+from covermap.wording.lists import band_words
+from covermap.wording.words import bearing, distance, height, signed
 
 BandsOf = Mapping[str, BandResult]  # band -> the figure of one pair
 
@@ -60,11 +61,11 @@ def differences_section(pairs: Sequence[BandResult], others: Sequence[str]) -> s
         return ""
     bands = [band for band in BANDS if any(result.band == band for result in pairs)]
     rows = [
-        [say("bench.pair", candidate=candidate, reference=reference), f"{kind}, {device}"]
+        [say("bench.pair", candidate=candidate, reference=reference), f"{kind_words(kind)}, {device}"]
         + [_difference(by_band.get(band)) for band in bands]
         for (candidate, reference, device, kind), by_band in _by_pair(pairs).items()
     ]
-    columns = [say("bench.two"), say("bench.by"), *(say(f"bench.band.{band}") for band in bands)]
+    columns = [say("bench.two"), say("bench.by"), *map(band_words, bands)]
     return "\n".join(
         [
             html.heading(say("bench.differences")),
@@ -91,7 +92,7 @@ def _sentence(candidate: str, reference: str, by_band: BandsOf, place: str) -> s
         mean = None if result is None else result.mean
         if result is None:
             continue
-        where = say(f"bench.band.{band}")
+        where = band_words(band)
         if mean is None or mean.low_db <= 0.0 <= mean.high_db:
             said["uncertain"].append(where)
         elif mean.low_db > 0.0:
@@ -122,7 +123,8 @@ def _difference(result: BandResult | None) -> str:
     if result.mean is None:
         return result.verdict
     mean = result.mean
-    figures = {"mean": f"{mean.mean_db:+.1f}", "low": f"{mean.low_db:+.1f}", "high": f"{mean.high_db:+.1f}"}
+    values = {"mean": mean.mean_db, "low": mean.low_db, "high": mean.high_db}
+    figures = {name: signed(value, 1) for name, value in values.items()}
     certain = not mean.low_db <= 0.0 <= mean.high_db
     return say("bench.certain" if certain else "bench.uncertain", **figures)
 
@@ -132,7 +134,9 @@ def _unit_words(matrix: Matrix) -> str:
     device = f"{matrix.site}, {device}" if matrix.site else device
     if matrix.in_dbm:
         return say("bench.in_dbm", device=device)
-    return say("bench.in_steps" if matrix.calibrated else "bench.in_points", device=device, kind=kind)
+    return say(
+        "bench.in_steps" if matrix.calibrated else "bench.in_points", device=device, kind=kind_words(kind)
+    )
 
 
 def _headings(with_paths: bool, antennas: Sequence[str]) -> list[str]:

@@ -11,23 +11,22 @@ from covermap.addresses.bench_paths import BenchPath
 from covermap.errors import InputError
 from covermap.measurements.antenna_matrix import Matrix
 from covermap.measurements.antenna_test import AntennaTest
-from covermap.measurements.band_result import BAND_WORDS, BandResult
+from covermap.measurements.band_result import BandResult, kind_words
 from covermap.measurements.percent_readings import percent_scales_csv
 from covermap.measurements.tier_row import KnownGain, measured_gains, tier_table_csv
 from covermap.reports.fieldwork import page as html
 from covermap.reports.fieldwork.antenna_matrix import differences_section, matrix_section, sentences
-from covermap.reports.fieldwork.next_steps import TITLE, after_antenna_test
+from covermap.reports.fieldwork.next_steps import after_antenna_test
 from covermap.reports.fieldwork.pictures import antenna_picture, as_png, as_svg
 from covermap.reports.fieldwork.tables import write_rows, write_unreadable
 from covermap.result.whole_file import whole_file, write_text
 from covermap.wording.cautions import STANDING
 from covermap.wording.language import say
-from covermap.wording.words import file_safe
+from covermap.wording.lists import band_words
+from covermap.wording.retold import retold
+from covermap.wording.words import decimal, file_safe, signed
 
-OF_A_TEST = (
-    "These figures hold where they were read: other bearings, levels and echoes give other differences.",
-    "A reading of one moment is not availability; leaves, rain and season change it.",
-)
+OF_A_TEST = ("bench.page.here_only", "bench.page.moment")
 PAIR_COLUMNS = (
     "session_id", "station_id", "band", "device_id", "scale_kind", "candidate", "reference",
     "difference_low_db", "difference_high_db", "reference_level_db", "readings", "left_out_because",
@@ -105,9 +104,10 @@ def in_words(test: AntennaTest, page: Path, beside: BesideTheTest) -> str:
     """Return the answer for the terminal."""
     lines = [*sentences(beside.pairs, len(test.log.sites)), test.verdict, *test.notes, *beside.written]
     lines += after_antenna_test(test, beside.written)
-    lines += [f"Doubt: {sentence}" for sentence in test.warnings]
-    lines += [f"Left out: {' '.join(sentence.split())}" for sentence in test.unreadable]
-    return "\n".join([*lines, f"Open {page}."])
+    lines += [say("fieldwork.told_doubt", sentence=one) for one in retold(test.warnings)]
+    left_out = [" ".join(one.split()) for one in test.unreadable]
+    lines += [say("row.left_out", sentence=one) for one in left_out]
+    return "\n".join([*lines, say("fieldwork.open", file=page)])
 
 
 def antenna_page(test: AntennaTest, pictures: list[str], beside: BesideTheTest) -> str:
@@ -117,39 +117,39 @@ def antenna_page(test: AntennaTest, pictures: list[str], beside: BesideTheTest) 
     told, first = (sentences(pairs, len(test.log.sites)) for pairs in (beside.pairs, with_reference))
     parts = [
         *(html.paragraph(sentence, "answer") for sentence in first),
-        html.section(TITLE, after_antenna_test(test, beside.written)),
+        html.section(say("fieldwork.next"), after_antenna_test(test, beside.written)),
         differences_section(beside.pairs, [one for one in told if one not in first]),
         matrix_section(beside.matrices, beside.paths),
         html.section(say("bench.into_catalogue"), beside.written),
         *pictures,
-        html.heading("Figures"),
-        html.table(
-            ["Antenna", "Band", "By", "Mean", "95 % interval", "Between stations", "Stations"],
-            [_figure_row(result) for result in test.bands],
-        ),
-        html.paragraph(
-            "The unit is one station in one session. Lost pictures and saturated readings count as bounds, "
-            "they are not dropped. Different sets and scales are never put into one figure."
-        ),
-        html.section("How it was read", test.notes),
-        html.section("Doubts", test.warnings),
-        html.section("Rows left out", test.unreadable),
+        html.heading(say("bench.page.figures")),
+        html.table(_figure_headings(), [_figure_row(result) for result in test.bands]),
+        html.paragraph(say("bench.page.unit")),
+        html.section(say("bench.page.read"), test.notes),
+        html.section(say("fieldwork.doubts"), retold(test.warnings)),
+        html.section(say("fieldwork.left_out"), test.unreadable),
     ]
-    return html.page(f"Antenna test{': ' + site if site else ''}", parts, (*OF_A_TEST, *STANDING))
+    title = say("bench.page.title_at", site=site) if site else say("bench.page.title")
+    return html.page(title, parts, [*(say(key) for key in OF_A_TEST), *retold(STANDING)])
+
+
+def _figure_headings() -> list[str]:
+    of_page = [say(f"bench.page.{key}") for key in ("mean", "interval", "between", "stations")]
+    return [say("bench.page.antenna"), say("bench.page.band"), say("bench.by"), *of_page]
 
 
 def _figure_row(result: BandResult) -> list[str]:
-    by = f"{result.kind}, {result.device}"
-    start = [result.candidate, BAND_WORDS[result.band], by]
+    by = f"{kind_words(result.kind)}, {result.device}"
+    start = [result.candidate, band_words(result.band), by]
     mean = result.mean
     if mean is None:
         return [*start, result.verdict, "", "", str(result.stations)]
     return [
         *start,
-        f"{mean.mean_db:+.1f} dB",
-        f"{mean.low_db:+.1f} to {mean.high_db:+.1f} dB",
-        f"{mean.station_sd_db:.1f} dB",
-        f"{mean.stations} ({mean.censored} of {mean.values} pairs bounds)",
+        f"{signed(mean.mean_db, 1)} dB",
+        say("bench.verdict.range", low=signed(mean.low_db, 1), high=signed(mean.high_db, 1)),
+        f"{decimal(mean.station_sd_db, 1)} dB",
+        say("bench.page.bounds", stations=mean.stations, bounds=mean.censored, pairs=mean.values),
     ]
 
 

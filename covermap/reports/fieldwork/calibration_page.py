@@ -8,13 +8,17 @@ from pathlib import Path
 
 from covermap.inputs.calibration import calibration_toml
 from covermap.measurements.calibrate import NORMAL_95, CalibrationReport, public_calibration
+from covermap.measurements.offsets import Offset
 from covermap.measurements.reports import FEWEST_SHOWN
 from covermap.reports.fieldwork import page as html
-from covermap.reports.fieldwork.next_steps import TITLE
 from covermap.reports.fieldwork.pictures import as_svg, residual_picture
 from covermap.reports.fieldwork.public_rows import public_doubts, public_rows
 from covermap.reports.fieldwork.tables import write_rows, write_unreadable
 from covermap.result.whole_file import write_text
+from covermap.wording.language import say
+from covermap.wording.lists import band_words
+from covermap.wording.retold import retold
+from covermap.wording.words import decimal, signed
 
 COLUMNS = (
     "point_id", "latitude_deg", "longitude_deg", "station_id", "mast", "band", "kind", "height_m",
@@ -23,11 +27,6 @@ COLUMNS = (
 )  # fmt: skip
 MOST_DISAGREEMENTS = 30
 PRIVATE_FILES = ("calibration_readings.csv", "calibration_unreadable_rows.csv")
-PUBLIC_CAUTION = (
-    "Made to be shown: the area of an offset is whole squares of 1.1 to 2 km that the points touch, so it "
-    "reaches up to one square beyond them; losses are rounded to 5 dB; offsets on under five "
-    "points are left out."
-)
 
 
 def write_calibration(
@@ -61,59 +60,71 @@ def calibration_page(
 ) -> str:
     """Return the page."""
     words = report.in_words().splitlines()
-    answer = words[-1] if not report.refused else words[-1] + " No calibration.toml is written."
+    answer = words[-1] if not report.refused else say("calibration.not_written", words=words[-1])
     apart = [d.words_without_place if public else d.words for d in report.disagreements]
     offsets = [o for o in report.offsets if not public or o.points >= FEWEST_SHOWN]
     more = len(apart) - MOST_DISAGREEMENTS
     parts = [
         html.paragraph(answer, "answer"),
-        html.section(TITLE, steps),
-        html.heading("What was read"),
+        html.section(say("fieldwork.next"), steps),
+        html.heading(say("calibration.read")),
         html.bullets([line for line in words[:2] if "±" not in line]),
         f"<figure>{as_svg(residual_picture(report, public))}</figure>" if report.residuals else "",
-        html.heading("Offsets, added to the prediction"),
+        html.heading(say("calibration.offsets")),
         html.table(
-            ["Mast", "Band", "Offset", "95 %", "Points"],
             [
-                [
-                    o.mast,
-                    o.band.replace("_", " "),
-                    f"{o.offset_db:+.1f} dB",
-                    f"±{NORMAL_95 * o.sd_db:.1f} dB",
-                    o.points,
-                ]
-                for o in offsets
+                *(say(f"calibration.{key}") for key in ("mast", "band", "offset")),
+                "95 %",
+                say("calibration.points"),
+            ],
+            [_offset_row(offset) for offset in offsets],
+        ),
+        html.section(say("calibration.untrusted"), _untrusted(report, public)),
+        html.section(
+            say("calibration.unexplained"),
+            [
+                *apart[:MOST_DISAGREEMENTS],
+                *([say("calibration.more", count=more)] if more > 0 else []),
             ],
         ),
-        html.section(
-            "Where it must not be trusted", [*report.cautions, *([PUBLIC_CAUTION] if public else [])]
-        ),
-        html.section(
-            "Readings the prediction does not explain, to look into",
-            [*apart[:MOST_DISAGREEMENTS], *([f"and {more} more"] if more > 0 else [])],
-        ),
-        html.section("Doubts", public_doubts(report.warnings) if public else report.warnings),
-        html.section("Rows left out", public_rows(report.unreadable) if public else report.unreadable),
+        html.section(say("fieldwork.doubts"), _doubts(report, public)),
+        html.section(say("fieldwork.left_out"), _left_out(report, public)),
     ]
-    return html.page("Readings against the prediction", parts, cautions)
+    return html.page(say("calibration.title"), parts, retold(cautions))
+
+
+def _offset_row(offset: Offset) -> list[object]:
+    reach = f"±{decimal(NORMAL_95 * offset.sd_db, 1)} dB"
+    name = offset.mast, band_words(offset.band)
+    return [*name, f"{signed(offset.offset_db, 1)} dB", reach, offset.points]
+
+
+def _untrusted(report: CalibrationReport, public: bool) -> list[str]:
+    return [*report.cautions, *([say("calibration.public")] if public else [])]
+
+
+def _doubts(report: CalibrationReport, public: bool) -> list[str]:
+    doubts = retold(report.warnings)
+    return public_doubts(doubts) if public else doubts
+
+
+def _left_out(report: CalibrationReport, public: bool) -> list[str]:
+    return public_rows(report.unreadable) if public else list(report.unreadable)
 
 
 def in_words(
     report: CalibrationReport, files: Sequence[Path], public: bool = False, steps: Sequence[str] = ()
 ) -> str:
     """Return the answer for the terminal."""
-    lines = [report.in_words(), *report.cautions, *([PUBLIC_CAUTION] if public else [])]
-    doubts = public_doubts(report.warnings) if public else report.warnings
-    left_out = public_rows(report.unreadable) if public else report.unreadable
-    lines += [f"Doubt: {sentence}" for sentence in doubts]
-    lines += [f"Left out: {' '.join(sentence.split())}" for sentence in left_out]
-    lines += [f"Next: {step}" for step in steps]
+    lines = [report.in_words(), *_untrusted(report, public)]
+    lines += [say("fieldwork.told_doubt", sentence=one) for one in _doubts(report, public)]
+    left_out = [" ".join(one.split()) for one in _left_out(report, public)]
+    lines += [say("row.left_out", sentence=one) for one in left_out]
+    lines += [say("fieldwork.told_next", sentence=step) for step in steps]
     if report.calibration is None:
-        lines.append(f"No calibration.toml was written. Open {files[0]}.")
+        lines.append(say("calibration.no_file", file=files[0]))
     else:
-        lines.append(
-            f'Wrote {files[0]}; to use it, write calibration = "{files[0].name}" under [prediction].'
-        )
+        lines.append(say("calibration.use_file", path=files[0], file=files[0].name))
     return "\n".join(lines)
 
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from covermap.measurements.antenna_test import AntennaTest
-from covermap.measurements.band_result import BAND_WORDS, BandResult
+from covermap.measurements.band_result import BandResult
 from covermap.measurements.calibrate import NORMAL_95, CalibrationReport
 from covermap.measurements.offsets import FEWEST_POINTS, Offset
 from covermap.measurements.survey import SurveyPoint
-from covermap.wording.words import join, plural
+from covermap.wording.language import say
+from covermap.wording.lists import band_words
+from covermap.wording.words import as_given, decimal, join
 
-TITLE = "What to do next"
 WIDE_DB = 4.0  # judgement: an offset known no better than this is worth more points
 AIMED_DB = 3.0  # what more points should bring it to
 MOST_NAMED = 3
@@ -25,25 +26,15 @@ def after_antenna_test(test: AntennaTest, written: Sequence[str]) -> list[str]:
     steps = list(test.next_steps)
     settled = [result for result in test.bands if _is_settled(result)]
     if not steps and not settled:
-        steps.append(
-            "No figure is in decibels: read the set's attenuator steps too, or use a meter in dBµV or dBm."
-        )
+        steps.append(say("bench.next.no_db"))
     if steps:
-        steps.append(
-            "Then run covermap antenna-test again with all logs: sessions and places are put together."
-        )
+        steps.append(say("bench.next.again"))
     if settled and not written:
-        known = join([f"{result.candidate} at {BAND_WORDS[result.band]}" for result in settled])
-        steps.append(
-            f"Settled: {known}. To keep the gains, name an antenna whose gain is known: --reference ID "
-            "--catalogue antennas.csv, or --reference-gain uhf=GAIN+-UNCERTAINTY --tier-table tiers.csv; "
-            "covermap map scenario.toml then counts with them."
-        )
+        names = [(result.candidate, band_words(result.band)) for result in settled]
+        known = join([say("bench.verdict.at_antenna", antenna=name, band=band) for name, band in names])
+        steps.append(say("bench.next.settled", known=known))
     if written:
-        steps.append(
-            "The catalogue holds the gains now: covermap compare-antennas scenario.toml says for whom each "
-            "antenna holds the list, covermap address scenario.toml --at LAT,LON what to buy at a place."
-        )
+        steps.append(say("bench.next.written"))
     return steps
 
 
@@ -62,27 +53,19 @@ def after_calibration(
     steps = [_verdict(report, scenario_file), *_doubtful_readings(report), *_too_few(report)]
     unread = _unread_masts(report)
     if unread:
-        steps.append(f"Nothing was read of {join(unread)}: their prediction stays as it is until it is.")
+        steps.append(say("calibration.next.unread", masts=join(unread)))
     steps += _wide(report.offsets)
     if places:
         named = "; ".join(f"{one.latitude_deg:.5f}, {one.longitude_deg:.5f}" for one in places)
-        steps.append(f"Places to read next, where the map is least sure for most homes: {named}.")
-    again = f"covermap calibrate {scenario_file} readings.csv"
-    where = (
-        "covermap fieldwork RESULT lists places with a map and blank rows"
-        if not places
-        else ("covermap fieldwork RESULT has them as a sheet and as GPX")
-    )
-    return [*steps, f"{where}; add what you read to the file and run {again} again."]
+        steps.append(say("calibration.next.places", named=named))
+    key = "calibration.next.has_places" if places else "calibration.next.list_places"
+    return [*steps, say(key, again=f"covermap calibrate {scenario_file} readings.csv")]
 
 
 def _verdict(report: CalibrationReport, scenario_file: str) -> str:
     if report.refused:
-        return f"Do not use the offsets: {report.refused}. The map stays as it is."
-    return (
-        'Use the offsets: write calibration = "calibration.toml" under [prediction] and run '
-        f"covermap map {scenario_file}; covermap changes OLD NEW then shows what they move."
-    )
+        return say("calibration.next.refused", why=report.refused)
+    return say("calibration.next.use", scenario=scenario_file)
 
 
 def _doubtful_readings(report: CalibrationReport) -> list[str]:
@@ -91,9 +74,7 @@ def _doubtful_readings(report: CalibrationReport) -> list[str]:
     if not worst:
         return []
     named = "; ".join(one.words_without_place for one in worst)
-    return [
-        f"Look first at what lies furthest off, in the file or on the spot, channel, aim and unit: {named}."
-    ]
+    return [say("calibration.next.furthest", named=named)]
 
 
 def _too_few(report: CalibrationReport) -> list[str]:
@@ -102,8 +83,13 @@ def _too_few(report: CalibrationReport) -> list[str]:
     for mast in dict.fromkeys(point.mast for point in report.points):
         counts[mast] = len({point.point for point in report.points if point.mast == mast})
     return [
-        f"{mast}: {plural(count, 'point')} read, {FEWEST_POINTS} needed: read "
-        f"{plural(FEWEST_POINTS - count, 'more', 'more')}, 500 m or more apart."
+        say(
+            "calibration.next.too_few",
+            mast=mast,
+            points=say("calibration.next.points", count=count),
+            needed=FEWEST_POINTS,
+            more=FEWEST_POINTS - count,
+        )
         for mast, count in counts.items()
         if count < FEWEST_POINTS
     ]
@@ -121,8 +107,7 @@ def _wide(offsets: Sequence[Offset]) -> list[str]:
         reach_db = NORMAL_95 * offset.sd_db
         if offset.points >= FEWEST_POINTS and reach_db > WIDE_DB:
             more = round(offset.points * (reach_db / AIMED_DB) ** 2) - offset.points
-            sentences.append(
-                f"{offset.mast}, {BAND_WORDS[offset.band]}: ±{reach_db:.1f} dB with {offset.points} points; "
-                f"about {more} more, each in a neighbourhood of its own, would bring it to ±{AIMED_DB:g} dB."
-            )
+            names = {"mast": offset.mast, "band": band_words(offset.band), "points": offset.points}
+            figures = {"reach": decimal(reach_db, 1), "aimed": as_given(AIMED_DB)}
+            sentences.append(say("calibration.next.wide", more=more, **names, **figures))
     return sentences

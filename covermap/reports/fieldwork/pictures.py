@@ -16,10 +16,13 @@ from matplotlib.figure import Figure
 
 from covermap.constants import BANDS
 from covermap.measurements.antenna_test import AntennaTest
-from covermap.measurements.band_result import BAND_WORDS, BandResult
+from covermap.measurements.band_result import BandResult
 from covermap.measurements.calibrate import CalibrationReport
 from covermap.measurements.paired import PairedDifference
 from covermap.measurements.residuals import Residual
+from covermap.wording.language import say
+from covermap.wording.lists import band_words
+from covermap.wording.words import as_given
 
 INK, TEAL, SAND, GREY = "#111111", "#1F4F56", "#9C8068", "#767676"
 # One a session or band. None points up or down as the arrows of bounds do, none is the cross of what is out.
@@ -54,8 +57,9 @@ def antenna_picture(test: AntennaTest, candidate: str, device: str, kind: str) -
         for axes, band in zip(row[0], bands, strict=True):
             mine = [p for p in pairs if p.band == band]
             _draw_band(axes, mine, sessions, next(r for r in results if r.band == band))
-        unit = "points of per cent" if in_points else "dB"
-        row[0][0].set_ylabel(f"{candidate} minus {test.reference}, {unit}")
+        unit = say("bench.page.points") if in_points else "dB"
+        both = {"candidate": candidate, "reference": test.reference}
+        row[0][0].set_ylabel(say("bench.page.minus", unit=unit, **both))
         _session_legend(figure, row[0][-1], sessions, pairs)
     return figure
 
@@ -77,11 +81,13 @@ def _draw_band(
             [x], [mean.mean_db], yerr=[[mean.mean_db - mean.low_db], [mean.high_db - mean.mean_db]],
             color=INK, marker="_", markersize=16, capsize=5, linewidth=2.2,
         )  # fmt: skip
+    mean_tick = [say("bench.page.mean_tick")] if mean is not None else []
     ticks = [*range(len(stations)), *([len(stations)] if mean is not None else [])]
-    axes.set_xticks(ticks, [*stations, *(["mean"] if mean is not None else [])], rotation=60, ha="right")
+    axes.set_xticks(ticks, [*stations, *mean_tick], rotation=60, ha="right")
     axes.set_xlim(-0.7, len(ticks) - 0.3)
-    axes.set_title(BAND_WORDS[result.band], fontsize=11)
+    axes.set_title(band_words(result.band), fontsize=11)
     axes.margins(y=0.14)  # room for the arrows of bounds
+    axes.yaxis.set_major_formatter(_tick)
     axes.grid(axis="y", color="#DDDDDD", linewidth=0.6)
     axes.set_axisbelow(True)
 
@@ -120,10 +126,10 @@ def _session_legend(
     labels = list(sessions)
     if not all(pair.is_exact for pair in pairs):
         handles += axes.plot([], [], "o", markerfacecolor="white", markeredgecolor=TEAL)
-        labels.append("at least or at most (lost, saturated)")
+        labels.append(say("bench.page.bound"))
     if any(pair.left_out for pair in pairs):
         handles += axes.plot([], [], "x", color=SAND, markersize=9, markeredgewidth=2)
-        labels.append("left out")
+        labels.append(say("bench.page.left_out"))
     columns = max(1, int(LETTERS_AN_INCH * figure.get_figwidth() / (max(map(len, labels)) + 6)))
     figure.legend(
         handles,
@@ -159,28 +165,37 @@ def residual_picture(report: CalibrationReport, public: bool = False) -> Figure:
                 axes.axhline(offset.offset_db, color=TEAL, linestyle="--", linewidth=1.4)
             axes.set_title(mast.replace("$", r"\$"), fontsize=10)
             axes.margins(y=0.14)
-            axes.set_xlabel("readings, in order of size" if public else "km from the mast")
+            axes.xaxis.set_major_formatter(_tick)
+            axes.yaxis.set_major_formatter(_tick)
+            axes.set_xlabel(say("calibration.in_order" if public else "calibration.from_mast"))
             axes.grid(axis="y", color="#DDDDDD", linewidth=0.6)
-        row[0][0].set_ylabel("measured minus predicted, dB")
+        row[0][0].set_ylabel(say("calibration.difference"))
         _band_legend(figure, row[0][-1], report)
     return figure
+
+
+def _tick(value: float, _: float) -> str:
+    """Return the number beside a tick, in the language."""
+    return as_given(round(value, 6)).replace("-", "−")
 
 
 def _band_legend(figure: Figure, axes: Axes, report: CalibrationReport) -> None:
     """Name the marks of the bands, of bounds where there are any, and of the offset."""
     read = {residual.reading.station.band for residual in report.residuals}
     handles = [
-        axes.plot([], [], MARKS[number], color=TEAL, linestyle="none", label=BAND_WORDS[band])[0]
+        axes.plot([], [], MARKS[number], color=TEAL, linestyle="none", label=band_words(band))[0]
         for number, band in enumerate(BANDS)
         if band in read
     ]
     if not all(residual.is_exact for residual in report.residuals):
         handles += axes.plot(
-            [], [], "o", label="at least (arrow up) or at most (down)",
+            [], [], "o", label=say("calibration.bound"),
             markerfacecolor="white", markeredgecolor=TEAL, linestyle="none",
         )  # fmt: skip
     if report.offsets:
-        handles += axes.plot([], [], color=TEAL, linestyle="--", linewidth=1.4, label="the offset")
+        handles += axes.plot(
+            [], [], color=TEAL, linestyle="--", linewidth=1.4, label=say("calibration.the_offset")
+        )
     figure.legend(handles=handles, loc="outside lower center", ncols=5, frameon=False, fontsize=9)
 
 
