@@ -159,6 +159,12 @@ def test_scenario_text_is_toml_with_relative_paths(tmp_path):
     assert scenario_text.services_of(" Coast TV; 5.1 ;\nRF 24;") == ["Coast TV", "5.1", "RF 24"]
 
 
+@pytest.mark.parametrize("name", ["caf\u00e9", "x" * 65, "main", "two words", ""])
+def test_a_further_list_that_the_command_would_refuse_is_refused_before_it_starts(name):
+    with pytest.raises(ValueError, match="Further wanted lists"):
+        scenario_text.lists_of(f"{name}: Coast TV")
+
+
 def test_a_foreign_result_format_names_both_versions(tmp_path):
     (tmp_path / "run.json").write_text('{"result_format": 99, "versions": {"covermap": "7.0"}}')
     with pytest.raises(result_folder.ResultError) as caught:

@@ -22,6 +22,9 @@ def amplifier_effect(asked: Question, answer: Answer) -> Amplifier | None:
     amplifier = next((tier for tier in asked.tiers if tier.has_amplifier), None)
     if amplifier is None:
         return None
+    # An amplifier is judged at the mount of the answer, with and without, else a change of height would be
+    # counted as its doing (docs/decisions/reception_plans.md). A class of the answer that has one of its own
+    # keeps it; any other borrows that of the first class that has one.
     own = answer.installation
     with_it = own if own.has_amplifier else with_amplifier(own, amplifier)
     without = without_amplifier(own)
@@ -35,6 +38,8 @@ def amplifier_effect(asked: Question, answer: Answer) -> Amplifier | None:
         effect_db={
             by_id[index]: amplified_alone[index].margin_db - bare_alone[index].margin_db
             for index in listed
+            # Two combined antennas that hear a station alike leave a margin of -inf: a difference says
+            # nothing there.
             if math.isfinite(bare_alone[index].margin_db)
         },
         noise_limited=tuple(by_id[index] for index in listed if _noise_limited(asked, without, plan, index)),
@@ -56,8 +61,10 @@ def ports(asked: Question, tier: Tier, plan: AimPlan) -> Ports:
 
 def _best(asked: Question, tier: Tier, plan: AimPlan, own: Tier) -> float:
     """Return the chance of an installation's best plan; plan : at the answer's aims."""
+    # As it stands in the answer: its plan has been searched already.
     if tier.has_amplifier == own.has_amplifier:
         return plan.chance
+    # At least the aims of the answer: those may be of two antennas, which best_aim() does not try.
     return max(plan.chance, best_aim(asked.signals(tier), tier).chance)
 
 

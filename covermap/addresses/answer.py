@@ -58,9 +58,11 @@ def answer_of(asked: Question) -> Answer:
     record, columns = record_with_plans(
         receiver_of(asked, signals), signals, as_obstructions(asked), smooth_earth
     )
+    # tier is None where unknown and 8 where none holds: of both the last row of the table is told.
     installation = asked.tiers[min(record.tier or len(asked.tiers), len(asked.tiers)) - 1]
     singles = [plan_of(asked.signals(tier), tier, columns[n]) for n, tier in enumerate(asked.tiers)]
     plans = list(singles)
+    # The row behind the tiers' is that of two antennas; a chance of -1 there: the answer has one.
     if columns[-1, CHANCE] >= 0.0:
         of_two = plan_of(asked.signals(installation), installation, columns[-1])
         plans[installation.tier - 1] = of_two
@@ -89,6 +91,9 @@ def receiver_of(asked: Question, signals: CellSignals) -> ListReceiver:
     """Return what works out reception for a question; the site keeps it for the next point."""
     site, place = asked.place.site, asked.place
     around = place.clutter_height_m, place.open_land
+    # A receiver works out limits and tables for a list, its installations, noise, surroundings and stations,
+    # which takes longer than one point does; points alike in all of them share it. Tiers hold dicts and so
+    # have no hash: their repr stands for them.
     key = asked.wanted, repr(asked.tiers), *_options(asked), *around, _stations(asked)
     if key not in site.receivers:
         site.receivers[key] = ListReceiver(
@@ -107,7 +112,9 @@ def services_at(asked: Question) -> tuple[ClassServices, ...]:
     site, place, signals = asked.place.site, asked.place, as_cell(asked)
     every = every_service(site.scenario.stations)
     if len(every.services) > MOST_SERVICES:
+        # A service is told by one byte, as in wanted.py: of more none is counted.
         return ()
+    # Without list and tiers: services are counted of the whole file, with the tiers of the plain question.
     key = place.clutter_height_m, place.open_land, *_options(asked), _stations(asked)
     if key not in site.counters:
         site.counters[key] = ServiceCounter(
@@ -129,8 +136,11 @@ def as_cell(asked: Question) -> CellSignals:
 
     def fields(name: str) -> NDArray[np.float32]:
         at = [[getattr(path, name)[height] for height in heights_m] for path in place.paths]
+        # float32 as the map's tiles, so that the same field gives the same answer here and there.
         return (np.array(at) + shift_db)[:, :, None].astype(np.float32)
 
+    # Bearings and distances go by mast, as in a tile: all stations of a mast have the same. A mast whose
+    # stations were all left out as too weak keeps its row, which nothing reads.
     bearing_deg = np.full((int(np.max(facts.mast)) + 1, 1), np.nan, np.float32)
     distance_km = np.zeros_like(bearing_deg)
     for mast, path in zip(facts.mast, place.paths, strict=True):
@@ -179,4 +189,5 @@ def _stations(asked: Question) -> tuple[str, ...]:
 
 
 def _null_db(path: StationPath) -> float:
+    # Only a steep ray is in the mast's null, as on the map; sideways the pattern is meant to be low.
     return -path.pattern_db if path.departure_deg < STEEP_RAY_DEG else 0.0

@@ -47,12 +47,14 @@ def bench_paths(
     wanted = tuple(dict.fromkeys(station for station in found.values() if station is not None))
     if not wanted:
         return {}
+    # Only what the log names: a path costs the same however weak its station is.
     narrowed = replace(site, scenario=replace(site.scenario, stations=wanted))
     heights_m = mount_heights_m([height_m])
     prediction = site.scenario.settings.prediction
     by_id = {}
     for path in station_paths(narrowed, latitude_deg, longitude_deg, heights_m):
         stand = obstacles(path, heights_m[-1], prediction.dn, prediction.n0)
+        # Not smooth_earth: flat land in place of ground that is not known has no hills to tell of.
         known = path.status in ("ok", "near")
         by_id[path.station.station_id] = BenchPath(
             mast=path.station.mast,
@@ -67,6 +69,8 @@ def bench_paths(
 
 def _station(name: str, frequency_mhz: float, stations: tuple[Station, ...]) -> Station | None:
     """Return the station that a log means; None where the scenario has none, or several it could be."""
+    # Names first: two stations of a scenario may share a channel, and a log may name one of them. A service
+    # that several masts carry is not a name of one.
     for label in ("station_id", "service"):
         named = [one for one in stations if getattr(one, label).lower() == name.lower()]
         if len(named) == 1:

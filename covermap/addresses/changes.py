@@ -20,8 +20,9 @@ from covermap.reception.external_noise import NOISIER
 from covermap.reception.rating import SHIFTS_DB, STRONGER, WEAKER
 from covermap.scenario.records import Station
 
+# compute_report.py leaves out only stations that are too weak even so much stronger
 SHIFT_DB = SHIFTS_DB[STRONGER]
-HIGHER_M = 3.0
+HIGHER_M = 3.0  # judgement
 # Rough loss through the crowns of a row of trees in leaf: common practice, no source.
 IN_LEAF_DB = {"low_vhf": 3.0, "high_vhf": 3.0, "uhf": 6.0}
 
@@ -29,6 +30,8 @@ IN_LEAF_DB = {"low_vhf": 3.0, "high_vhf": 3.0, "uhf": 6.0}
 def without_each(asked: Question, answer: Answer) -> tuple[Without, ...]:
     """Return what giving up each service would need; nothing for a list of one, or where some are enough."""
     wanted, record = asked.wanted, answer.record
+    # Of a list of which some services are enough, giving up one is no question: the answer gives up what it
+    # likes.
     if len(wanted.services) < 2 or wanted.at_least is not None:
         return ()
     found = []
@@ -39,6 +42,8 @@ def without_each(asked: Question, answer: Answer) -> tuple[Without, ...]:
             transmitters=wanted.transmitters[:number] + wanted.transmitters[number + 1 :],
         )
         rest = answer_of(replace(asked, wanted=fewer))
+        # The record has worked this one out itself; taken from there, the sheet cannot say other than the map
+        # does.
         tier = record.tier_without_deciding if service == record.deciding_service else rest.tier
         found.append(Without(service, tier or rest.tier, 100.0 * rest.plan.chance, rest.record.joined))
     return tuple(found)
@@ -85,6 +90,8 @@ def other_cover(asked: Question) -> tuple[Change, ...]:
     for key, tops_m, changes_db in cover_changes(
         place, mount_heights_m([tier.height_m for tier in asked.tiers]), asked.labels()
     ):
+        # Nothing on the ground tells open land only where land cover is known; without it 0 m is just no
+        # answer.
         open_land = tops_m == 0.0 and place.site.terrain.has_land_cover
         there = replace(place, clutter_height_m=tops_m, open_land=open_land)
         changed = replace(asked, place=there, shift_db=_less(changes_db))
@@ -112,11 +119,13 @@ def _second_opinion(asked: Question) -> tuple[Change, ...]:
     if model is None:
         return ()
     shifts = {path.station.station_id: other_model_shift_db(site, path) for path in asked.place.paths}
+    # An opinion on half of the list is none: one carrier without an answer and the whole is left out.
     listed = [shifts[station.station_id] for station in asked.carriers()]
     if not listed or any(math.isnan(shift) for shift in listed):
         return ()
 
     def shift_db(station: Station, height_m: float) -> float:
+        # Stations that only disturb, and of which the other model says nothing, keep their field.
         return float(np.nan_to_num(shifts[station.station_id]))
 
     found = _change("second_opinion", replace(asked, shift_db=shift_db))
@@ -126,8 +135,10 @@ def _second_opinion(asked: Question) -> tuple[Change, ...]:
 def _shifted(key: str, asked: Question, answer: Answer, tier: int | None) -> Change:
     """Return what a tier's plan brings with every field moved; tier : of the record, 8 for none."""
     number = min(tier or len(asked.tiers), len(asked.tiers)) - 1
+    # The record has turned every field and kept the aims; so must the chance told beside its tier.
     installation, plan = asked.tiers[number], answer.plans[number]
     moved = as_aimed(asked.signals(installation), installation, plan)
+    # Of no class nobody buys a filter.
     promised = tier is not None and tier <= len(asked.tiers)
     return Change(
         key,
@@ -152,4 +163,5 @@ def _rough_leaves(station: Station, height_m: float) -> float:
 
 def heights_to_compute_m(tiers: Sequence[Tier]) -> list[float]:
     """Return the heights of mounts that any question asks for."""
+    # All of them at once, before anything is asked: the paths of a place are computed a single time.
     return [tier.height_m + more for tier in tiers for more in (0.0, HIGHER_M)]

@@ -62,6 +62,7 @@ def compute_report(
     """
     plain, answer, reason = answer_at(site, asked, () if shop is None else shop.heights_m)
     place = plain.place
+    # From here on the site of the place: with the stations that are heard there, numbered anew.
     site, scenario = place.site, place.site.scenario
     ground_m = _ground_m(site, asked)
     prediction = scenario.settings.prediction
@@ -149,6 +150,7 @@ def _of_answer(asked: Question, answer: Answer, kept: tuple[TierPlan, ...]) -> d
     }
 
 
+# The same fields as of _of_answer(), empty: a new one must be put into both.
 _NOTHING: dict[str, Any] = {
     "record": None, "tier": None, "chance_percent": None, "aims_deg": (), "joined": "", "needs_filter": False,
     "may_overload": False, "aim_ranges_deg": (), "polarization": "", "night": None, "main_cause": "",
@@ -173,11 +175,14 @@ def _place(site: Site, asked: Asked, more_heights_m: Sequence[float] = ()) -> Pl
 def _heard(place: Place) -> Place:
     """Return the place with the stations whose fields there can matter: few, where many are in reach."""
     fields = [(*path.unwanted_dbuvm.values(), *path.by_day_dbuvm.values()) for path in place.paths]
+    # A station may only go if it is too weak at every height and time, also 3 dB stronger, as changes() asks
+    # later.
     greatest_dbuvm = np.max(np.array(fields), axis=1) + SHIFT_DB
     site = place.site
     scenario = heard(site.scenario, greatest_dbuvm, site.tiers, site.options)
     number = {station.station_id: index for index, station in enumerate(site.scenario.stations)}
     stays = [number[station.station_id] for station in scenario.stations]
+    # The list's indices moved with the stations: it must be taken from the smaller scenario, by its name.
     wanted = next(wanted for wanted in scenario.wanted if wanted.name == site.wanted.name)
     heard_site = replace(site, scenario=scenario, facts=some_facts(site.facts, stays), wanted=wanted)
     return replace(place, site=heard_site, paths=tuple(place.paths[index] for index in stays))
@@ -189,6 +194,7 @@ def _ground_m(site: Site, asked: Asked) -> float:
 
 def _unknown_reason(site: Site, asked: Asked, place: Place, ground_m: float) -> Note | None:
     """Return why nothing can be said of a point; None where something can."""
+    # Before the paths: where there is no ground none of them is known, and that would be the lesser reason.
     if math.isnan(ground_m):
         inside = site.terrain.covers(np.array([asked.longitude_deg]), np.array([asked.latitude_deg]))[0]
         return Note("no_ground" if inside else "outside")
@@ -201,6 +207,7 @@ def _unknown_reason(site: Site, asked: Asked, place: Place, ground_m: float) -> 
         if service in missing
         for index in group
     }
+    # Out of reach only where all are: one whose path is merely unknown might be cured with more elevation.
     if all(place.paths[index].status == "out_of_reach" for index in carriers):
         return Note("out_of_reach", tuple(missing), site.scenario.settings.prediction.reach_km)
     return Note("no_path", tuple(missing))
@@ -222,12 +229,14 @@ def _notes(site: Site, asked: Asked, place: Place) -> tuple[Note, ...]:
     steep = [
         path.station.service
         for path in listed
+        # With a pattern of its own the null is in the field already; without one the field is too high there.
         if path.departure_deg < STEEP_RAY_DEG and path.station.elevation_pattern is None
     ]
     found = (
         (bool(site.terrain.water(*where)[0]), Note("water")),
         (any(path.status == "near" for path in listed), Note("near")),
         (bool(steep), Note("steep_services", tuple(dict.fromkeys(steep)))),
+        # of all stations: those that only disturb are the ones computed so
         (any(path.status == "smooth_earth" for path in place.paths), Note("smooth_earth")),
         (any(path.adjustment_db for path in listed), Note("adjusted")),
     )

@@ -23,12 +23,15 @@ def high_vhf_of(asked: Question, answer: Answer) -> HighVhf | None:
     services = _on_high_vhf(asked, plan, signals)
     if not services:
         return None
+    # There is no figure for a UHF antenna on high VHF; the easiest class stands for one, here and on the map.
     easiest = asked.tiers[0]
     short = tier.with_part(
         BAND, gain_dbd=easiest.gain_dbd[BAND], directivity_dbd=easiest.directivity_dbd[BAND]
     )
     uhf_only = as_aimed(signals, short if easiest.gain_dbd[BAND] < tier.gain_dbd[BAND] else tier, plan)
     lost = _lost(asked, plan, uhf_only)
+    # Where a class holds the record has the word, as on the map; where none does it says nothing, so it is
+    # asked service by service.
     promised = answer.tier < TIER_NOT_PROMISED
     needs_own = "own_high_vhf" in answer.record.remarks if promised else bool(lost)
     sizes = _sizes(asked, tier, plan, signals)
@@ -62,8 +65,10 @@ def _lost(asked: Question, plan: AimPlan, other: AimPlan) -> tuple[str, ...]:
 def _sizes(asked: Question, tier: Tier, plan: AimPlan, signals: ReceiverSignals) -> tuple[HighVhfSize, ...]:
     """Return the parts that gain more than the easiest tier's, the smallest first, one of each gain."""
     found: dict[float, HighVhfSize] = {}
+    # Not beyond the answer's class: larger parts would be told as an advice that the answer does not need.
     for row in asked.tiers[: tier.tier]:
         gain_dbd = row.gain_dbd[BAND]
+        # Several classes share a part: the first that has it names it.
         if gain_dbd in found or not gain_dbd > asked.tiers[0].gain_dbd[BAND]:
             continue
         changed = tier.with_part(

@@ -37,6 +37,7 @@ def house_report(asked: Question, answer: Answer, home: Wiring) -> HouseReport:
 
 def _plan(asked: Question, home: Wiring, *, amplified: bool) -> HousePlan:
     """Return the class that holds at the worst outlet, and what arrives at every outlet with it."""
+    # One antenna for all: the class is looked for at the outlet that gets least, and the others get more.
     wired = replace(asked, tiers=tuple(home.at(t, home.worst, amplified=amplified) for t in asked.tiers))
     answer = answer_of(wired)
     own = asked.tiers[answer.installation.tier - 1]
@@ -44,6 +45,8 @@ def _plan(asked: Question, home: Wiring, *, amplified: bool) -> HousePlan:
         outlet_level(asked, home.at(own, number, amplified=amplified), answer.plan, run)
         for number, run in enumerate(home.cable_m)
     )
+    # Overload is worst elsewhere: at the outlet that gets most. The answer, which is for the worst one, would
+    # not see it.
     strong = any(outlet.strongest_spare_db < 0.0 for outlet in outlets)
     needs_filter = answer.tier <= len(asked.tiers) and (answer.needs_filter or strong)
     return HousePlan(answer.tier, 100.0 * answer.plan.chance, needs_filter, outlets)
@@ -61,6 +64,7 @@ def outlet_level(asked: Question, tier: Tier, plan: AimPlan, cable_m: float) -> 
     noise_dbm = np.array([thermal_noise_dbm(1e6 * one) for one in bandwidth_mhz])
     least_dbm = noise_dbm + asked.options.tuner_noise_figure_db
     spare_db = level_dbm - least_dbm - np.asarray(signals.facts.required_cn_db)[plan.station]
+    # Weakest by what it lacks, not by level: services need different C/N.
     weakest, strongest = int(np.argmin(spare_db)), int(np.argmax(level_dbm))
     return OutletLevel(
         cable_m=cable_m,

@@ -62,6 +62,7 @@ def _clean_of(asked: Question, one: Installed, found: InstallationAtPlace) -> In
     """Return another amplifier's instead, where the one that holds is overloaded and another one is not."""
     if not (found.amplifier and found.needs_filter):
         return found
+    # variants[0] has no amplifier; the rest stand in order of price, which best_amplified() counts on.
     return best_amplified([_at(asked, one, variant) for variant in one.variants[1:]])[0]
 
 
@@ -89,8 +90,10 @@ def recommended(
     pairs = 0
     for one, variant in _by_cost(shop.catalogue, shop.tiers, shop.amplifier, shop.mast_price):
         pairs += len(one.antennas) > 1
+        # Passed over, not stopped at: single antennas that cost more still come.
         if len(one.antennas) > 1 and pairs > MOST_PAIRS:
             continue
+        # The same antennas at another mount or with another amplifier, and dearer, are no second choice.
         if any(one.name == kept.name for kept in held):
             continue
         plan = _plan(asked, variant.tier)
@@ -126,6 +129,7 @@ def _by_cost(
     prices = [antenna.price for antenna in catalogue.antennas.values()]
     tried = catalogue.devices.values() if amplifier is None else [amplifier]
     prices += [device.price for device in tried if device.kind == "amplifier"]
+    # All or none: one antenna without a price would be sorted as free, or as last, and either is a guess.
     priced = not any(math.isnan(price) for price in prices)
     found = []
     for key in candidates(catalogue):
@@ -135,10 +139,13 @@ def _by_cost(
                 continue
             one = installed(f"{key}@{mount}", catalogue, tiers, amplifier=amplifier)
             for place, variant in enumerate(one.variants):
+                # Without prices a second antenna or the next amplifier counts 2 on the scale of the tier
+                # table (judgement).
                 order = variant.tier.cost_order + 2.0 * place + 2.0 * (len(antennas) - 1)
                 price = one.price(variant.amplifier) + (mast_price if mount == "mast" else 0.0)
                 rank = (price if priced else order, len(antennas), order)
                 found.append((rank, one, variant))
+    # By rank alone and stable: installations have no order, and what costs the same keeps the catalogue's.
     found.sort(key=lambda item: item[0])
     return [(one, variant) for _, one, variant in found]
 
@@ -147,10 +154,12 @@ def _plan(asked: Question, tier: Tier) -> AimPlan:
     """Return an installation's best plan; of a pair, with an aim for each antenna where that reaches."""
     if tier.turned_deg:
         return best_turned(asked.signals(tier), tier)
+    # Two behind a diplexer are told by its loss; only those are asked for an aim each.
     if tier.diplexer_loss_db <= 0.0:
         return best_aim(asked.signals(tier), tier)
     site = replace(asked.place.site, receivers={})  # nobody asks for this one again
     alone = replace(asked, place=replace(asked.place, site=site), tiers=ladder([tier]).tiers)
+    # A ladder of this one class, so that the search of two aims is reception's own.
     return answer_of(alone).plans[0]
 
 
@@ -191,6 +200,7 @@ def _told(asked: Question, one: Installed, variant: Variant, plan: AimPlan) -> I
 
 def _tells_directions(asked: Question, tier: Tier) -> bool:
     figures = [tier.at(station.frequency_mhz) for station in asked.carriers()]
+    # NaN beamwidth: receives alike all around, so an aim would be a made-up figure.
     return any(not math.isnan(one.beamwidth_deg) and one.front_to_back_db > 0.0 for one in figures)
 
 
@@ -206,6 +216,7 @@ def _services(asked: Question, tier: Tier) -> tuple[str, ...]:
         signals.heights_m,
         signals.surroundings,
     )
+    # 1 arrives, 0 does not, other values: not known. Only the first counts as a service.
     bits = InstallationCounter([tier], every, around).count(signals)[:, 0]
     return tuple(service for service, bit in zip(every.services, bits, strict=True) if bit == 1)
 

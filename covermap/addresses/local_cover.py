@@ -42,6 +42,7 @@ def cover_changes(
         way: float(one_class(np.array([place.clutter_height_m], np.float32), way)[0])
         for way in (DENSER, MORE_OPEN)
     }
+    # cover_change_db() takes stations of one position and height: the paths of a mast are followed once.
     by_mast: dict[tuple[float, float, float], list[int]] = {}
     for index in sorted(listed):
         station = place.paths[index].station
@@ -71,5 +72,6 @@ def cover_changes(
             },
         )
         for number, (way, top_m) in enumerate(tops_m.items())
+        # NaN: the cover here is the densest, or the most open, already.
         if not np.isnan(top_m)
     ]

@@ -28,6 +28,8 @@ class Obstacles:
 
 def obstacles(path: StationPath, rx_height_m: float, dn: float, n0: float) -> Obstacles:
     """Return what stands in the way of a station's path to a mount; nothing where the path is not known."""
+    # Within 250 m of the mast the field is that of free space: no profile is looked at, so nothing stands in
+    # it.
     if path.status == "near":
         return Obstacles("clear", ())
     if path.status != "ok":
@@ -42,6 +44,7 @@ def obstacles(path: StationPath, rx_height_m: float, dn: float, n0: float) -> Ob
     found = ridges(profile, **common)
     return Obstacles(
         path_class(profile, **common, n0=n0),
+        # ridges() goes from the mast outwards, a reader at the point looks the other way.
         tuple(_ridge(ridge, profile.length_km) for ridge in reversed(found)),
     )
 
@@ -72,6 +75,7 @@ def cause_of(asked: Question, index: int, tier: Tier, alone: Alone) -> str:
     cause = causes.cause_of(
         np.array([index]),
         np.array([alone.interferer]),
+        # NaN where not known: as if nothing disturbed, so that another cause can win.
         np.nan_to_num(np.array([alone.interference_db])),
         noise_db[0],
         as_obstructions(asked),

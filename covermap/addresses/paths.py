@@ -81,6 +81,8 @@ def station_paths(
     paths = []
     for station in site.scenario.stations:
         key = (station.latitude_deg, station.longitude_deg)
+        # The ground between is read once a mast: the dearest part of a point, and stations of a mast differ
+        # only in frequency and height.
         if key not in profiles:
             profiles[key] = point_profile(
                 site.terrain,
@@ -103,12 +105,15 @@ def _station_path(
 ) -> StationPath:
     prediction = site.scenario.settings.prediction
     if profile.length_km > prediction.reach_km:
+        # In a list that names its services one out of reach makes the place unknown; in a list of everything,
+        # or of networks, it is not there.
         silent = is_silent_beyond_reach(site.scenario, site.wanted)
         return _unreached(station, profile, heights_m, SILENT_DBUVM if silent else math.nan)
     smooth = _by_smooth_earth(station, profile)
     along = _flat(profile) if smooth else profile
     other_percent = TIME_RULES[prediction.time_rule][0]
     losses = {height: _loss(site, station, along, height, 50.0) for height in heights_m}
+    # Angle at the mast, class of path and calibration go by the path to 10 m, as in the map's blocks.
     at_ten = losses[PATH_HEIGHT_M]
     gain_db = pattern_db(station, np.array([profile.azimuth_deg]), np.array([at_ten.departure_deg]))
     place = np.array([longitude_deg]), np.array([latitude_deg])
@@ -118,13 +123,16 @@ def _station_path(
     for height, loss in losses.items():
         median = median_field(station, np.array([loss.loss_db]), gain_db)
         spread_db = 0.0
+        # Free space does not vary in time.
         if not loss.near:
+            # Never below 0: at a percentage below 50 % the loss is less, bar rounding.
             spread_db = max(0.0, loss.loss_db - _loss(site, station, along, height, other_percent).loss_db)
         spread, adjusted = np.array([spread_db], np.float32), median + np.float32(adjustment_db)
         fields["median"][height] = float(median[0])
         fields["by_day"][height] = float(adjusted[0])
         fields["wanted"][height] = float(wanted_field(adjusted, spread, prediction.time_rule)[0])
         fields["unwanted"][height] = float(unwanted_field(adjusted, spread)[0])
+    # What clutter takes is not a term of the model to be read off: the path is computed without it once more.
     bare = _loss(site, station, _without_clutter(along), PATH_HEIGHT_M, 50.0)
     known = "smooth_earth" if smooth else "near" if at_ten.near else "ok"
     return StationPath(
@@ -146,6 +154,7 @@ def _station_path(
 
 def _by_smooth_earth(station: Station, profile: PointProfile) -> bool:
     """Return whether flat land stands in for ground that is not known, as on the map: never at the point."""
+    # A wanted station inside the elevation with a hole on its way stays unknown: flat land would promise it.
     may = station.use == "interferer" or math.isnan(profile.ground_m[0])
     return may and bool(np.isnan(profile.ground_m).any()) and not math.isnan(profile.ground_m[-1])
 

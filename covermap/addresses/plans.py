@@ -47,6 +47,7 @@ class Place:
 
     def known(self, index: int) -> bool:
         """Return whether a station's field is known at every height."""
+        # At every height: a station known at one mount only would join and leave the list between tiers.
         return not any(math.isnan(field) for field in self.paths[index].wanted_dbuvm.values())
 
     def missing_services(self, wanted: WantedList) -> list[str]:
@@ -92,6 +93,8 @@ class Question:
     def order(self, labels: dict[int, str]) -> list[int]:
         """Return the stations of signals in their order: known ones, those with a label first."""
         paths = range(len(self.place.paths))
+        # Services are numbered by their first appearance, so the list's stations come first, in the list's
+        # order.
         order = [*labels, *(index for index in paths if index not in labels)]
         return [index for index in order if self.place.known(index)]
 
@@ -108,6 +111,7 @@ class Question:
 
     def _signals(self, tier: Tier, labels: dict[int, str], at_least: int | None) -> ReceiverSignals:
         """Return what arrives; labels : station index -> service, in the order services are to have."""
+        # Lower mounts take the field at 10 m; what they lose is a figure of the tier.
         place, height_m = self.place, max(PATH_HEIGHT_M, tier.height_m)
         stations = self.order(labels)
         paths = [place.paths[index] for index in stations]
@@ -165,6 +169,7 @@ def tier_plans(asked: Question, plans: Sequence[AimPlan]) -> tuple[TierPlan, ...
 
 
 def _tier_plan(asked: Question, tier: Tier, plan: AimPlan) -> TierPlan:
+    # The same aims: by day nobody turns the antenna.
     by_day = as_aimed(replace(asked, by_day=True).signals(tier), tier, plan)
     alone = _by_service(plan, 100.0 * plan.chances)
     confidence = asked.options.confidence_percent

@@ -25,6 +25,7 @@ def other_model_shift_db(site: Site, path: StationPath) -> float:
     prediction, station = site.scenario.settings.prediction, path.station
     if path.status in SAME_STATUS:
         return 0.0
+    # By losses, not fields: power and pattern are taken as the same on both sides and cancel.
     ours = station_loss(prediction, station, path.profile, PATH_HEIGHT_M, 50.0)
     if prediction.second_opinion == "curves":
         other_db = _curve_loss_db(site, path)
@@ -41,6 +42,7 @@ def other_model_shift_db(site: Site, path: StationPath) -> float:
             model="itm",
             itm=itm_ground(prediction),
         ).loss_db
+    # Readings have set right the prediction only; the other model is asked without them.
     return ours.loss_db - other_db - path.adjustment_db
 
 
@@ -56,6 +58,8 @@ def _curve_loss_db(site: Site, path: StationPath) -> float:
     if math.isnan(haat_m[0]):
         return math.nan
     distance_km = np.array([[path.profile.length_km]])
+    # The curves end there; above it they are read at their end, lower than asked.
     haat_m = np.minimum(haat_m, HIGHEST_HAAT_M)
     field = field_1kw(site.curves, station.band, F50_50, haat_m, distance_km)
+    # A field of 1 kW ERP turned into the loss that would give it.
     return FIELD_FROM_LOSS_DB + 20.0 * math.log10(station.frequency_mhz / 1000.0) - float(field[0, 0])

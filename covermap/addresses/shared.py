@@ -112,8 +112,11 @@ def shared_antenna(
     launch, cable = device_of("launch_amplifier", parts), _trunk(parts)
     runs = [_run(home, far_m, len(homes), parts) for home, far_m in zip(homes, distance_m, strict=True)]
     losses = [_loss_db(run, cable) for run in runs]
+    # At one frequency in the middle of UHF: the home that loses most is nearly always the same at all of
+    # them.
     worst = runs[max(range(len(runs)), key=losses.__getitem__)]
     mounts = _outdoors(asked.tiers)
+    # Numbered by their places: an answer finds its plan by the number of its installation.
     ladder = (replace(mount, tier=own.tier) for mount, own in zip(mounts, asked.tiers, strict=True))
     answer = answer_of(replace(asked, tiers=tuple(_behind(tier, launch, cable, worst) for tier in ladder)))
     chosen = mounts[answer.installation.tier - 1]
@@ -158,6 +161,7 @@ def star(homes: int, devices: Iterable[Device]) -> tuple[int, ...]:
     while left > 1:
         step = min(left, most)
         ways.append(step)
+        # Built from the homes back to the antenna; told the other way round.
         left = math.ceil(left / step)
     return tuple(reversed(ways))
 
@@ -167,6 +171,7 @@ def _run(home: SharedHome, distance_m: float, homes: int, devices: Sequence[Devi
     inside = () if home.outlets == 1 else (home.outlets,)
     parts = [splitter_of(number, devices) for number in (*ways, *inside)]
     parts += [device_of("outlet", devices)]
+    # two at each splitter: in and out
     parts += [device_of("connector", devices)] * (CONNECTORS + 2 * len(ways))
     estimated = math.isnan(home.cable_m)
     return _Run(DETOUR * distance_m if estimated else home.cable_m, estimated, ways, loss_by_band(parts))
@@ -191,6 +196,8 @@ def _loss_db(run: _Run, cable: Device) -> float:
 
 def _behind(mount: Tier, launch: Device, cable: Device, run: _Run) -> Tier:
     """Return the shared antenna as a home sees it; its cable as long as the chain's with the same loss."""
+    # A distribution knows its cable only as metres of the chain's own sort. Exact at 600 MHz; elsewhere as
+    # far as both cables' losses grow alike with frequency.
     per_metre_db = cable.loss_db(MIDDLE_MHZ, 1.0).typical / float(cable_loss_db(MIDDLE_MHZ, 1.0))
     return replace(
         mount,
@@ -216,6 +223,7 @@ def _parts(
     counts: Counter[str] = Counter({launch.device_id: 1})
     for ways, sharing in Counter(run.ways for run in runs).items():
         behind = sharing
+        # From the homes up: as many splitters as are needed for those that hang on the level below.
         for number in reversed(ways):
             behind = math.ceil(behind / number)
             counts[splitter_of(number, devices).device_id] += behind

@@ -15,6 +15,7 @@ from covermap.scenario.text_table import Row
 MOST_CABLE_M, MOST_OUTLETS, MOST_HOMES = 3000.0, 64, 200
 NUMBERS = ("latitude_deg", "longitude_deg", "cable_m", "outlets")
 COLUMNS = (*ADDRESS_COLUMNS, "cable_m", "outlets", "splits")
+# a comma too: "4,8" is how a spreadsheet may have kept it
 SPLITS = re.compile(r"\d+( *[x×*,] *\d+)*")
 
 
@@ -71,6 +72,7 @@ def _splits(row: Row) -> tuple[int, ...]:
     written = row.text("splits")
     if not written:
         return ()
+    # [0] fails the check below, so that anything unreadable gets the same sentence.
     ways = [int(number) for number in re.findall(r"\d+", written)] if SPLITS.fullmatch(written) else [0]
     if not all(1 <= number <= MOST_OUTLETS for number in ways):
         raise row.wrong(
@@ -78,4 +80,5 @@ def _splits(row: Row) -> tuple[int, ...]:
             f"Write the ways of each splitter from the antenna to this home, such as 4 x 8; each 1 to "
             f"{MOST_OUTLETS}. Leave it empty for one splitter with a way a home.",
         )
+    # A splitter of one way is none, but people write it down.
     return tuple(number for number in ways if number > 1)

@@ -45,9 +45,13 @@ def skyline(
     )
     eye_m = float(terrain.ground_m(np.array([longitude_deg]), np.array([latitude_deg]))[0]) + eye_height_m
     ground_m = terrain.elevation_m(longitudes, latitudes)
+    # accumulate: once a line has met a void everything behind it is unknown, even where elevation goes on,
+    # since the void may hide the higher horizon.
     known = np.logical_and.accumulate(~np.isnan(ground_m), axis=1)
+    # d^2 / 2a, the fall of the earth's surface below the tangent, for d small against a
     drop_m = 1000.0 * along_km**2 / (2.0 * effective_radius_km)
     angle_deg = np.degrees(np.arctan2(ground_m - drop_m - eye_m, 1000.0 * along_km))
+    # -inf and not NaN, which would spread over the whole line; a line without a known step becomes NaN below.
     highest = np.where(known, angle_deg, -np.inf).max(axis=1)
     reach_km = np.where(known, along_km, 0.0).max(axis=1)
     return Skyline(azimuth_deg, np.where(np.isfinite(highest), highest, np.nan), reach_km)

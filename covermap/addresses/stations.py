@@ -39,6 +39,7 @@ def stations_at_site(
 
     answer : None where it is unknown; kept : its plans as the report has them
     """
+    # Without an answer the last class stands in: where nothing is known the ridges are still worth seeing.
     mount, record, stored, alone = asked.tiers[-1], None, None, {}
     if answer is not None:
         mount, record, stored = answer.installation, answer.record, kept[answer.installation.tier - 1]
@@ -97,6 +98,8 @@ def _station(around: _Around, index: int, path: StationPath, alone: Alone, on_li
 def _cause(around: _Around, index: int, alone: Alone) -> str:
     """Return why a station is weak: as the record says of a service it brings, else by the same rule."""
     service, record = around.asked.labels().get(index), around.record
+    # Only of the station that brings the service: the record's cause is of that one, and its others may be
+    # weak for other reasons.
     if service is not None and record is not None and (record.service_station or {}).get(service) == index:
         return (record.service_cause or {})[service]
     return cause_of(around.asked, index, around.mount, alone)
@@ -104,6 +107,7 @@ def _cause(around: _Around, index: int, alone: Alone) -> str:
 
 def _interferer(around: _Around, alone: Alone) -> Interferer | None:
     """Return what disturbs a station most, None where all together take less than 1 dB or it is not known."""
+    # "not >=" rather than "<": NaN, where nothing is known, names nobody.
     if alone.interferer < 0 or not alone.interference_db >= WORTH_NAMING_DB:
         return None
     return interferer_of(around.asked.place.paths[alone.interferer])
@@ -148,6 +152,8 @@ def _by_mast(stations: list[StationAtSite]) -> tuple[StationAtSite, ...]:
         return (
             not any(s.on_list for s in members),
             members[0].antenna,
+            # To the degree, so that masts one behind the other go by distance. NaN compares with nothing and
+            # would leave sorted() in an order of chance: far behind instead.
             1e9 if math.isnan(off_aim) else round(off_aim),
             members[0].distance_km,
         )

@@ -41,6 +41,7 @@ def ports_of(signals: ReceiverSignals, stations: Sequence[Station], tier: Tier, 
     loads = _loads(signals, tier)
     front_dbm = _front_dbm(signals, tier, plan, loads)
     total_dbm = 10.0 * math.log10(float(np.sum(10.0 ** (front_dbm / 10.0))))
+    # Stable: of equal stations the first of the list is named, on every machine.
     order = np.argsort(-front_dbm, kind="stable")[:MOST_NAMED]
     strongest = tuple(
         StrongSignal(
@@ -81,6 +82,7 @@ def _front_dbm(
 ) -> NDArray[np.float64]:
     """Return each station's power in front of amplifier or cable, at half of the time unless given, (S,)."""
     if field_dbuvm is None:
+        # Half of the time, not the time rule's field: what a set stands is a matter of every day.
         field_dbuvm = signals.field_dbuvm if signals.median_dbuvm is None else signals.median_dbuvm
     figures, columns = loads.figures[0, 0], columns_of(plan)
     front_db = float(loads.front_db[int(columns[JOINED])])
@@ -93,6 +95,7 @@ def _front_dbm(
             float(figures[LOAD_ROLLOFF, station]),
             float(figures[LOAD_FLOOR_DB, station]),
             float(figures[LOAD_CROSS_DB, station]),
+            # cross-polar loss for each way an antenna can be turned: two figures in a row
             float(figures[LOAD_CROSS_DB + 1, station]),
         )
         for station in range(len(field_dbuvm))

@@ -44,6 +44,7 @@ class Wiring:
     @property
     def worst(self) -> int:
         """Return the outlet that gets least, from 0: with the longest run, on a line the last."""
+        # The number decides between equal runs: on a line the last outlet also stands behind every tap.
         return max(range(len(self.cable_m)), key=lambda number: (self.cable_m[number], number))
 
     def passive_loss_db(self, number: int) -> dict[str, float]:
@@ -62,6 +63,7 @@ class Wiring:
             return wired
         return replace(
             wired,
+            # With an amplifier in the house the rest of the cable belongs to what stands behind it.
             cable_m=self.common_m,
             distribution=as_distribution(self.amplifier, cable_m - self.common_m),
         )
@@ -156,6 +158,8 @@ def taps_of(cable_m: Sequence[float], devices: Iterable[Device]) -> tuple[Device
             band: to_last_db[band] + passing_db[band] + float(cable_loss_db(mhz, far_m - near_m))
             for band, mhz in BEGINS_MHZ.items()
         }
+        # Never empty: the last outlet's own tap, with the least loss, always fits, since behind_db only
+        # grows.
         fitting = (tap for tap in taps if _leaves_enough(tap, behind_db))
         found.insert(0, max(fitting, key=_by_loss))
         to_last_db = {band: loss + through_db(found[0]) for band, loss in behind_db.items()}

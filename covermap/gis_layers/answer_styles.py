@@ -29,6 +29,7 @@ def style_changes(path: Path) -> None:
         Class(CHANGES[change], CHANGES[change], CHANGES[change].capitalize(), qml.plain_fill(fill))
         for change, fill in CHANGE_FILLS.items()
     ]
+    # A tip must not name a column that the layer lacks.
     homes = f"<br>{qml.number_shown('homes', 'homes')}" if "homes" in columns else ""
     before, after = qml.number_shown("tier_before"), qml.number_shown("tier_after")
     body = qml.vector_body(
@@ -82,6 +83,7 @@ def style_relays(path: Path, *, of_homes: bool = True) -> None:
     )
     tip = f"<b>Hilltop, rank {qml.number_shown('rank')}</b><br>{reached} reached<br>{harmed} harmed"
     body = qml.vector_body(
+        # to_int: QGIS keeps the column as true and false, which match no class written as a number
         qml.categorised('to_int("chosen")', classes, "marker"),
         columns,
         geometry_type=POINT,

@@ -52,6 +52,7 @@ def cells_layer(
         return read_cells(coverage, f"{list_name}/{kind}", row, col)
 
     tier, chance = of("tier"), of("tier_chance")
+    # A result in which no list may have two antennas lacks the raster: then every cell is as if none had.
     two = np.full_like(tier, UNKNOWN_UINT8)
     if coverage.has(f"{list_name}/two_antennas_chance"):
         two = of("two_antennas_chance")
@@ -59,6 +60,7 @@ def cells_layer(
     limiting, deciding = of("limiting_service"), of("deciding_service")
     kept = _kept(of("service_chance_one_lower"), coverage.run.get("confidence_percent", 90))
     frame = {
+        # int64: the number of a cell in a large grid does not fit 32 bits
         "cell_id": row.astype(np.int64) * grid.cols + col,
         "wanted_list": np.repeat(list_name, row.size),
         "field_dbuvm": _limiting_field(coverage, services, limiting, carriers, row, col),
@@ -95,6 +97,8 @@ def _cells_inside(coverage: Coverage, bands: Iterable[Tile]) -> tuple[NDArray[np
 def _further(coverage: Coverage, list_name: str, of: Callable[[str], NDArray]) -> dict[str, Any]:
     """Return the columns of rasters that a result may lack; the same ones for each of its lists."""
     columns: dict[str, Any] = {}
+    # Lists are appended to one table: a column that only the second list has could not be added to it any
+    # more.
     if any(coverage.has(f"{name}/second_aim") for name in coverage.lists):
         second = of("second_aim") if coverage.has(f"{list_name}/second_aim") else np.full_like(of("aim"), -1)
         columns["second_aim_deg_true"] = _whole(second, second == AIM_UNKNOWN)
@@ -121,12 +125,14 @@ def _limiting_field(
         for station in carriers.get(service, ()):
             if chosen.any() and coverage.has(f"field/{station}"):
                 values = read_cells(coverage, f"field/{station}", row[chosen], col[chosen])
+                # fmax passes over NaN: a carrier whose path is not known hides none that is.
                 field[chosen] = np.fmax(field[chosen], values)
     return _real(field, 1)
 
 
 def _kept(one_lower: NDArray, confidence_percent: float) -> NDArray[np.int64]:
     """Return how many services reach the confidence, shape (N,), of chances of shape (V, N)."""
+    # Unknown first: its 255 would pass for a chance above every confidence.
     return ((one_lower != UNKNOWN_UINT8) & (one_lower >= confidence_percent)).sum(axis=0)
 
 
@@ -139,6 +145,8 @@ def _tier_at(chance: NDArray, percent: float) -> pd.api.extensions.ExtensionArra
 
 def _confidence(tier: NDArray, chance: NDArray, two: NDArray) -> pd.api.extensions.ExtensionArray:
     """Return the chance of the stored plan, of one antenna or of two."""
+    # Tier 8 is told tier 7's chance, and unknown (255) some row, which is masked below. int64 before the -1,
+    # so that uint8 does not wrap.
     index = np.minimum(tier, TIER_COUNT).astype(np.int64) - 1
     value = np.where(two == UNKNOWN_UINT8, chance[index, np.arange(tier.size)], two)
     return _whole(value, (tier == UNKNOWN_UINT8) | (value == UNKNOWN_UINT8))
@@ -146,6 +154,7 @@ def _confidence(tier: NDArray, chance: NDArray, two: NDArray) -> pd.api.extensio
 
 def _names(services: Sequence[str], index: NDArray) -> pd.api.extensions.ExtensionArray:
     """Return service names by index, missing where the index is none."""
+    # The last place is for "none" and for every index beyond the names, such as 255.
     table = np.array([*services, None], dtype=object)
     return pd.array(table[np.where(index < len(services), index, len(services))], dtype="string")
 
@@ -161,6 +170,8 @@ def _whole(values: NDArray, unknown: NDArray) -> pd.api.extensions.ExtensionArra
 
 def _real(values: NDArray, decimals: int) -> pd.api.extensions.ExtensionArray:
     values = np.asarray(values, dtype=np.float64)
+    # Missing as a mask, not as NaN: what is written then is NULL, which a GIS shows as empty and leaves out
+    # of sums.
     return pd.arrays.FloatingArray(np.nan_to_num(values).round(decimals), np.isnan(values))
 
 

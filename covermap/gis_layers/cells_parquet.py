@@ -23,6 +23,7 @@ def write_cells_parquet(scenario: Scenario, coverage: Coverage, folder: Path) ->
 
     Raises ImportError without pyarrow.
     """
+    # Here and not above: an extra, and the result must be writable without it.
     import pyarrow
     from pyarrow import parquet
 
@@ -33,6 +34,8 @@ def write_cells_parquet(scenario: Scenario, coverage: Coverage, folder: Path) ->
         for frame in _groups(scenario, coverage):
             table = pyarrow.Table.from_pandas(frame.to_wkb(), preserve_index=False)
             if writer is None:
+                # Replaces what pandas noted of its index and types: of one group, it would be told of the
+                # whole file.
                 schema = table.schema.with_metadata({"geo": json.dumps(_geo(coverage))})
                 writer = parquet.ParquetWriter(temporary, schema, compression="zstd")
             writer.write_table(table.cast(schema))
@@ -61,6 +64,7 @@ def _geo(coverage: Coverage) -> dict[str, Any]:
                 "encoding": "WKB",
                 "geometry_types": ["Polygon"],
                 "crs": grid.crs.to_json_dict(),
+                # of the grid: that of the cells is only known when the last group is written
                 "bbox": [grid.x_min, south, east, grid.y_max],
             }
         },

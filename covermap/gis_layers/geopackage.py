@@ -66,6 +66,7 @@ def write_geopackage(
             writer.write("neighbourhoods", areas, "MultiPolygon")
         for list_name in coverage.lists:
             for patches in tier_areas.tier_area_blocks(coverage, list_name):
+                # Block by block: the polygons of a whole country would not fit into memory at once.
                 writer.write("tier_areas", patches, "Polygon")
         writer.write("transmitters", transmitters, "Point")
         for layer, frame in (more or {}).items():
@@ -76,6 +77,7 @@ def write_geopackage(
             absent["neighbourhoods"] = "the scenario names no neighbourhoods"
         for layer, table in (tables or {}).items():
             writer.write_table(layer, table)
+        # Last of the data, since only now it is known which layers are absent, and why.
         writer.write_table("run_metadata", _metadata(coverage.run, absent))
         styles = [
             style
@@ -89,6 +91,7 @@ def write_geopackage(
             for layer in writer.columns
             if layer in DESCRIPTIONS
         }
+        # After all layers: with each of them GDAL sets the times of contents anew.
         add_tables(temporary, writer.columns, styles, metadata, stamp)
     return path
 
@@ -112,7 +115,9 @@ class _Writer:
             driver="GPKG",
             append=append,
             geometry_type=geometry_type,
+            # A column has one type; single polygons among several parts would be refused.
             promote_to_multi=geometry_type.startswith("Multi"),
+            # Options of the file count only when it is made.
             dataset_options={} if self.path.exists() else {"VERSION": GEOPACKAGE_VERSION},
             layer_options={}
             if append
@@ -152,4 +157,5 @@ def _metadata(run: dict[str, Any], absent: dict[str, str]) -> pd.DataFrame:
 def _geometry_type(frame: gpd.GeoDataFrame) -> str:
     """Return the one type all geometries of a frame can be written as."""
     types = set(frame.geom_type)
+    # Polygon and MultiPolygon: the shorter name is the single one.
     return types.pop() if len(types) == 1 else f"Multi{min(types, key=len).removeprefix('Multi')}"

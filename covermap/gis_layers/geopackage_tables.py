@@ -95,8 +95,10 @@ def _declare_dates(database: sqlite3.Connection, columns: Mapping[str, Sequence[
         for name in DATE_COLUMNS.intersection(names):
             database.execute(
                 "UPDATE sqlite_master SET sql = replace(sql, ?, ?) WHERE type = 'table' AND name = ?",
+                # as GDAL writes a column of text
                 (f'"{name}" TEXT', f'"{name}" DATE', layer),
             )
+    # RESET and not OFF: it also makes SQLite read the changed declarations again.
     database.execute("PRAGMA writable_schema = RESET")
 
 

@@ -28,6 +28,7 @@ def metadata_body(run: dict[str, Any], title: str, description: str, crs_wkt: st
     )
     history = "".join(f"<history>{escape(text)}</history>\n" for text in history_of(run))
     crs = pyproj.CRS.from_wkt(crs_wkt)
+    # None for a grid of its own, which no authority knows: the WKT then stands alone.
     authority = ":".join(crs.to_authority() or ())
     return (
         f"<identifier>{escape(run.get('run_id', ''))}</identifier>\n<parentidentifier></parentidentifier>\n"

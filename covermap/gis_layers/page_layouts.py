@@ -77,6 +77,8 @@ def _paper(name: str) -> str:
 
 
 def _uuid(page: str, what: str) -> str:
+    # From the name, not from chance: the project of the same result is the same file. Map, legend and scale
+    # bar find each other by it.
     return f"{{{uuid5(NAMESPACE_OID, f'covermap {page} {what}')}}}"
 
 
@@ -118,6 +120,7 @@ def _fitted(coverage: Coverage, box: _Box) -> tuple[float, float, float, float]:
     grid = coverage.grid
     x = grid.x_min + grid.cols * grid.cell_m / 2.0
     y = grid.y_max - grid.rows * grid.cell_m / 2.0
+    # 2 % of edge on each side; the greater of both scales, so that the whole grid is inside.
     scale = 1.04 * max(grid.cols * grid.cell_m / box.width, grid.rows * grid.cell_m / box.height)
     half_x, half_y = scale * box.width / 2.0, scale * box.height / 2.0
     return x - half_x, y - half_y, x + half_x, y + half_y
@@ -135,6 +138,7 @@ def _legend(coverage: Coverage, groups: Sequence[LayerGroup], page: str, box: _B
     first = coverage.lists[0]
     keys = {f"{key}{first}" for key in _TREE_KEYS} | {"transmitters_layer"}
     found = [layer for group in groups for layer in group.layers() if layer.key in keys]
+    # The classes first; sorted() keeps the rest in the order of the groups.
     tree = "".join(layer.tree_element for layer in sorted(found, key=lambda one: "tier_areas" not in one.key))
     styles = "".join(
         f'<style name="{name}" alignment="1" indent="0" marginTop="{top:g}" marginLeft="{left:g}">'
@@ -161,6 +165,7 @@ def _legend(coverage: Coverage, groups: Sequence[LayerGroup], page: str, box: _B
 def _scale_bar(coverage: Coverage, page: str, box: _Box, picture: _Box, map_id: str, unit: str) -> str:
     west, _, east, _ = _fitted(coverage, picture)
     whole = (east - west) / 1000.0 / _KM[unit]  # of the map's width, in the unit
+    # Two segments in half of the side column: what is left over holds the numbers and the unit.
     step = _round(whole * 0.5 * box.width / picture.width / 2.0)
     segment_mm = step / whole * picture.width
     attributes = {
@@ -181,6 +186,7 @@ def _scale_bar(coverage: Coverage, page: str, box: _Box, picture: _Box, map_id: 
 def _round(value: float) -> float:
     """Return 1, 2 or 5 times a power of ten, the greatest that is not above a value."""
     power = 10.0 ** math.floor(math.log10(value))
+    # 1e-9: a value that should be 5 or 2 times a power may come out a hair below it.
     return next(step * power for step in (5.0, 2.0, 1.0) if step * power <= value * (1 + 1e-9))
 
 

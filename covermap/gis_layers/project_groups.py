@@ -35,6 +35,7 @@ REASONS = ("deciding_service", "main_cause", "amplifier", "plan_flags")
 """Rasters of a list that say why; they stand in the group of that name."""
 
 MOST_SERVICES = 20  # of a list that get a layer each where a raster has a band a service
+# _subgroup_of() finds the sixth by its place: rasters there are told by how their name ends.
 _SUBGROUPS = (
     ("Class and how sure", ("tier", "tier_chance", "margin", "stored_margin", "tier_without_deciding")),
     ("Aim", ("aim", "second_aim", "aim_from", "aim_to")),
@@ -105,6 +106,7 @@ class _Layers:
         self.columns = {
             str(name): list(pyogrio.read_info(path, layer=name)["fields"])
             for name, geometry in pyogrio.list_layers(path)
+            # Tables without a geometry are no layers to draw.
             if geometry is not None
         }
         self.station_names = self._station_names()
@@ -188,6 +190,7 @@ class _Layers:
                     table,
                     order(styles) if order else styles,
                     self._crs,
+                    # no quotes to double: a list's name has letters, digits, - and _ only
                     where=f"\"wanted_list\" = '{name}'",
                     metadata=self._metadata(table, title),
                     shown=shown and name == names[0],
@@ -219,6 +222,7 @@ class _Layers:
     def _rasters(self, name: str) -> list[ProjectLayer]:
         """Return the layers of a raster: one, or one a service where it has a band a service."""
         kind = layer_of(name)
+        # bands == 0: as many as there are services.
         services = self.coverage.services(name.split("/")[0]) if kind.of_list and kind.bands == 0 else ()
         if not services or len(services) > MOST_SERVICES:
             return [self._raster(name)]
@@ -234,6 +238,7 @@ class _Layers:
         if len(parts) == 2 and parts[0] in self.coverage.lists and len(self.coverage.lists) > 1:
             title = f"{title}: {parts[0]}"
         body = raster_body(self.coverage, name, band)
+        # The first keeps the plain key, by which the themes look for it.
         key = f"raster_{name}" if band == 1 else f"raster_{name}_{band}"
         return raster_layer(key, title, self._file(name), body, self._crs)
 

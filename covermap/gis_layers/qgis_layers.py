@@ -69,6 +69,7 @@ class ProjectLayer:
 
 def layer_id(key: str) -> str:
     """Return a stable id for a layer: letters and digits of its key, and a digest."""
+    # Two keys may be alike once their signs are gone; the digest, of the key as it is, tells them apart.
     plain = "".join(letter if letter.isascii() and letter.isalnum() else "_" for letter in key)
     return f"{plain}_{sha256(key.encode()).hexdigest()[:12]}"
 
@@ -77,6 +78,7 @@ def reference_system(crs_wkt: str) -> str:
     """Return a <spatialrefsys> with the full WKT, which also holds where the CRS has no code."""
     crs = pyproj.CRS.from_wkt(crs_wkt)
     authority = ":".join(crs.to_authority() or ())
+    # srsid and srid 0: QGIS then goes by the WKT instead of its own list of systems.
     number = authority.split(":")[1] if authority.startswith("EPSG:") else "0"
     return (
         f'<spatialrefsys nativeFormat="Wkt"><wkt>{escape(crs_wkt)}</wkt><proj4></proj4>'
@@ -108,6 +110,7 @@ def vector_layer(
     source = f"./{file}|layername={table}" + (f"|subset={where}" if where else "")
     first = styles[0]
     kind = next(
+        # The style knows it already; said twice it could differ.
         (name for number, name in _GEOMETRY_NAMES.items() if f"<layerGeometryType>{number}<" in first.body),
         "Polygon",
     )
@@ -172,6 +175,7 @@ def _style_manager(styles: Sequence[LayerStyle]) -> str:
 
 
 def _without_doctype(style: LayerStyle) -> str:
+    # The first line: a doctype may stand only at the head of the project.
     return document(style.body, labelled=style.labelled).split("\n", 1)[1]
 
 

@@ -38,6 +38,7 @@ def write_qgis_project(coverage: Coverage, descriptions: dict[str, str], folder:
 
 def _document(coverage: Coverage, groups: Sequence[LayerGroup]) -> str:
     """Return the whole project."""
+    # Drawing order and tree differ on purpose; sorted() keeps layers of one depth as the tree has them.
     layers = sorted((layer for group in groups for layer in group.layers()), key=lambda layer: layer.depth)
     title = f"{coverage.run.get('name') or 'Result'}: which antenna is needed"
     reference = reference_system(coverage.grid.crs_wkt)
@@ -106,6 +107,7 @@ def _masts(table: pd.DataFrame) -> list:
     """Return name and place of each mast once, in order."""
     if "mast" not in table.columns:
         return []
+    # Of several stations the first one's place: the bookmark shows kilometres around it.
     once = table.drop_duplicates("mast").dropna(subset=["mast"])
     return list(zip(once["mast"], once["geometry"], strict=True))
 

@@ -62,6 +62,7 @@ def _preset(
 
 def _is(key: str, beginning: str, first_list: str) -> bool:
     """Return whether a layer is meant: layers of one list must be of the first."""
+    # Whole keys: the name of one list may begin with that of another.
     per_list = beginning in ("dead_zones_", "neighbourhoods_", "tier_areas_")
     return key == f"{beginning}{first_list}" if per_list else key.startswith(beginning)
 

@@ -187,6 +187,7 @@ def vector_body(
     """Return all of a vector layer's style; nothing is translucent: the panel shows the map's colours."""
     aliases = "".join(
         f'<alias field={quoteattr(column)} index="{index}" name={quoteattr(alias(column))}/>\n'
+        # from 1: field 0 is the row's own number, fid
         for index, column in enumerate(columns, start=1)
     )
     return (

@@ -238,6 +238,7 @@ def cause_in_words(cause: str) -> str:
 def _remarks(coverage: Coverage, name: str, said: Sequence[tuple[int, str]]) -> list[tuple[int, str, str]]:
     """Return an entry for each sum of remarks the raster holds, each in a tint of its own."""
     found: set[int] = {0}
+    # Only sums that occur: a legend of all 2^n would be mostly of lines that are nowhere on the map.
     for tile in coverage.grid.tiles(_READ_CELLS):
         found.update(int(value) for value in np.unique(coverage.read(name, tile)))
     entries = [(0, "no remark", "#FFFFFF")]
@@ -274,6 +275,7 @@ def tier_entries(tier_names: Sequence[str]) -> list[tuple[int, str, str]]:
 def _chance_steps() -> list[Step]:
     """Return ranges of whole percents with the words people read, the lowest first."""
     steps = chance_steps()
+    # Whole percents and inclusive upper ends: the class below 90 ends at 89.
     upper = [100.0, *(lowest - 1 for lowest, _ in steps[:-1])]
     rows = [
         (end, f"{lowest:g} to {end:g} %, {words}", painted(grey))
@@ -308,6 +310,7 @@ def _stepped(steps: Sequence[Step], band: int = 1) -> str:
         f'<item value="{end:g}" color="{colour.lower()}" alpha="255" label={quoteattr(label)}/>\n'
         for end, label, colour in steps
     )
+    # Infinite ends stand in the items only; QGIS wants finite ones for the range.
     low, high = min(0.0, finite[0]), finite[-1]
     return (
         f'<rasterrenderer type="singlebandpseudocolor" band="{band}" opacity="1" alphaBand="-1" '

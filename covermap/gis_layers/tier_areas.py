@@ -19,6 +19,7 @@ from covermap.planning.results import read_chances
 from covermap.result.coverage import Coverage
 
 SMALLEST_PATCH_CELLS = 3
+# a block's labels and polygons are held at once
 BLOCK_CELLS = 2048
 DESCRIPTION = (
     f"Areas of one tier. Patches under {SMALLEST_PATCH_CELLS} cells have joined their most common neighbour; "
@@ -59,11 +60,15 @@ def join_small_patches(tier: NDArray[np.uint8], smallest: int = SMALLEST_PATCH_C
         labels, count = label_patches(tier)
         sizes = np.bincount(labels.ravel(), minlength=count + 1)
         small = sizes < smallest
+        # label 0 is what is unknown: it joins nothing, however few cells it has
         small[0] = False
         votes = _votes(tier, labels, small)
         joined = small & (votes.max(axis=1) > 0)
+        # Ends: each round that joins leaves fewer patches.
         if not joined.any():
             return tier
+        # All patches of a round by the same votes, so that the result does not hang on their order; argmax
+        # takes the first of equals, the lower tier.
         winner = (votes.argmax(axis=1) + 1).astype(np.uint8)
         change = joined[labels]
         tier[change] = winner[labels[change]]
@@ -73,6 +78,7 @@ def label_patches(tier: NDArray[np.uint8]) -> tuple[NDArray[np.int32], int]:
     """Return the number of each cell's patch, from 1, and how many there are; unknown cells have 0."""
     labels = np.zeros(tier.shape, dtype=np.int32)
     count = 0
+    # Tier by tier: ndimage.label() knows only zero and the rest, and would join patches of different tiers.
     for number in range(1, TIER_NOT_PROMISED + 1):
         of_tier = tier == number
         numbers, found = ndimage.label(of_tier)
@@ -91,6 +97,7 @@ def _votes(tier: NDArray, labels: NDArray, small: NDArray) -> NDArray[np.int64]:
         (np.s_[1:], np.s_[:-1]),
     ):
         counts = small[labels[here]] & ~small[labels[there]] & (tier[there] != UNKNOWN_UINT8)
+        # add.at and not +=, which counts a patch once however many of its edges are listed.
         np.add.at(votes, (labels[here][counts], tier[there][counts].astype(np.int64) - 1), 1)
     return votes
 
@@ -103,10 +110,13 @@ def _patches(
     grid = coverage.grid
     west, north = grid.x_min + tile.col * grid.cell_m, grid.y_max - tile.row * grid.cell_m
     transform = Affine(grid.cell_m, 0.0, west, 0.0, -grid.cell_m, north)
+    # 4 as label_patches(): each number then is one polygon. With 8 a patch that meets itself at a corner
+    # would touch itself there, which no valid polygon does.
     found = rasterio.features.shapes(labels, mask=labels > 0, connectivity=4, transform=transform)
     polygons = np.empty(count, dtype=object)
     for shape, value in found:
         polygons[int(value) - 1] = shapely.Polygon(shape["coordinates"][0], shape["coordinates"][1:])
+    # All cells of a patch have one tier: any of them would do.
     numbers = ndimage.maximum(tier, labels, np.arange(1, count + 1)) if count else np.empty(0)
     tiers = np.asarray(numbers, dtype=np.int64)
     cells = np.bincount(labels.ravel(), minlength=count + 1)[1:]
@@ -143,6 +153,7 @@ def _median_confidence(
         return pd.array([], dtype="Int64")
     tier = coverage.read(f"{list_name}/tier", tile).ravel()
     chance = read_chances(coverage, list_name, tile).reshape(TIER_COUNT, -1)
+    # Tier 8 takes tier 7's chance; unknown (255) takes some row, but its label 0 is not asked for.
     index = np.clip(tier.astype(np.int64), 1, TIER_COUNT) - 1
     stored = chance[index, np.arange(tier.size)].astype(np.float64)
     median = ndimage.median(stored, labels.ravel(), np.arange(1, count + 1))

@@ -15,6 +15,7 @@ from qgis.gui import QgsRubberBand
 from qgis.PyQt.QtCore import Qt
 from qgis.PyQt.QtGui import QColor
 
+# pixels of the screen: the arrow tells a direction, no distance, and has one length at every scale
 ARROW_PX, HEAD_PX, HEAD_DEG = 90.0, 16.0, 152.0
 INK, CASING = "#111111", "#FFFFFF"
 STEP_M = 200.0  # far enough to tell a direction on the canvas, near enough for it to be straight
@@ -28,6 +29,7 @@ class AimMark:
         self.place = None
         self.aims = ()
         self.bands = []
+        # Pixels in map units change with every zoom: the mark is drawn anew.
         canvas.extentsChanged.connect(self.draw)
         canvas.destinationCrsChanged.connect(self.draw)
 
@@ -55,6 +57,7 @@ class AimMark:
         if self.place is None:
             return
         lines = self.lines()
+        # All casings before all ink, so that no casing cuts another line where two cross.
         for colour, width in ((CASING, 6), (INK, 2.5)):
             for line in lines:
                 self._add(line, colour, width)
@@ -74,6 +77,7 @@ class AimMark:
             [QgsPointXY(here.x(), here.y() - cross), QgsPointXY(here.x(), here.y() + cross)],
         ]
         for aim in self.aims:
+            # Through a place on the ellipsoid, not by the angle itself: the canvas's north is not true north.
             on = to_canvas.transform(_along(self.place, aim, STEP_M))
             angle = math.atan2(on.y() - here.y(), on.x() - here.x())
             tip = _from(here, angle, ARROW_PX * pixel)
@@ -97,6 +101,7 @@ def _along(place, azimuth_deg, distance_m):
     """Return the place so far along a bearing from true north, on the WGS 84 ellipsoid."""
     measure = QgsDistanceArea()
     measure.setSourceCrs(QgsCoordinateReferenceSystem("EPSG:4326"), QgsProject.instance().transformContext())
+    # Without an ellipsoid QGIS measures on the plane of the degrees.
     measure.setEllipsoid("EPSG:7030")
     return measure.computeSpheroidProject(place, distance_m, math.radians(azimuth_deg))
 

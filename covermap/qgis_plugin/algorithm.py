@@ -73,6 +73,7 @@ class SharedParts:
 
     def createInstance(self):
         """Return a fresh algorithm."""
+        # QGIS runs a copy of what is registered, one a run: what a run keeps in `self` stays its own.
         return type(self)()
 
     def add(self, parameter, text, advanced=False):
@@ -115,6 +116,7 @@ class SharedParts:
             return run_command(
                 [executable, *arguments], feedback.isCanceled, feedback.setProgress, feedback.pushInfo
             )
+        # The one error of which QGIS shows the text; of any other it shows a traceback.
         except (ExecutableError, CommandFailed, CommandCanceled) as error:
             raise QgsProcessingException(str(error)) from error
 

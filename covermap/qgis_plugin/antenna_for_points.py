@@ -130,6 +130,8 @@ class AntennaForPoints(SharedParts, QgsProcessingFeatureBasedAlgorithm):
             self.scenario = self.parameterAsFile(parameters, "SCENARIO", context) or scenario_of(self.result)
             if not self.scenario:
                 raise QgsProcessingException("The scenario of this result was not found: name its file.")
+            # Here and not in processFeature(): the command takes all points at once, so that the paths of
+            # inputs are read a single time.
             self.places = {
                 feature.id(): to_wgs84.transform(one_point(feature, self.layer_name))
                 for feature in source.getFeatures()
@@ -140,11 +142,14 @@ class AntennaForPoints(SharedParts, QgsProcessingFeatureBasedAlgorithm):
 
     def processFeature(self, feature, context, feedback):
         """Return the point with its columns."""
+        # On the first feature: preparing may run in the main thread of QGIS, where minutes of waiting would
+        # freeze it.
         if self.answers == {} and self.places:
             self.answers = self._exact(feedback)
         found = QgsFeature(self.fields)
         found.setGeometry(feature.geometry())
         for field in feature.fields():
+            # By name and not by place: ours may stand in the middle of the layer's own.
             if field.name() not in COLUMNS:
                 found[field.name()] = feature[field.name()]
         for name, value in self._columns(feature).items():
@@ -185,9 +190,11 @@ class AntennaForPoints(SharedParts, QgsProcessingFeatureBasedAlgorithm):
                 writer = csv.writer(file)
                 writer.writerow(["id", "latitude_deg", "longitude_deg", "label"])
                 for key, place in self.places.items():
+                    # 8 decimals: about a millimetre, so that no point moves into the next square
                     writer.writerow([key, f"{place.y():.8f}", f"{place.x():.8f}", ""])
             wanted = ["--wanted", self.list_name, "--json", "--progress", "json"]
             said = self.run_covermap(["address", str(self.scenario), "--list", str(table), *wanted], feedback)
+        # The command may say something before the JSON begins.
         reports = json.loads(said[said.index("[") :])
         return {
             int(one["location"]["id"]): self._row(

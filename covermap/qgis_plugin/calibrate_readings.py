@@ -26,6 +26,8 @@ class CalibrateReadings(CovermapAlgorithm):
             QgsProcessingParameterFeatureSource(
                 "READINGS",
                 "Readings",
+                # TypeVector also takes tables without geometry, which readings with columns of their position
+                # may be.
                 [QgsProcessing.SourceType.TypeVectorAnyGeometry, QgsProcessing.SourceType.TypeVector],
             ),
             "A layer or table with the columns of a readings file; the selection, filters and unsaved edits "

@@ -45,6 +45,7 @@ def run_command(arguments, canceled, progress, say):
     """
     process = _start(arguments)
     lines: queue.Queue = queue.Queue()
+    # A thread a stream: one that nobody reads fills its pipe, and the child stands still.
     readers = [
         threading.Thread(target=_read, args=(stream, name, lines), daemon=True)
         for stream, name in ((process.stdout, "out"), (process.stderr, "err"))
@@ -59,6 +60,7 @@ def run_command(arguments, canceled, progress, say):
             if canceled():
                 raise CommandCanceled("Canceled. The same run carries on where this one stopped.")
             try:
+                # With a timeout, so that cancel is seen also while the child says nothing.
                 name, line = lines.get(timeout=POLL_SECONDS)
             except queue.Empty:
                 continue
@@ -71,6 +73,7 @@ def run_command(arguments, canceled, progress, say):
                 _hear(line, progress, say, faults)
         status = process.wait()
     finally:
+        # In `finally`: also where `say` or `progress` raised, no child is left behind.
         _stop(process)
     if status != 0:
         raise CommandFailed("\n".join([f"covermap ended with status {status}.", *faults]))
@@ -87,11 +90,13 @@ def _start(arguments):
     """Start the child as the head of a group of its own, so that all of it can be ended."""
     return subprocess.Popen(
         [str(part) for part in arguments],
+        # in QGIS there is nobody to answer: a question is refused, not waited for
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
         encoding="utf-8",
+        # A library below may write in the system's own encoding; one odd byte must not end the run.
         errors="replace",
         env=command_environment(),
         start_new_session=sys.platform != "win32",
@@ -102,12 +107,14 @@ def _start(arguments):
 def _read(stream, name, lines):
     for line in stream:
         lines.put((name, line.rstrip("\n")))
+    # tells that this stream has ended
     lines.put((name, None))
 
 
 def _hear(line, progress, say, faults):
     """Take a line of standard error: progress as JSON, anything else as text."""
     try:
+        # A line that merely looks like JSON is text and must be shown, not lost.
         told = json.loads(line) if line.startswith("{") else None
         percent = percent_of(told["stage"], float(told["fraction"])) if told else None
     except (ValueError, KeyError, TypeError):
@@ -121,12 +128,14 @@ def _hear(line, progress, say, faults):
 
 def _stop(process):
     """End the child and all it started, first asking, then not; nothing if it has ended."""
+    # SIGINT first, as Ctrl-C: the command then keeps what it has, and the same run carries on later.
     for ask in (signal.SIGINT, signal.SIGTERM, getattr(signal, "SIGKILL", signal.SIGTERM)):
         if process.poll() is not None:
             return
         if sys.platform == "win32":
             process.terminate()
         else:
+            # the group: the child's own children too
             os.killpg(process.pid, ask)
         try:
             process.wait(timeout=SECONDS_TO_STOP)

@@ -7,6 +7,7 @@ import sys
 
 SETTING = "covermap/executable"
 VARIABLE = "COVERMAP_EXECUTABLE"
+# a first start reads much from disk (judgement)
 TRY_SECONDS = 60
 NO_WINDOW = 0x08000000 if sys.platform == "win32" else 0
 """Keeps a console window from opening on Windows."""
@@ -43,6 +44,8 @@ def find_executable(setting, environment=None):
             found = shutil.which(named.strip(), path=environment.get("PATH"))
             if found:
                 return found
+            # A place that is named and wrong is an error: going on to the next would run another covermap
+            # than was meant.
             raise ExecutableError(
                 f"{place} names {named.strip()!r}, which is not there or may not be run. "
                 "Correct it: the full path of the covermap command."
@@ -82,4 +85,5 @@ def command_environment(environment=None):
     """Return the variables the command starts with, without those that are QGIS's own."""
     environment = os.environ if environment is None else environment
     kept = {name: value for name, value in environment.items() if name not in NOT_FOR_THE_COMMAND}
+    # PYTHONUTF8: on Windows a pipe would be in the local code page, and _start() reads UTF-8.
     return {**kept, "PYTHONUTF8": "1"}

@@ -31,6 +31,8 @@ class FindFilter(QgsLocatorFilter):
 
     def clone(self):
         """Return a copy for the search's own thread."""
+        # QGIS searches with a copy in a thread of its own. It calls prepare() of the copy in the main thread
+        # first: only there may layers of the project be read.
         return FindFilter(self.chosen)
 
     def name(self):
@@ -105,6 +107,7 @@ def _of_layer(source, kind, project):
         layer.crs(), QgsCoordinateReferenceSystem(WGS84), project.transformContext()
     )
     for feature in layer.getFeatures():
+        # not the centroid, which may lie outside a bent outline
         inside = feature.geometry().pointOnSurface()
         if isinstance(feature[column], str) and not inside.isEmpty():
             yield feature[column], kind, to_wgs84.transform(inside.asPoint())

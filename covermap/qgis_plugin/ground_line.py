@@ -34,6 +34,7 @@ class GroundLine:
         measure.setEllipsoid("EPSG:7030")
         self.length_km = measure.measureLine(mast, place_wgs84) / 1000.0
         self.azimuth_deg = math.degrees(measure.bearing(place_wgs84, mast)) % 360.0
+        # radians, as computeSpheroidProject() takes it
         bearing = measure.bearing(mast, place_wgs84)
         to_result = QgsCoordinateTransform(
             QgsCoordinateReferenceSystem(WGS84), result.crs, QgsProject.instance().transformContext()
@@ -45,6 +46,8 @@ class GroundLine:
             distance = self.length_km * step / STEPS
             point = measure.computeSpheroidProject(mast, distance * 1000.0, bearing)
             ground = result.height(to_result.transform(point))
+            # The earth is drawn flat with the bulge added to the ground: d1 d2 / 2a, both distances small
+            # against a.
             bulge_m = 1000.0 * distance * (self.length_km - distance) / (2.0 * radius_km)
             self.distance_km.append(distance)
             self.ground_m.append(None if ground is None else ground + bulge_m)
@@ -54,6 +57,7 @@ class GroundLine:
         self.unknown_km = self.length_km * unknown / (STEPS + 1)
 
     def _draw_line(self, station):
+        # What the run took for the ground at the mast, which may stand outside the raster.
         foot = station["ground_m"] if station["ground_m"] is not None else self.ground_m[0]
         first = (foot or 0.0) + (station["antenna_height_m"] or 0.0)
         last = (self.ground_m[-1] or 0.0) + RECEIVER_M
@@ -63,6 +67,7 @@ class GroundLine:
 def _above(distance_km, ground_m, line_m):
     """Yield the highest point of each stretch of ground above the line."""
     best = None
+    # Without the ends: mast and place stand on the ground there, and are no hills of their own.
     for distance, ground, line in zip(distance_km[1:-1], ground_m[1:-1], line_m[1:-1]):
         over = None if ground is None else ground - line
         if over is not None and over > 0.0:
@@ -88,4 +93,6 @@ def stations_of(result):
 
 def _known(value):
     """Return an attribute; None for the missing values of QGIS."""
+    # By what it is, not by what it is not: a missing value is None, NULL or an empty variant by version of
+    # QGIS.
     return value if isinstance(value, (int, float, str)) else None

@@ -28,6 +28,8 @@ def raster_file(layer, folder):
             f"{layer.name()} is no file but {layer.providerType()}. Save it as GeoTIFF and give that."
         )
     source = layer.source()
+    # A plain file, or one that GDAL reads inside an archive: the command opens it itself. What is left are
+    # sub-datasets, such as a raster of a GeoPackage, whose names only GDAL knows.
     if Path(source).is_file() or source.startswith("/vsi"):
         return Path(source)
     from osgeo import gdal
@@ -67,6 +69,7 @@ def write_geopackage(source, path, context, rename=None, *, single_points=False)
     options = QgsVectorFileWriter.SaveVectorOptions()
     options.driverName = "GPKG"
     options.layerName = path.stem
+    # A layer may have a field "fid" of its own, which the GeoPackage's key of that name would collide with.
     options.layerOptions = ["FID=covermap_fid"]
     kind = QgsWkbTypes.singleType(source.wkbType()) if single_points else source.wkbType()
     writer = QgsVectorFileWriter.create(str(path), fields, kind, source.sourceCrs(), context, options)
@@ -104,6 +107,8 @@ def _renamed(names, rename):
         if name in new_of:
             result.append(new_of[name])
         else:
+            # Kept under another name: two columns of one name would be refused, and its values may still be
+            # wanted.
             result.append(f"{name}_of_the_layer" if name in taken else name)
     return result
 

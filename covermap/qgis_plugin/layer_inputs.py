@@ -51,6 +51,7 @@ def add_inputs(algorithm):
 
 
 def _choice(name, label, names, default=None, optional=False):
+    # static strings: a stored model keeps the word, and not its place in a list that may grow
     return QgsProcessingParameterEnum(
         name, label, list(names), defaultValue=default, optional=optional, usesStaticStrings=True
     )
@@ -128,6 +129,8 @@ def _add_stations(add):
 
 def _add_wanted(add):
     wanted = QgsProcessingParameterString("WANTED", "Services wanted")
+    # By name, and loaded only for a dialog: qgis_process has no windows. __package__, since QGIS loads the
+    # folder under another name.
     wanted.setMetadata({"widget_wrapper": {"class": f"{__package__}.services_widget.ServicesWrapper"}})
     add(
         wanted,

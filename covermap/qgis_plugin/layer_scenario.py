@@ -98,6 +98,8 @@ class _Given:
         source = self.algorithm.parameterAsSource(self.parameters, name, self.context)
         if source is None:
             raise QgsProcessingException(self.algorithm.invalidSourceError(self.parameters, name))
+        # Always written anew: filters, selections and unsaved edits are only in QGIS, not in the layer's
+        # file.
         path = self.folder / f"{name.lower()}.gpkg"
         write_geopackage(source, path, self.context.transformContext(), rename, single_points=single_points)
         return path
@@ -107,6 +109,7 @@ def _choices(given, name):
     bare_earth = given.rasters("BARE_EARTH")
     homes, wards = given.vector("HOMES"), given.vector("NEIGHBOURHOODS")
     return {
+        # "" is the top of the file, which in TOML must come before every table.
         "": {"name": name, "output": "."},
         "grid": {"cell_m": given.number("CELL_M")} | _area(given),
         "terrain": {
@@ -152,6 +155,7 @@ def _station_columns(given):
         "FIELD_HEIGHT": HEIGHT_UNITS[given.choice("HEIGHT_UNIT")],
     }
     return {
+        # A unit is told by the column's name, as in a file: the values themselves are never converted here.
         units.get(name, column): given.text(name)
         for name, (_, column, _) in STATION_FIELDS.items()
         if given.text(name)

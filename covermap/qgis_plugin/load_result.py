@@ -19,10 +19,12 @@ def load_result(folder, project):
     Raises ResultError when the folder holds no result of our format, or a layer of it is broken.
     """
     run = read_result(folder)
+    # A project of its own: read into the open one it would replace it.
     source = QgsProject()
     if not source.read(str(Path(folder) / PROJECT_FILE)):
         raise ResultError(f"{Path(folder) / PROJECT_FILE} cannot be read: {source.error()}")
     broken = [layer.name() for layer in source.mapLayers().values() if not layer.isValid()]
+    # Before anything is added, so that a broken result leaves the project as it was.
     if broken:
         raise ResultError(f"{folder}: these layers cannot be opened: {', '.join(sorted(broken))}.")
     group = project.layerTreeRoot().insertGroup(0, run.get("name") or Path(folder).name)
@@ -54,11 +56,14 @@ def _copy_group(source, parent, project):
         if isinstance(child, QgsLayerTreeGroup):
             added += _copy_group(child, copy, project)
         elif isinstance(child, QgsLayerTreeLayer) and child.layer() is not None:
+            # a clone, since the project it stands in goes when this function ends
             layer = child.layer().clone()
+            # False: not at the top of the tree, it goes into its group
             project.addMapLayer(layer, False)
             node = copy.addLayer(layer)
             node.setItemVisibilityChecked(child.itemVisibilityChecked())
             node.setExpanded(child.isExpanded())
+            # among them the order of the legend's lines
             for key in child.customProperties():
                 node.setCustomProperty(key, child.customProperty(key))
             added.append(layer)

@@ -28,6 +28,7 @@ class OptionsPage(QgsOptionsPageWidget):
     def test(self):
         """Try the command that would be used and say what it answers."""
         try:
+            # What stands in the field, before it is kept.
             path = find_executable(self.file.filePath())
             self.answer.setText(f"It works: {try_executable(path)}, {path}")
         except ExecutableError as error:

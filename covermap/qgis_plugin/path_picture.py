@@ -36,6 +36,7 @@ class PathPicture(QWidget):
     def _scale(self):
         known = [height for height in self.line.ground_m if height is not None] + self.line.line_m
         low, high = min(known), max(known)
+        # + 1: flat ground with the mast on it still has a height to draw
         self.low_m, self.span_m = low - 0.08 * (high - low + 1), 1.25 * (high - low + 1)
         self.box = QRectF(
             MARGIN_LEFT, MARGIN_TOP, self.width() - MARGIN_LEFT - MARGIN_RIGHT,
@@ -43,6 +44,7 @@ class PathPicture(QWidget):
         )  # fmt: skip
 
     def _x(self, distance_km):
+        # 1e-6: a place clicked right on the mast
         return self.box.left() + self.box.width() * distance_km / max(self.line.length_km, 1e-6)
 
     def _y(self, height_m):
@@ -52,6 +54,7 @@ class PathPicture(QWidget):
         painter.setPen(QPen(QColor(EDGE), 1.0))
         painter.setBrush(QColor(GROUND))
         stretch = []
+        # The last pair closes the last stretch; where no ground is known a gap stays.
         for distance, ground in [*zip(self.line.distance_km, self.line.ground_m), (None, None)]:
             if ground is not None:
                 stretch.append(QPointF(self._x(distance), self._y(ground)))

@@ -44,6 +44,7 @@ class PlaceDock(QgsDockWidget):
 
     def __init__(self, canvas, parent=None):
         super().__init__("At this place", parent)
+        # By this QGIS remembers where the dock stood.
         self.setObjectName("CovermapPlace")
         self.canvas = canvas
         self.mark = AimMark(canvas)
@@ -94,11 +95,13 @@ class PlaceDock(QgsDockWidget):
         for folder in folders:
             try:
                 found.append(
+                    # One that is known keeps its open rasters.
                     next((one for one in self.results if one.folder == folder), None) or LoadedResult(folder)
                 )
             except ResultError as error:
                 self.state.setText(str(error))
         self.results = found
+        # Else each line put in would ask the place again, of a list half filled.
         self.result_box.blockSignals(True)
         self.result_box.clear()
         self.result_box.addItems([one.name for one in found])
@@ -165,6 +168,8 @@ class PlaceDock(QgsDockWidget):
         if known:
             for station in self._by_mast():
                 action = self.path_menu.addAction(f"{station['mast']}, {station['km']:.0f} km")
+                # station=station: a lambda sees the loop's last one otherwise. `checked` is what Qt hands
+                # over first.
                 action.triggered.connect(lambda checked=False, station=station: self.show_path(station))
 
     def _by_mast(self):
@@ -181,6 +186,7 @@ class PlaceDock(QgsDockWidget):
     def show_path(self, station):
         """Draw the ground on the way to a station's mast; return the window."""
         window = PathWindow(GroundLine(self.result, self.place, station), station, self)
+        # A window that nothing refers to is collected, and closes.
         self.windows.append(window)
         window.show()
         return window
@@ -203,6 +209,7 @@ class PlaceDock(QgsDockWidget):
             scenario = name
         self.sheet.setEnabled(False)
         self.state.setText("Computing the exact paths to this place …")
+        # Kept in self: the task manager alone does not keep the Python part of a task alive.
         self.task = SheetTask(scenario, self.wanted_list, self.place, self._sheet_done)
         QgsApplication.taskManager().addTask(self.task)
 
@@ -221,6 +228,7 @@ class PlaceDock(QgsDockWidget):
     def close_all(self):
         """Let go of canvas and project, before the plugin is unloaded."""
         self.mark.close()
+        # The project lives on without the plugin: its signals would call into what is gone.
         QgsProject.instance().layersAdded.disconnect(self.find_results)
         QgsProject.instance().layersRemoved.disconnect(self.find_results)
         for window in self.windows:

@@ -30,6 +30,7 @@ class PlaceSheet(CovermapAlgorithm):
         place = self.parameterAsPoint(parameters, "PLACE", context, QgsCoordinateReferenceSystem("EPSG:4326"))
         folder = self.parameterAsString(parameters, "OUTPUT", context)
         scenario = self.parameterAsFile(parameters, "SCENARIO", context)
+        # joined to --at by "=" below: a southern latitude begins with a minus and would pass for an option
         at = f"{place.y():.7f},{place.x():.7f}"
         summary = self.run_covermap(
             ["address", scenario, f"--at={at}", "--output", folder, "--progress", "json"], feedback

@@ -30,6 +30,7 @@ class CovermapPlugin:
 
     def initGui(self):
         """Register everything in the desktop."""
+        # Imported here: qgis_process has no windows.
         from qgis.PyQt.QtWidgets import QMenu
 
         from .click_tool import ClickTool
@@ -82,10 +83,13 @@ class CovermapPlugin:
         self.dock.ask(place_wgs84)
 
     def _show_dock(self):
+        # not show(): a dock behind another's tab would stay behind it
         self.dock.setUserVisible(True)
 
     def unload(self):
         """Take everything away again."""
+        # Everything backwards; what QGIS still held would call into modules that are gone when the plugin is
+        # loaded again.
         if self.dock is not None:
             self.iface.mapCanvas().unsetMapTool(self.tool)
             self.iface.removePluginMenu(MENU, self.action)

@@ -85,6 +85,7 @@ class Prediction(CovermapAlgorithm):
             "TIER": str(raster_file(folder, f"{first}/tier")),
             "PAGE": page_in(folder, "brief.html"),
         }
+        # An output without a layer behind it would break the model that takes it up.
         if not (folder / "neighbourhoods.csv").is_file():
             del found["NEIGHBOURHOOD_TABLE"]
         return found
@@ -144,8 +145,10 @@ class PredictFromLayers(Prediction):
     def processAlgorithm(self, parameters, context, feedback):
         """Write layers and scenario to a temporary folder, run, and keep both in the result folder."""
         folder = Path(self.parameterAsString(parameters, "OUTPUT", context))
+        # Beside the result, not in it: the folder is replaced whole by the next run.
         store = folder.parent / STORE
         options = [*self.options(parameters, context, folder), "--store", str(store)]
+        # Not at once in the result folder, which must be new, empty, or of an earlier result.
         with tempfile.TemporaryDirectory() as temporary:
             inputs = Path(temporary)
             scenario, choices = write_scenario(self, parameters, context, inputs, folder.name)
@@ -171,4 +174,5 @@ def _keep(inputs, choices, folder):
         return folder / value.name if isinstance(value, Path) and value.parent == inputs else value
 
     kept = {table: {key: moved(value) for key, value in values.items()} for table, values in choices.items()}
+    # Written anew and not copied: its paths are relative to the folder it stands in.
     (folder / "scenario.toml").write_text(scenario_text(kept, folder), encoding="utf-8")

@@ -67,6 +67,7 @@ class LoadedResult:
                 if ground is not None:
                     found += share_x * share_y * ground
                     weights += share_x * share_y
+        # At an edge of the ground the known corners count, as long as they hold half of the weight.
         return found / weights if weights >= 0.5 else None
 
     def covers(self, place):
@@ -89,6 +90,7 @@ class LoadedResult:
             return next((one.label for one in renderer.classes() if one.value == value), "")
         if renderer.type() == "singlebandpseudocolor":
             steps = renderer.shader().rasterShaderFunction().colorRampItemList()
+            # each step includes its upper end, as the style was written
             return next((step.label for step in steps if value <= step.value), "")
         return ""
 
@@ -116,12 +118,14 @@ class LoadedResult:
         if second_antenna:
             items.append(SECOND_ANTENNA)
         found = [prices.get(item) for item in items]
+        # One part without a price makes the sum no price.
         return None if None in found else sum(found)
 
     def _raster(self, name):
         if name not in self._rasters:
             path = raster_file(self.folder, name)
             layer = QgsRasterLayer(str(path), name) if path.is_file() else None
+            # None is kept too: rasters a result lacks are asked for at every click.
             self._rasters[name] = layer if layer is not None and layer.isValid() else None
         return self._rasters[name]
 
@@ -148,6 +152,7 @@ def answer_at(result, place, list_name):
     tier = value("tier")
     answer = {"status": "ok", "tier": tier}
     if tier is None:
+        # Without a class a square is outside the asked area or unknown; the remarks tell which.
         flags = result.value("flags", place)
         beyond = not result.covers(place) or (flags is not None and int(flags) & OUTSIDE_BIT)
         answer["status"] = "outside" if beyond else "unknown"

@@ -4,6 +4,8 @@ import json
 import os
 from pathlib import Path
 
+MOST_LETTERS = 64  # of a list's name, as the command wants it
+
 
 def scenario_text(choices, folder):
     """Return a scenario in TOML.
@@ -25,6 +27,7 @@ def _empty(value):
 
 
 def _toml(value, folder):
+    # before int: in Python True is one
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, (int, float)):
@@ -33,6 +36,8 @@ def _toml(value, folder):
         return json.dumps(relative_path(value, folder), ensure_ascii=False)
     if isinstance(value, (list, tuple)):
         return f"[{', '.join(_toml(part, folder) for part in value)}]"
+    # A JSON string serves as TOML's. Not with ensure_ascii, which writes what is beyond 16 bits as two
+    # surrogates, and TOML refuses them.
     return json.dumps(str(value), ensure_ascii=False)
 
 
@@ -54,11 +59,12 @@ def lists_of(text):
     found = {}
     for line in filter(str.strip, text.splitlines()):
         name, _, services = (part.strip() for part in line.partition(":"))
-        plain = bool(name) and all(letter.isalnum() or letter in "-_" for letter in name)
-        if not plain or not services_of(services):
+        # ASCII, as the command wants it: the name becomes a folder, and a TOML key without quotes
+        plain = name.isascii() and all(letter.isalnum() or letter in "-_" for letter in name)
+        if not plain or not 1 <= len(name) <= MOST_LETTERS or not services_of(services):
             raise ValueError(
-                f"Further wanted lists, line {line.strip()!r}: write a name of letters and digits, a colon, "
-                "and services separated by semicolons."
+                f"Further wanted lists, line {line.strip()!r}: write a name of letters from a to z and "
+                "digits, at most 64, a colon, and services separated by semicolons."
             )
         if name == "main" or name in found:
             raise ValueError(f"Further wanted lists: {name!r} is taken; give each list a name of its own.")

@@ -55,6 +55,7 @@ class ServicesWrapper(WidgetWrapper):
     def offered(self):
         """Return the services of the chosen stations, sorted; none where no layer is chosen."""
         layer, field = self._value_of("STATIONS"), self._value_of("FIELD_SERVICE") or "service"
+        # So it is when only the selected features are asked for.
         if isinstance(layer, QgsProcessingFeatureSourceDefinition):
             layer = layer.source.staticValue()
         if isinstance(layer, str):
@@ -87,6 +88,7 @@ class ServicesDialog(QDialog):
         super().__init__(parent)
         self.setWindowTitle("Services wanted")
         self.list = QListWidget()
+        # What was typed is kept, also where no station has it: it may be a channel.
         for service in [*offered, *(one for one in chosen if one not in offered)]:
             item = QListWidgetItem(service, self.list)
             item.setFlags(item.flags() | Qt.ItemFlag.ItemIsUserCheckable)

@@ -15,9 +15,11 @@ class SheetTask(QgsTask):
 
     def __init__(self, scenario, wanted_list, place_wgs84, done):
         super().__init__("Exact sheet of a place", QgsTask.Flag.CanCancel)
+        # 7 decimals: about a centimetre
         at = f"--at={place_wgs84.y():.7f},{place_wgs84.x():.7f}"
         self.arguments = ["address", str(scenario), at, "--wanted", wanted_list]
         self.done = done
+        # Not taken away again: the browser reads the page from it.
         self.folder = tempfile.mkdtemp(prefix="covermap_sheet_")
         self.said = ""
 
@@ -47,6 +49,7 @@ def scenario_of(result):
         return None
     for folder in (result.folder, *list(result.folder.parents)[:3]):
         path = folder / record["file"]
+        # By its digest: a scenario changed since would give a sheet that does not fit the map.
         if path.is_file() and hashlib.sha256(path.read_bytes()).hexdigest() == record["sha256"]:
             return path
     kept = result.folder / "scenario.toml"  # assembled from layers, paths rewritten
