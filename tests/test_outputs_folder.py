@@ -1,5 +1,7 @@
 """Output folders: files whole or absent, ours replaced, foreign ones never touched."""
 
+import os
+
 import pytest
 
 from covermap.errors import InputError
@@ -32,6 +34,28 @@ def test_of_several_files_all_appear_or_none(tmp_path):
     assert first.read_text() == "old"
     assert not second.exists()
     assert not (tmp_path / TEMPORARY_FOLDER).exists()
+
+
+@pytest.mark.parametrize("when", ["made", "found"])
+def test_a_file_is_written_though_another_thread_takes_the_empty_folder_away(tmp_path, monkeypatch, when):
+    """Two threads write into one folder; who ends first removes the folder of unfinished files."""
+    hidden, mkdir, times = tmp_path / TEMPORARY_FOLDER, os.mkdir, []
+
+    def removed_once(path, *arguments, **options):
+        first = str(path) == str(hidden) and not times
+        if first:
+            times.append(path)
+        if first and when == "found":
+            raise FileExistsError(path)  # and gone before it is looked at
+        mkdir(path, *arguments, **options)
+        if first:
+            os.rmdir(path)
+
+    monkeypatch.setattr(os, "mkdir", removed_once)
+    write_text(tmp_path / "x.txt", "x")
+    assert times
+    assert (tmp_path / "x.txt").read_text() == "x"
+    assert not hidden.exists()
 
 
 def test_text_keeps_its_line_ends_and_its_letters(tmp_path):

@@ -48,7 +48,7 @@ def map_scenario(
     from covermap.jobs.cost import Crew
     from covermap.jobs.from_store import from_store
     from covermap.jobs.memory_and_disk import refuse_what_does_not_fit
-    from covermap.jobs.predict import write_rasters
+    from covermap.jobs.predict import origin_of_parts, write_rasters
     from covermap.jobs.write_outputs import write_layers_and_pages
     from covermap.reports.run_summary import run_in_words
     from covermap.result import open_coverage
@@ -67,9 +67,10 @@ def map_scenario(
     crew = Crew(workers, on_cluster=scheduler is not None)
     refuse_what_does_not_fit(prepared, folder, store_folder(scenario, store), crew)
     report = progress or (lambda stage, fraction, words: True)
-    with new_result(folder) as new:
+    origin = origin_of_parts(prepared, public=public)
+    with new_result(folder, origin) as new:
         with executor_of(workers, scheduler, scheduler_without_tls) as executor:
-            coverage = write_rasters(prepared, new, store, executor, progress, public=public)
+            coverage = write_rasters(prepared, new, store, executor, progress, origin=origin, public=public)
         kept = from_store(prepared, store, workers)
         whole = write_layers_and_pages(prepared, coverage, report, public=public, also=also, kept=kept)
     with speaking(scenario.settings.display.language):

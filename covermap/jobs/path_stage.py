@@ -21,6 +21,7 @@ from covermap.result.run_counts import RunCounts
 
 TILE_CELLS = 128
 TILES_A_MARCH = 4  # tiles on a side that share one march of each radial
+TILES_RECEIVED = 2  # tiles on a side that are received with the same stations
 
 Task = tuple[BlockRequest, list[Tile]]
 
@@ -123,9 +124,13 @@ def groups(part: Tile) -> Iterator[Tile]:
             yield Tile(row, col, min(side, south - row), min(side, east - col))
 
 
-def group_of(grid: Grid, tile: Tile) -> Tile:
-    """Return the group of marches() that a tile belongs to, as one tile."""
-    side = TILE_CELLS * TILES_A_MARCH
+def received_with(grid: Grid, tile: Tile) -> Tile:
+    """Return the square of tiles that a tile is received with: by the stations that may reach any of them.
+
+    A larger one holds more stations that most of its cells have beyond reach, and each costs as one in reach
+    does; for a smaller one receivers would be made more often, which takes as long as some 5,000 cells.
+    """
+    side = TILE_CELLS * TILES_RECEIVED
     row, col = tile.row // side * side, tile.col // side * side
     return Tile(row, col, min(side, grid.rows - row), min(side, grid.cols - col))
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import resource
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
@@ -13,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 from numba.core.event import install_timer
+from rasterio.io import MemoryFile
 
 from covermap.constants import UNKNOWN_UINT8
 from covermap.grid.cluster import executor_of
@@ -24,18 +26,20 @@ from covermap.inputs.prepare import prepare
 from covermap.jobs.compile_ahead import compiled_beside
 from covermap.jobs.kernel_sets import sets_of
 from covermap.jobs.open_store import open_store
-from covermap.jobs.path_stage import compute_paths, group_of, marches, tile_blocks
+from covermap.jobs.path_stage import compute_paths, marches, received_with, tile_blocks
 from covermap.jobs.run_session import RunSession
 from covermap.jobs.second_opinion import second_blocks
 from covermap.jobs.tile_reception import TileResult, receive_tile
 from covermap.jobs.widened import widened, widened_counts
 from covermap.result.coverage import Coverage, open_coverage
+from covermap.result.finished_parts import finished_part, keep_part
 from covermap.result.new_result import new_result
 from covermap.result.parts import join_parts, parts_of
 from covermap.result.raster_catalogue import OUTSIDE_FLAG, tells_of_homes
 from covermap.result.rasters import RasterSet
 from covermap.result.run_counts import RunCounts
-from covermap.result.run_json import write_run_json
+from covermap.result.run_inputs import run_id_of
+from covermap.result.run_json import versions, write_run_json
 from covermap.scenario import Scenario
 
 MOST_FIELD_RASTERS = 20  # outputs.field_rasters = "auto"
@@ -90,11 +94,25 @@ def run(
     progress: Progress | None,
 ) -> Coverage:
     """Predict from inputs already read; see predict."""
-    with new_result(output) as folder:
-        write_rasters(prepared, folder, store, executor, progress)
+    origin = origin_of_parts(prepared)
+    with new_result(output, origin) as folder:
+        write_rasters(prepared, folder, store, executor, progress, origin=origin)
     coverage = open_coverage(output)
     coverage.scenario = prepared.scenario
     return coverage
+
+
+def origin_of_parts(prepared: Preparation, *, public: bool = False) -> str | None:
+    """Return a name of everything the parts of a map are made from; None where no run goes on from them.
+
+    That is a map that is not made in parts, and a public one: what tells of homes stands in memory alone.
+    Reads every input file.
+    """
+    parts = parts_of(prepared.grid)
+    if public or len(parts) == 1:
+        return None
+    decided = run_id_of(prepared.scenario), prepared.terrain.digest, parts, versions()
+    return hashlib.sha256(repr(decided).encode()).hexdigest()
 
 
 def write_rasters(
@@ -104,38 +122,57 @@ def write_rasters(
     executor: Executor,
     progress: Progress | None,
     *,
+    origin: str | None,
     public: bool = False,
 ) -> Coverage:
     """Write rasters and run.json into a new folder; return them open for reading.
 
+    origin : of origin_of_parts(); the parts that the folder holds of it are not computed again
     public : rasters that tell where homes are stand in memory alone, and run.json tells rounded totals
     """
     report = progress or (lambda stage, fraction, words: True)
-    counts = RunCounts()
+    counts, in_memory = RunCounts(), []
     session = RunSession(prepared, open_store(prepared, store))
     parts = parts_of(prepared.grid)
     private = tells_of_homes(doubts_everywhere=prepared.doubts_everywhere) if public else ()
     with compile_times(counts), compiled_beside(sets_of(prepared)) as compiling:
-        in_memory = []
         for number, part in enumerate(parts, start=1):
-            told = report if len(parts) == 1 else _of_part(report, number, len(parts))
-            with timed(counts, "paths"):
-                compute_paths(session, executor, told, counts, part)
-                compiling.wait()
-            rasters = RasterSet(
-                folder,
-                prepared.grid,
-                stations={station.station_id: station.station_id for station in prepared.scenario.stations},
-                workers=executor.threads_here,
-                only_in_memory=private,
-                part=part if len(parts) > 1 else None,
-            )
-            with timed(counts, "reception"), rasters:
-                _receive_all(session, rasters, executor, told, counts, part)
-            in_memory.append(rasters.in_memory)
+            held: Mapping[str, MemoryFile] = {}
+            of_part = finished_part(folder, part)
+            if of_part is None:
+                told = report if len(parts) == 1 else _of_part(report, number, len(parts))
+                of_part = RunCounts()
+                with timed(of_part, "paths"):
+                    compute_paths(session, executor, told, of_part, part)
+                    compiling.wait()
+                with (
+                    timed(of_part, "reception"),
+                    _rasters(session, folder, executor, part, private) as rasters,
+                ):
+                    _receive_all(session, rasters, executor, told, of_part, part)
+                held = rasters.in_memory
+                if origin is not None:
+                    keep_part(folder, part, origin, of_part)
+            in_memory.append(held)
+            counts.add(of_part)
     joined = in_memory[0] if len(parts) == 1 else join_parts(folder, prepared.grid, parts, in_memory)
     run = write_run_json(folder, prepared, counts, peak_memory_mb(), public=public)
     return Coverage(folder, run, joined)
+
+
+def _rasters(
+    session: RunSession, folder: Path, executor: Executor, part: Tile, only_in_memory: Collection[str]
+) -> RasterSet:
+    """Return the rasters of a part of the map, or of all of it, to be written."""
+    prepared = session.prepared
+    return RasterSet(
+        folder,
+        prepared.grid,
+        stations={station.station_id: station.station_id for station in prepared.scenario.stations},
+        workers=executor.threads_here,
+        only_in_memory=only_in_memory,
+        part=None if part == prepared.grid.whole else part,
+    )
 
 
 def _of_part(report: Progress, number: int, parts: int) -> Progress:
@@ -174,7 +211,7 @@ def receive_task(session: RunSession, tile: Tile) -> tuple[TileResult, Numbers |
 
     Of the stations in reach, in their own numbers; None where they have those of the whole map.
     """
-    here = in_reach_of(session.prepared, group_of(session.prepared.grid, tile))
+    here = in_reach_of(session.prepared, received_with(session.prepared.grid, tile))
     prepared = here.prepared
     blocks = tile_blocks(prepared, session.store, tile)
     second = second_blocks(prepared, session.store, tile, blocks)

@@ -16,17 +16,21 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from covermap.errors import CovermapError
+from covermap.result.finished_parts import drop_unfinished
 from covermap.result.folder_lock import FolderLock, locked
 from covermap.result.result_folder import JOURNAL_FILE, RUN_FILE, read_record
-from covermap.result.whole_file import TEMPORARY_FOLDER, drop_empty, files_below, write_text
+from covermap.result.whole_file import TEMPORARY_FOLDER, drop_empty, files_below, flush, write_text
 
 NEW, EARLIER = "result", "earlier"  # folders beside the journal
 SIDECARS = ("-wal", "-shm", "-journal", ".aux.xml")  # of SQLite and GDAL: of no use to a new file, or harmful
 
 
 @contextmanager
-def new_result(folder: Path) -> Iterator[Path]:
+def new_result(folder: Path, origin: str | None = None) -> Iterator[Path]:
     """Give a folder to write a result into; at the end it takes the place of the earlier one in `folder`.
+
+    origin : what the parts of a map are made from. Those that were finished from it stay in the folder when
+        the run fails or is stopped, and stand in it again next time (covermap.result.finished_parts)
 
     Whatever fails, the earlier result stays as it was, and the reason is raised. Files that are not of a
     result stay. A folder that was not there is not left behind empty.
@@ -39,13 +43,14 @@ def new_result(folder: Path) -> Iterator[Path]:
     made = [path for path in (folder, *folder.parents) if not path.exists()]
     try:
         with locked(folder) as lock:
-            _settle(folder)
+            _settle(folder, origin)
             new = folder / TEMPORARY_FOLDER / NEW
-            new.mkdir()
+            new.mkdir(exist_ok=True)
             try:
                 yield new
                 _require_there(folder, lock)
                 _exchange(folder, new)
+                origin = None
             except Exception as error:
                 _require_there(folder, lock, error)
                 error.add_note(
@@ -53,7 +58,7 @@ def new_result(folder: Path) -> Iterator[Path]:
                 )
                 raise
             finally:
-                _clear(folder)
+                _clear(folder, origin)
     finally:
         drop_empty(made)
 
@@ -68,8 +73,8 @@ def settle(folder: Path) -> None:
             _settle(Path(folder))
 
 
-def _settle(folder: Path) -> None:
-    """Carry on an exchange that was not ended, then remove everything else that is unfinished."""
+def _settle(folder: Path, origin: str | None = None) -> None:
+    """Carry on an exchange that was not ended, then remove what else is unfinished and of no more use."""
     try:
         _carry_on(folder)
     except (OSError, ValueError, KeyError, TypeError) as error:
@@ -77,14 +82,14 @@ def _settle(folder: Path) -> None:
             f"{folder}: a run was stopped while its result took the place of the earlier one, and it cannot "
             f"be carried on: {error}. Mend that, or remove {TEMPORARY_FOLDER} in it; then run covermap map."
         ) from error
-    _clear(folder)
+    _clear(folder, origin)
 
 
 def _exchange(folder: Path, new: Path) -> None:
     """Put the files of the new result in the place of the earlier ones."""
     names = _last(RUN_FILE, (path.relative_to(new).as_posix() for path in files_below(new)))
     # Before the journal: from then on the new files count, so they must be on the disk.
-    _flush(new / name for name in names)
+    flush(new / name for name in names)
     journal = folder / TEMPORARY_FOLDER / JOURNAL_FILE
     write_text(journal, json.dumps({"new": names, "earlier": _earlier_names(folder, names)}))
     try:
@@ -159,16 +164,6 @@ def _move(source: Path, target: Path) -> None:
         os.replace(source, target)
 
 
-def _flush(paths: Iterable[Path]) -> None:
-    """Have the disk hold files in earnest, so that a power cut cannot leave a new result empty."""
-    for path in paths:
-        file = os.open(path, os.O_RDONLY)
-        try:
-            os.fsync(file)
-        finally:
-            os.close(file)
-
-
 def _last(name: str, names: Iterable[str]) -> list[str]:
     """Return names sorted, one of them last."""
     return sorted(names, key=lambda one: (one == name, one))
@@ -183,13 +178,14 @@ def _require_there(folder: Path, lock: FolderLock, error: Exception | None = Non
         ) from error
 
 
-def _clear(folder: Path) -> None:
-    """Remove what is unfinished, unless an exchange must be carried on from it."""
+def _clear(folder: Path, origin: str | None) -> None:
+    """Remove what is unfinished, but the parts of an origin, and all an exchange must be carried on from."""
     hidden = folder / TEMPORARY_FOLDER
     if (hidden / JOURNAL_FILE).is_file():
         return
+    drop_unfinished(hidden / NEW, origin)
     with suppress(FileNotFoundError):
         for path in hidden.iterdir():
-            if path.is_dir():
+            if path.is_dir() and path.name != NEW:
                 # the folders alone: the lock's file beside them is held by this process
                 shutil.rmtree(path, ignore_errors=True)

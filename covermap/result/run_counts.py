@@ -20,3 +20,11 @@ class RunCounts:
     stages_s: dict[str, float] = field(default_factory=dict)
     compile_s: float = 0.0
     other_tiers: NDArray[np.int64] = field(default_factory=lambda: np.zeros(256, dtype=np.int64))
+
+    def add(self, other: RunCounts) -> None:
+        """Add what was counted of a part of the run."""
+        self.computed += other.computed
+        self.read += other.read
+        for stage, seconds in other.stages_s.items():
+            self.stages_s[stage] = self.stages_s.get(stage, 0.0) + seconds
+        self.other_tiers += other.other_tiers

@@ -5,13 +5,15 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from covermap.errors import CovermapError
 from covermap.result.full_disk import full_disk_in_words
 
 TEMPORARY_FOLDER = ".covermap_unfinished"
 """Folder of unfinished files inside an output folder; nothing but covermap writes there."""
+TRIES = 1000  # to make a folder in it, which goes whenever it is empty
 
 
 @contextmanager
@@ -63,13 +65,27 @@ def files_below(folder: Path) -> list[Path]:
     )
 
 
+def flush(paths: Iterable[Path]) -> None:
+    """Have the disk hold files in earnest, so that a power cut cannot leave one empty that was whole."""
+    for path in paths:
+        file = os.open(path, os.O_RDONLY)
+        try:
+            os.fsync(file)
+        finally:
+            os.close(file)
+
+
 def _temporary(path: Path, number: int) -> Path:
     """Return a path in a fresh folder of this process, under the final file name."""
     # A folder with the final file name in it: some formats write sidecars beside, or note their own name.
     folder = path.parent / TEMPORARY_FOLDER / f"{os.getpid()}_{number}_{path.stem}"
     shutil.rmtree(folder, ignore_errors=True)
-    folder.mkdir(parents=True)
-    return folder / path.name
+    for _ in range(TRIES):
+        with suppress(FileExistsError, FileNotFoundError):  # another thread may take the empty parent away
+            folder.parent.mkdir(parents=True, exist_ok=True)
+            folder.mkdir()
+            return folder / path.name
+    raise CovermapError(f"{folder.parent}: somebody removes it again and again. Try again.")
 
 
 def drop_empty(folders: Iterable[Path]) -> None:

@@ -9,6 +9,8 @@ from rasterio.transform import from_origin
 
 CELL_M = 100.0
 X_MIN, Y_MAX = 400_000.0, 5_600_000.0  # EPSG:32631
+UTM = "EPSG:32631", X_MIN, Y_MAX  # of a small map: CRS, x of the west edge, y of the north edge
+EUROPE, MIDDLE = "EPSG:3035", (4_321_000.0, 3_210_000.0)  # equal areas, true to 0.2 % as far as 700 km off
 MASTS = ((0.3, 0.35), (0.7, 0.3), (0.5, 0.55), (0.25, 0.75), (0.8, 0.7))  # shares of the side
 GROUND_CELLS = 2048  # of the fractal; larger maps repeat it mirrored
 CLASSES = (2, 2, 2, 3, 4, 4)  # open, suburban, trees: of the built-in table
@@ -39,7 +41,7 @@ def write_scenario(folder, cells, stations=20, masts=5, cell_m=CELL_M):
         for number in range(stations)
     ]
     services = ", ".join(f'"Service {number}"' for number in range(stations))
-    return _write(folder, cells, cell_m, rows, f"services = [{services}]")
+    return _write(folder, cells, cell_m, UTM, rows, f"services = [{services}]")
 
 
 def write_country(folder, cells, masts, networks, cell_m, reach_km):
@@ -61,15 +63,18 @@ def write_country(folder, cells, masts, networks, cell_m, reach_km):
     ]
     names = ", ".join(f'"Network {network}"' for network in range(networks))
     further = f"[prediction]\nreach_km = {reach_km:g}\n"
-    return _write(folder, cells, cell_m, rows, f"networks = [{names}]", further)
+    half_m = 0.5 * cells * cell_m
+    frame = EUROPE, MIDDLE[0] - half_m, MIDDLE[1] + half_m
+    return _write(folder, cells, cell_m, frame, rows, f"networks = [{names}]", further)
 
 
-def _write(folder, cells, cell_m, stations, wanted, further=""):
+def _write(folder, cells, cell_m, frame, stations, wanted, further=""):
     """Write the files of a scenario; stations : service, mast, place in shares of the side, channel, kW."""
     folder.mkdir(parents=True)
+    crs, x_min, y_max = frame
     profile = {
-        "driver": "GTiff", "width": cells + 20, "height": cells + 20, "count": 1, "crs": "EPSG:32631",
-        "transform": from_origin(X_MIN - 10 * cell_m, Y_MAX + 10 * cell_m, cell_m, cell_m),
+        "driver": "GTiff", "width": cells + 20, "height": cells + 20, "count": 1, "crs": crs,
+        "transform": from_origin(x_min - 10 * cell_m, y_max + 10 * cell_m, cell_m, cell_m),
         "tiled": True, "compress": "deflate",
     }  # fmt: skip
     ground_m, classes = _land()
@@ -81,22 +86,22 @@ def _write(folder, cells, cell_m, stations, wanted, further=""):
                     array[np.ix_(_mirrored(rows), _mirrored(np.arange(cells + 20)))], 1,
                     window=((row, row + rows.size), (0, cells + 20)),
                 )  # fmt: skip
-    to_degrees = Transformer.from_crs("EPSG:32631", "EPSG:4326", always_xy=True)
+    to_degrees = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
     lines = [STATION_COLUMNS]
     side_m = cells * cell_m
     for number, (service, mast, (east, south), channel, erp_kw) in enumerate(stations):
-        longitude, latitude = to_degrees.transform(X_MIN + east * side_m, Y_MAX - south * side_m)
+        longitude, latitude = to_degrees.transform(x_min + east * side_m, y_max - south * side_m)
         place = f"{latitude:.7f},{longitude:.7f}"
         lines.append(f"S{number},{service},Mast {mast},{place},150,{channel},{erp_kw},H,2026-09-01")
     (folder / "transmitters.csv").write_text("\n".join(lines) + "\n", "utf-8")
-    west, south = to_degrees.transform(X_MIN, Y_MAX - side_m)
-    east, north = to_degrees.transform(X_MIN + side_m, Y_MAX)
+    west, south = to_degrees.transform(x_min, y_max - side_m)
+    east, north = to_degrees.transform(x_min + side_m, y_max)
     (folder / "scenario.toml").write_text(
         f"""name = "Invented"
 output = "out"
 [grid]
 cell_m = {cell_m:g}
-crs = "EPSG:32631"
+crs = "{crs}"
 west = {west:.6f}
 south = {south:.6f}
 east = {east:.6f}
