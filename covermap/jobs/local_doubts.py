@@ -9,10 +9,11 @@ from numpy.typing import NDArray
 
 from covermap.constants import UNKNOWN_UINT8
 from covermap.grid.cover_change import DENSER, MORE_OPEN, cover_change_db, one_class
-from covermap.grid.woodland import last_wood_m
+from covermap.grid.woodland import LONGEST_M, last_wood_m
 from covermap.inputs.preparation import Preparation
 from covermap.propagation.foliage import leaf_loss_db
 from covermap.reception import CellSignals, ListReception
+from covermap.reception.rating import SHIFTS_DB, WEAKER
 from covermap.tables.foliage import read_foliage
 
 
@@ -67,15 +68,40 @@ def local_doubts(
 
 
 def _in_leaf(prepared: Preparation, looked_at: _LookedAt) -> dict[str, NDArray[np.uint8]]:
-    """Return the tier in leaf of every list; only cells with wood before an antenna are worked out again."""
-    found, here, cells = looked_at.tiers(), looked_at.here, looked_at.cells
-    loss_db = leaf_losses_db(prepared, here, looked_at.longitude_deg, looked_at.latitude_deg)
+    """Return the tier in leaf of every list; only cells with wood before an antenna are worked out again.
+
+    Not even looked at are cells where leaves cannot move any list's tier.
+    """
+    found = looked_at.tiers()
+    most_db = greatest_leaf_loss_db(prepared)
+    stays = [stays_in_leaf(reception, most_db) for reception in looked_at.receptions.values()]
+    asked = np.flatnonzero(~np.all(stays, axis=0)[looked_at.cells])
+    here = looked_at.here.some(asked)
+    loss_db = leaf_losses_db(prepared, here, looked_at.longitude_deg[asked], looked_at.latitude_deg[asked])
     wooded = np.flatnonzero((loss_db > 0.0).any(axis=(0, 1)))
     if wooded.size:
         in_leaf = here.some(wooded).moved(-loss_db[:, :, wooded])
         for name, receiver in prepared.receivers.items():
-            found[name][cells[wooded]] = receiver.tiers_of(in_leaf)
+            found[name][looked_at.cells[asked[wooded]]] = receiver.tiers_of(in_leaf)
     return found
+
+
+def greatest_leaf_loss_db(prepared: Preparation) -> float:
+    """Return the most that leaves can take from any station."""
+    foliage, stations = read_foliage(), prepared.scenario.stations
+    return max(float(leaf_loss_db(foliage, station.frequency_mhz, LONGEST_M)) for station in stations)
+
+
+def stays_in_leaf(reception: ListReception, most_db: float) -> NDArray[np.bool_]:
+    """Return where a list's tier is the same in leaf, shape (N,); most_db : what leaves take at most.
+
+    Where nothing disturbs from elsewhere leaves only take, as much from what disturbs as from what is
+    disturbed: what does not hold without them does not hold with them, and what holds with every field 3 dB
+    weaker holds with any of them weaker by less.
+    """
+    if most_db > -SHIFTS_DB[WEAKER]:
+        return np.zeros(reception.tier.size, np.bool_)
+    return ~reception.disturbed & (reception.tier_weaker == reception.tier)
 
 
 def leaf_losses_db(

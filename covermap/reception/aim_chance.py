@@ -39,8 +39,18 @@ from covermap.reception.plan import (
     disturb,
     plan_reaches,
     set_upper,
+    weakest_service,
 )
-from covermap.reception.plan_columns import AIM_DEG, JOINED, MOUNT, SINGLE
+from covermap.reception.plan_columns import (
+    AIM_DEG,
+    BOUND,
+    JOINED,
+    MOUNT,
+    NEXT_CHANCE,
+    SINGLE,
+    WEAKEST,
+    WEAKEST_CHANCE,
+)
 
 # More than a chance from the deciding ones is off where groups are alike, and where they are close.
 NEARLY, ABOUT = 0.004, 0.03
@@ -192,19 +202,24 @@ def chance_by_few(at_best, plan, shift_db, needed, figures, pair_figures, wanted
 
 
 @lean_kernel
-def bound_of_plans(enough, needed, figures, pair_figures, wanted, pairs, receiver):
-    """Return a chance that no plan of an installation exceeds: with an antenna at every bearing at once.
+def bound_plans(enough, needed, figures, pair_figures, wanted, pairs, receiver, plan):
+    """Fill a plan's columns from BOUND on: what no plan exceeds, with an antenna at every bearing at once.
 
     enough : below, a coarser bound will do. The installation set; interference left out.
     """
     set_upper(figures, receiver.values)
     choose_transmitters(wanted, receiver.values, receiver.numbers)
-    bound = chance_bound(wanted.services, needed, receiver.values, receiver.numbers)
-    if bound < enough:
-        return bound
+    weakest, least, next_least = weakest_service(wanted.services, receiver.values, receiver.numbers)
+    plan[WEAKEST] = weakest
+    plan[WEAKEST_CHANCE], plan[NEXT_CHANCE] = normal_share(least), normal_share(next_least)
+    plan[BOUND] = plan[WEAKEST_CHANCE]
+    if needed < wanted.services:
+        plan[BOUND] = chance_bound(wanted.services, needed, receiver.values, receiver.numbers)
+    if plan[BOUND] < enough:
+        return
     if decides_by_few(needed, wanted, figures, pairs, receiver):
-        found = chance_by_few(
+        plan[BOUND], _ = chance_by_few(
             True, receiver.trial, 0.0, needed, figures, pair_figures, wanted, pairs, receiver
         )
-        return found[0]
-    return chance_of_list(needed, wanted, receiver, receiver.points)
+    else:
+        plan[BOUND] = chance_of_list(needed, wanted, receiver, receiver.points)

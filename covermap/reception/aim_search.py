@@ -5,7 +5,7 @@ import math
 from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.reception.aim_chance import (
     NEARLY,
-    bound_of_plans,
+    bound_plans,
     chance_by_few,
     decides_by_few,
     slack_of_few,
@@ -24,6 +24,7 @@ from covermap.reception.plan import (
 )
 from covermap.reception.plan_columns import (
     AIM_DEG,
+    BOUND,
     CHANCE,
     JOINED,
     MOUNT,
@@ -223,19 +224,15 @@ def best_ranked(start_deg, needed, wanted, figures, pair_figures, pairs, receive
 
 
 @inner_kernel
-def look_at(trial, enough, needed, few, wanted, figures, pair_figures, pairs, receiver, plan):
+def look_at(needed, few, wanted, figures, pair_figures, pairs, receiver, plan):
     """Return chance and worst margin of the trial plan, or a chance no better than a plan's.
 
-    trial : -1 for the bound of every aim, each transmitter at its own bearing and undisturbed; one below
-    enough is good enough. few : of decides_by_few
+    few : of decides_by_few
     """
-    if few and trial >= 0:
+    if few:
         return chance_by_few(
             False, receiver.trial, 0.0, needed, figures, pair_figures, wanted, pairs, receiver
         )
-    if trial < 0:
-        bound = bound_of_plans(enough, needed, figures, pair_figures, wanted, pairs, receiver)
-        return bound, -math.inf
     values, index = receiver.values, receiver.numbers
     set_plan(receiver.trial, 0.0, figures, pair_figures, wanted, pairs, receiver)
     choose_transmitters(wanted, values, index)
@@ -288,10 +285,15 @@ def search_circle(
     aim_deg, mount = start_deg if directional else 0.0, wanted.mounts[0]
     plan[AIM_DEG] = aim_deg
     found = True
+    if quick >= 1:
+        bound_plans(enough, needed, figures, pair_figures, wanted, pairs, receiver, plan)
+        if plan[BOUND] < enough:
+            plan[CHANCE] = plan[BOUND]
+            return False
     # The chance is worked out in one place of this loop, as each further one would be compiled anew:
-    # first as if all stood at the aim, then at start_deg, at the best ranked aim, at those around it.
-    for trial in range(-1, 2 + NEAR_AIMS if directional else wanted.mounts.size):
-        if (trial == -1 and quick < 1) or (trial == 0 and directional and quick < 2):
+    # first at start_deg, then at the best ranked aim, then at those around it.
+    for trial in range(2 + NEAR_AIMS if directional else wanted.mounts.size):
+        if trial == 0 and directional and quick < 2:
             continue
         if trial == 1 and directional:
             aim_deg, mount = best_ranked(
@@ -302,14 +304,7 @@ def search_circle(
         elif trial > 1:
             aim_deg = by_aim.aims[NEAR, trial - 2]
         set_single(aim_deg, mount, receiver.trial)
-        chance, worst_db = look_at(
-            trial, enough, needed, few, wanted, figures, pair_figures, pairs, receiver, plan
-        )
-        if trial == -1:
-            if chance >= enough:
-                continue
-            plan[CHANCE] = chance
-            return False
+        chance, worst_db = look_at(needed, few, wanted, figures, pair_figures, pairs, receiver, plan)
         if chance >= plan[CHANCE]:
             keep_better(chance, worst_db, receiver.trial, plan)
         if trial == 0 and quick >= 2 and plan[CHANCE] >= (confidence if quick == ANY_AIM else ROUNDS_TO_ALL):

@@ -4,11 +4,11 @@ import numpy as np
 
 from covermap.constants import UNKNOWN_UINT8
 from covermap.propagation.compiling import inner_kernel
-from covermap.reception.aim_chance import bound_of_plans
+from covermap.reception.aim_chance import bound_plans
 from covermap.reception.best_plans import TWIN_ROW, chance_at, find_one, set_tier
 from covermap.reception.budget import EXTERNAL_SHARE
 from covermap.reception.confidence import CHOSEN, INTERFERENCE_DB, TOTAL_DEVIATION
-from covermap.reception.plan_columns import AIM_DEG, CHANCE, JOINED, SINGLE, copy_plan
+from covermap.reception.plan_columns import AIM_DEG, BOUND, CHANCE, JOINED, SINGLE, copy_plan
 from covermap.reception.rating import NOBODY, OVERLOADED, overload_state
 from covermap.reception.signals import (
     AMPLIFIER_HARMS,
@@ -38,12 +38,12 @@ def chance_of_twin(twin, row, least, kind, asked, model, work):
         copy_plan(work.plans[twin], work.plans[found])
         return work.plans[found, CHANCE]
     set_tier(twin, np.int64(SINGLE), np.bool_(False), np.int64(NOBODY), kind, model, work)
-    bound = bound_of_plans(
+    bound_plans(
         least, asked.needed, model.figures[kind, SINGLE, twin], model.pair_figures[kind, SINGLE, twin],
-        model.wanted, model.pairs, work.receiver,
+        model.wanted, model.pairs, work.receiver, work.plans[found],
     )  # fmt: skip
-    if bound < least:
-        return bound
+    if work.plans[found, BOUND] < least:
+        return work.plans[found, BOUND]
     find_one(twin, found, np.int64(1), start_deg, asked.needed, np.int64(NOBODY), kind, asked, model, work)
     chance = work.plans[found, CHANCE]
     if plan[JOINED] == SINGLE:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from covermap.propagation.compiling import inner_kernel
 from covermap.reception.aim_chance import (
     NEARLY,
-    bound_of_plans,
+    bound_plans,
     chance_by_few,
     decides_by_few,
     reaches,
@@ -21,7 +21,7 @@ from covermap.reception.confidence import BEARING_DEG, CLEAR_DB, LEVEL, UPPER_DB
 from covermap.reception.deciding import forget_deciding
 from covermap.reception.interference import read_pairs, set_pairs
 from covermap.reception.plan import ReceiverArrays, chance_of_plan
-from covermap.reception.plan_columns import CHANCE, COMBINED, DIPLEXED, JOINED, SINGLE
+from covermap.reception.plan_columns import BOUND, CHANCE, COMBINED, DIPLEXED, JOINED, SINGLE
 from covermap.reception.search_arrays import SearchArrays
 from covermap.reception.spreads import set_spreads
 from covermap.reception.two_antennas import AimArrays, search_two
@@ -73,6 +73,7 @@ class CellArrays(NamedTuple):
     plans : (tiers + FURTHER_ROWS, PLAN_COLUMNS), the best plan of one antenna of every tier; further rows as
         named below
     searched : (tiers,) whether a tier's plan is the best one
+    sure : (1,), whether dead_needed services arrive with the last tier all but certainly, even 3 dB weaker
     passes : (plans, 3), whether a plan holds with every field weaker, stronger, and by day
     """
 
@@ -81,6 +82,7 @@ class CellArrays(NamedTuple):
     known: NDArray[np.bool_]
     plans: NDArray[np.float64]
     searched: NDArray[np.bool_]
+    sure: NDArray[np.bool_]
     passes: NDArray[np.bool_]
     by_aim: SearchArrays
     aims: AimArrays
@@ -171,17 +173,20 @@ def find_one(tier, row, quick, start_deg, needed, without, kind, asked, model, w
 def find_two(tier, row, needed, without, kind, asked, model, work):
     """Find the best plan of two antennas into a row of work.plans, where two reach the confidence.
 
-    Return whether they do; the tier then stays set for the plan.
+    Return whether they do; the tier then stays set for the plan. Without a service given up, one antenna is
+    rated before: its bound holds for two as well.
     """
     plan, receiver, by_day = work.plans[row], work.receiver, np.bool_(False)
     forget_plan(plan)
-    set_tier(tier, np.int64(SINGLE), by_day, without, kind, model, work)
     enough = asked.confidence - JUST_MISSED
-    bound = bound_of_plans(
-        enough, needed, model.figures[kind, SINGLE, tier], model.pair_figures[kind, SINGLE, tier],
-        model.wanted, model.pairs, receiver,
-    )  # fmt: skip
-    if bound < enough:
+    plan[BOUND] = work.plans[tier, BOUND]
+    if without >= 0:
+        set_tier(tier, np.int64(SINGLE), by_day, without, kind, model, work)
+        bound_plans(
+            enough, needed, model.figures[kind, SINGLE, tier], model.pair_figures[kind, SINGLE, tier],
+            model.wanted, model.pairs, receiver, plan,
+        )  # fmt: skip
+    if plan[BOUND] < enough:
         return False  # two bring no more than one aimed at every mast; their spread may differ a little
     for joined in range(COMBINED, DIPLEXED + 1):
         if model.diplexer if joined == DIPLEXED else not model.paired[tier]:

@@ -10,6 +10,7 @@ from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.reception.amplifier import amplifier_code
 from covermap.reception.best_plans import DEAD_ROW, TWO_ROW, chance_nearly, find_one, read_receiver, set_tier
 from covermap.reception.confidence import CHOSEN, INTERFERENCE_DB, TOTAL_DEVIATION
+from covermap.reception.interference import disturbed_from_elsewhere
 from covermap.reception.network import strongest_interferer
 from covermap.reception.normal import normal_share
 from covermap.reception.overload import may_overload
@@ -145,7 +146,9 @@ def write_shifted(cell, rank, kind, asked, model, work, result):
     """Write tier and dead zone with every field weaker and stronger; the last tier set for the dead zone."""
     dead, last, needed = work.plans[model.tiers + DEAD_ROW], model.tiers - 1, asked.dead_needed
     for side in range(STRONGER + 1):
-        found = percent(chance_nearly(dead, last, SHIFTS_DB[side], needed, kind, model, work))
+        found = np.uint8(100)
+        if not work.sure[0]:
+            found = percent(chance_nearly(dead, last, SHIFTS_DB[side], needed, kind, model, work))
         if side == WEAKER:
             result.dead_weaker[cell] = found
         else:
@@ -180,6 +183,7 @@ def receive_cells(asked, shifted, fields, model, work, result, plans):
         if not read_receiver(cell, fields, model.wanted, model.pairs, work):
             continue
         kind = fields.kind[cell]
+        result.disturbed[cell] = disturbed_from_elsewhere(model.pairs, work.receiver.interfering)
         rank = rate_receiver(shifted[cell], kind, asked, model, work)
         if asked.tier_only:
             result.tier[cell] = 1 + row_of(rank, model)[0] + (rank == model.order.shape[0])

@@ -288,6 +288,16 @@ def read_pairs(
 
 
 @lean_kernel
+def disturbed_from_elsewhere(pairs, work):
+    """Return whether anything that can count disturbs or joins from another mast, band or polarization."""
+    for item in range(pairs.start.size - 1 if work.some[0] else 0):
+        for pair in range(pairs.start[item], pairs.start[item + 1] if work.live[item] else 0):
+            if work.values[ROLE, pair] != SILENT and not pairs.alike[pair]:
+                return True
+    return False
+
+
+@lean_kernel
 def set_pairs(by_day, height, wanted_figures, figures, pairs, values, work):
     """Fill what each pair can do at most with a tier's installation, and which transmitters are touched.
 

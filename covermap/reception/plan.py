@@ -298,6 +298,19 @@ def chance_bound(services, needed, values, index):
 
 
 @lean_kernel
+def weakest_service(services, values, index):
+    """Return the service with the least chance, its total deviation and the next one's."""
+    weakest, least, next_least = 0, np.inf, np.inf
+    for number in range(services):
+        deviation = values[TOTAL_DEVIATION, index[CHOSEN, number]]
+        if deviation < least:
+            weakest, least, next_least = number, deviation, least
+        elif deviation < next_least:
+            next_least = deviation
+    return weakest, least, next_least
+
+
+@lean_kernel
 def chance_of_list(needed, wanted, receiver, points):
     """Return the chance of at least needed services with the transmitters chosen at the plan set."""
     groups = pack_services(wanted, receiver.values, receiver.numbers)

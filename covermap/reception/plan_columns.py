@@ -9,7 +9,13 @@ MOUNT = 3
 SECOND_DEG = 4  # of the second antenna; -1 where one will do
 SECOND_MOUNT = 5
 JOINED = 6  # index into JOINED_AS
-PLAN_COLUMNS = 7
+# Of one antenna, filled where its rating begins: a chance that no plan of the installation exceeds; the
+# service with the least chance at its own bearing, that chance, and the next one's.
+BOUND = 7
+WEAKEST = 8
+WEAKEST_CHANCE = 9
+NEXT_CHANCE = 10
+PLAN_COLUMNS = 11
 
 JOINED_AS = ("single", "combined", "diplexed")  # first axis of a tier's figures
 SINGLE, COMBINED, DIPLEXED = 0, 1, 2

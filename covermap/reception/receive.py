@@ -262,6 +262,7 @@ def unknown_reception(cells: int, services: int) -> ListReception:
         deciding_interference_db=unknown(np.uint8),
         deciding_interferer=unknown(np.int16),
         interference_decides=np.zeros(cells, np.bool_),
+        disturbed=np.zeros(cells, np.bool_),
     )
 
 
@@ -274,6 +275,7 @@ def cell_arrays(heights: int, model: Installations) -> CellArrays:
         np.empty(wanted.services, np.bool_),
         np.empty((rows, PLAN_COLUMNS)),
         np.empty(model.tiers, np.bool_),
+        np.zeros(1, np.bool_),
         np.zeros((rows, NIGHT + 1), np.bool_),
         search_arrays(wanted),
         aim_arrays(wanted),

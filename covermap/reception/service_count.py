@@ -26,7 +26,7 @@ class CountArrays(NamedTuple):
     """Work arrays of the count, made once a thread.
 
     number : (DEGREES + 1,), how many services could arrive at each whole azimuth, interference left out
-    last : (DEGREES,), the last service counted there
+    last : (DEGREES,), the last service of several transmitters counted there
     """
 
     number: NDArray[np.int64]
@@ -52,6 +52,17 @@ def half_width_deg(spare_db, rolloff, floor_db, cross_db):
 
 
 @inner_kernel
+def add_aims(first, last, number):
+    """Add one service at whole azimuths, as steps: from first to last, at most a circle, first 0 to 359."""
+    number[first] += 1
+    if last >= DEGREES:
+        number[DEGREES] -= 1
+        number[0] += 1
+        last -= DEGREES
+    number[last + 1] -= 1
+
+
+@inner_kernel
 def fill_numbers(mount, deviation, wanted, figures, values, counts):
     """Fill how many services could arrive at each whole azimuth; return how many could at any.
 
@@ -59,7 +70,8 @@ def fill_numbers(mount, deviation, wanted, figures, values, counts):
     """
     number, last = counts.number, counts.last
     number[:] = 0
-    last[:] = -1
+    if wanted.station.size > wanted.services:
+        last[:] = -1
     everywhere, somewhere = 0, 0
     for service in range(wanted.services):
         first, end = wanted.service_start[service], wanted.service_start[service + 1]
@@ -74,20 +86,28 @@ def fill_numbers(mount, deviation, wanted, figures, values, counts):
             if half < 0.0 or half >= 180.0 or widest >= 180.0:
                 continue
             bearing_deg = values[BEARING_DEG, item]
-            for step in range(math.ceil(bearing_deg - half), math.floor(bearing_deg + half) + 1):
+            start, stop = math.ceil(bearing_deg - half), math.floor(bearing_deg + half)
+            if end == first + 1:
+                if start <= stop:
+                    aim = start % DEGREES
+                    add_aims(aim, aim + stop - start, number)
+                continue
+            for step in range(start, stop + 1):
                 aim = step % DEGREES
                 if last[aim] != service:
                     last[aim] = service
-                    number[aim] += 1
+                    add_aims(aim, aim, number)
         somewhere += 1 if widest >= 0.0 else 0
         if widest >= 180.0:
             everywhere += 1
-            for aim in range(DEGREES):  # what its other transmitters counted
+            for aim in range(DEGREES if end > first + 1 else 0):  # what its other transmitters counted
                 if last[aim] == service:
                     last[aim] = -1
                     number[aim] -= 1
-    for aim in range(DEGREES):
-        number[aim] += everywhere
+                    number[aim + 1] += 1
+    number[0] += everywhere
+    for aim in range(1, DEGREES):
+        number[aim] += number[aim - 1]
     return somewhere
 
 
@@ -152,11 +172,13 @@ def best_for_most(start_deg, start_mount, deviation, tier, kind, model, work, co
         for level in range(highest, most, -1):
             since = 0  # aims since the stretch of this number began
             for aim in range(DEGREES):
+                if tries == 0:
+                    break
                 if counts.number[aim] != level:
                     since = 0
                     continue
                 since += 1
-                if tries == 0 or (touched and since % LOOKED_AT_DEG != FIRST_LOOKED_AT):
+                if touched and since % LOOKED_AT_DEG != FIRST_LOOKED_AT:
                     continue
                 tries -= 1
                 looked = float(aim if touched else middle_of_widest(level, counts.number))

@@ -163,6 +163,8 @@ class ListReception:
     deciding_interference_db : uint8 (N,), what interference takes from it there
     deciding_interferer : int16 (N,), the station that takes most of that, -1 where none does
     interference_decides : bool (N,), whether without interference one tier lower would do
+    disturbed : bool (N,), whether another station than one of its own mast, band and polarization could take
+        from a wanted service, or add to it, with any antenna
     """
 
     tier: NDArray[np.uint8]
@@ -195,3 +197,4 @@ class ListReception:
     deciding_interference_db: NDArray[np.uint8]
     deciding_interferer: NDArray[np.int16]
     interference_decides: NDArray[np.bool_]
+    disturbed: NDArray[np.bool_]

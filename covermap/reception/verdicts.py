@@ -3,7 +3,7 @@
 import numpy as np
 
 from covermap.propagation.compiling import inner_kernel
-from covermap.reception.aim_search import ANY_AIM
+from covermap.reception.aim_search import ANY_AIM, JUST_MISSED
 from covermap.reception.best_plans import OTHER_ROW, TRIAL_ROW, find_one, find_two, holds
 from covermap.reception.budget import SHORT_DB
 from covermap.reception.confidence import CLEAR_DB
@@ -14,8 +14,11 @@ from covermap.reception.plan_columns import (
     DIPLEXED,
     JOINED,
     MOUNT,
+    NEXT_CHANCE,
     SECOND_DEG,
     SECOND_MOUNT,
+    WEAKEST,
+    WEAKEST_CHANCE,
     copy_plan,
 )
 from covermap.reception.rating import CLOSE, NIGHT, OVERLOADED, row_of
@@ -33,6 +36,15 @@ FULL_TURN = 360  # degrees
 
 
 @inner_kernel
+def bound_without(given_up, plan):
+    """Return a chance that no plan of an installation exceeds for the list without a service.
+
+    plan : of its one antenna, rated for the whole list
+    """
+    return plan[NEXT_CHANCE if int(plan[WEAKEST]) == given_up else WEAKEST_CHANCE]
+
+
+@inner_kernel
 def tier_without(given_up, rank, kind, asked, model, work):
     """Return the tier of the least costly installation that holds a list with one service given up.
 
@@ -45,6 +57,8 @@ def tier_without(given_up, rank, kind, asked, model, work):
     row = model.tiers + OTHER_ROW
     for earlier in range(rank):
         tier = model.order[earlier, 0]
+        if bound_without(given_up, work.plans[tier]) < asked.confidence - JUST_MISSED:
+            continue
         if model.order[earlier, 1] == 1:
             start_deg = work.plans[tier, AIM_DEG]
             find_one(
