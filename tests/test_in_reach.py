@@ -8,14 +8,19 @@ from scenario_files import station_csv
 from small_inputs import CRS, NORTH, WEST, write_inputs, write_raster
 
 from covermap.constants import TIER_NOT_PROMISED, UNKNOWN_UINT8
+from covermap.grid.executor import Threads
 from covermap.grid.reach import reaching
 from covermap.grid.store import Store
 from covermap.inputs.in_reach import in_reach_of
 from covermap.inputs.prepare import prepare
 from covermap.inputs.stations_that_count import is_silent_beyond_reach
-from covermap.jobs.path_stage import tile_blocks
+from covermap.jobs import path_stage
+from covermap.jobs.path_stage import compute_paths, tile_blocks
+from covermap.jobs.predict import receive_task
+from covermap.jobs.run_session import RunSession
 from covermap.jobs.tile_reception import receive_tile
 from covermap.jobs.widened import BEYOND_REACH, widened, widened_counts
+from covermap.result.run_counts import RunCounts
 from covermap.scenario import read_scenario
 
 CELLS, CELL_M, REACH_KM = 256, 500.0, 40.0
@@ -143,3 +148,66 @@ def test_the_stations_in_reach_give_the_answers_of_all_stations(prepared, store,
     )
     np.testing.assert_array_equal(counts.tiers, whole.services.tiers)
     np.testing.assert_array_equal(counts.count, whole.services.count)
+
+
+FAR_APART_KM = 12.0
+FAR_APART = [(43.55 + 0.28 * row, -35.9 + 0.4 * col) for row in range(4) for col in range(4)]
+
+
+class AskedStore(Store):
+    """A store that notes which blocks it is asked for, in whatever way."""
+
+    def __init__(self, folder):
+        super().__init__(folder)
+        self.asked = set()
+
+    def has(self, digest):
+        self.asked.add(digest)
+        return super().has(digest)
+
+    def load(self, digest):
+        self.asked.add(digest)
+        return super().load(digest)
+
+    def save(self, digest, block):
+        self.asked.add(digest)
+        super().save(digest, block)
+
+
+def test_blocks_beyond_reach_are_never_asked_for(tmp_path, monkeypatch):
+    """16 masts 31 km apart that reach 12 km: by PROJ's geodesic to every cell of a block."""
+    monkeypatch.setattr(path_stage, "TILE_CELLS", 32)
+    stations = station_csv(*(
+        ROW.format(id=f"N{number}", service=f"Net {number % 2}", mast=f"Mast {number}", number=f"{number}.1",
+                   place=f"{latitude:.2f},{longitude:.2f}", channel=21 + number, kw=10)
+        for number, (latitude, longitude) in enumerate(FAR_APART)
+    ))  # fmt: skip
+    extra = f'[prediction]\nreach_km = {FAR_APART_KM:g}\nmodel = "free_space"\n'
+    path = write_inputs(tmp_path, stations=stations, extra=extra)
+    text = path.read_text("utf-8")
+    path.write_text(text.replace('services = ["First TV"]', 'networks = ["Net 0", "Net 1"]'), "utf-8")
+    at = Affine(CELL_M, 0, WEST, 0, -CELL_M, NORTH + 60_000.0)
+    write_raster(tmp_path / "elevation.tif", np.full((CELLS, CELLS), 20.0, np.float32), CRS, at)
+    prepared = prepare(read_scenario(path))
+    kept = AskedStore(tmp_path / "store")
+    session = RunSession(prepared, kept)
+    counts = RunCounts()
+    compute_paths(session, Threads(1), lambda stage, share, words: True, counts)
+    for tile in prepared.grid.tiles(32):
+        receive_task(session, tile)
+    blocks = {
+        request.of(frequency).digest(tile): (request, tile)
+        for request in prepared.requests
+        for frequency in request.frequencies
+        for tile in prepared.grid.tiles(32)
+    }
+    assert kept.asked <= set(blocks)
+    for digest, (request, tile) in blocks.items():
+        longitude, latitude = prepared.grid.centres_lonlat(tile)
+        mast = np.full(longitude.shape, request.longitude_deg), np.full(latitude.shape, request.latitude_deg)
+        near_km = Geod(ellps="WGS84").inv(*mast, longitude, latitude)[2].min() / 1000.0
+        asked = digest in kept.asked
+        assert asked if near_km <= FAR_APART_KM else not asked or near_km < FAR_APART_KM + 2.0
+    assert 0 < len(kept.asked) < 0.15 * len(blocks)
+    assert counts.computed == len(kept.asked)
+    assert counts.read == 0

@@ -1,11 +1,14 @@
 """A whole map made in parts: paths and reception part by part, every output from all of them."""
 
 import json
+import shutil
 
 import numpy as np
+import pytest
 from same_results import assert_same_layers
 from test_commands import run, write_demo
 
+from covermap.grid.frame import Tile
 from covermap.jobs import over_cells, path_stage
 from covermap.result import open_coverage
 from covermap.result import parts as of_parts
@@ -15,20 +18,29 @@ TILE = 64
 LISTS_FILES = ("run_metadata",)  # in parts there are more of them
 
 
-def test_a_whole_map_in_parts_says_what_the_map_in_one_says(tmp_path, monkeypatch):
-    """Rasters, layers and tables; made of the demo in squares of 400 m, four parts of one tile each."""
-    monkeypatch.setattr(path_stage, "TILE_CELLS", TILE)
-    monkeypatch.setattr(over_cells, "TILE_CELLS", TILE)
-    scenario = write_demo(tmp_path, {"cell_m = 100": "cell_m = 400"})
+@pytest.fixture(scope="module")
+def both(tmp_path_factory):
+    """The demo in squares of 400 m, as one map and in four parts of one tile each; and its scenario."""
+    folder = tmp_path_factory.mktemp("parts")
+    scenario = write_demo(folder / "demo", {"cell_m = 100": "cell_m = 400"})
 
-    def mapped(folder):
-        done = run("map", scenario, "--output", folder, "--store", tmp_path / "store", "--progress", "none")
+    def mapped(name):
+        words = ("--output", folder / name, "--store", folder / "store", "--progress", "none")
+        done = run("map", scenario, *words)
         assert done.exit_code == 0, done.output
-        return open_coverage(folder)
+        return open_coverage(folder / name)
 
-    one = mapped(tmp_path / "one")
-    monkeypatch.setattr(of_parts, "PART_CELLS", TILE)
-    several = mapped(tmp_path / "several")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(path_stage, "TILE_CELLS", TILE)
+        patch.setattr(over_cells, "TILE_CELLS", TILE)
+        one = mapped("one")
+        patch.setattr(of_parts, "PART_CELLS", TILE)
+        return one, mapped("several"), scenario
+
+
+def test_a_whole_map_in_parts_says_what_the_map_in_one_says(both):
+    """Rasters, layers and tables."""
+    one, several, _ = both
     assert several.raster_names() == one.raster_names()
     for name in one.raster_names():
         np.testing.assert_array_equal(several.read(name), one.read(name), err_msg=name)
@@ -37,6 +49,27 @@ def test_a_whole_map_in_parts_says_what_the_map_in_one_says(tmp_path, monkeypatc
     for table in ("neighbourhoods.csv", "transmitters.csv"):
         rows = [len((result.folder / table).read_text("utf-8").splitlines()) for result in (one, several)]
         assert rows[0] == rows[1] > 2
+    for result, largest in ((one, "null"), (several, str(TILE**2))):
+        assert f'"largest_whole":{largest}' in (result.folder / "map.html").read_text("utf-8")
     listed = json.loads((several.folder / "run.json").read_text("utf-8"))["files"]
     assert all((several.folder / name).is_file() for name in listed)
     assert {"map.html", "brief.html", "coverage.qgs", "rasters/main/tier.vrt"} <= set(listed)
+
+
+def test_the_sheet_of_an_address_in_the_second_part_is_read_from_it(both):
+    *results, scenario = both
+    tier = results[0].read("main/tier", Tile(0, TILE, TILE, results[0].grid.cols - TILE))
+    row, col = (int(place) for place in np.argwhere((tier > 2) & (tier < 8))[0])
+    longitude, latitude = results[0].grid.lonlat_of(np.array([row]), np.array([col + TILE]))
+    told = []
+    for result in results:
+        folder = scenario.parent / "out"
+        shutil.rmtree(folder, ignore_errors=True)
+        shutil.copytree(result.folder, folder)
+        at = f"--at={latitude[0]:.6f},{longitude[0]:.6f}"
+        found = run("address", scenario, at, "--json", "--day", "2026-12-02")
+        assert found.exit_code == 0, found.output
+        told.append(json.loads(found.stdout))
+    assert told[1] == told[0]
+    assert told[1]["cell"]["source"] == "result"
+    assert told[1]["cell"]["tier"] == int(tier[row, col])

@@ -9,6 +9,9 @@ from rasterio.enums import Resampling
 from small_coverage import GRID, SERVICES, STATIONS, make_arrays, make_run
 
 from covermap.grid.frame import Tile
+from covermap.planning.changes import compare
+from covermap.planning.dead_zones import find_dead_zones
+from covermap.reports.comparison.write import change_patches
 from covermap.result import parts as of_parts
 from covermap.result.coarsened import coarsened
 from covermap.result.coverage import Coverage
@@ -143,3 +146,58 @@ def test_less_than_all_is_read_from_the_overviews_of_the_parts(tmp_path, monkeyp
     assert [
         int(small[r, c]) for r, c in ((0, 0), (0, 300), (0, 524), (274, 0), (274, 300), (274, 524))
     ] == list(range(6))
+
+
+def test_a_dead_zone_across_the_edges_of_parts_is_one(tmp_path, small_parts, monkeypatch):
+    """Three parts of it: rows 12 to 17 and columns 14 to 33 of parts of 16 squares on a side."""
+    monkeypatch.setattr("covermap.planning.patches.BLOCK_CELLS", PART)
+    layers = layers_of(np.random.default_rng(7))
+    dead = np.full(GRID.shape, 95, np.uint8)
+    dead[12:18, 14:34] = 4
+    layers["main/dead_zone_chance"] = dead
+    layers["flags"][:] = 0  # all asked for
+    zones = [
+        find_dead_zones(written(tmp_path / name, layers, parts), "main")
+        for name, parts in (("one", [GRID.whole]), ("parts", parts_of(GRID)))
+    ]
+    for found in zones:
+        assert found["kind"].tolist() == ["dead"]
+        assert found["area_km2"].tolist() == pytest.approx([1.2])  # 6 x 20 squares of 100 m
+        west, south, east, north = found.total_bounds - np.array([GRID.x_min, GRID.y_max] * 2)
+        assert (west, south, east, north) == pytest.approx((1400.0, -1800.0, 3400.0, -1200.0))
+    assert zones[1]["homes"].tolist() == pytest.approx(zones[0]["homes"].tolist())
+    assert zones[0]["homes"][0] > 0
+
+
+def later_in(layers):
+    """Return layers of a later map: a block across the edges of four parts is a class harder, some easier."""
+    tier = layers["main/tier"].copy()
+    block = tier[13:19, 14:18]
+    block[block < 8] += 1
+    easier = tier[2:4, 28:36]
+    easier[(easier > 1) & (easier < 9)] -= 1
+    return layers | {"main/tier": tier}
+
+
+@pytest.mark.parametrize("before", ["one", "parts"])
+@pytest.mark.parametrize("after", ["one", "parts"])
+def test_changes_are_the_same_of_maps_in_parts_and_in_one(tmp_path, small_parts, monkeypatch, before, after):
+    monkeypatch.setattr("covermap.planning.patches.BLOCK_CELLS", PART)
+    layers = layers_of(np.random.default_rng(8))
+    layers["flags"][:] = 0  # all asked for
+    parts = {"one": [GRID.whole], "parts": parts_of(GRID)}
+    first = written(tmp_path / "before", layers, parts[before])
+    second = written(tmp_path / "after", later_in(layers), parts[after])
+    found = compare(first, second)
+    old, new = layers["main/tier"].astype(int), later_in(layers)["main/tier"].astype(int)
+    counts = found.counts("main")
+    assert counts.cells["harder"] == np.count_nonzero((new > old) & (new < 9)) > 15
+    assert counts.cells["easier"] == np.count_nonzero(new < old) > 5
+    assert counts.homes["harder"] == pytest.approx(layers["homes"][new > old].sum())
+    patches = change_patches(found, "main")
+    harder = patches[patches.change == "harder"]
+    assert harder.area_km2.sum() == pytest.approx(0.01 * counts.cells["harder"])
+    edge_x, edge_y = GRID.x_min + 1600.0, GRID.y_max - 1600.0
+    bounds = harder.bounds
+    assert ((bounds.minx < edge_x) & (bounds.maxx > edge_x)).any()
+    assert ((bounds.miny < edge_y) & (bounds.maxy > edge_y)).any()

@@ -11,6 +11,7 @@ from web_map_browser import NARROW, WIDE, click_cell, known_cell, load, open_bro
 from web_map_case import place_of_cell, write_page
 
 from covermap.wording import words
+from covermap.wording.language import speaking
 
 pytestmark = pytest.mark.browser
 
@@ -315,3 +316,23 @@ def test_result_without_homes_gives_shares_of_land(browser, tmp_path):
     assert "Share of land" in text
     assert "homes" not in text
     assert "2 %" in text  # 24 of 1,200 cells are unknown
+
+
+@pytest.mark.parametrize(
+    ("language", "words"),
+    [
+        ("en", ("made in parts", "My antenna", "stock by antenna", "16,777,216 squares")),
+        ("de", ("entsteht in Teilen", "Meine Antenne", "Vorrat nach Antennen", "16.777.216 Quadraten")),
+    ],
+)
+def test_the_page_of_a_map_in_parts_says_what_it_lacks(browser, tmp_path, language, words):
+    with speaking(language):
+        case = write_page(tmp_path, largest_whole=4096**2)
+    load(browser, case)
+    told = browser.execute_script("return find('#lists').textContent")
+    assert all(one in told for one in words), told
+    assert browser.execute_script("return page.facts.own_list === null && !has_antennas()")
+
+
+def test_the_page_of_another_map_does_not(wide):
+    assert "in parts" not in wide.execute_script("return find('#lists').textContent")

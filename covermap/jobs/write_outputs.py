@@ -39,6 +39,7 @@ from covermap.result.csv_tables import (
     write_transmitters,
 )
 from covermap.result.exports import PARQUET, PMTILES, write_geoparquet, write_pmtiles
+from covermap.result.parts import largest_whole_cells, parts_of
 from covermap.result.public import public_homes
 from covermap.result.run_json import homes_record, update_run_json
 from covermap.result.stac_item import write_stac_item
@@ -257,5 +258,6 @@ def _write_map(
         ridges=ridges,
         alone=single,
         antennas=owned,
+        largest_whole=None if len(parts_of(prepared.grid)) == 1 else largest_whole_cells(),
     )
     return path

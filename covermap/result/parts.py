@@ -24,9 +24,14 @@ PARTS_FOLDER = "parts"
 SMALLEST_OVERVIEW_CELLS = 512
 
 
+def largest_whole_cells() -> int:
+    """Return how many squares a map may have and not be made in parts."""
+    return PART_CELLS**2
+
+
 def parts_of(grid: Grid) -> list[Tile]:
     """Return the parts of a map, from north to south; a map with no more squares than one part is whole."""
-    if grid.cells <= PART_CELLS**2:
+    if grid.cells <= largest_whole_cells():
         return [grid.whole]
     return list(grid.tiles(PART_CELLS))
 

@@ -57,6 +57,7 @@ def write_map(
     antennas: PageAntennas | None = None,
     context: Sequence[Context] = (),
     customers: Sequence[Place] = (),
+    largest_whole: int | None = None,
 ) -> None:
     """Write the interactive map of a result as one HTML file that opens without a network.
 
@@ -78,6 +79,8 @@ def write_map(
     context : layers of the user's own, drawn over the squares; customers : further names to find
     alone : the class each service needs by itself, for lists of the reader's own; None leaves them out
     antennas : of a catalogue, where each holds a list; None leaves them out
+    largest_whole : of a map in parts, which has neither of the two, how many squares one with them may have;
+        the page says it
 
     Raises
     ------
@@ -111,6 +114,7 @@ def write_map(
     facts["customers"] = place_facts(customers)
     facts["base_map"] = base_map_facts(scenario)
     facts["own_list"] = None if own is None else own.facts()
+    facts["largest_whole"] = largest_whole
     facts["antennas"] = None if antennas is None else antennas.facts()
     ground = page_heights(source, grid, facts["masts"])
     facts["heights"] = ground.facts()

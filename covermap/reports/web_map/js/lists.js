@@ -72,6 +72,11 @@ function without_field_part() {
   return without ? small(say("page.lists.no_fields", { count: without })) : null;
 }
 
+function in_parts_part() {
+  const { largest_whole } = page.facts;
+  return largest_whole === null ? null : small(say("page.lists.in_parts", { squares: thousands(largest_whole) }));
+}
+
 // The ticks keep the focus when the section is drawn again.
 function show_lists() {
   const holder = find("#lists");
@@ -84,7 +89,7 @@ function show_lists() {
   holder.replaceChildren(
     ...list_choices(),
     ...(page.facts.own_list ? [own_list_part(), many_actions(), ...service_ticks(), left_out_part()] : [plain()]).filter(Boolean),
-    ...[without_field_part()].filter(Boolean),
+    ...[without_field_part(), in_parts_part()].filter(Boolean),
   );
   if (focused >= 0) (boxes()[focused + boxes().length - before] || holder).focus();
 }
