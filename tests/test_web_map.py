@@ -253,8 +253,11 @@ def test_land_shares_with_unknown_are_the_whole(tmp_path):
     assert facts["land"]["unknown"] == pytest.approx(2.0)  # 24 of 1,200 cells
 
 
-def test_stations_have_letters_up_to_z_then_numbers():
-    assert [letter(order) for order in (0, 25, 26, 99)] == ["A", "Z", "27", "100"]
+@pytest.mark.parametrize(
+    ("order", "letters"), [(0, "A"), (25, "Z"), (26, "AA"), (51, "AZ"), (52, "BA"), (701, "ZZ"), (702, "AAA")]
+)
+def test_stations_have_letters_up_to_z_then_two(order, letters):
+    assert letter(order) == letters
 
 
 # ---- the picture without scripts

@@ -238,8 +238,8 @@ def axe_source():
     return AXE.read_text(encoding="utf-8")
 
 
-def serious_faults(browser, source):
-    """Return rule and places of each serious fault that axe-core (Deque Systems, MPL-2.0) finds."""
+def all_faults(browser, source, impacts=("minor", "moderate", "serious", "critical")):
+    """Return rule and places of each fault of some impact that axe-core (Deque Systems, MPL-2.0) finds."""
     browser.execute_script(f"if (!window.axe) {{ {source} }}")
     found = browser.execute_async_script(
         "const done = arguments[0]; axe.run().then((report) => done(report.violations))"
@@ -247,8 +247,13 @@ def serious_faults(browser, source):
     return [
         (fault["id"], [node["html"][:120] for node in fault["nodes"]])
         for fault in found
-        if fault["impact"] in ("serious", "critical")
+        if fault["impact"] in impacts
     ]
+
+
+def serious_faults(browser, source):
+    """Return those of all_faults() that keep somebody out."""
+    return all_faults(browser, source, ("serious", "critical"))
 
 
 STATES = {

@@ -281,6 +281,15 @@ def test_sheet_opens_in_the_middle_and_steps(narrow):
     assert wait_for(narrow, f"Math.abs({height} - 96) < 1")
 
 
+@pytest.mark.parametrize("mode", ["sure", "decides", "cause", "signal", "tier"])
+def test_the_key_of_a_mode_leaves_the_middle_of_a_narrow_map_free(narrow, mode):
+    narrow.execute_script(f"choose_shows('{mode}')")
+    assert wait_for(narrow, "find('#ladder').getBoundingClientRect().bottom <= 740")
+    top = narrow.execute_script("return 740 - find('#sheet').getBoundingClientRect().height")
+    assert top > 48 + (740 - 48) / 2  # of the screen, under a bar of 48 px
+    narrow.execute_script("choose_shows('tier')")
+
+
 def test_card_on_a_narrow_screen_leaves_the_square_in_sight(narrow, case):
     click_cell(narrow, *known_cell(case[0], 5))
     assert wait_for(narrow, "Math.abs(find('#sheet').getBoundingClientRect().height - 0.55 * 740) < 1")

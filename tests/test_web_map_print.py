@@ -100,6 +100,31 @@ def test_numbers_are_on_for_paper_and_the_screen_stays_as_it_was(browser, case, 
     assert seen["moved"] < 1.0  # pixels
 
 
+@SIZES
+def test_what_is_known_fills_the_map_on_paper(browser, case, size):
+    load(browser, case, size)
+    shares = browser.execute_script(
+        """
+        const drawn = [];
+        const draw = page.cells.draw_now;
+        page.cells.draw_now = function () {
+          const [one, other] = [page.known.getNorthEast(), page.known.getSouthWest()];
+          const at = (corner) => page.map.latLngToContainerPoint(corner);
+          const across = at(one).subtract(at(other));
+          const size = page.map.getSize();
+          drawn.push([across.x / size.x, -across.y / size.y]);
+          return draw.call(this);
+        };
+        build_paper();
+        page.cells.draw_now = draw;
+        clear_paper();
+        return drawn[0];
+        """
+    )
+    assert max(shares) > 0.8
+    assert max(shares) <= 1.0
+
+
 def test_print_of_a_place_with_many_stations_is_made_smaller(browser, case):
     prepare(browser, case, WIDE, True)
     browser.execute_script(

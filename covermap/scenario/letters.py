@@ -8,7 +8,7 @@ ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
 def station_letters(scenario: Scenario) -> dict[str, str]:
-    """Return station_id -> letter: A to Z, then 27, 28, ...
+    """Return station_id -> letter: A to Z, then AA, AB, ...
 
     In file order: the stations of wanted lists, then others that may be wanted, then the rest. The same
     whatever list is asked for and wherever the station is named.
@@ -24,8 +24,9 @@ def station_letters(scenario: Scenario) -> dict[str, str]:
 
 
 def letter(order: int) -> str:
-    """Return A to Z for 0 to 25, then the number of its place: '27'."""
-    return ALPHABET[order] if order < len(ALPHABET) else str(order + 1)
+    """Return A to Z for 0 to 25, then AA, AB: a number would be read as a channel or a class."""
+    before, place = divmod(order, len(ALPHABET))
+    return (letter(before - 1) if before else "") + ALPHABET[place]
 
 
 def service_names(scenario: Scenario, list_name: str) -> dict[str, str]:

@@ -4,7 +4,12 @@
 const GROUPED_FROM = 13; // services from which the ticks stand by mast
 
 function station_line(station) {
-  return `${station.letter}, ${station_numbers(station)}, ${page.facts.masts[station.mast].name}`;
+  return `${station_short(station)}, ${page.facts.masts[station.mast].name}`;
+}
+
+// The same where the mast stands over it.
+function station_short(station) {
+  return `${station.letter}, ${station_numbers(station)}`;
 }
 
 // "4.1, RF 21": the number on the set, and the channel it is sent on.
@@ -12,8 +17,10 @@ function station_numbers(station) {
   return station.channel_words;
 }
 
-function station_lines(indices) {
-  return small(indices.map((index) => element("span", { class: "line" }, station_line(page.facts.stations[index]))));
+function station_lines(indices, mast) {
+  const here = indices.every((index) => page.facts.stations[index].mast === mast);
+  const words = here ? station_short : station_line;
+  return small(indices.map((index) => element("span", { class: "line" }, words(page.facts.stations[index]))));
 }
 
 function list_choices() {
@@ -23,24 +30,25 @@ function list_choices() {
     small(capital(list.words.subject))));
 }
 
-function service_tick(number) {
+// mast : the one the service stands under, if any
+function service_tick(number, mast) {
   const { name, stations } = page.facts.own_list.services[number];
-  return tick(name, ticked_now().has(number), (checked) => tick_services([number], checked), null, station_lines(stations));
+  return tick(name, ticked_now().has(number), (checked) => tick_services([number], checked), null, station_lines(stations, mast));
 }
 
 // Many services stand by mast, each mast with a tick for all of its own.
 function service_ticks() {
   const { services } = page.facts.own_list;
   const numbers = services.map((_, number) => number);
-  if (services.length < GROUPED_FROM) return numbers.map(service_tick);
+  if (services.length < GROUPED_FROM) return numbers.map((number) => service_tick(number));
   const mast_of = (number) => page.facts.stations[services[number].stations[0]].mast;
-  return page.facts.masts.map((mast, order) => ({ mast, own: numbers.filter((number) => mast_of(number) === order) }))
+  return page.facts.masts.map((mast, order) => ({ mast, order, own: numbers.filter((number) => mast_of(number) === order) }))
     .filter(({ own }) => own.length)
-    .flatMap(({ mast, own }) => {
+    .flatMap(({ mast, order, own }) => {
       const all = own.every((number) => ticked_now().has(number));
       const head = tick(mast.name, all, (checked) => tick_services(own, checked), null, small(say("page.lists.of_mast", { count: own.length })));
       head.classList.add("mast_row");
-      return [head, element("div", { class: "of_mast" }, own.map(service_tick))];
+      return [head, element("div", { class: "of_mast" }, own.map((number) => service_tick(number, order)))];
     });
 }
 

@@ -15,24 +15,35 @@ function paper_map_mm(size) {
   return Math.min(room.width, (room.height * size.x) / size.y);
 }
 
-// Gives the map another size, or with null its own again, around a place.
-function size_map(size_px, middle) {
+// Gives the map another size, or with null its own again.
+function size_map(size_px) {
   const { style } = page.map.getContainer();
   for (const side of ["width", "height"]) style[side] = size_px ? `${size_px[side]}px` : "";
   page.map.invalidateSize({ animate: false, pan: false });
-  page.map.setView(middle, page.map.getZoom(), { animate: false });
 }
 
-// The middle of what the sheet at the foot of a narrow screen leaves free.
-function free_middle() {
-  const size = page.map.getSize();
-  return page.map.containerPointToLatLng([size.x / 2, (size.y - find("#sheet").offsetHeight) / 2]);
+// What a narrow screen shows above its sheet; of it what is known, where any of that is in sight.
+function shown_bounds() {
+  const [size, known] = [page.map.getSize(), page.known];
+  const free_px = Math.max(size.y - find("#sheet").offsetHeight, size.y * (1 - CARD_SHARE));
+  const seen = L.latLngBounds(page.map.containerPointToLatLng([0, 0]), page.map.containerPointToLatLng([size.x, free_px]));
+  if (!known || !seen.intersects(known)) return seen;
+  return L.latLngBounds(
+    [Math.max(seen.getSouth(), known.getSouth()), Math.max(seen.getWest(), known.getWest())],
+    [Math.min(seen.getNorth(), known.getNorth()), Math.min(seen.getEast(), known.getEast())]);
+}
+
+// A narrow screen's map at the size of the paper's, with what was in sight as large as fits.
+function widen_map() {
+  const bounds = shown_bounds();
+  size_map(NARROW_PRINT_PX);
+  page.map.setView(bounds.getCenter(), page.map.getBoundsZoom(bounds, false, L.point(20, 20)), { animate: false });
 }
 
 // The map as drawn for paper, with the scale bar as long as it is drawn there.
 function map_for_paper() {
-  const centre = page.map.getCenter();
-  if (!is_wide()) size_map(NARROW_PRINT_PX, free_middle());
+  const [centre, zoom] = [page.map.getCenter(), page.map.getZoom()];
+  if (!is_wide()) widen_map();
   const before = { numbers: page.ticks.numbers, density: page.density };
   page.ticks.numbers = true;
   page.density = Math.max(PAPER_DENSITY, window.devicePixelRatio || 1);
@@ -46,7 +57,10 @@ function map_for_paper() {
   const scale = element("p", { class: "paper_scale" }, bar, find("#scale_text").textContent);
   page.ticks.numbers = before.numbers;
   page.density = before.density;
-  if (!is_wide()) size_map(null, centre);
+  if (!is_wide()) {
+    size_map(null);
+    page.map.setView(centre, zoom, { animate: false });
+  }
   page.cells.draw_now();
   return [copy, scale];
 }

@@ -45,7 +45,9 @@ function first_view(tier) {
   const free = free_size();
   page.map.setMinZoom(zoom_for(Math.min(free.x / cols, free.y / rows) * 0.6));
   page.map.setMaxZoom(zoom_for(MOST_PX));
-  fit_box(known_box(tier), is_wide() ? 28 : 10);
+  const box = known_box(tier);
+  page.known = L.latLngBounds(place_of(box[0], box[1]), place_of(box[2] + 1, box[3] + 1));
+  fit_box(box, is_wide() ? 28 : 10);
 }
 
 function show_trouble(error) {

@@ -29,7 +29,7 @@ function chance_in_words(percent, highest = false) {
 // Steps of 5 % that never cross into another word.
 function chance_number(percent) {
   if (percent < 10) return say("number.under", { number: percent_text(10) });
-  if (percent > 90) return say("number.over", { number: percent_text(90) });
+  if (percent > 90) return say("number.better_than", { number: percent_text(90) });
   let step = 5 * half_up(percent / 5);
   if (chance_in_words(step) !== chance_in_words(percent)) step -= 5;
   return percent_text(step);
