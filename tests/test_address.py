@@ -18,12 +18,14 @@ from shapely.geometry import Point
 from test_second_language import english_words
 
 import covermap
+from covermap.addresses.list_file import read_addresses
 from covermap.addresses.report import Note
 from covermap.addresses.skyline import skyline
 from covermap.jobs.address_sheets import open_book
 from covermap.measurements.readings import read_readings
 from covermap.reports.address_sheet import address_record, sheet_html
 from covermap.reports.address_sheet.day_sheet import day_sheet_html
+from covermap.reports.address_sheet.files import sheet_names
 from covermap.reports.address_sheet.sections import answer_section
 from covermap.scenario.letters import station_letters
 from covermap.scenario.settings import DisplaySettings
@@ -207,6 +209,28 @@ def test_command_writes_json_alone_and_exits_0(demo, tmp_path):
     assert record["tier"] == 2  # a shelf just misses 90 % by what its figures can be off by
     assert record["location"]["latitude_deg"] == EASY[0]
     assert not (demo.parent / "addresses").exists()
+
+
+@pytest.mark.parametrize(
+    ("header", "rows", "names"),
+    [
+        ("id,latitude_deg,longitude_deg,label", ["7,43.95,-35.62,Mill", "8,43.96,-35.6,"], ["7", "8"]),
+        ("latitude_deg,longitude_deg,address", ['43.95,-35.62,"Mühle, 4/2"', "43.96,-35.6,Mill"],
+         ["Muhle-4-2", "Mill"]),
+        ("latitude_deg,longitude_deg,name", ["43.95,-35.62,Mill", "43.96,-35.6,mill", "43.97,-35.6,Mill"],
+         ["Mill", "mill_2", "Mill-2"]),
+        ("latitude_deg,longitude_deg", ["43.95,-35.62"], ["43p95000_-35p62000"]),
+        ("latitude_deg,longitude_deg,label", ["43.95,-35.62,../..", "43.95,-35.62,"],
+         ["43p95000_-35p62000", "43p95000_-35p62000_2"]),
+    ],
+)  # fmt: skip
+def test_files_of_a_list_are_named_by_id_address_or_place_and_none_alike(tmp_path, header, rows, names):
+    path = tmp_path / "addresses.csv"
+    path.write_text("\n".join([header, *rows]) + "\n", "utf-8")
+    listed = read_addresses(path).addresses
+    assert sheet_names(listed) == [f"address_{name}" for name in names]
+    given = [one.point_id for one in listed if one.point_id]
+    assert len(set(given)) == len(given)
 
 
 def test_list_gives_a_sheet_each_a_day_sheet_and_names_bad_rows(demo, tmp_path):

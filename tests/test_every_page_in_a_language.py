@@ -2,6 +2,9 @@
 
 import csv
 import re
+import sqlite3
+import xml.etree.ElementTree as ET
+from contextlib import closing
 
 import geopandas as gpd
 import numpy as np
@@ -9,6 +12,8 @@ import pytest
 from html_text import visible
 from test_commands import run, write_demo
 from test_second_language import OTHERS, english_words
+from test_web_map_access import all_faults, axe_source
+from web_map_browser import NARROW, WIDE, open_browser
 
 import covermap
 
@@ -69,6 +74,8 @@ def told(request, tmp_path_factory):
     said["address, shared"] = run(
         "address", scenario, HERE, "--shared", folder / "homes.csv", "--progress", "none"
     ).stdout
+    (folder / "list.csv").write_text("name,latitude,longitude\nMühle,43.9480,-35.6245\n", "utf-8")
+    tell("address", scenario, "--list", folder / "list.csv", "--output", folder / "day", "--progress", "none")
     tell("compare-antennas", scenario, "combo_long", "grid_four", "--progress", "none")
     tell("antenna-test", folder / "bench_log.csv", "--scenario", scenario)
     tell(
@@ -82,13 +89,50 @@ def left_english(text, folder):
     """Return the English words of a text, apart from names of the inputs, paths and errors."""
     names = [row["name"] for row in csv.DictReader((folder / "antennas.csv").open(encoding="utf-8"))]
     text = re.sub(rf"{folder.parent}\S*|Weggelassen: .*", "", text)
-    return english_words(re.sub("|".join(map(re.escape, names)), "", text))
+    text = re.sub("|".join(map(re.escape, names)), "", text)
+    return english_words(text.replace("homes: ", ""))  # a column
 
 
 def test_no_command_ends_with_english(told):
     folder, said = told
     found = {name: left_english(text, folder) for name, text in said.items()}
     assert {name: words for name, words in found.items() if words} == {}
+
+
+def read_in_gis(path):
+    """Yield what a reader of a project or a style sees: names, labels, aliases, tips, descriptions."""
+    root = ET.fromstring(path.read_text("utf-8").split("\n", 1)[1])  # after the doctype
+    yield from (one.text or "" for tag in ("layername", "title", "abstract") for one in root.iter(tag))
+    for tag, attribute in (("layer-tree-group", "name"), ("category", "label"), ("range", "label"),
+                           ("paletteEntry", "label"), ("item", "label"), ("alias", "name"),
+                           ("visibility-preset", "name"), ("map-layer-style", "name"),
+                           ("LayoutItem", "labelText"), ("Bookmark", "group")):  # fmt: skip
+        yield from (one.get(attribute) or "" for one in root.iter(tag))
+    for tip in root.iter("mapTip"):
+        yield from re.findall(r"'([^']*)'", tip.text or "")
+        yield re.sub(r"\[%.*?%\]", "", tip.text or "")
+
+
+def test_no_layer_of_a_gis_has_english(told):
+    folder, _ = told
+    project = folder / "out" / "coverage.qgs"
+    found = {}
+    for path in [project, *(folder / "out" / "rasters").rglob("*.qml")]:
+        found[path.name] = {text for text in read_in_gis(path) if left_english(text, folder)}
+    assert len(found) > 20
+    for path in sorted(folder.rglob("*.gpkg")):
+        if "out" not in path.parts and path.parent == folder:
+            continue  # an input
+        with closing(sqlite3.connect(path)) as database:
+            told_of = database.execute("SELECT description FROM gpkg_contents").fetchall()
+            columns = database.execute(
+                "SELECT name FROM sqlite_master WHERE name = 'gpkg_data_columns'"
+            ).fetchall()
+            if columns:
+                told_of += database.execute("SELECT title FROM gpkg_data_columns").fetchall()
+                told_of += database.execute("SELECT description FROM gpkg_data_columns").fetchall()
+        found[path.name] = {text for (text,) in told_of if text and left_english(text, folder)}
+    assert {name: texts for name, texts in found.items() if texts} == {}
 
 
 def test_no_page_has_english(told):
@@ -114,3 +158,22 @@ def test_no_number_of_a_page_has_a_decimal_point(told):
             text = re.sub(r"-?\d+\.\d{5,}, -?\d+\.\d{5,}", "", visible(page.read_text("utf-8")))
             found[page.name] = set(re.findall(r"(?<![\w.,])\d+\.\d{1,2}(?![\w.,]\d|\w)", text)) - shown
     assert {name: numbers for name, numbers in found.items() if numbers} == {}
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("size", [NARROW, WIDE], ids=["phone", "laptop"])
+def test_a_checker_finds_nothing_on_any_page_and_none_is_wider_than_the_screen(told, size, tmp_path):
+    folder, _ = told
+    source = axe_source()
+    browser = open_browser(tmp_path / "profile", size)
+    try:
+        found = {}
+        for page in sorted(folder.rglob("*.html")):
+            if page.name != "map.html":
+                browser.get(page.as_uri())
+                too_wide = browser.execute_script("return document.documentElement.scrollWidth - innerWidth")
+                found[page.name] = all_faults(browser, source) + (["too wide"] if too_wide > 0 else [])
+    finally:
+        browser.quit()
+    assert len(found) > 10
+    assert {page: faults for page, faults in found.items() if faults} == {}

@@ -7,6 +7,7 @@ import pytest
 
 from covermap.reports.address_sheet.wording import aims
 from covermap.wording import words
+from covermap.wording.language import say
 from covermap.wording.palette import FILL_OPACITY, RELIEF_FLAT_GREY, TIERS, rgb, tier_look
 from covermap.wording.verdicts import expected_of_words
 
@@ -14,7 +15,7 @@ from covermap.wording.verdicts import expected_of_words
 @pytest.mark.parametrize(
     ("percent", "number", "word"),
     [
-        (95, "over 90 %", "expected"),
+        (95, "better than 90 %", "expected"),
         (90, "90 %", "expected"),
         (89, "85 %", "likely"),  # never a number of one word beside another
         (72, "70 %", "likely"),
@@ -101,7 +102,7 @@ def test_painted_squares_are_fills_at_80_percent_over_flat_relief():
 
 def test_every_tier_has_its_own_words():
     assert [look.number for look in TIERS] == list(range(1, 9))
-    assert len({look.mounting for look in TIERS}) == 8
+    assert len({say(f"tier.mounting_{look.number}") for look in TIERS}) == 8
     assert tier_look(8).name == "Not promised"
     with pytest.raises(KeyError, match="9"):
         tier_look(9)

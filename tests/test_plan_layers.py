@@ -8,7 +8,7 @@ import pytest
 from plan_rasters import CAUSES, add_plan_rasters
 from small_coverage import GRID, make_scenario, write_small_coverage
 
-from covermap.gis_layers.geopackage import DESCRIPTIONS, write_geopackage
+from covermap.gis_layers.geopackage import write_geopackage
 from covermap.gis_layers.qgis_project import write_qgis_project
 from covermap.gis_layers.raster_styles import cause_in_words, raster_body, raster_title
 from covermap.result.transmitters import transmitters_layer
@@ -76,7 +76,7 @@ def test_an_amplifier_and_the_tier_without_a_service_have_words(coverage):
 
 
 def test_they_stand_in_their_groups(coverage):
-    text = write_qgis_project(coverage, DESCRIPTIONS).read_text("utf-8")
+    text = write_qgis_project(coverage).read_text("utf-8")
     root = ElementTree.fromstring(text.split("\n", 1)[1])
     groups = {
         group.get("name"): {layer.get("source") for layer in group.iter("layer-tree-layer")}

@@ -9,14 +9,12 @@ import rasterio
 import shapely
 from small_coverage import GRID, make_scenario, write_small_coverage
 
-from covermap.gis_layers.geopackage import DESCRIPTIONS, write_geopackage
-from covermap.gis_layers.project_groups import GROUPS
+from covermap.gis_layers.geopackage import write_geopackage
 from covermap.gis_layers.qgis_project import write_qgis_project
 from covermap.gis_layers.raster_attributes import tier_attributes
 from covermap.gis_layers.raster_styles import raster_body, write_raster_styles
 from covermap.result.coverage import Coverage
 from covermap.result.transmitters import transmitters_layer
-from covermap.wording.palette import TIERS
 
 
 @pytest.fixture(scope="module")
@@ -35,7 +33,7 @@ def coverage(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def project(coverage):
-    text = write_qgis_project(coverage, DESCRIPTIONS).read_text("utf-8")
+    text = write_qgis_project(coverage).read_text("utf-8")
     return ElementTree.fromstring(text.split("\n", 1)[1])
 
 
@@ -44,7 +42,7 @@ def test_groups_stand_in_the_promised_order_and_rasters_start_off(project):
     # outputs.md section 6 of the design: these five, the rasters off
     assert [group.get("name") for group in groups] == [
         "What is needed", "Why", "Stations", "Cells and rasters", "Relief",
-    ] == list(GROUPS)  # fmt: skip
+    ]  # fmt: skip
     assert {group.get("name"): group.get("checked") for group in groups}[
         "Cells and rasters"
     ] == "Qt::Unchecked"
@@ -116,7 +114,7 @@ def test_tiers_are_called_as_the_runs_own_table_calls_them(coverage):
     assert pipe.find(".//paletteEntry").get("label") == "1 Sill & 'co'"
     table = ElementTree.fromstring(tier_attributes(own.tier_names)).find(".//GDALRasterAttributeTable")
     rows = [[cell.text for cell in row.findall("F")] for row in table.findall("Row")]
-    assert rows[0] == ["1", "Sill & 'co'", TIERS[0].mounting, "yes"]
+    assert rows[0] == ["1", "Sill & 'co'", "indoors, beside the set", "yes"]
     assert rows[7][:2] == ["8", "Not promised"]
     assert len(rows) == 8
 

@@ -11,7 +11,7 @@ from plan_rasters import add_plan_rasters
 from qgis_session import QgisSession, require_qgis
 from small_coverage import GRID, SERVICES, WHOLE, make_scenario, write_small_coverage
 
-from covermap.gis_layers.geopackage import DESCRIPTIONS, write_geopackage
+from covermap.gis_layers.geopackage import write_geopackage
 from covermap.gis_layers.qgis_project import write_qgis_project
 from covermap.gis_layers.raster_styles import write_raster_styles
 from covermap.result.rasters import RasterSet
@@ -133,7 +133,7 @@ def result(tmp_path_factory):
     stations = transmitters_layer(scenario, coverage)
     write_geopackage(scenario, coverage, areas, stations, folder, more=more)
     write_raster_styles(coverage)
-    return write_qgis_project(coverage, DESCRIPTIONS)
+    return write_qgis_project(coverage)
 
 
 @pytest.fixture(scope="module")

@@ -7,7 +7,7 @@ from plan_rasters import CAUSES, add_plan_rasters
 from qgis_session import QgisSession, require_qgis
 from small_coverage import GRID, make_scenario, write_small_coverage
 
-from covermap.gis_layers.geopackage import DESCRIPTIONS, write_geopackage
+from covermap.gis_layers.geopackage import write_geopackage
 from covermap.gis_layers.qgis_project import write_qgis_project
 from covermap.gis_layers.raster_styles import write_raster_styles
 from covermap.result.transmitters import transmitters_layer
@@ -43,7 +43,7 @@ def drawn(tmp_path_factory):
     stations = transmitters_layer(scenario, coverage)
     write_geopackage(scenario, coverage, None, stations, folder, more=more)
     write_raster_styles(coverage)
-    project = write_qgis_project(coverage, DESCRIPTIONS)
+    project = write_qgis_project(coverage)
     session = QgisSession(tmp_path_factory.mktemp("profile"))
     return session.script(DRAW, {"project": str(project)})
 

@@ -1,6 +1,7 @@
 """Lists of stations as they are published: what is understood, what is asked, and what `check` then reads."""
 
 import csv
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
@@ -103,6 +104,16 @@ def test_headings_say_their_kind_and_unit_or_nothing(heading, field, unit):
     assert (None if found is None else found.field) == field
     assert (unit_in(heading, field) if field else "") == unit
     assert "k" not in words_of("ERP (kW)")  # kW stays one word: W would be a thousandth
+
+
+def test_our_own_table_is_understood_and_comes_out_as_it_went_in(tmp_path):
+    demo = Path(__file__).resolve().parents[1] / "data_demo" / "transmitters.csv"
+    _, again = written(tmp_path, demo)
+    with demo.open(encoding="utf-8") as file:
+        rows = [row for row in csv.DictReader(file) if row["status"] == "on_air"]
+    assert again == [{name: row[name] for name in again[0]} | {"status": "on_air"} for row in rows]
+    of_other_tables = {"azimuth_pattern", "elevation_pattern", "electrical_tilt_deg"}  # not given with it
+    assert set(again[0]) == set(rows[0]) - of_other_tables
 
 
 def test_all_that_is_open_is_asked_at_once_with_what_settles_it(tmp_path):

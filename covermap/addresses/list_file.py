@@ -1,8 +1,10 @@
-"""Reads addresses.csv: id, label or name, and latitude_deg, longitude_deg or position; a row a place."""
+"""Reads addresses.csv: id; label, name or address; latitude_deg and longitude_deg, or position."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from covermap.measurements.field_rows import open_rows, read_each
@@ -10,12 +12,12 @@ from covermap.scenario.coordinates import read_place
 from covermap.scenario.text_table import Row
 
 NUMBERS = ("latitude_deg", "longitude_deg")
-COLUMNS = ("id", "latitude_deg", "longitude_deg", "position", "label", "name")
+COLUMNS = ("id", "latitude_deg", "longitude_deg", "position", "label", "name", "address")
 
 
 @dataclass(frozen=True)
 class ListedAddress:
-    """One row of the list. where : file and line."""
+    """One row of the list. where : file and line; point_id : its id, else its label, else empty."""
 
     where: str
     point_id: str
@@ -40,7 +42,7 @@ def read_addresses(path: Path | str) -> AddressList:
     """
     rows = open_rows(path, NUMBERS, COLUMNS, (("latitude_deg", "position"), ("longitude_deg", "position")))
     found = read_each(rows, read_address)
-    return AddressList(tuple(found), tuple(rows.unreadable), tuple(rows.warnings))
+    return AddressList(_apart(found), tuple(rows.unreadable), tuple(rows.warnings))
 
 
 def read_address(row: Row, warnings: list[str]) -> ListedAddress:
@@ -49,8 +51,16 @@ def read_address(row: Row, warnings: list[str]) -> ListedAddress:
     # What spreadsheets and geocoders leave where they found nothing; in the sea off Africa, so nobody's home.
     if latitude_deg == 0.0 and longitude_deg == 0.0:
         raise row.wrong("latitude_deg", "0, 0 is a missing position. Fill it or remove the row.")
-    # row.place is file and row: it must serve as a file's name later.
-    point_id = row.text("id") or row.place.replace(" ", "_")
-    return ListedAddress(
-        row.where, point_id, row.text("label") or row.text("name"), latitude_deg, longitude_deg
-    )
+    label = row.text("label") or row.text("name") or row.text("address")
+    return ListedAddress(row.where, row.text("id") or label, label, latitude_deg, longitude_deg)
+
+
+def _apart(found: Sequence[ListedAddress]) -> tuple[ListedAddress, ...]:
+    """Return addresses in which those without an id of their own are told apart by a number."""
+    seen: Counter[str] = Counter()
+    apart = []
+    for one in found:
+        seen[one.point_id] += 1
+        count, is_label = seen[one.point_id], one.point_id != "" and one.point_id == one.label
+        apart.append(replace(one, point_id=f"{one.point_id} {count}") if is_label and count > 1 else one)
+    return tuple(apart)

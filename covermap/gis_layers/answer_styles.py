@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import pyogrio
@@ -16,6 +16,7 @@ from covermap.planning.changes import CHANGES, EASIER, HARDER, NOW_KNOWN, NOW_UN
 from covermap.planning.installation_comparison import DIFFERENCES
 from covermap.planning.relay_shortlist import count_column
 from covermap.result.whole_file import write_text
+from covermap.wording.language import say
 from covermap.wording.palette import INK_DARK, INK_LIGHT, INSTEAD_FILLS
 
 CHANGE_FILLS = {HARDER: "#1F4F56", EASIER: "#E3A44B", NOW_UNKNOWN: "#8C7FA0", NOW_KNOWN: "#C9C1D6"}
@@ -26,25 +27,38 @@ def style_changes(path: Path) -> None:
     """Give the layer `changes` of a GeoPackage its style."""
     columns = _columns(path, "changes")
     classes = [
-        Class(CHANGES[change], CHANGES[change], CHANGES[change].capitalize(), qml.plain_fill(fill))
+        Class(CHANGES[change], CHANGES[change], _change_words(change), qml.plain_fill(fill))
         for change, fill in CHANGE_FILLS.items()
     ]
     # A tip must not name a column that the layer lacks.
-    homes = f"<br>{qml.number_shown('homes', 'homes')}" if "homes" in columns else ""
+    homes = f"<br>{qml.number_shown('homes', say('style.tip.homes'))}" if "homes" in columns else ""
     before, after = qml.number_shown("tier_before"), qml.number_shown("tier_after")
+    classes_told = say("style.tip.change", before=before, after=after)
+    words = {name: _change_words(number) for number, name in enumerate(CHANGES)}
     body = qml.vector_body(
         qml.categorised('"change"', classes, "fill", "string"),
         columns,
         geometry_type=POLYGON,
-        map_tip=f"<b>{qml.shown('change')}</b><br>class {before} before, {after} after{homes}",
+        map_tip=f"<b>{_as_read('change', words)}</b><br>{classes_told}{homes}",
     )
-    add_styles(path, [LayerStyle("changes", "Changes", "Harder, easier, known, unknown", body)])
+    add_styles(path, [LayerStyle("changes", say("style.changes"), say("style.changes_about"), body)])
+
+
+def _change_words(change: int) -> str:
+    return say(f"style.change.{CHANGES[change].replace(' ', '_')}")
+
+
+def _as_read(column: str, words: Mapping[str, str]) -> str:
+    """Return an expression that shows the words of a code."""
+    cases = " ".join(f"WHEN \"{column}\" = '{code}' THEN {qml.quoted(text)}" for code, text in words.items())
+    return f"[% CASE {cases} END %]"
 
 
 def style_antennas(layer: Path, rasters: Sequence[Path]) -> None:
     """Give the layer `antenna_difference` of a GeoPackage its style, and rasters of it their names."""
     columns = _columns(layer, "antenna_difference")
-    titles = {"gained": "Only the other antenna holds the list", "lost": "Only the first one does"}
+    titles = {name: say(f"style.antenna.{name}") for name in ("gained", "lost")}
+    pair = say("style.tip.instead", other=qml.shown("other"), first=qml.shown("first"))
     classes = [
         Class(name, name, title, qml.plain_fill(INSTEAD_FILLS[name])) for name, title in titles.items()
     ]
@@ -52,10 +66,11 @@ def style_antennas(layer: Path, rasters: Sequence[Path]) -> None:
         qml.categorised('"difference"', classes, "fill", "string"),
         columns,
         geometry_type=POLYGON,
-        map_tip=f"<b>{qml.shown('other')} instead of {qml.shown('first')}</b><br>{qml.shown('difference')}",
+        map_tip=f"<b>{pair}</b><br>{_as_read('difference', titles)}",
     )
-    add_styles(layer, [LayerStyle("antenna_difference", "Antennas", "Who gains or loses the list", body)])
-    entries = [(code, name.capitalize(), "") for code, name in enumerate(DIFFERENCES)]
+    about = say("style.antennas_about")
+    add_styles(layer, [LayerStyle("antenna_difference", say("style.antennas"), about, body)])
+    entries = [(code, say(f"style.antenna.{name}"), "") for code, name in enumerate(DIFFERENCES)]
     for raster in rasters:
         write_text(raster.with_name(f"{raster.name}.aux.xml"), code_attributes(entries))
 
@@ -74,14 +89,16 @@ def style_relays(path: Path, *, of_homes: bool = True) -> None:
         )
 
     classes = [
-        Class("1", "1", "Chosen together", marker(INK_DARK, INK_LIGHT)),
-        Class("0", "0", "Others, by themselves", marker(INK_LIGHT, INK_DARK)),
+        Class("1", "1", say("style.relay.chosen"), marker(INK_DARK, INK_LIGHT)),
+        Class("0", "0", say("style.relay.others"), marker(INK_LIGHT, INK_DARK)),
     ]
+    counted = say("style.tip.homes" if of_homes else "style.tip.land")
     reached, harmed = (
-        qml.number_shown(count_column(what, of_homes), "homes" if of_homes else "km2 of land")
-        for what in ("reached", "harmed")
+        qml.number_shown(count_column(what, of_homes), counted) for what in ("reached", "harmed")
     )
-    tip = f"<b>Hilltop, rank {qml.number_shown('rank')}</b><br>{reached} reached<br>{harmed} harmed"
+    hilltop = say("style.tip.hilltop", rank=qml.number_shown("rank"))
+    told = say("style.tip.reached", count=reached), say("style.tip.harmed", count=harmed)
+    tip = "<br>".join([f"<b>{hilltop}</b>", *told])
     body = qml.vector_body(
         # to_int: QGIS keeps the column as true and false, which match no class written as a number
         qml.categorised('to_int("chosen")', classes, "marker"),
@@ -92,9 +109,8 @@ def style_relays(path: Path, *, of_homes: bool = True) -> None:
             '"rank"', ink=INK_DARK, halo=INK_LIGHT, size_pt=8, bold=True, placement=6, distance_mm=1.2
         ),
     )
-    add_styles(
-        path, [LayerStyle("relays", "Hilltops for a relay", "A shortlist to visit", body, labelled=True)]
-    )
+    name, about = say("style.relays"), say("style.relays_about")
+    add_styles(path, [LayerStyle("relays", name, about, body, labelled=True)])
 
 
 def _columns(path: Path, layer: str) -> list[str]:

@@ -18,7 +18,6 @@ from covermap.result.coverage import Coverage
 from covermap.result.raster_catalogue import AIM_UNKNOWN
 
 MOST_CELLS = 200_000
-DESCRIPTION = "Every cell of the asked area; missing values are unknown. A square is not a house."
 
 
 def cell_count(coverage: Coverage) -> int:

@@ -12,28 +12,18 @@ import pyogrio
 
 from covermap.gis_layers import cells, tier_areas
 from covermap.gis_layers.geopackage_tables import GEOMETRY_COLUMN, add_tables, utc_timestamp
-from covermap.gis_layers.layer_metadata import layer_metadata
+from covermap.gis_layers.layer_metadata import description_of, layer_metadata
 from covermap.gis_layers.layer_styles import styles_of_layer
-from covermap.planning import dead_zones
 from covermap.result.coverage import GEOPACKAGE_FILE, Coverage
 from covermap.result.transmitters import carriers
 from covermap.result.whole_file import whole_file
 from covermap.scenario.records import Scenario
+from covermap.wording.retold import retold
 from covermap.wording.run_facts import run_facts
+from covermap.wording.tier_names import spoken_tier_names
 
 ALWAYS = {"dead_zones": "MultiPolygon"}  # layers that are there when empty: none is an answer too
 GEOPACKAGE_VERSION = "1.2"  # what older GIS still open
-DESCRIPTIONS = {
-    "neighbourhoods": "What the homes of each neighbourhood need; one row a neighbourhood and wanted list.",
-    "tier_areas": tier_areas.DESCRIPTION,
-    "tier_totals": "Exact land and homes by wanted list and tier, counted from the rasters.",
-    "transmitters": "Transmitters as understood from the input.",
-    "cells": cells.DESCRIPTION,
-    "dead_zones": dead_zones.DESCRIPTION,
-    "ridges": "Ridges that stand in the way, with the homes they shade.",
-    "survey_points": "Places where a reading would settle most homes.",
-    "contours": "Contours of field strength by a published rule.",
-}
 
 
 def write_geopackage(
@@ -61,7 +51,7 @@ def write_geopackage(
     """
     path = Path(folder) / GEOPACKAGE_FILE
     with whole_file(path) as temporary:
-        writer = _Writer(temporary, " ".join(coverage.run.get("cautions", [])))
+        writer = _Writer(temporary, " ".join(retold(coverage.run.get("cautions", []))))
         if areas is not None:
             writer.write("neighbourhoods", areas, "MultiPolygon")
         for list_name in coverage.lists:
@@ -79,17 +69,18 @@ def write_geopackage(
             writer.write_table(layer, table)
         # Last of the data, since only now it is known which layers are absent, and why.
         writer.write_table("run_metadata", _metadata(coverage.run, absent))
+        tier_names = spoken_tier_names(coverage.tier_names)
         styles = [
             style
             for layer, columns in writer.columns.items()
-            for style in styles_of_layer(layer, columns, coverage.lists, coverage.tier_names)
+            for style in styles_of_layer(layer, columns, coverage.lists, tier_names)
         ]
         stamp = utc_timestamp()
         run = coverage.run | {"finished": stamp}
         metadata = {
-            layer: layer_metadata(run, layer, DESCRIPTIONS[layer], coverage.grid.crs_wkt)
+            layer: layer_metadata(run, layer, words, coverage.grid.crs_wkt)
             for layer in writer.columns
-            if layer in DESCRIPTIONS
+            if (words := description_of(layer))
         }
         # After all layers: with each of them GDAL sets the times of contents anew.
         add_tables(temporary, writer.columns, styles, metadata, stamp)
@@ -124,14 +115,15 @@ class _Writer:
             else {
                 "GEOMETRY_NAME": GEOMETRY_COLUMN,
                 "SPATIAL_INDEX": "YES",
-                "DESCRIPTION": f"{DESCRIPTIONS[layer]} {self.cautions}",
+                "DESCRIPTION": f"{description_of(layer)} {self.cautions}",
             },
         )
 
     def write_table(self, layer: str, table: pd.DataFrame) -> None:
         """Write a table without geometry."""
         self.columns[layer] = list(table.columns)
-        told = {"DESCRIPTION": f"{DESCRIPTIONS[layer]} {self.cautions}"} if layer in DESCRIPTIONS else {}
+        words = description_of(layer)
+        told = {"DESCRIPTION": f"{words} {self.cautions}"} if words else {}
         pyogrio.write_dataframe(table, self.path, layer=layer, driver="GPKG", layer_options=told)
 
 

@@ -8,9 +8,9 @@ from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
-from covermap.gis_layers.column_meanings import meaning
 from covermap.gis_layers.layer_styles import LayerStyle
-from covermap.wording.columns import alias
+from covermap.wording.columns import alias, meaning
+from covermap.wording.language import say
 
 # OGC 12-128r14 (GeoPackage 1.2), annex F.9 "Schema" and table 33
 _DATA_COLUMNS = """
@@ -150,8 +150,8 @@ def _add_styles(database: sqlite3.Connection, styles: Iterable[LayerStyle], stam
     database.execute(_LAYER_STYLES)
     database.execute(
         "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change, srs_id) "
-        "VALUES ('layer_styles', 'attributes', 'layer_styles', 'Styles QGIS opens the layers with', ?, 0)",
-        (stamp,),
+        "VALUES ('layer_styles', 'attributes', 'layer_styles', ?, ?, 0)",
+        (say("layer.styles"), stamp),
     )
     database.executemany(
         "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, "

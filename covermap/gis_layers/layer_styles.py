@@ -4,32 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from xml.sax.saxutils import escape
 
 from covermap.gis_layers import qml
-from covermap.gis_layers.qml import LINE, POINT, POLYGON, Class
+from covermap.gis_layers.layer_symbols import cased, tier_fill, unknown_dots
+from covermap.gis_layers.qml import LINE, POINT, POLYGON, Class, quoted
 from covermap.wording.causes import CAUSE_CODES, cause_words
+from covermap.wording.language import say
 from covermap.wording.palette import (
-    HATCH_COLOUR,
     INK_DARK,
     INK_LIGHT,
     SURE_GREYS,
     TIERS,
-    UNKNOWN_DOT_COLOUR,
-    UNKNOWN_NAME,
     painted,
 )
 
+NEEDED, SURE, OUTLINED = "style.needed", "style.sure", "style.outlines"
+"""Messages of the names of styles that a layer has several of."""
 TIER_NAMES = tuple(look.name for look in TIERS)
-# hatch only where a patch is 12 px (3.2 mm) wide
-_WIDE_ENOUGH = "sqrt(area($geometry)) * 1000 / @map_scale > 3.2"
-CASING_MM = 0.5  # both sides together
-_CAUSE_AS_READ = "CASE {} ELSE '' END".format(
-    " ".join(
-        f"WHEN \"main_cause\" = '{code}' THEN '{escape(cause_words(code)).replace(chr(39), chr(39) * 2)}'"
-        for code in CAUSE_CODES
-    )
-)
 
 
 @dataclass(frozen=True)
@@ -77,7 +68,7 @@ def tier_layer_style(
     """
     outline = INK_DARK if table == "neighbourhoods" else None
     classes = [
-        Class(look.number, look.number, f"{look.number} {name}", _tier_fill(look.number, outline))
+        Class(look.number, look.number, f"{look.number} {name}", tier_fill(look.number, outline))
         for look, name in zip(TIERS, tier_names, strict=True)
     ]
     number = of_list(list_name, f'"{column}"')
@@ -85,7 +76,7 @@ def tier_layer_style(
     drawn = number
     if table == "cells":
         drawn = of_list(list_name, f'coalesce("{column}", 0)')
-        classes.append(Class(0, 0, UNKNOWN_NAME, _unknown_dots()))
+        classes.append(Class(0, 0, say("page.unknown"), unknown_dots()))
     body = qml.vector_body(
         qml.categorised(drawn, classes, "fill"),
         columns,
@@ -93,9 +84,8 @@ def tier_layer_style(
         map_tip=_tier_tip(column, columns, tier_names),
         labelling=_tier_numbers(number) if numbered else "",
     )
-    return LayerStyle(
-        table, f"Antenna needed: {list_name}", f"Tier, wanted list {list_name}", body, default, numbered
-    )
+    about = say("style.needed_about", list=list_name)
+    return LayerStyle(table, say(NEEDED, list=list_name), about, body, default, numbered)
 
 
 def how_sure_style(
@@ -106,31 +96,32 @@ def how_sure_style(
     column : chance of the whole list with the stored plan, in percent; in tier 8 it is tier 7's
     """
     classes = [
-        Class(low, high, label, qml.plain_fill(painted(grey)))
-        for (low, high, label), grey in zip(CHANCE_CLASSES, SURE_GREYS, strict=True)
+        Class(low, high, say(f"style.chance.{key}"), qml.plain_fill(painted(grey)))
+        for (low, high, key), grey in zip(CHANCE_CLASSES, SURE_GREYS, strict=True)
     ]
+    sure = qml.number_shown(column, say("style.tip.sure"))
     body = qml.vector_body(
         qml.graduated(of_list(list_name, f'"{column}"'), classes, "fill"),
         columns,
         geometry_type=POLYGON,
-        map_tip=f"{qml.number_shown(column, '% sure')}<br>{_tier_tip('tier', columns, tier_names)}",
+        map_tip=f"{sure}<br>{_tier_tip('tier', columns, tier_names)}",
     )
-    return LayerStyle(table, f"How sure: {list_name}", f"Chance, wanted list {list_name}", body, False)
+    return LayerStyle(table, say(SURE, list=list_name), say("style.sure_about", list=list_name), body, False)
 
 
 CHANCE_CLASSES = (
-    (95, 100, "95 % or more, expected"),
-    (90, 95, "90 to 95 %, expected"),
-    (70, 90, "70 to 90 %, likely"),
-    (50, 70, "50 to 70 %, may work, test first"),
-    (0, 50, "under 50 %, not to be relied on"),
+    (95, 100, "surest"),
+    (90, 95, "expected"),
+    (70, 90, "likely"),
+    (50, 70, "may_work"),
+    (0, 50, "low"),
 )
-"""Ranges of a chance in percent, the surest first; a limit belongs to the first range that has it."""
+"""Ranges of a chance in percent and their messages; a limit belongs to the first range that has it."""
 
 
 def outline_style(columns: Sequence[str], tier_names: Sequence[str]) -> LayerStyle:
     """Return the neighbourhoods as outlines with names, to lie over the tiers."""
-    line = _cased({"line_width": "0.35"}, level=1)
+    line = cased({"line_width": "0.35"}, level=1)
     halves = next((name for name in columns if name.startswith("tier_half_of_")), "tier_half_of_homes")
     body = qml.vector_body(
         qml.single(qml.symbol("fill", line), levels=True),
@@ -139,19 +130,7 @@ def outline_style(columns: Sequence[str], tier_names: Sequence[str]) -> LayerSty
         map_tip=_tier_tip(halves, columns, tier_names, half=True),
         labelling=qml.labels('"neighbourhood_name"', ink=INK_DARK, halo=INK_LIGHT, inside_only=True),
     )
-    return LayerStyle("neighbourhoods", "Outlines and names", "To lie over tiers", body, False, True)
-
-
-def _cased(line: dict[str, str], level: int) -> str:
-    """Return a dark line over a wider light one, so that it is seen over every tier.
-
-    line : width and dash
-    level : of the dark line; all light ones come first, so that no neighbour's covers it
-    """
-    wider = {"line_width": f"{float(line['line_width']) + CASING_MM:g}", "joinstyle": "round"}
-    casing = qml.symbol_layer("SimpleLine", wider | {"line_color": qml.rgba(INK_LIGHT)})
-    dark = {"line_color": qml.rgba(INK_DARK), "joinstyle": "round"}
-    return casing + qml.symbol_layer("SimpleLine", dark | line, level=level)
+    return LayerStyle("neighbourhoods", say(OUTLINED), say("style.outlines_about"), body, False, True)
 
 
 _MAST_NAME = (  # with the letters of the stations a viewer may want, as on every page
@@ -183,9 +162,7 @@ def transmitter_style(columns: Sequence[str]) -> LayerStyle:
         map_tip=tip,
         labelling=labelling,
     )
-    return LayerStyle(
-        "transmitters", "Stations", "Transmitters as understood", body, labelled=bool(labelling)
-    )
+    return _plain_style("transmitters", "stations", body, labelled=bool(labelling))
 
 
 def dead_zone_style(columns: Sequence[str]) -> LayerStyle:
@@ -193,30 +170,36 @@ def dead_zone_style(columns: Sequence[str]) -> LayerStyle:
 
     They lie in the darkest tier, so that a light casing carries the dark line.
     """
-    dead = _cased({"line_width": "0.9"}, level=2)
-    doubtful = _cased({"line_width": "0.5", "line_style": "dash"}, level=1)
+    dead = cased({"line_width": "0.9"}, level=2)
+    doubtful = cased({"line_width": "0.5", "line_style": "dash"}, level=1)
     classes = [
-        Class("dead", "dead", "Dead: none of the listed services", dead),
-        Class("doubtful", "doubtful", "Doubtful: 10 to 50 % chance of any", doubtful),
+        Class("dead", "dead", say("style.zone.dead"), dead),
+        Class("doubtful", "doubtful", say("style.zone.doubtful"), doubtful),
     ]
-    heading = "[% CASE WHEN \"kind\" = 'dead' THEN 'Dead zone' ELSE 'Doubtful zone' END %]"
+    dead_zone, doubtful_zone = quoted(say("page.zone.dead")), quoted(say("page.zone.doubtful"))
+    heading = f"[% CASE WHEN \"kind\" = 'dead' THEN {dead_zone} ELSE {doubtful_zone} END %]"
     tip = f"<b>{heading}</b>{_homes_tip(columns)}"
     if "near_name" in columns:
         tip = f"{tip}<br>{qml.shown('near_name')}"
     if "main_cause" in columns:
-        tip += f"<br>[% {_CAUSE_AS_READ} %]"
+        tip += f"<br>[% {_cause_as_read()} %]"
     body = qml.vector_body(
         qml.categorised('"kind"', classes, "fill", "string", levels=True),
         columns,
         geometry_type=POLYGON,
         map_tip=tip,
     )
-    return LayerStyle("dead_zones", "Dead zones", "None of the listed services", body)
+    return _plain_style("dead_zones", "dead_zones", body)
 
 
-RIDGE_SIZES = ((100, 1e9, "shades 100 homes or more", "5.5"), (10, 100, "shades 10 to 100 homes", "3.8"),
-               (-1, 10, "shades under 10 homes, or unknown", "2.4"))  # fmt: skip
-"""Homes shaded from and to, in words, size of the mark in mm."""
+def _cause_as_read() -> str:
+    """Return an expression that says the cause of a feature in words."""
+    cases = [f"WHEN \"main_cause\" = '{code}' THEN {quoted(cause_words(code))}" for code in CAUSE_CODES]
+    return f"CASE {' '.join(cases)} ELSE '' END"
+
+
+RIDGE_SIZES = ((100, 1e9, "many", "5.5"), (10, 100, "some", "3.8"), (-1, 10, "few", "2.4"))
+"""Homes shaded from and to, its message, size of the mark in mm."""
 
 
 def ridge_style(columns: Sequence[str]) -> LayerStyle:
@@ -231,15 +214,17 @@ def ridge_style(columns: Sequence[str]) -> LayerStyle:
             for ink, width in ((INK_LIGHT, "1.5"), (INK_DARK, "0.6"))
         )
 
-    classes = [Class(low, high, label, angle(size)) for low, high, label, size in RIDGE_SIZES]
-    tip = f"{qml.shown('service')}<br>{qml.number_shown('above_line_m', 'm above the line')}"
+    classes = [
+        Class(low, high, say(f"style.ridge.{key}"), angle(size)) for low, high, key, size in RIDGE_SIZES
+    ]
+    tip = f"{qml.shown('service')}<br>{qml.number_shown('above_line_m', say('style.tip.above'))}"
     body = qml.vector_body(
         qml.graduated('coalesce("homes_shaded", 0)', classes, "marker"),
         columns,
         geometry_type=POINT,
         map_tip=tip,
     )
-    return LayerStyle("ridges", "Ridges", "Ridges that shade homes", body)
+    return _plain_style("ridges", "ridges", body)
 
 
 def survey_point_style(columns: Sequence[str]) -> LayerStyle:
@@ -250,10 +235,10 @@ def survey_point_style(columns: Sequence[str]) -> LayerStyle:
         qml.single(qml.symbol("marker", qml.symbol_layer("SimpleMarker", marker))),
         columns,
         geometry_type=POINT,
-        map_tip=f"Measure here, rank {qml.number_shown('rank')}",
+        map_tip=say("style.tip.measure", rank=qml.number_shown("rank")),
         labelling=qml.labels('"rank"', ink=INK_DARK, halo=INK_LIGHT, size_pt=7, placement=1),
     )
-    return LayerStyle("survey_points", "Survey points", "Where a reading settles most", body, labelled=True)
+    return _plain_style("survey_points", "survey_points", body, labelled=True)
 
 
 def contour_style(columns: Sequence[str]) -> LayerStyle:
@@ -266,7 +251,12 @@ def contour_style(columns: Sequence[str]) -> LayerStyle:
         geometry_type=LINE,
         map_tip=tip,
     )
-    return LayerStyle("contours", "Contours", "Field contours by rule", body)
+    return _plain_style("contours", "contours", body)
+
+
+def _plain_style(table: str, key: str, body: str, *, labelled: bool = False) -> LayerStyle:
+    """Return the one style of a layer, its name and description by a key of the messages."""
+    return LayerStyle(table, say(f"style.{key}"), say(f"style.{key}_about"), body, labelled=labelled)
 
 
 def styles_of_layer(
@@ -300,24 +290,6 @@ _PLAIN = {
 }
 
 
-def _tier_fill(number: int, outline: str | None) -> str:
-    """Return the fill of a tier; tier 8 has a hatch over it where there is room."""
-    layers = qml.plain_fill(TIERS[number - 1].painted, outline)
-    if number < len(TIERS):
-        return layers
-    line = qml.symbol_layer("SimpleLine", {"line_color": qml.rgba(HATCH_COLOUR), "line_width": "0.26"})
-    hatch = {"angle": "45", "distance": "2.6", "distance_unit": "MM"}
-    return layers + qml.symbol_layer("LinePatternFill", hatch, _WIDE_ENOUGH, qml.symbol("line", line, "@0@1"))
-
-
-def _unknown_dots() -> str:
-    """Return dots without a fill: nothing is known of the cell."""
-    dot = {"name": "circle", "color": qml.rgba(UNKNOWN_DOT_COLOUR), "outline_style": "no", "size": "0.53"}
-    marker = qml.symbol("marker", qml.symbol_layer("SimpleMarker", dot | {"size_unit": "MM"}), "@0@0")
-    spread = {"distance_x": "2.1", "distance_y": "2.1", "distance_x_unit": "MM", "distance_y_unit": "MM"}
-    return qml.symbol_layer("PointPatternFill", spread, "", marker)
-
-
 def _tier_numbers(number: str) -> str:
     """Return labels with the tier's number in its ink, where they fit."""
     light = ", ".join(
@@ -336,15 +308,16 @@ def _tier_numbers(number: str) -> str:
 
 def _tier_tip(column: str, columns: Sequence[str], tier_names: Sequence[str], half: bool = False) -> str:
     """Return what the pointer shows over a polygon: tier and homes."""
-    names_shown = [escape(name).replace("'", "''") for name in tier_names]
     names = " ".join(
-        f"WHEN \"{column}\" = {number} THEN '{number} {name}'" for number, name in enumerate(names_shown, 1)
+        f'WHEN "{column}" = {number} THEN {quoted(f"{number} {name}")}'
+        for number, name in enumerate(tier_names, 1)
     )
     heading = f"<b>{qml.shown('neighbourhood_name')}</b><br>" if "neighbourhood_name" in columns else ""
-    half_of = "Half manage with " if half else ""
-    return f"{heading}{half_of}[% CASE {names} ELSE 'Unknown' END %]{_homes_tip(columns)}"
+    tier = f"[% CASE {names} ELSE {quoted(say('page.unknown'))} END %]"
+    shown = say("style.tip.half", tier=tier) if half else tier
+    return f"{heading}{shown}{_homes_tip(columns)}"
 
 
 def _homes_tip(columns: Sequence[str]) -> str:
     homes = next((name for name in ("homes", "homes_total") if name in columns), None)
-    return f"<br>{qml.number_shown(homes, 'homes')}" if homes else ""
+    return f"<br>{qml.number_shown(homes, say('style.tip.homes'))}" if homes else ""

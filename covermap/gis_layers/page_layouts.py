@@ -12,6 +12,9 @@ from covermap.gis_layers.project_groups import LayerGroup
 from covermap.gis_layers.qgis_themes import FOR_PRINT
 from covermap.gis_layers.qml import plain_fill, symbol
 from covermap.result.coverage import Coverage
+from covermap.wording.language import say
+from covermap.wording.retold import retold
+from covermap.wording.words import as_given
 
 PAGES = {"A4": (297.0, 210.0), "Letter": (279.4, 215.9)}
 """Width and height in mm, landscape: ISO 216, ANSI/ASME Y14.1."""
@@ -105,7 +108,7 @@ def _item(
 def _map(coverage: Coverage, box: _Box, map_id: str) -> str:
     west, south, east, north = _fitted(coverage, box)
     attributes = {
-        "mapFlags": 0, "followPreset": "true", "followPresetName": FOR_PRINT, "keepLayerSet": "false",
+        "mapFlags": 0, "followPreset": "true", "followPresetName": say(FOR_PRINT), "keepLayerSet": "false",
         "drawCanvasItems": "false", "mapRotation": 0, "labelMargin": "0,mm", "isTemporal": 0,
     }  # fmt: skip
     inner = (
@@ -191,7 +194,7 @@ def _round(value: float) -> float:
 
 
 def _cautions(coverage: Coverage) -> str:
-    return " ".join(coverage.run.get("cautions", []))
+    return " ".join(retold(coverage.run.get("cautions", [])))
 
 
 def _credit(coverage: Coverage) -> str:
@@ -201,7 +204,8 @@ def _credit(coverage: Coverage) -> str:
     parts = [
         f"covermap {run.get('versions', {}).get('covermap', '')}".strip(),
         model,
-        f"run {run.get('run_id', '')}",
+        say("layer.credit_run", run_id=run.get("run_id", "")),
     ]
-    lists = f'list "{coverage.lists[0]}" at {run.get("confidence_percent", 90):g} %'
+    percent = as_given(run.get("confidence_percent", 90))
+    lists = say("layer.credit", list=coverage.lists[0], percent=percent)
     return "; ".join(part for part in [lists, *parts] if part)

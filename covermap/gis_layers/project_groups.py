@@ -9,8 +9,8 @@ from xml.sax.saxutils import quoteattr
 import pandas as pd
 import pyogrio
 
-from covermap.gis_layers.layer_metadata import metadata_body
-from covermap.gis_layers.layer_styles import LayerStyle, styles_of_layer
+from covermap.gis_layers.layer_metadata import description_of, metadata_body
+from covermap.gis_layers.layer_styles import OUTLINED, LayerStyle, styles_of_layer
 from covermap.gis_layers.qgis_layers import (
     AREAS,
     OUTLINES,
@@ -24,32 +24,28 @@ from covermap.gis_layers.qgis_layers import (
 from covermap.gis_layers.raster_styles import raster_body, raster_title, relief_body
 from covermap.result.coverage import GEOPACKAGE_FILE, Coverage
 from covermap.result.raster_catalogue import OF_STATION, layer_of
-
-NEEDED, WHY, STATIONS, CELLS, RELIEF = (
-    "What is needed", "Why", "Stations", "Cells and rasters", "Relief",
-)  # fmt: skip
-GROUPS = (NEEDED, WHY, STATIONS, CELLS, RELIEF)
-"""Groups of the project, the topmost first."""
+from covermap.wording.language import say
+from covermap.wording.tier_names import spoken_tier_names
 
 REASONS = ("deciding_service", "main_cause", "amplifier", "plan_flags")
 """Rasters of a list that say why; they stand in the group of that name."""
 
 MOST_SERVICES = 20  # of a list that get a layer each where a raster has a band a service
-# _subgroup_of() finds the sixth by its place: rasters there are told by how their name ends.
+_SHIFTS = ("3db_weaker", "3db_stronger")  # rasters there are told by how their name ends
 _SUBGROUPS = (
-    ("Class and how sure", ("tier", "tier_chance", "margin", "stored_margin", "tier_without_deciding")),
-    ("Aim", ("aim", "second_aim", "aim_from", "aim_to")),
-    ("Each service", ("service_chance",)),
-    ("Each service, one class lower", ("service_chance_one_lower",)),
-    ("Why each service is weak", ("service_cause", "service_interferer", "service_path")),
-    ("Signals 3 dB weaker and stronger", ("3db_weaker", "3db_stronger")),
-    ("Leaves, and another class of land cover", ("tier_in_leaf", "tier_cover_doubt")),
-    ("Field of each station", ("field",)),
-    ("Field with offsets from readings", ("field_adjusted",)),
-    ("Services by class", ("services_count", "service_tiers")),
-    ("Ground, homes and remarks", ("ground", "homes", "homes_without_roof", "flags")),
+    ("tier", ("tier", "tier_chance", "margin", "stored_margin", "tier_without_deciding")),
+    ("aim", ("aim", "second_aim", "aim_from", "aim_to")),
+    ("service_chance", ("service_chance",)),
+    ("service_chance_one_lower", ("service_chance_one_lower",)),
+    ("service_cause", ("service_cause", "service_interferer", "service_path")),
+    ("shifted", _SHIFTS),
+    ("local", ("tier_in_leaf", "tier_cover_doubt")),
+    ("field", ("field",)),
+    ("field_adjusted", ("field_adjusted",)),
+    ("services", ("services_count", "service_tiers")),
+    ("ground", ("ground", "homes", "homes_without_roof", "flags")),
 )
-_MORE = "More"
+_MORE = "more"
 
 
 @dataclass(frozen=True)
@@ -80,27 +76,26 @@ class LayerGroup:
         )
 
 
-def project_groups(coverage: Coverage, descriptions: dict[str, str]) -> list[LayerGroup]:
-    """Return the groups of a result's project in the order of GROUPS; what it lacks is left out.
+def project_groups(coverage: Coverage) -> list[LayerGroup]:
+    """Return the groups of a result's project, the topmost first; what it lacks is left out.
 
-    coverage : the result, its coverage.gpkg written; descriptions : what each vector layer holds, by name
+    coverage : the result, its coverage.gpkg written
     """
-    layers = _Layers(coverage, descriptions)
+    layers = _Layers(coverage)
     return [
-        LayerGroup(NEEDED, tuple(layers.needed())),
-        LayerGroup(WHY, tuple(layers.reasons())),
-        LayerGroup(STATIONS, tuple(layers.stations())),
-        LayerGroup(CELLS, tuple(layers.cells_and_rasters()), on=False, open=False),
-        LayerGroup(RELIEF, tuple(layers.relief())),
+        LayerGroup(say("qgis.needed"), tuple(layers.needed())),
+        LayerGroup(say("qgis.why"), tuple(layers.reasons())),
+        LayerGroup(say("qgis.stations"), tuple(layers.stations())),
+        LayerGroup(say("qgis.cells"), tuple(layers.cells_and_rasters()), on=False, open=False),
+        LayerGroup(say("qgis.relief"), tuple(layers.relief())),
     ]
 
 
 class _Layers:
     """Makes the layers a result has; what it lacks is left out."""
 
-    def __init__(self, coverage: Coverage, descriptions: dict[str, str]) -> None:
+    def __init__(self, coverage: Coverage) -> None:
         self.coverage = coverage
-        self.descriptions = descriptions
         self.rasters = coverage.raster_names()
         path = coverage.folder / GEOPACKAGE_FILE
         self.columns = {
@@ -123,20 +118,20 @@ class _Layers:
     def needed(self) -> list[ProjectLayer]:
         """Return dead zones, neighbourhoods and tier areas."""
         first = self.coverage.lists[0]
-        layers = self._per_list("dead_zones", "Dead zones", OUTLINES)
-        layers += self._per_list("neighbourhoods", "Neighbourhoods", OUTLINES, _outlines_first, lists=[first])
-        return layers + self._per_list("tier_areas", "Antenna needed", AREAS, open_legend=True)
+        layers = self._per_list("dead_zones", OUTLINES)
+        layers += self._per_list("neighbourhoods", OUTLINES, _outlines_first, lists=[first])
+        return layers + self._per_list("tier_areas", AREAS, open_legend=True)
 
     def reasons(self) -> list[ProjectLayer]:
         """Return ridges, survey points, contours, and the rasters that say why."""
-        layers = self._plain("ridges", "Ridges", shown=False)
-        layers += self._per_list("survey_points", "Survey points", POINTS_ON_TOP, shown=False)
-        layers += self._plain("contours", "Field contours", shown=False)
+        layers = self._plain("ridges", shown=False)
+        layers += self._per_list("survey_points", POINTS_ON_TOP, shown=False)
+        layers += self._plain("contours", shown=False)
         return layers + [self._raster(name) for name in self.rasters if _is_reason(name)]
 
     def stations(self) -> list[ProjectLayer]:
         """Return the transmitters."""
-        return self._plain("transmitters", "Stations")
+        return self._plain("transmitters")
 
     def cells_and_rasters(self) -> list[ProjectLayer | LayerGroup]:
         """Return the cells as squares, and every raster in subgroups."""
@@ -146,19 +141,26 @@ class _Layers:
         for name in self.rasters:
             if not _is_reason(name):
                 subgroups[_subgroup_of(name)] += self._rasters(name)
-        found = [LayerGroup(name, tuple(parts), open=False) for name, parts in subgroups.items() if parts]
-        return [*self._per_list("cells", "Cells", RASTERS, shown=False), *found]
+        found = [
+            LayerGroup(say(f"qgis.group.{key}"), tuple(parts), open=False)
+            for key, parts in subgroups.items()
+            if parts
+        ]
+        return [*self._per_list("cells", RASTERS, shown=False), *found]
 
     def relief(self) -> list[ProjectLayer]:
         """Return the ground as relief."""
         if not self.coverage.has("ground"):
             return []
         file = self._file("ground")
+        title = say("qgis.relief")
         return [
-            raster_layer(
-                "relief_of_ground", "Relief", file, relief_body(), self._crs, shown=True, depth=SHADING
-            )
+            raster_layer("relief_of_ground", title, file, relief_body(), self._crs, shown=True, depth=SHADING)
         ]
+
+    @property
+    def _tier_names(self) -> list[str]:
+        return spoken_tier_names(self.coverage.tier_names)
 
     @property
     def _crs(self) -> str:
@@ -167,7 +169,6 @@ class _Layers:
     def _per_list(
         self,
         table: str,
-        title: str,
         depth: int,
         order: Callable[[list[LayerStyle]], list[LayerStyle]] | None = None,
         *,
@@ -178,14 +179,14 @@ class _Layers:
         """Return a layer for each wanted list; the first is shown."""
         if table not in self.columns:
             return []
-        names = self.coverage.lists
+        names, title = self.coverage.lists, say(f"qgis.layer.{table}")
         layers = []
         for name in lists or names:
-            styles = styles_of_layer(table, self.columns[table], [name], self.coverage.tier_names)
+            styles = styles_of_layer(table, self.columns[table], [name], self._tier_names)
             layers.append(
                 vector_layer(
                     f"{table}_{name}",
-                    title if len(names) == 1 else f"{title}: {name}",
+                    title if len(names) == 1 else say("qgis.of_list", title=title, list=name),
                     GEOPACKAGE_FILE,
                     table,
                     order(styles) if order else styles,
@@ -200,11 +201,12 @@ class _Layers:
             )
         return layers
 
-    def _plain(self, table: str, title: str, shown: bool = True) -> list[ProjectLayer]:
+    def _plain(self, table: str, shown: bool = True) -> list[ProjectLayer]:
         """Return a layer that is the same for every list."""
         if table not in self.columns:
             return []
-        styles = styles_of_layer(table, self.columns[table], self.coverage.lists, self.coverage.tier_names)
+        styles = styles_of_layer(table, self.columns[table], self.coverage.lists, self._tier_names)
+        title = say(f"qgis.layer.{table}")
         metadata = self._metadata(table, title)
         return [
             vector_layer(
@@ -232,11 +234,11 @@ class _Layers:
         title = raster_title(self.coverage, name)
         parts = name.split("/")
         if service:
-            title = f"{service}: {title[0].lower()}{title[1:]}"
+            title = f"{service}: {title}"
         elif parts[0] in OF_STATION and parts[-1] in self.station_names:
             title = f"{self.station_names[parts[-1]]} ({parts[-1]}), dB(µV/m)"
         if len(parts) == 2 and parts[0] in self.coverage.lists and len(self.coverage.lists) > 1:
-            title = f"{title}: {parts[0]}"
+            title = say("qgis.of_list", title=title, list=parts[0])
         body = raster_body(self.coverage, name, band)
         # The first keeps the plain key, by which the themes look for it.
         key = f"raster_{name}" if band == 1 else f"raster_{name}_{band}"
@@ -247,15 +249,14 @@ class _Layers:
         return self.coverage.path(raster).relative_to(self.coverage.folder).as_posix()
 
     def _metadata(self, table: str, title: str) -> str:
-        return metadata_body(self.coverage.run, title, self.descriptions.get(table, ""), self._crs)
+        return metadata_body(self.coverage.run, title, description_of(table), self._crs)
 
 
 def _subgroup_of(raster: str) -> str:
     """Return the subgroup a raster stands in."""
     kind = layer_of(raster).kind
-    shifts = _SUBGROUPS[5][1]
     for name, kinds in _SUBGROUPS:
-        if kind in kinds or (kinds is shifts and kind.endswith(shifts)):
+        if kind in kinds or (kinds is _SHIFTS and kind.endswith(_SHIFTS)):
             return name
     return _MORE
 
@@ -266,4 +267,4 @@ def _is_reason(raster: str) -> bool:
 
 def _outlines_first(styles: list[LayerStyle]) -> list[LayerStyle]:
     """Return neighbourhoods as outlines first, so that they do not hide the tiers under them."""
-    return sorted(styles, key=lambda style: style.name != "Outlines and names")
+    return sorted(styles, key=lambda style: style.name != say(OUTLINED))

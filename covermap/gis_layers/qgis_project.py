@@ -18,19 +18,19 @@ from covermap.gis_layers.qml import QGIS_VERSION
 from covermap.gis_layers.raster_styles import CANVAS_GREY
 from covermap.result.coverage import GEOPACKAGE_FILE, Coverage
 from covermap.result.whole_file import write_text
+from covermap.wording.language import say, spoken
 
 PROJECT_FILE = "coverage.qgs"
 BOOKMARK_M = 5000.0  # around a mast
 _MARGIN_SHARE = 0.03  # of the map around the grid when the project opens
 
 
-def write_qgis_project(coverage: Coverage, descriptions: dict[str, str], folder: Path | None = None) -> Path:
+def write_qgis_project(coverage: Coverage, folder: Path | None = None) -> Path:
     """Write coverage.qgs beside the GeoPackage and the rasters of a result; return its path.
 
     coverage : the result, its coverage.gpkg written
-    descriptions : what each vector layer holds, by layer name
     """
-    groups = project_groups(coverage, descriptions)
+    groups = project_groups(coverage)
     path = Path(folder or coverage.folder) / PROJECT_FILE
     write_text(path, _document(coverage, groups))
     return path
@@ -40,7 +40,7 @@ def _document(coverage: Coverage, groups: Sequence[LayerGroup]) -> str:
     """Return the whole project."""
     # Drawing order and tree differ on purpose; sorted() keeps layers of one depth as the tree has them.
     layers = sorted((layer for group in groups for layer in group.layers()), key=lambda layer: layer.depth)
-    title = f"{coverage.run.get('name') or 'Result'}: which antenna is needed"
+    title = say("layer.project", name=coverage.run.get("name") or say("run.unnamed"))
     reference = reference_system(coverage.grid.crs_wkt)
     tree = "".join(group.tree_element for group in groups)
     drawn = "".join(f"<item>{layer.layer_id}</item>" for layer in layers)
@@ -71,10 +71,10 @@ def _view(coverage: Coverage, reference: str) -> str:
 
 def _about(coverage: Coverage, title: str) -> str:
     """Return the project's own metadata, with every caution."""
-    text = abstract_of(coverage.run, "which class of receiving antenna every place needs.")
+    text = abstract_of(coverage.run, say("layer.about"))
     return (
         f"<projectMetadata><type>dataset</type><title>{escape(title)}</title>"
-        f"<abstract>{escape(text)}</abstract><language>en</language></projectMetadata>\n"
+        f"<abstract>{escape(text)}</abstract><language>{spoken()}</language></projectMetadata>\n"
     )
 
 
@@ -92,12 +92,12 @@ def _bookmarks(coverage: Coverage, reference: str) -> str:
     """Return a bookmark for each mast, with some kilometres around it."""
     path = coverage.folder / GEOPACKAGE_FILE
     table = pyogrio.read_dataframe(path, layer="transmitters", columns=["mast"])
-    found = []
+    found, group = [], quoteattr(say("layer.masts"))
     for number, (mast, place) in enumerate(_masts(table)):
         west, south, east, north = place.buffer(BOOKMARK_M).bounds
         ring = f"{west} {south}, {east} {south}, {east} {north}, {west} {north}, {west} {south}"
         found.append(
-            f'<Bookmark id="mast_{number}" group="Masts" name={quoteattr(mast)} extent="POLYGON(({ring}))">'
+            f'<Bookmark id="mast_{number}" group={group} name={quoteattr(mast)} extent="POLYGON(({ring}))">'
             f"{reference}</Bookmark>\n"
         )
     return f"<Bookmarks>\n{''.join(found)}</Bookmarks>\n"

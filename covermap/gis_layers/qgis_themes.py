@@ -5,26 +5,27 @@ from __future__ import annotations
 from collections.abc import Sequence
 from xml.sax.saxutils import quoteattr
 
+from covermap.gis_layers.layer_styles import NEEDED, OUTLINED, SURE
 from covermap.gis_layers.project_groups import LayerGroup
+from covermap.wording.language import say
 
-FOR_PRINT = "For print"
-HOW_SURE_STYLE = "How sure"
-# theme -> beginnings of the keys of its layers, each with the beginning of the style it is shown in
+FOR_PRINT = "qgis.theme.print"
+# theme -> beginnings of the keys of its layers, each with the message of the style it is shown in
 THEMES: dict[str, tuple[tuple[str, str], ...]] = {
-    "Needed": (
-        ("dead_zones_", ""), ("neighbourhoods_", "Outlines"), ("tier_areas_", "Antenna needed"),
+    "qgis.theme.needed": (
+        ("dead_zones_", ""), ("neighbourhoods_", OUTLINED), ("tier_areas_", NEEDED),
         ("transmitters_", ""), ("relief_", ""),
     ),
-    "How sure": (
-        ("neighbourhoods_", "Outlines"), ("tier_areas_", HOW_SURE_STYLE), ("transmitters_", ""),
+    "qgis.theme.sure": (
+        ("neighbourhoods_", OUTLINED), ("tier_areas_", SURE), ("transmitters_", ""),
         ("relief_", ""),
     ),
-    "Why": (
+    "qgis.theme.why": (
         ("dead_zones_", ""), ("ridges_", ""), ("raster_{list}/main_cause", ""), ("transmitters_", ""),
         ("relief_", ""),
     ),
     FOR_PRINT: (
-        ("dead_zones_", ""), ("neighbourhoods_", "Outlines"), ("tier_areas_", "Antenna needed"),
+        ("dead_zones_", ""), ("neighbourhoods_", OUTLINED), ("tier_areas_", NEEDED),
         ("transmitters_", ""), ("relief_", ""),
     ),
 }  # fmt: skip
@@ -33,7 +34,7 @@ THEMES: dict[str, tuple[tuple[str, str], ...]] = {
 
 def themes_element(groups: Sequence[LayerGroup], first_list: str) -> str:
     """Return the <visibility-presets> of a project."""
-    presets = "".join(_preset(name, wanted, groups, first_list) for name, wanted in THEMES.items())
+    presets = "".join(_preset(say(theme), wanted, groups, first_list) for theme, wanted in THEMES.items())
     return f"<visibility-presets>\n{presets}</visibility-presets>\n"
 
 
@@ -43,7 +44,7 @@ def _preset(
     shown, names = [], []
     for group in groups:
         found = [
-            _layer(layer.layer_id, _style(layer.styles, style))
+            _layer(layer.layer_id, _style(layer.styles, style, first_list))
             for layer in group.layers()
             for beginning, style in wanted
             if _is(layer.key, beginning.format(list=first_list), first_list)
@@ -67,9 +68,10 @@ def _is(key: str, beginning: str, first_list: str) -> bool:
     return key == f"{beginning}{first_list}" if per_list else key.startswith(beginning)
 
 
-def _style(styles: Sequence[str], beginning: str) -> str:
-    """Return the style that begins so, else the layer's first."""
-    return next((style for style in styles if beginning and style.startswith(beginning)), styles[0])
+def _style(styles: Sequence[str], message: str, first_list: str) -> str:
+    """Return the style with the name of a message, else the layer's first."""
+    named = say(message, list=first_list) if message else ""
+    return named if named in styles else styles[0]
 
 
 def _layer(layer_id: str, style: str) -> str:

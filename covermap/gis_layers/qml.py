@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from xml.sax.saxutils import escape, quoteattr
 
 from covermap.wording.columns import alias
+from covermap.wording.language import say
 from covermap.wording.palette import rgb
 
 QGIS_VERSION = "3.22.0"
@@ -212,9 +213,14 @@ def shown(column: str) -> str:
 
 
 def number_shown(column: str, what: str = "", digits: int = 0) -> str:
-    """Return an expression that shows a number and what it counts; "unknown" where it is missing.
+    """Return an expression that shows a number and what it counts; that it is unknown where it is missing.
 
     A missing number put into a text by itself would read 0.
     """
-    ending = f" || ' {what}'" if what else ""
-    return f"[% coalesce(round(\"{column}\", {digits}), 'unknown'){ending} %]"
+    ending = f" || {quoted(f' {what}')}" if what else ""
+    return f'[% coalesce(round("{column}", {digits}), {quoted(say("number.unknown"))}){ending} %]'
+
+
+def quoted(text: str) -> str:
+    """Return text as an expression that is it; a map tip is HTML, so it is escaped."""
+    return "'" + escape(text).replace("'", "''") + "'"

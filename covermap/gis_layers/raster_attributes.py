@@ -5,18 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from xml.sax.saxutils import escape
 
+from covermap.wording.language import say
 from covermap.wording.palette import TIERS
 
 Entry = tuple[int, str, str]  # value, label, colour
 # GDAL's raster attribute tables: types 0 whole number, 2 text; usages 5 the value, 2 its name, 0 anything
 WHOLE, TEXT = 0, 2
 VALUE, NAME, OTHER = 5, 2, 0
+LAST_INDOORS = 3  # tier
 
 
 def tier_attributes(tier_names: Sequence[str], bands: int = 1) -> str:
     """Return the file of a tier raster: category names, and a table with the mountings."""
+    indoors = say("raster.columns.yes"), say("raster.columns.no")
     rows = [
-        (look.number, name, look.mounting, "yes" if look.number <= 3 else "no")
+        (look.number, name, say(f"tier.mounting_{look.number}"), indoors[look.number > LAST_INDOORS])
         for look, name in zip(TIERS, tier_names, strict=True)
     ]
     categories = {look.number: f"{look.number} {name}" for look, name in zip(TIERS, tier_names, strict=True)}

@@ -15,7 +15,10 @@ from covermap.result.coverage import Coverage
 from covermap.result.raster_catalogue import CELL_REMARKS, PLAN_REMARKS, layer_of
 from covermap.result.whole_file import write_text
 from covermap.wording.causes import cause_words
+from covermap.wording.language import ENGLISH, messages, say
 from covermap.wording.palette import KIND_TINTS, SURE_GREYS, TIERS, painted, signal_steps
+from covermap.wording.retold import retold
+from covermap.wording.tier_names import spoken_tier_names
 from covermap.wording.verdicts import AMPLIFIER_CODES, amplifier_mark
 from covermap.wording.words import between, chance_steps
 
@@ -29,64 +32,57 @@ CANVAS_GREY = 248
 MULTIPLY = 6  # as QGIS numbers blending
 _READ_CELLS = 1024
 
-Step = tuple[float, str, str]  # upper end (inclusive), label, colour
+Step = tuple[float, str, str]  # upper end (inclusive), label or its message, colour
 
 _MARGIN_STEPS: tuple[Step, ...] = (
-    (-10, "10 dB or more too little", "#2D1E3B"),
-    (-3, "3 to 10 dB too little", "#6F5780"),
-    (3, "within 3 dB", "#B9A6BF"),
-    (10, "3 to 10 dB to spare", "#DCD3E0"),
-    (float("inf"), "10 dB or more to spare", "#F6F3F7"),
+    (-10, "margin_1", "#2D1E3B"),
+    (-3, "margin_2", "#6F5780"),
+    (3, "margin_3", "#B9A6BF"),
+    (10, "margin_4", "#DCD3E0"),
+    (float("inf"), "margin_5", "#F6F3F7"),
 )
 _DIFFERENCE_STEPS: tuple[Step, ...] = (
-    (-10, "10 dB or more weaker than on the map", "#5B3A29"),
-    (-3, "3 to 10 dB weaker", "#B08968"),
-    (3, "within 3 dB", "#EFEBE4"),
-    (10, "3 to 10 dB stronger", "#8FB0A9"),
-    (float("inf"), "10 dB or more stronger", "#2F5D62"),
+    (-10, "difference_1", "#5B3A29"),
+    (-3, "difference_2", "#B08968"),
+    (3, "difference_3", "#EFEBE4"),
+    (10, "difference_4", "#8FB0A9"),
+    (float("inf"), "difference_5", "#2F5D62"),
 )
 _WEIGHT_STEPS: tuple[Step, ...] = (
-    (1, "nothing", "#FFFFFF"),
-    (25, "up to a quarter", "#E4DCE8"),
-    (50, "up to half", "#B7A3C2"),
-    (float("inf"), "more than half", "#6A4C7D"),
+    (1, "weight_1", "#FFFFFF"),
+    (25, "weight_2", "#E4DCE8"),
+    (50, "weight_3", "#B7A3C2"),
+    (float("inf"), "weight_4", "#6A4C7D"),
 )
 _DOUBT_STEPS: tuple[Step, ...] = (
-    (1, "none, or one class", "#F4F1EA"),
-    (2, "two classes", "#C9A27E"),
-    (3, "three classes", "#95613F"),
-    (float("inf"), "four classes or more", "#4A2A1B"),
+    (1, "doubt_1", "#F4F1EA"),
+    (2, "doubt_2", "#C9A27E"),
+    (3, "doubt_3", "#95613F"),
+    (float("inf"), "doubt_4", "#4A2A1B"),
 )
 _HOMES_STEPS: tuple[Step, ...] = (
-    (0, "none", "#FFFFFF"),
-    (2, "up to 2", "#E3DCCF"),
-    (10, "2 to 10", "#BFAF94"),
-    (50, "10 to 50", "#84714F"),
-    (float("inf"), "more than 50", "#3F3322"),
+    (0, "homes_1", "#FFFFFF"),
+    (2, "homes_2", "#E3DCCF"),
+    (10, "homes_3", "#BFAF94"),
+    (50, "homes_4", "#84714F"),
+    (float("inf"), "homes_5", "#3F3322"),
 )
 _SERVICES_STEPS: tuple[Step, ...] = (
-    (0, "none", "#F2EFE8"),
-    (2, "1 or 2", "#D9E0DE"),
-    (5, "3 to 5", "#A9BDBB"),
-    (10, "6 to 10", "#6F908F"),
-    (20, "11 to 20", "#3F6566"),
-    (float("inf"), "more than 20", "#16383D"),
+    (0, "services_1", "#F2EFE8"),
+    (2, "services_2", "#D9E0DE"),
+    (5, "services_3", "#A9BDBB"),
+    (10, "services_4", "#6F908F"),
+    (20, "services_5", "#3F6566"),
+    (float("inf"), "services_6", "#16383D"),
 )
 _DEAD_STEPS: tuple[Step, ...] = (
-    (9, "under 10 %: none of the listed services", "#111111"),
-    (49, "10 to 50 %: doubtful", "#7A7A7A"),
-    (100, "50 % or more", "#F2F2F2"),
+    (9, "dead_1", "#111111"),
+    (49, "dead_2", "#7A7A7A"),
+    (100, "dead_3", "#F2F2F2"),
 )
 _AMPLIFIER_COLOURS = ("#F1EDE4", "#1F4F56", "#5F8287", "#D9D2C5", "#B9AE9C", "#978B7A", "#8C5A6B")
-_AMPLIFIER = tuple(
-    (number, amplifier_mark(code), colour)
-    for (number, code), colour in zip(AMPLIFIER_CODES.items(), _AMPLIFIER_COLOURS, strict=True)
-)
 _REMARKS = {"flags": CELL_REMARKS, "plan_flags": PLAN_REMARKS}
-_AIMS = (
-    (22, "north"), (67, "north-east"), (112, "east"), (157, "south-east"), (202, "south"),
-    (247, "south-west"), (292, "west"), (337, "north-west"), (360, "north, from the west"),
-)  # fmt: skip
+_AIM_ENDS = (22, 67, 112, 157, 202, 247, 292, 337, 360)
 _AIM_COLOURS = (
     "#D9D2C5", "#C2B59B", "#A5957A", "#877A6B", "#6C7280", "#7F93A8", "#A3B8C9", "#C9D6DE", "#D9D2C5"
 )  # fmt: skip
@@ -112,7 +108,7 @@ def _attributes(coverage: Coverage, name: str) -> str | None:
     layer = layer_of(name)
     bands = layer.bands or len(coverage.tag_values(name, "SERVICES"))
     if _is_tier(layer.kind):
-        return tier_attributes(coverage.tier_names, bands)
+        return tier_attributes(spoken_tier_names(coverage.tier_names), bands)
     entries = _entries(coverage, name, layer.kind)
     return code_attributes(entries, bands) if entries else None
 
@@ -123,50 +119,11 @@ def _is_tier(kind: str) -> bool:
 
 def raster_title(coverage: Coverage, name: str) -> str:
     """Return what people read in place of a raster's name."""
-    rooftop = coverage.tier_names[ROOFTOP_TIER - 1]
-    titles = {
-        "tier": "Antenna needed, cell by cell",
-        "tier_chance": f"How sure with {ROOFTOP_TIER} {rooftop}",
-        "dead_zone_chance": "Chance of any listed service with a tall mast",
-        "margin": f"Margin with {ROOFTOP_TIER} {rooftop}, dB",
-        "stored_margin": "Margin with the antenna needed, dB",
-        "limiting_service": "Weakest station",
-        "deciding_service": "Deciding station",
-        "aim": "Aim, degrees from true north",
-        "service_chance": "Chance of one station alone",
-        "service_chance_one_lower": "Chance of one station, one class lower",
-        "field": f"Field of {name.split('/')[-1]}, dB(µV/m)",
-        "field_adjusted": f"Field of {name.split('/')[-1]} with offsets from readings, dB(µV/m)",
-        "ground": "Ground, metres above sea level",
-        "flags": "Remarks",
-        "homes": "Homes a cell",
-        "reading_weight": "How much readings nearby tell, %",
-        "homes_without_roof": "Homes a cell that may use no roof",
-        "two_antennas_chance": "How sure with two antennas",
-        "services_count": f"Services with {ROOFTOP_TIER} {rooftop}, each alone",
-        "service_tiers": "Classes that bring each service, as a sum of bits",
-        "tier_3db_weaker": "Antenna needed, signals 3 dB weaker",
-        "tier_3db_stronger": "Antenna needed, signals 3 dB stronger",
-        "tier_without_deciding": "Antenna needed without the deciding station",
-        "dead_zone_chance_3db_weaker": "Chance of any listed service, signals 3 dB weaker",
-        "dead_zone_chance_3db_stronger": "Chance of any listed service, signals 3 dB stronger",
-        "tier_in_leaf": "Antenna needed, woods before it in leaf",
-        "tier_cover_doubt": "Classes apart if the cover here were another class",
-        "tier_second_opinion": "Antenna needed by another model",
-        "second_opinion": "Another model's field less the map's, dB",
-        "second_aim": "Second aim, degrees from true north",
-        "aim_from": "First aim that keeps the list, degrees from true north",
-        "aim_to": "Last aim that keeps the list, degrees from true north",
-        "main_cause": "Why it is hard",
-        "service_cause": "Why one station is weak",
-        "service_path": "What stands in the way of one station",
-        "interferer": "Which station interferes most",
-        "service_interferer": "Which station interferes most with one station",
-        "amplifier": "What a masthead amplifier does",
-        "plan_flags": "Remarks on the antenna needed",
-    }
     kind = layer_of(name).kind
-    return titles.get(kind, kind.replace("_", " "))
+    if f"raster.{kind}" not in messages(ENGLISH):
+        return kind.replace("_", " ")
+    rooftop = f"{ROOFTOP_TIER} {spoken_tier_names(coverage.tier_names)[ROOFTOP_TIER - 1]}"
+    return say(f"raster.{kind}", antenna=rooftop, station=name.split("/")[-1])
 
 
 def raster_body(coverage: Coverage, name: str, band: int = 1) -> str:
@@ -178,25 +135,25 @@ def raster_body(coverage: Coverage, name: str, band: int = 1) -> str:
     if kind == "tier_chance":
         return _body(_stepped(_chance_steps(), band=ROOFTOP_TIER))
     if kind == "services_count":
-        return _body(_stepped(_SERVICES_STEPS, band=ROOFTOP_TIER))
+        return _body(_stepped(_said(_SERVICES_STEPS), band=ROOFTOP_TIER))
     steps: dict[str, Sequence[Step]] = {
-        "margin": _MARGIN_STEPS,
-        "stored_margin": _MARGIN_STEPS,
-        "dead_zone_chance": _DEAD_STEPS,
-        "dead_zone_chance_3db_weaker": _DEAD_STEPS,
-        "dead_zone_chance_3db_stronger": _DEAD_STEPS,
+        "margin": _said(_MARGIN_STEPS),
+        "stored_margin": _said(_MARGIN_STEPS),
+        "dead_zone_chance": _said(_DEAD_STEPS),
+        "dead_zone_chance_3db_weaker": _said(_DEAD_STEPS),
+        "dead_zone_chance_3db_stronger": _said(_DEAD_STEPS),
         "two_antennas_chance": _chance_steps(),
         "service_chance": _chance_steps(),
         "service_chance_one_lower": _chance_steps(),
-        "tier_cover_doubt": _DOUBT_STEPS,
+        "tier_cover_doubt": _said(_DOUBT_STEPS),
         "aim": _aim_steps(),
         "second_aim": _aim_steps(),
         "aim_from": _aim_steps(),
         "aim_to": _aim_steps(),
-        "second_opinion": _DIFFERENCE_STEPS,
-        "homes": _HOMES_STEPS,
-        "reading_weight": _WEIGHT_STEPS,
-        "homes_without_roof": _HOMES_STEPS,
+        "second_opinion": _said(_DIFFERENCE_STEPS),
+        "homes": _said(_HOMES_STEPS),
+        "reading_weight": _said(_WEIGHT_STEPS),
+        "homes_without_roof": _said(_HOMES_STEPS),
         "field": _field_steps(),
         "field_adjusted": _field_steps(),
     }
@@ -208,7 +165,7 @@ def raster_body(coverage: Coverage, name: str, band: int = 1) -> str:
 def _entries(coverage: Coverage, name: str, kind: str) -> list[tuple[int, str, str]]:
     """Return value, label and colour of a raster of classes; none for rasters of numbers."""
     if _is_tier(kind):
-        return tier_entries(coverage.tier_names)
+        return tier_entries(spoken_tier_names(coverage.tier_names))
     if kind in ("limiting_service", "deciding_service"):
         return _numbered(coverage.services(name.split("/")[0]))
     if kind in ("main_cause", "service_cause"):
@@ -217,10 +174,13 @@ def _entries(coverage: Coverage, name: str, kind: str) -> list[tuple[int, str, s
         names = coverage.run.get("station_names", {})
         return _numbered([names.get(station, station) for station in coverage.tag_values(name, "STATIONS")])
     if kind == "service_path":
-        return _numbered([words for _, words in layer_of(name).codes])
+        return _numbered(retold([words for _, words in layer_of(name).codes]))
     if kind in _REMARKS:
         return _remarks(coverage, name, _REMARKS[kind])
-    return list({"amplifier": _AMPLIFIER}.get(kind, ()))
+    if kind == "amplifier":
+        coded = zip(AMPLIFIER_CODES.items(), _AMPLIFIER_COLOURS, strict=True)
+        return [(number, amplifier_mark(code), colour) for (number, code), colour in coded]
+    return []
 
 
 def _numbered(labels: Sequence[str]) -> list[tuple[int, str, str]]:
@@ -241,15 +201,21 @@ def _remarks(coverage: Coverage, name: str, said: Sequence[tuple[int, str]]) -> 
     # Only sums that occur: a legend of all 2^n would be mostly of lines that are nowhere on the map.
     for tile in coverage.grid.tiles(_READ_CELLS):
         found.update(int(value) for value in np.unique(coverage.read(name, tile)))
-    entries = [(0, "no remark", "#FFFFFF")]
+    entries = [(0, say("step.no_remark"), "#FFFFFF")]
     for index, value in enumerate(sorted(found - {0, UNKNOWN_UINT8})):
-        words = ", ".join(words for bit, words in said if value & bit)
+        words = ", ".join(retold([words for bit, words in said if value & bit]))
         entries.append((value, words, KIND_TINTS[index % len(KIND_TINTS)]))
     return entries
 
 
 def _aim_steps() -> list[Step]:
-    return [(end, words, fill) for (end, words), fill in zip(_AIMS, _AIM_COLOURS, strict=True)]
+    ends = enumerate(zip(_AIM_ENDS, _AIM_COLOURS, strict=True), start=1)
+    return [(end, say(f"step.aim_{number}"), fill) for number, (end, fill) in ends]
+
+
+def _said(steps: Sequence[Step]) -> list[Step]:
+    """Return steps whose labels are messages, with their words."""
+    return [(end, say(f"step.{key}"), fill) for end, key, fill in steps]
 
 
 def relief_body() -> str:
@@ -278,7 +244,7 @@ def _chance_steps() -> list[Step]:
     # Whole percents and inclusive upper ends: the class below 90 ends at 89.
     upper = [100.0, *(lowest - 1 for lowest, _ in steps[:-1])]
     rows = [
-        (end, f"{lowest:g} to {end:g} %, {words}", painted(grey))
+        (end, say("step.chance", low=f"{lowest:g}", high=f"{end:g}", words=words), painted(grey))
         for (lowest, words), end, grey in zip(steps, upper, SURE_GREYS, strict=True)
     ]
     return rows[::-1]

@@ -21,11 +21,6 @@ from covermap.result.coverage import Coverage
 SMALLEST_PATCH_CELLS = 3
 # a block's labels and polygons are held at once
 BLOCK_CELLS = 2048
-DESCRIPTION = (
-    f"Areas of one tier. Patches under {SMALLEST_PATCH_CELLS} cells have joined their most common neighbour; "
-    "rasters and counts of homes by neighbourhood stay as computed, so do not add these areas up: the exact "
-    "sums by tier stand in the table tier_totals. Unknown is left out."
-)
 
 
 def tier_area_blocks(coverage: Coverage, list_name: str) -> Iterator[gpd.GeoDataFrame]:

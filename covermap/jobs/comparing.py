@@ -44,5 +44,5 @@ def compare_results(before: Path, after: Path, output: Path | None = None, *, ov
         sentences = write_comparison(changes(*opened), *opened, folder, display.get("distance", "km"))
         page, layer = (path_in_words(folder / name) for name in ("changes.html", "changes.gpkg"))
         sentences.append(say("changes.open", page=page, layer=layer))
-    style_changes(folder / "changes.gpkg")
+        style_changes(folder / "changes.gpkg")
     return "\n".join(sentences)

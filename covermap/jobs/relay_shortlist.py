@@ -35,6 +35,6 @@ def shortlist_relays(
         sentences = write_relays(found, coverage, scenario.name, folder, units)
         page, layer = (path_in_words(folder / name) for name in ("relays.html", "relays.gpkg"))
         sentences.append(say("relay.open", page=page, layer=layer))
-    if len(found.sites):
-        style_relays(folder / "relays.gpkg", of_homes=found.of_homes)
+        if len(found.sites):
+            style_relays(folder / "relays.gpkg", of_homes=found.of_homes)
     return "\n".join(sentences)

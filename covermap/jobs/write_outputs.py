@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.gis_layers.cells_parquet import CELLS_FILE, write_cells_parquet
-from covermap.gis_layers.geopackage import DESCRIPTIONS, write_geopackage
+from covermap.gis_layers.geopackage import write_geopackage
 from covermap.gis_layers.qgis_project import write_qgis_project
 from covermap.gis_layers.raster_styles import write_raster_styles
 from covermap.inputs.preparation import Preparation
@@ -120,7 +120,8 @@ def _all_layers(
     prepared: Preparation, coverage: Coverage, counts: Counts, also: Collection[str]
 ) -> tuple[list[Path], tuple[str, ...]]:
     """Write _layers() and the further formats."""
-    files, warnings = _layers(prepared, coverage, counts)
+    with speaking(prepared.scenario.settings.display.language):
+        files, warnings = _layers(prepared, coverage, counts)
     if PARQUET in also:
         files += _parquet(prepared.scenario, coverage)
     if PMTILES in also:
@@ -148,7 +149,7 @@ def _layers(prepared: Preparation, coverage: Coverage, counts: Counts) -> tuple[
     tables = {"tier_totals": counts.totals}
     files.append(write_geopackage(scenario, coverage, areas, transmitters, folder, more=more, tables=tables))
     files += write_raster_styles(coverage)
-    files.append(write_qgis_project(coverage, DESCRIPTIONS))
+    files.append(write_qgis_project(coverage))
     return files, warnings
 
 

@@ -27,11 +27,6 @@ DEAD_BELOW_PERCENT, DOUBTFUL_BELOW_PERCENT = 10, 50
 KINDS = ("dead", "doubtful")
 SMALLEST_CELLS = 3
 ZONES_AT_ONCE = 5000  # whose ranges are drawn together, 400 draws each: 16 MB an array
-DESCRIPTION = (
-    "Connected patches where the chance that a tall mast brings any of the listed services (as many as "
-    "dead_zone_services) is under 10 % (dead) or 10 to 50 % (doubtful). homes: expected homes with none "
-    f"of them, with its 80 % range. Patches under {SMALLEST_CELLS} cells without homes are left out."
-)
 
 
 @dataclass(frozen=True)

@@ -6,8 +6,9 @@ from qgis.core import QgsLayerTreeGroup, QgsLayerTreeLayer, QgsProject, QgsVecto
 
 from .result_folder import PROJECT_FILE, ResultError, read_result
 
-DRAWN_FIRST = ("Stations", "Relief", "Why", "What is needed", "Cells and rasters")
-"""Groups from the topmost down; inside another project the tree is also the drawing order.
+DRAWN_FIRST = (2, 4, 1, 0, 3)
+"""Positions of the project's groups (needed, why, stations, cells and rasters, relief) from the topmost down;
+inside another project the tree is also the drawing order.
 
 The relief is multiplied over what lies under it.
 """
@@ -28,10 +29,14 @@ def load_result(folder, project):
     if broken:
         raise ResultError(f"{folder}: these layers cannot be opened: {', '.join(sorted(broken))}.")
     group = project.layerTreeRoot().insertGroup(0, run.get("name") or Path(folder).name)
-    groups = {child.name(): child for child in source.layerTreeRoot().children()}
+    groups = source.layerTreeRoot().children()
+    if len(groups) != len(DRAWN_FIRST):
+        raise ResultError(
+            f"{Path(folder) / PROJECT_FILE} holds {len(groups)} groups, not {len(DRAWN_FIRST)}."
+        )
     added = []
-    for name in sorted(groups, key=_place):
-        added += _copy_group(groups[name], group, project)
+    for place in DRAWN_FIRST:
+        added += _copy_group(groups[place], group, project)
     return added
 
 
@@ -42,10 +47,6 @@ def load_layer(source, title, project):
         return None
     project.addMapLayer(layer)
     return layer
-
-
-def _place(name):
-    return DRAWN_FIRST.index(name) if name in DRAWN_FIRST else len(DRAWN_FIRST)
 
 
 def _copy_group(source, parent, project):

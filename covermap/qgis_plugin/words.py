@@ -56,7 +56,11 @@ def _chance(percent, words):
     if percent is None:
         return ""
     told = (
-        "under 10 %" if percent < 10 else "over 90 %" if percent > 90 else f"about {5 * round(percent / 5)} %"
+        "under 10 %"
+        if percent < 10
+        else "better than 90 %"
+        if percent > 90
+        else f"about {5 * round(percent / 5)} %"
     )
     return f"{told}, {words}" if words else told
 

@@ -1,10 +1,11 @@
-"""The templates of the pages people read, escaped and strict; report_page.html is the head they share."""
+"""The templates of the pages people read, escaped and strict; shell.html is around all but the map."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
 import jinja2
+from markupsafe import Markup
 
 from covermap.wording.language import say, spoken
 
@@ -25,3 +26,10 @@ def templates_beside(module: str) -> jinja2.Environment:
     )
     found.globals |= {"say": say, "spoken": spoken}
     return found
+
+
+def whole_page(title: str, style: str, content: str, footer: str = "") -> str:
+    """Return a page of HTML that is put together in Python; the title is text."""
+    shell = templates_beside(__file__).get_template("shell.html")
+    parts = {"style": style, "content": content, "footer": footer}
+    return shell.render(title=title, **{name: Markup(html) for name, html in parts.items()}) + "\n"

@@ -38,7 +38,13 @@ FIELDS = {
     "system": "television system",
     "azimuth_pattern": "name of its horizontal pattern",
     "as_of": "date of the entry",
+    "use": "wanted, or interference only",
 }
+# columns of transmitters.csv whose headings do not tell by their words
+OURS = {
+    "antenna_height_m": "height", "antenna_height_ft": "height", "antenna_height_amsl_m": "height_above_sea",
+    "ground_m": "ground", "ground_ft": "ground", "use": "use",
+}  # fmt: skip
 PARTS = ("deg", "min", "sec", "dir")  # of a latitude or longitude in columns of their own
 
 
@@ -68,6 +74,9 @@ def unit_in(heading: str, field: str) -> str:
 
 def guess(table: RawTable, heading: str) -> Guess | None:
     """Return what a column is, None where its heading does not tell; a height of an unsaid kind is none."""
+    ours = OURS.get(heading.strip().lower())
+    if ours is not None:
+        return Guess(heading, ours, unit_in(heading, ours))
     words = set(words_of(heading))
     for field, test in _TESTS:
         if test(words):

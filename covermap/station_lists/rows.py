@@ -19,7 +19,7 @@ COLUMNS = (
     "station_id", "service", "mast", "displayed_channel", "status", "latitude_deg", "longitude_deg",
     "rf_channel", "frequency_mhz", "erp_kw", "erp_w", "erp_dbk", "erp_dbw", "eirp_kw", "eirp_w", "eirp_dbm",
     "antenna_height_m", "antenna_height_ft", "antenna_height_amsl_m", "ground_m", "ground_ft",
-    "polarization", "azimuth_pattern", "system", "as_of",
+    "polarization", "azimuth_pattern", "system", "use", "as_of",
 )  # fmt: skip
 STATUS = {
     "lic": "on_air", "licensed": "on_air", "license": "on_air", "licence": "on_air", "on air": "on_air",
@@ -93,6 +93,7 @@ def _row(
         "rf_channel": _whole(text("channel")),
         "polarization": text("polarization"),
         "azimuth_pattern": text("azimuth_pattern"),
+        "use": text("use"),
         "system": _word("system", text("system"), SYSTEMS, answers, into),
         "as_of": _date(text("as_of")),
         "station_id": text("station_id"),

@@ -1,109 +1,42 @@
-"""What people read in place of a column's name."""
+"""What people read in place of a column's name, and what the column holds."""
 
 from __future__ import annotations
 
-from covermap.wording.palette import TIERS
+import re
 
-_ALIASES = {
-    "neighbourhood_id": "Neighbourhood key",
-    "neighbourhood_name": "Neighbourhood",
-    "wanted_list": "Wanted list",
-    "homes_total": "Homes",
-    "homes_unknown": "Homes, unknown",
-    "homes_rooftop_or_more": "Homes needing rooftop or more",
-    "homes_without": "Homes with none of the listed services (expected)",
-    "tier_half_of_homes": "Tier that serves half of the homes",
-    "tier_ninety_percent_of_homes": "Tier that serves 90 % of the homes",
-    "tier_half_of_land": "Tier that serves half of the land",
-    "tier_ninety_percent_of_land": "Tier that serves 90 % of the land",
-    "deciding_service": "Deciding service",
-    "limiting_service": "Limiting service",
-    "deciding_share_percent": "Homes it decides for, %",
-    "aim_deg_true": "Aim, degrees from true north",
-    "confidence_median_percent": "Median chance, %",
-    "confidence_percent": "Chance of the whole list, %",
-    "area_km2": "Area, km²",
-    "homes_in_leaf": "Homes, woods in leaf",
-    "homes_cover_doubt": "Homes in doubt by land cover",
-    "unknown_area_percent": "Area unknown, %",
-    "homes_year": "Year of the homes",
-    "stations_as_of": "Stations as of",
-    "features_without_count": "Home features without a count",
-    "run_id": "Run",
-    "patch_id": "Patch",
-    "tier": "Tier",
-    "tier_name": "Antenna needed",
-    "homes": "Homes",
-    "station_id": "Station",
-    "service": "Service",
-    "displayed_channel": "Channel shown on the set",
-    "rf_channel": "RF channel",
-    "frequency_mhz": "Frequency, MHz",
-    "band": "Band",
-    "erp_kw": "ERP, kW",
-    "antenna_height_m": "Antenna above ground, m",
-    "ground_terrain_m": "Ground by the terrain, m",
-    "ground_filed_m": "Ground as filed, m",
-    "polarization": "Polarization",
-    "use": "Use",
-    "system": "System",
-    "as_of": "As of",
-    "homes_decided": "Homes it decides for",
-    "letter": "Letter on maps and sheets",
-    "cell_id": "Cell",
-    "field_dbuvm": "Field of the limiting service at 10 m, dB(µV/m)",
-    "tier_at_50_percent": "Tier at 50 % sure",
-    "margin_db": "Margin with the stored plan, dB",
-    "services_kept_one_class_lower": "Services kept one class lower",
-    "flags": "Flags",
-    "homes_rooftop_or_more_3db_weaker": "Homes needing rooftop or more, signals 3 dB weaker",
-    "homes_rooftop_or_more_3db_stronger": "Homes needing rooftop or more, signals 3 dB stronger",
-    "homes_expected_rooftop_or_more": "Homes needing rooftop or more (expected)",
-    "homes_expected_rooftop_or_more_low": "Homes needing rooftop or more (expected, low)",
-    "homes_expected_rooftop_or_more_high": "Homes needing rooftop or more (expected, high)",
-    "homes_without_low": "Homes with none of the listed services (low)",
-    "homes_without_high": "Homes with none of the listed services (high)",
-    "homes_without_3db_weaker": "Homes with none of the listed services, signals 3 dB weaker",
-    "homes_without_3db_stronger": "Homes with none of the listed services, signals 3 dB stronger",
-    "tier_half_without_deciding": "Tier that serves half, deciding service given up",
-    "aim_deg_magnetic": "Aim, degrees from magnetic north",
-    "second_aim_deg_true": "Second aim, degrees from true north",
-    "two_antennas_percent": "Homes with two antennas, %",
-    "high_vhf_percent": "Homes that need high VHF, %",
-    "amplifier_helps_percent": "Homes an amplifier helps, %",
-    "amplifier_harms_percent": "Homes an amplifier harms, %",
-    "main_cause": "Main cause",
-    "zone_id": "Zone",
-    "kind": "Dead or doubtful",
-    "homes_low": "Homes, low",
-    "homes_high": "Homes, high",
-    "near_name": "Near",
-    "ridge_id": "Ridge",
-    "above_line_m": "Above the line, m",
-    "homes_shaded": "Homes behind it",
-    "rank": "Rank",
-    "homes_settled": "Homes a reading settles",
-    "rule": "Rule",
-    "mast": "Mast",
-    "status": "Status",
-    "latitude_deg": "Latitude, degrees",
-    "longitude_deg": "Longitude, degrees",
-    "bandwidth_mhz": "Channel width, MHz",
-    "required_cn_db": "Carrier-to-noise needed, dB",
-    "azimuth_pattern": "Pattern around",
-    "elevation_pattern": "Pattern up and down",
-    "source": "From",
-    "key": "Key",
-    "value": "Value",
-}
+from covermap.wording.language import ENGLISH, messages, say
+
+_COUNTED = re.compile(r"(homes|land)_(expected_)?tier_([1-8])")
+_LAND, _SHORT = "share_of_land_percent_", "land_"
 
 
 def alias(column: str) -> str:
     """Return the name of a column as people read it; a column without one keeps its own."""
-    if column in _ALIASES:
-        return _ALIASES[column]
-    text = column.replace("share_of_land_percent_", "Land, %: ").replace("homes_", "Homes: ")
-    for look in TIERS:
-        text = text.replace(f"expected_tier_{look.number}", f"expected {look.label}")
-        text = text.replace(f"tier_{look.number}", look.label)
-    return text.replace("_", " ")
+    key = column.replace(_LAND, _SHORT)
+    counted = _COUNTED.fullmatch(key)
+    if counted:
+        return _of_class("column_of", counted)
+    return say(f"column.{key}") if _is_known(f"column.{key}") else column.replace("_", " ")
+
+
+def meaning(column: str) -> str:
+    """Return one sentence on what a column holds; columns of no layer of ours answer with an empty text."""
+    key = column.replace(_LAND, _SHORT)
+    counted = _COUNTED.fullmatch(key)
+    if counted:
+        return _of_class("meaning_of", counted)
+    if key.startswith(_SHORT):
+        of_homes = f"meaning.{key.replace(_SHORT, 'homes_', 1)}"
+        return say("meaning_of.share", homes=say(of_homes)) if _is_known(of_homes) else ""
+    return say(f"meaning.{key}") if _is_known(f"meaning.{key}") else ""
+
+
+def _of_class(section: str, counted: re.Match[str]) -> str:
+    what, expected, number = counted.groups()
+    tier = f"{number} {say(f'tier.name_{number}')}"
+    key = f"{section}.{what}{'_expected' if expected else ''}"
+    return say(key, tier=tier, mounting=say(f"tier.mounting_{number}"))
+
+
+def _is_known(key: str) -> bool:
+    return key in messages(ENGLISH)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from covermap.wording.language import say
+from covermap.wording.words import decimal
 
 
 def spelled(count: int) -> str:
     """Return a whole number in letters up to ten: 'five', '12'."""
     words = say("number.spelled").split()
-    return words[count] if 0 <= count < len(words) else f"{count:,}"
+    return words[count] if 0 <= count < len(words) else decimal(count)
 
 
 def capital(text: str) -> str:

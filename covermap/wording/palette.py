@@ -1,4 +1,4 @@
-"""How the eight tiers look and what they are called: fills, painted squares, inks, mounting words."""
+"""How the eight tiers look and what they are called: fills, painted squares, inks."""
 
 from __future__ import annotations
 
@@ -50,8 +50,6 @@ HATCH_COLOUR = "#9A968E"
 UNKNOWN_DOT_COLOUR = "#5A5A5A"
 """Unknown has no fill: dots of 2 px each 8 px."""
 
-UNKNOWN_NAME = "Unknown"
-
 
 @dataclass(frozen=True)
 class TierLook:
@@ -59,7 +57,6 @@ class TierLook:
 
     number : 1 to 8
     name : short name; a scenario's own tier table may rename tiers 1 to 7
-    mounting : where the antenna stands, in words
     fill : raw colour, to be laid at FILL_OPACITY over the relief
     painted : the fill as it looks over flat relief, for legends, cards and printed squares
     ink : colour of the tier's number on the fill
@@ -67,7 +64,6 @@ class TierLook:
 
     number: int
     name: str
-    mounting: str
     fill: str
     painted: str
     ink: str
@@ -79,35 +75,14 @@ class TierLook:
 
 
 TIERS: tuple[TierLook, ...] = (
-    TierLook(1, "Shelf", "indoors, beside the set", "#FFECB8", "#F9EAC0", INK_DARK),
-    TierLook(2, "Window", "indoors, at a window", "#EFC17C", "#ECC890", INK_DARK),
-    TierLook(3, "Loft", "under the roof", "#D29A63", "#D5A87C", INK_DARK),
-    TierLook(4, "Gable", "on the outside wall", "#9C8068", "#AA9480", INK_DARK),
-    TierLook(5, "Rooftop", "on the roof", "#4F6D6C", "#6C8484", INK_DARK),
-    TierLook(
-        6,
-        "Rooftop + masthead amplifier",
-        "on the roof, amplifier at the antenna",
-        "#1F4F56",
-        "#466C72",
-        INK_LIGHT,
-    ),
-    TierLook(
-        7,
-        "Tall mast + masthead amplifier",
-        "on a 15 m mast, amplifier at the antenna",
-        "#002F3D",
-        "#2D535E",
-        INK_LIGHT,
-    ),
-    TierLook(
-        8,
-        "Not promised",
-        "no antenna is sure enough",
-        "#010A14",
-        "#2E353D",
-        INK_DARK,
-    ),
+    TierLook(1, "Shelf", "#FFECB8", "#F9EAC0", INK_DARK),
+    TierLook(2, "Window", "#EFC17C", "#ECC890", INK_DARK),
+    TierLook(3, "Loft", "#D29A63", "#D5A87C", INK_DARK),
+    TierLook(4, "Gable", "#9C8068", "#AA9480", INK_DARK),
+    TierLook(5, "Rooftop", "#4F6D6C", "#6C8484", INK_DARK),
+    TierLook(6, "Rooftop + masthead amplifier", "#1F4F56", "#466C72", INK_LIGHT),
+    TierLook(7, "Tall mast + masthead amplifier", "#002F3D", "#2D535E", INK_LIGHT),
+    TierLook(8, "Not promised", "#010A14", "#2E353D", INK_DARK),
 )
 
 

@@ -21,7 +21,7 @@ def run_facts(run: dict[str, Any]) -> list[tuple[str, str]]:
 def dates_of_stations(run: dict[str, Any]) -> str:
     """Return the date of a run's station list, or its oldest and latest: '2026-03-01 to 2026-09-01'."""
     latest, oldest = run.get("stations_as_of") or "", run.get("stations_as_of_oldest") or ""
-    return f"{oldest} to {latest}" if oldest not in ("", latest) else latest
+    return say("number.range", low=oldest, high=latest) if oldest not in ("", latest) else latest
 
 
 def outside_in_words(run: dict[str, Any]) -> str:

@@ -67,7 +67,7 @@ def chance_in_words(percent: float | None, *, highest: bool = False) -> str:
 
 
 def chance_number(percent: float | None) -> str:
-    """Return a chance as a number: steps of 5 % between 10 and 90, else 'under 10 %' or 'over 90 %'.
+    """Return a chance as a number: steps of 5 % between 10 and 90, else 'under 10 %' or 'better than 90 %'.
 
     The step never crosses into another word: 89 % is 'likely' and reads 85 %, not 90 %.
     """
@@ -76,7 +76,7 @@ def chance_number(percent: float | None) -> str:
     if percent < 10.0:
         return say("number.under", number="10 %")
     if percent > 90.0:
-        return say("number.over", number="90 %")
+        return say("number.better_than", number="90 %")
     return f"{chance_step(percent)} %"
 
 
@@ -96,7 +96,7 @@ def chance_text(percent: float | None, *, highest: bool = False) -> str:
     if percent is None or math.isnan(percent):
         return say("number.unknown")
     if percent > 90.0:
-        return say("number.better_than", number="90 %")
+        return chance_number(percent)
     return f"{chance_number(percent)}, {chance_in_words(percent, highest=highest)}"
 
 
@@ -195,10 +195,13 @@ def csv_safe(text: str) -> str:
     return "'" + cleaned if cleaned.lstrip(" ").startswith(_FORMULA_STARTS) else cleaned
 
 
-def file_safe(text: str) -> str:
-    """Return text usable as part of a file name on every system: letters, digits, - and _, at most 60."""
+def file_safe(text: str, unnamed: str = "unnamed") -> str:
+    """Return text usable as part of a file name on every system: letters, digits, - and _, at most 60.
+
+    unnamed : in place of a text that has none of them
+    """
     plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode("ascii")
-    return re.sub(r"[^A-Za-z0-9_-]+", "-", plain).strip("-")[:60] or "unnamed"
+    return re.sub(r"[^A-Za-z0-9_-]+", "-", plain).strip("-")[:60] or unnamed
 
 
 def row_place(where: str) -> str:

@@ -48,13 +48,20 @@ def _kinds(reports: Sequence[AddressReport]) -> list[str]:
     return [f"{counts[kind]} × {names[kind]}" for kind in sorted(counts)]
 
 
+def _id(report: AddressReport) -> str:
+    """Return the id of an address as HTML, where it says more than the title."""
+    if report.point_id in ("", report.label):
+        return ""
+    return f"{text(say('sheet.day.id', point=report.point_id))} &nbsp; "
+
+
 def _entry(number: int, report: AddressReport, name: str) -> str:
     first, rest = words.answer(report)
     place = f"{report.latitude_deg:.5f}, {report.longitude_deg:.5f}"
     title = f"{number}. {text(report.label or report.point_id or place)}"
     parts = [
         f'<section class="whole"><h2>{title}</h2>',
-        paragraph(f"{text(say('sheet.day.id', point=report.point_id))} &nbsp; {place}", "soft"),
+        paragraph(f"{_id(report)}{place}", "soft"),
         f'<div class="big">{square(report.tier)}<p><b>{text(first)}</b> {text(rest)}</p></div>',
     ]
     decides = words.decider(report)

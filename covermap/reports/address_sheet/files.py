@@ -110,7 +110,8 @@ def sheet_names(reports: Sequence[AddressReport]) -> list[str]:
     names: list[str] = []
     for report in reports:
         place = f"{report.latitude_deg:.5f}_{report.longitude_deg:.5f}".replace(".", "p")
-        base = f"address_{file_safe(report.point_id or report.label or place)}"
+        written = [file_safe(text, unnamed="") for text in (report.point_id, report.label, place)]
+        base = f"address_{next(text for text in written if text)}"
         name, number = base, 2
         while name.lower() in {taken.lower() for taken in names}:
             name, number = f"{base}_{number}", number + 1

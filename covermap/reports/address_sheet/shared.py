@@ -16,7 +16,7 @@ from covermap.result.whole_file import write_text
 from covermap.wording.language import messages, say, spoken
 from covermap.wording.lists import short_list_words
 from covermap.wording.retold import retold
-from covermap.wording.words import chance_number, chance_text, half_up, height, join
+from covermap.wording.words import chance_number, chance_text, decimal, half_up, height, join
 
 PAGE_FILE, TABLE_FILE = "shared_antenna.html", "shared_homes.csv"
 TABLE_COLUMNS = (
@@ -120,7 +120,7 @@ def _cost(shared: SharedAntenna, cost: SharedCost | None) -> str:
         return say("shared.no_cost", missing=join(list(cost.missing)))
 
     def money(value: float) -> str:
-        return say("shared.unknown") if math.isnan(value) else f"{half_up(value):,}"
+        return say("shared.unknown") if math.isnan(value) else decimal(half_up(value))
 
     alone = sum(_own(home) <= len(home.single.plans) for home in shared.homes if home.single is not None)
     return say(
@@ -145,9 +145,10 @@ def _row(shared: SharedAntenna, facts: SharedFacts, home: ServedHome) -> str:
     if home.attenuator_db > 0.0:
         verdict = say("shared.with_attenuator", verdict=verdict, loss=math.ceil(home.attenuator_db))
     chance = f"{text(verdict)}<br><small>{text(chance_text(home.chance_percent))}</small>"
+    place = f"{address.latitude_deg:.5f}, {address.longitude_deg:.5f}"
     cable = height(home.cable_m, facts.height_unit) + (" ?" if home.estimated else "")
     cells = [
-        td(text(address.label or address.point_id)),
+        td(text(address.label or address.point_id or place)),
         td(text(cable), number=True),
         td(text(" × ".join(str(way) for way in home.ways) or say("shared.direct"))),
         td(f"{half_up(home.loss_db)} dB", number=True),

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from html import escape
 
-from covermap.wording.language import spoken
+from covermap.reports.templates import whole_page
 from covermap.wording.palette import INK_DARK, INK_LIGHT, TIERS
 
-POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 STYLE = """
 *{box-sizing:border-box}
 body{font:16px/1.45 -apple-system,"Segoe UI",Roboto,system-ui,sans-serif;color:#15181C;background:#fff;
@@ -26,6 +25,7 @@ table{border-collapse:collapse;width:100%}
 th{text-align:left;font-size:14px;font-weight:600;color:#4A4E54;padding:4px 12px 4px 0;vertical-align:bottom}
 td{padding:7px 12px 7px 0;border-top:1px solid #CFC8BA;vertical-align:top;line-height:1.3}
 .n{text-align:right;white-space:nowrap}th.n{text-align:right}
+thead td{border:0;padding-top:0;padding-bottom:0}
 tr.g td{border-top:1px solid #15181C;padding-top:10px}tr.chosen td{font-weight:650}
 tr.chosen small{font-weight:400}
 .k1{white-space:nowrap}.k td{padding:4px 12px 4px 0}
@@ -74,7 +74,7 @@ section{padding:4.4px 0 4.6px;margin-top:2px}tr.g td{padding-top:3.4px}
 .second p{margin:2.2px 0}
 .heights th:nth-child(5){width:24%}.heights th:nth-child(6){width:17%}
 .by_aim td:last-child small{margin-left:6px}.by_aim{table-layout:fixed}
-.by_aim th:nth-child(1){width:3.5%}.by_aim th:nth-child(2){width:20.5%}.by_aim th:nth-child(3){width:13%}
+.by_aim thead td{width:3.5%}.by_aim th:nth-child(2){width:20.5%}.by_aim th:nth-child(3){width:17.5%}
 .by_aim th:nth-child(4){width:7%}.by_aim th:nth-child(5){width:8%}
 .by_aim th:nth-child(4),.by_aim th:nth-child(5){white-space:normal}
 .by_aim td:nth-child(3){white-space:nowrap}
@@ -101,14 +101,7 @@ def text(value: object) -> str:
 
 def page(title: str, parts: Iterable[str]) -> str:
     """Return a whole page; parts are HTML already, the title is text."""
-    return (
-        f'<!doctype html>\n<html lang="{spoken()}"><head><meta charset="utf-8">\n'
-        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{text(title)}</title>\n<style>{STYLE}</style></head><body>\n"
-        + "\n".join(part for part in parts if part)
-        + "\n</body></html>\n"
-    )
+    return whole_page(title, STYLE, "\n".join(part for part in parts if part))
 
 
 def section(number: int, title: str, *parts: str, whole: bool = False, kind: str = "") -> str:
@@ -133,13 +126,15 @@ def table(head: Iterable[str], rows: Iterable[str], kind: str = "") -> str:
     """Return a table of ready cells."""
     opened = f'<table class="{kind}">' if kind else "<table>"
     return (
-        f'<div class="wide">{opened}<thead><tr>{"".join(head)}</tr></thead>'
+        f'<div class="wide" tabindex="0">{opened}<thead><tr>{"".join(head)}</tr></thead>'
         f"<tbody>{''.join(rows)}</tbody></table></div>"
     )
 
 
 def th(title: str = "", *, number: bool = False) -> str:
-    """Return a head cell."""
+    """Return a head cell, of a column without a title an empty one that is no heading."""
+    if not title:
+        return "<td></td>"
     return f'<th class="n">{text(title)}</th>' if number else f"<th>{text(title)}</th>"
 
 
@@ -160,7 +155,7 @@ def square(tier: int | None) -> str:
 
 def picture(svg: str) -> str:
     """Return a drawing in a box that scrolls sideways on a phone, so that its words stay readable."""
-    return f'<div class="wide">{svg}</div>'
+    return f'<div class="wide" tabindex="0">{svg}</div>'
 
 
 def letter(name: str) -> str:

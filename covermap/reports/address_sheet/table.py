@@ -17,6 +17,8 @@ from covermap.reception.tiers import TierTable
 from covermap.reports.address_sheet.wording import note
 from covermap.result.csv_tables import write_csv
 from covermap.result.whole_file import whole_file
+from covermap.wording.language import say
+from covermap.wording.retold import retold
 
 TABLE_FILE = "address_table.csv"
 LAYER_FILE = "addresses.gpkg"
@@ -47,7 +49,7 @@ def write_address_table(table: gpd.GeoDataFrame, folder: Path, cautions: Sequenc
             driver="GPKG",
             geometry_type="Point",
             dataset_options={"VERSION": "1.2"},
-            layer_options={"DESCRIPTION": f"What each address needs. {' '.join(cautions)}"},
+            layer_options={"DESCRIPTION": " ".join([say("layer.addresses"), *retold(cautions)])},
         )
     return [write_csv(table, folder / TABLE_FILE), layer]
 

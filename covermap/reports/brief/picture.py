@@ -18,7 +18,7 @@ from covermap.reports.web_map.layers import OUTSIDE
 from covermap.reports.web_map.still import number_places, painted_tiers
 from covermap.result.coverage import Coverage
 from covermap.wording import palette
-from covermap.wording.words import KM_PER_MILE
+from covermap.wording.words import KM_PER_MILE, as_given
 
 WIDTH_CSS_PX, TALLEST_CSS_PX = 378, 560
 SHARPNESS = 3  # picture pixels a CSS pixel: 288 a printed inch
@@ -240,7 +240,8 @@ def _add_scale(axes: Any, room: _Room, metres_a_pixel: float, distance_unit: str
     length = round_length(longest_m / unit_m)
     metres = length * unit_m
     km, miles = metres / 1000.0, metres / 1000.0 / KM_PER_MILE
-    words = [f"{km:.2g} km", f"{miles:.2g} mi"]
+    two_figures = float(f"{km:.2g}"), float(f"{miles:.2g}")
+    words = [f"{as_given(two_figures[0])} km", f"{as_given(two_figures[1])} mi"]
     first, second = reversed(words) if distance_unit == "mi" else words
     bar = metres / metres_a_pixel
     edge = 14 * SHARPNESS

@@ -46,7 +46,7 @@ def matrix_section(matrices: Sequence[Matrix], paths_of: Mapping[str, Mapping[st
             html.table(
                 _headings(with_paths, matrix.antennas),
                 [_row(matrix, row, paths.get(row.station), with_paths) for row in matrix.rows],
-                "wide",
+                "many",
             ),
         ]
     return "\n".join([*parts, html.paragraph(say("bench.marks"))])
@@ -69,7 +69,7 @@ def differences_section(pairs: Sequence[BandResult], others: Sequence[str]) -> s
     return "\n".join(
         [
             html.heading(say("bench.differences")),
-            html.table(columns, rows, "wide"),
+            html.table(columns, rows, "many"),
             html.paragraph(say("bench.within_noise")),
             html.bullets(others),
         ]

@@ -6,7 +6,8 @@ import re
 from collections.abc import Iterable, Sequence
 from html import escape
 
-from covermap.wording.language import say, spoken
+from covermap.reports.templates import whole_page
+from covermap.wording.language import say
 
 STYLE = """
 body{font:16px/1.45 system-ui,sans-serif;color:#111;background:#fff;max-width:46rem;
@@ -17,8 +18,8 @@ table{border-collapse:collapse;width:100%;font-size:.92rem}
 th,td{border:1px solid #767676;padding:.3rem .45rem;text-align:left;vertical-align:top}
 th{background:#F1EFEA}.form th:first-child{width:46%}.field td:nth-child(3){width:32%}
 td.n{text-align:right;white-space:nowrap}td.lost{background:#F3DFD9;white-space:nowrap}
-table.wide{font-size:.82rem}
-table.wide td:nth-child(2){min-width:11em}td.box{height:2.1rem}
+.wide{overflow-x:auto}table.many{font-size:.82rem}
+table.many td:nth-child(2){min-width:11em}td.box{height:2.1rem}
 .option{white-space:nowrap}figure{margin:.8rem 0}
 figure svg{width:100%;height:auto}ul{margin:.3rem 0;padding-left:1.2rem}
 .cautions{font-size:.88rem;border-top:1px solid #767676;margin-top:1.4rem;padding-top:.5rem}
@@ -27,24 +28,17 @@ figcaption{display:grid;gap:.2rem;align-content:start;font-size:.92rem}
 figcaption i{display:inline-block;width:1.1rem;height:1.1rem;border-radius:4px;vertical-align:-.2rem;
 margin-right:.5rem}
 *{print-color-adjust:exact;-webkit-print-color-adjust:exact}
-@media print{body{margin:0;max-width:none;font-size:11pt}h2{break-after:avoid}tr,figure{break-inside:avoid}}
+@media print{.wide{overflow:visible}
+body{margin:0;max-width:none;font-size:11pt}h2{break-after:avoid}tr,figure{break-inside:avoid}}
 @page{size:A4;margin:14mm}
 """
-POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 
 
 def page(title: str, parts: Iterable[str], cautions: Sequence[str]) -> str:
     """Return a whole HTML page; parts are HTML already, title and cautions are text."""
-    return (
-        f'<!doctype html>\n<html lang="{spoken()}"><head><meta charset="utf-8">\n'
-        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escape(title)}</title>\n<style>{STYLE}</style></head><body>\n"
-        f"<h1>{escape(title)}</h1>\n"
-        + "\n".join(part for part in parts if part)
-        + f'\n<section class="cautions"><h2>{escape(say("page.care"))}</h2>{bullets(cautions)}</section>\n'
-        "</body></html>\n"
-    )
+    content = "\n".join([f"<h1>{escape(title)}</h1>", *(part for part in parts if part)])
+    footer = f'<footer class="cautions"><h2>{escape(say("page.care"))}</h2>{bullets(cautions)}</footer>'
+    return whole_page(title, STYLE, content, footer)
 
 
 def heading(text: str) -> str:
@@ -77,12 +71,13 @@ def section(title: str, sentences: Sequence[str]) -> str:
 def table(columns: Sequence[str], rows: Iterable[Sequence[object]], kind: str = "") -> str:
     """Return a table; short text that starts with a digit or sign stands to the right.
 
-    kind : a class of the style sheet: form (wide answers), field (wide third column) or wide (many columns)
+    kind : a class of the style sheet: form (wide answers), field (wide third column) or many (many columns)
     """
     head = "".join(f"<th>{escape(column)}</th>" for column in columns)
     body = "".join("<tr>" + "".join(_cell(value) for value in row) + "</tr>" for row in rows)
     opening = f'<table class="{kind}">' if kind else "<table>"
-    return f"{opening}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+    whole = f"{opening}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+    return f'<div class="wide" tabindex="0">{whole}</div>'  # scrolled by its keys where it is too wide
 
 
 def _cell(value: object) -> str:

@@ -34,6 +34,7 @@ from covermap.reports.templates import templates_beside
 from covermap.result.csv_tables import write_csv
 from covermap.result.whole_file import whole_file, write_text
 from covermap.wording import palette
+from covermap.wording.retold import retold
 from covermap.wording.words import file_safe
 
 TEMPLATES = templates_beside(__file__)
@@ -58,7 +59,7 @@ def write_installation_comparison(
     """
     folder.mkdir(parents=True, exist_ok=True)
     sentences = comparison_in_words(found)
-    _write_layer(found, [*sentences, *cautions], folder)
+    _write_layer(found, [*sentences, *retold(cautions)], folder)
     for place in range(len(found.differences)):
         _write_raster(found, place, folder)
     write_csv(_counts_table(found), folder / COUNTS_FILE)
