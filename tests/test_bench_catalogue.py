@@ -113,6 +113,7 @@ def test_sessions_of_two_files_with_one_name_stay_two(tmp_path):
     assert {reading.session for reading in log.readings} == {"may.csv: day1", "june.csv: day1"}
     (whole, *_), _ = bench_gains(antenna_test(log))
     assert whole.sessions == 2
+    # the mean of 3 and 1 dB, as many stations in each session
     assert whole.difference_db.typical == pytest.approx(2.0, abs=0.05)
     assert whole.days == ("2026-06-01", "2026-09-01")
 
@@ -271,6 +272,7 @@ def test_every_two_antennas_have_a_difference(tmp_path):
     pairs = every_pair(compared(tmp_path, three_antennas()))
     found = {(one.candidate, one.reference): one.mean.mean_db for one in pairs}
     assert set(found) == {("long", "wide"), ("flat", "wide"), ("flat", "long")}
+    # flat is 6 dB under wide and long 3 dB over it: -6 - 3
     assert found["flat", "long"] == pytest.approx(-9.0, abs=0.3)
 
 

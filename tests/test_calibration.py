@@ -238,6 +238,7 @@ def test_bands_of_a_mast_differ_by_less_than_the_mast_itself():
     rng = np.random.default_rng(4)
     points = values(rng, -6.0, 20) + values(rng, -2.0, 20, band="high_vhf")
     offsets = {o.band: o.offset_db for o in fit_offsets(fit_mixed(points, 6.8))}
+    # -4 dB is half way between -6 and -2: what both share is drawn there, and each keeps its side
     assert offsets["uhf"] < -4.0 < offsets["high_vhf"]
 
 
@@ -531,6 +532,7 @@ def test_a_scale_of_an_antenna_test_serves_readings(tmp_path, scenario):
     path = tmp_path / "aimed.csv"
     path.write_text(WITH_AIM + ANCHOR + "\n" + BY_PERCENT + "\n", "utf-8")
     found = read_readings(path, scenario.stations, read_tiers(), tmp_path / "percent_scales.csv").readings
+    # 92 - 72 = 20 points of 0.345 dB
     assert found[0].value_db - found[1].value_db == pytest.approx(6.9, abs=0.01)
 
 

@@ -366,6 +366,7 @@ def test_a_second_antenna_brings_its_bands_through_a_diplexer(tmp_path):
     # 570 MHz: 9.4 dBd of the long one against 10 of the wide one, which serves all UHF; less 1.2 dB
     assert pair.at(550.0).gain_dbd == 10.0
     assert lost_db == pytest.approx(1.2 - (10.0 - 9.4), abs=0.05)  # the antenna's own kT0 is not lost
+    # the wide one's row at high VHF
     assert pair.at(195.0).gain_dbd == 7.0
     # with its own aims the diplexer is still there once
     for frequency_mhz in (195.0, 570.0):
@@ -395,6 +396,7 @@ def test_impedance_loss_is_lost_before_the_noise_of_the_set(tmp_path):
         receiving_chain(as_tier(one, mount), 550.0, **quiet)
         for one in (antenna, replace(antenna, impedance_loss_db=1.5))
     )
+    # Without noise from outside all noise is the set's, which stays while the carrier falls by 1.5 dB.
     assert plain.cn_minus_field_db - lossy.cn_minus_field_db == pytest.approx(1.5, abs=0.05)
 
 

@@ -113,6 +113,8 @@ def test_three_decibels_more_gain_is_three_decibels_less_field_from_0_dbd_up(fre
     )
     base = receiving_chain(tier, frequency_mhz, external_noise_db=9.0)
     better = receiving_chain(more, frequency_mhz, external_noise_db=9.0)
+    # The carrier gains 3 dB, and noise is referred to a lossless antenna: directivity less gain is 0 dB in
+    # both.
     assert better.cn_minus_field_db - base.cn_minus_field_db == pytest.approx(3.0, abs=1e-9)
 
 
@@ -124,6 +126,7 @@ def test_three_decibels_more_of_a_negative_gain_helps_less():
             receiving_chain(better, frequency_mhz, external_noise_db=noise_db).cn_minus_field_db
             - receiving_chain(shelf, frequency_mhz, external_noise_db=noise_db).cn_minus_field_db
         )
+        # 2 dB of gain lift the carrier by 2 dB, but also what comes in of the noise from outside.
         assert 0.0 < gained < 2.0
 
 

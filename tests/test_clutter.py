@@ -148,6 +148,7 @@ def test_heights_in_feet_are_metres_where_the_file_says_so(tmp_path):
 def test_steps_are_finer_than_heights_are_known():
     wanted_m = np.array([0.2, 0.3, 9.74, 10.0, 19.8, 33.4, 59.0, 62.0, 149.0, np.nan])
     kept_m = STEP_HEIGHT_M[in_steps(wanted_m)]
+    # Our own choice: steps of 0.5 m up to 20 m, 1 m up to 60 m, 5 m beyond; half a step either way.
     assert np.nanmax(np.abs(kept_m - wanted_m)[wanted_m < 20.0]) <= 0.25
     assert np.nanmax(np.abs(kept_m - wanted_m)[wanted_m < 60.0]) <= 0.5
     assert kept_m[8] == 150.0

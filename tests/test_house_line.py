@@ -88,6 +88,7 @@ def test_losses_along_a_line_add_up():
             {"low_vhf": loss_db, "high_vhf": loss_db, "uhf": loss_db}, abs=1e-9
         )
     assert home.splitter is None
+    # half of the shortest run of 10 m (our own choice)
     assert home.common_m == 5.0
 
 
@@ -181,6 +182,7 @@ def test_sheet_and_record_say_which_tap_stands_where(book, language):
     record = json.loads(json.dumps(address_record(report)))["house"]
     assert record["wiring"] == "line"
     assert record["taps"] == ["Tap, 16 dB", "Tap, 12 dB", "Tap, 12 dB", "Tap, 8 dB"]
+    # LOSSES_DB of the last outlet, 0.5 + 0.9 + 0.9 + 1.2 + 1.2 + 8.0; 16.8 dB above is the first one's
     assert record["passive_loss_db"]["uhf"] == pytest.approx(12.7)
     for plan in (report.house.plain, report.house.amplified):
         weakest = [outlet.weakest_spare_db for outlet in plan.outlets]

@@ -72,6 +72,7 @@ def test_a_part_whose_loss_at_vhf_is_not_known_takes_that_at_uhf():
     devices = [
         replace(one, loss_uhf_db=Span(2.0, 2.0, 2.0)) if one.kind == "outlet" else one for one in devices
     ]
+    # outlet 2.0 and three pairs of connectors of 0.1 dB
     assert wiring(1, (35.0,), devices).passive_loss_db(0)["high_vhf"] == pytest.approx(2.3)
     devices = [replace(one, loss_uhf_db=None) if one.kind == "outlet" else one for one in DEVICES]
     with pytest.raises(InputError, match=r"found no loss at UHF\. Fill loss_uhf_db"):
@@ -80,6 +81,7 @@ def test_a_part_whose_loss_at_vhf_is_not_known_takes_that_at_uhf():
 
 def test_common_run_ends_where_the_shortest_is_half_way():
     home = wiring(3, (20.0, 28.0, 35.0), DEVICES)
+    # half of the shortest run of 20 m (our own choice); behind the amplifier 35 - 10 = 25 m are left
     assert home.common_m == 10.0
     wired = home.at(read_tiers()[5], 2, amplified=True)
     assert (wired.cable_m, wired.distribution.cable_m) == (10.0, 25.0)

@@ -100,6 +100,7 @@ def test_only_the_first_stretch_counts_and_without_land_cover_there_is_none(tmp_
     terrain = wooded(tmp_path, wood)
     longitude, latitude = TO_WGS84.transform(WEST_M + 1000.01, NORTH_M - 1010.0)
     place = np.array([latitude]), np.array([longitude])
+    # two cells of 20 m; the three behind the gap are another wood
     assert last_wood_m(terrain, *place, np.array([90.0]), 10.0)[0] == 40.0
     assert last_wood_m(terrain, *place, np.array([np.nan]), 10.0)[0] == 0.0
     bare = dataclasses.replace(terrain, land_cover=None)
@@ -162,6 +163,7 @@ def test_other_tops_change_the_loss_as_the_whole_path_computed_again_says(tmp_pa
         for row, top_m in enumerate((20.0, 10.0)):
             expected_db = by_the_model(top_m, 15.0, height_m) - plain_db
             assert found[row, column] == pytest.approx(expected_db, abs=0.3)
+    # Far more than the 0.3 dB above, to tell that something moved (our own choice).
     assert found[0, 0] > 3.0 > -3.0 > found[1, 0]
 
 

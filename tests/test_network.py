@@ -103,6 +103,7 @@ def test_two_antennas_take_the_worst_phase_of_what_adds_and_the_best_of_what_int
 @pytest.mark.parametrize(
     ("arrivals_us", "below_db", "gain_db"),
     [
+        # 10 log10 of the sum of powers: of 2, of 1 + 0.1, of 3 and of 4
         ((0.0, 10.0), (0.0, 0.0), 3.01),
         ((0.0, 10.0), (0.0, 10.0), 0.41),
         ((0.0, 10.0, 223.0), (0.0, 0.0, 0.0), 4.77),
@@ -130,6 +131,7 @@ def test_window_in_kilometres(window_us, inside_km, outside_km):
 
 @pytest.mark.parametrize(
     ("distance_us", "delay_us", "inside"),
+    # arrivals 200, 300, 267 and 167 us after the first one, against a window of 224 us
     [(200.0, 0.0, True), (200.0, 100.0, False), (267.0, 0.0, False), (267.0, -100.0, True)],
 )
 def test_a_sending_delay_moves_the_arrival(distance_us, delay_us, inside):

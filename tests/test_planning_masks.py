@@ -16,6 +16,7 @@ def test_oet69_is_the_fourth_power_of_the_cosine(angle_deg, loss_db):
     assert oet69_loss_db(angle_deg, "uhf") == pytest.approx(loss_db, abs=0.05)
 
 
+# OET Bulletin 69: front-to-back ratios of its receiving antennas
 @pytest.mark.parametrize(("band", "floor_db"), [("low_vhf", 10.0), ("high_vhf", 12.0), ("uhf", 14.0)])
 def test_oet69_ends_at_the_front_to_back_ratio(band, floor_db):
     for angle_deg in (60.0, 90.0, 180.0):

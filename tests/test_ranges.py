@@ -200,6 +200,7 @@ def test_a_sure_cell_is_told_apart_by_its_chance_3_db_down():
 def test_no_record_of_the_spread_gives_no_range_and_an_old_one_open_paths():
     assert spread_of({}) is None
     spread = spread_of({"sigma_db": {"total": 6.65, "prediction": 6.0}})
+    # docs/decisions/sigma_by_path.md: an open path shares 4 dB; of 6 dB sqrt(6^2 - 4^2) = sqrt(20) are left
     assert np.all(spread.common_db == 4.0)
     np.testing.assert_allclose(spread.cell_db, 20.0**0.5)
     np.testing.assert_allclose(spread.total_db, 6.65)

@@ -155,6 +155,7 @@ def test_three_decibels_more_field_is_three_decibels_more_margin_with_one_direct
     before, after = (
         receive(given, FACTS, TIERS, wanted_of(0, 1), ReceptionOptions()) for given in (signals, stronger)
     )
+    # One station and no interference: noise stays, so the margin moves as the field does.
     assert after.margin_db - before.margin_db == pytest.approx(3.0, abs=0.05)
     assert np.all(after.tier <= before.tier)
 
@@ -296,4 +297,5 @@ def test_sigma_in_words():
     )
     assert sigma_summary(options.at_other_default()).total_db == pytest.approx(9.7, abs=0.05)
     assert sigma_summary(ReceptionOptions(prediction_error_db=4.0)).prediction_db == 4.0
+    # 0.52 x 500^0.28 = 0.52 x 5.70 = 2.96, and 0.01 to 0.08 more with frequency
     assert sigma_summary(ReceptionOptions(cell_m=500.0)).location_db == pytest.approx(3.0, abs=0.06)

@@ -100,6 +100,7 @@ def test_far_homes_are_lost_first_and_the_nearer_ones_stay(asked):
 def test_length_that_is_not_given_is_taken_from_the_straight_distance(asked):
     found = shared(asked, [home(math.nan), home(20.0)], [100.0, 100.0])
     assert [one.estimated for one in found.homes] == [True, False]
+    # 1.3 m of cable for each of 100 m straight (our own choice)
     assert [one.cable_m for one in found.homes] == [pytest.approx(130.0), 20.0]
     assert found.total_cable_m == pytest.approx(150.0)
 

@@ -58,6 +58,7 @@ def test_values_beyond_the_range_take_its_end():
     exact = block()
     exact.loss_db[0, 0, 1, 1], exact.spread_db[0, 0, 1, 1] = 900.0, 99.0
     kept = as_stored(exact)
+    # The ends of int16 and uint8: 300 dB + 32767 x 0.01 dB, and 255 x 0.25 dB.
     assert kept.loss_db[0, 0, 1, 1] == pytest.approx(627.67, abs=1e-3)
     assert kept.spread_db[0, 0, 1, 1] == pytest.approx(63.75)
 

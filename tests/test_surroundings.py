@@ -256,4 +256,5 @@ def test_only_indoor_tiers_need_it():
         )
         for tier in TIERS
     ]
+    # tiers 1 to 3 are indoors: what the station needs more there, 2.3 dB, and nothing outdoors
     assert more_db == pytest.approx([2.3, 2.3, 2.3, 0.0, 0.0, 0.0, 0.0])

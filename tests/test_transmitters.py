@@ -215,6 +215,7 @@ def test_height_in_feet_becomes_metres(tmp_path):
 def test_height_above_sea_level_needs_the_ground(tmp_path):
     header = renamed("antenna_height_m", "antenna_height_amsl_m")
     row, with_ground = with_column("ground_m", "200", changed_row(antenna_height_m="320"), header)
+    # 320 m above the sea less 200 m of ground
     assert read(tmp_path, row, header=with_ground).stations[0].antenna_height_m == pytest.approx(120.0)
     message = refusal(tmp_path, changed_row(antenna_height_m="320"), header=header)
     assert 'column antenna_height_amsl_m: found "320"' in message

@@ -52,6 +52,7 @@ def test_pattern_has_no_seam_at_north(tmp_path):
 
 def test_null_is_floored_with_a_note(tmp_path):
     patterns, warnings = read(tmp_path, pattern_text(every_ten(d90=0.0)))
+    # our own choice: no null on the air is as deep as a filed zero
     assert patterns["p", "azimuth"].relative_db.min() == -30.0
     assert any("taken as -30 dB" in text for text in warnings)
 
