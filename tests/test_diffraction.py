@@ -104,20 +104,21 @@ def test_bullington_over_two_ridges_by_hand():
     assert bullington_loss_db(*path) == pytest.approx(37.0, abs=0.05)
 
 
-def test_bullington_over_two_higher_ridges_by_hand():
-    # the same with 420 and 330 m: 40.2 dB
-    ground_m = np.array([0.0, 420.0, 330.0, 0.0])
-    loss_db = bullington_loss_db(TWO_RIDGES_KM, ground_m, 300.0, 110.0, FLAT_EARTH_KM, WAVELENGTH_600_MHZ_M)
-    assert loss_db == pytest.approx(40.2, abs=0.05)
-
-
-def test_one_clean_edge_by_bullington_carries_the_length_correction():
-    # J 18.3 dB, plus (1 - exp(-18.3/6)) (10 + 0.02 x 35) = 10.2 dB
-    distance_km = np.array([0.0, 30.0, 35.0])
-    loss_db = bullington_loss_db(
-        distance_km, np.array([0.0, 160.0, 0.0]), 100.0, 100.0, FLAT_EARTH_KM, WAVELENGTH_600_MHZ_M
+@pytest.mark.parametrize(
+    ("distance_km", "ground_m", "ends_m", "loss_db"),
+    [
+        # as above with 420 and 330 m
+        (TWO_RIDGES_KM, (0.0, 420.0, 330.0, 0.0), (300.0, 110.0), 40.2),
+        # one clean edge: J 18.3 dB, plus (1 - exp(-18.3/6)) (10 + 0.02 x 35) = 10.2 dB for the length
+        ((0.0, 30.0, 35.0), (0.0, 160.0, 0.0), (100.0, 100.0), 28.5),
+    ],
+    ids=["two higher ridges", "one clean edge"],
+)
+def test_bullington_by_hand(distance_km, ground_m, ends_m, loss_db):
+    found_db = bullington_loss_db(
+        np.array(distance_km), np.array(ground_m), *ends_m, FLAT_EARTH_KM, WAVELENGTH_600_MHZ_M
     )
-    assert loss_db == pytest.approx(28.5, abs=0.05)
+    assert found_db == pytest.approx(loss_db, abs=0.05)
 
 
 def profile_of(path, clutter_km=None):

@@ -133,19 +133,23 @@ def test_files_that_the_system_cuts_short_are_refused_in_words(scenario, whole, 
     assert {path.suffix for path in visible(tmp_path / "store")} <= {".block"}
 
 
-def test_a_disk_too_small_from_the_start_is_refused_before_anything_is_written(small_disk, scenario):
-    (small_disk / "other_files").write_bytes(bytes(6 * 2**20))
-    with pytest.raises(InputError, match="free space, or name folders on another disk"):
-        jobs.map_scenario(scenario, small_disk / "out", store=small_disk / "store")
+@pytest.mark.parametrize(
+    ("taken_bytes", "result_elsewhere", "words"),
+    [
+        (6 * 2**20, False, "free space, or name folders on another disk"),
+        (DISK_MB * 2**20 - 100 * 1024, True, r"0 MB for the store.\n  Squares of [12]\d00 m fit"),
+    ],
+    ids=["result and store", "the store alone"],
+)
+def test_a_disk_too_small_from_the_start_is_refused_before_anything_is_written(
+    small_disk, scenario, tmp_path, taken_bytes, result_elsewhere, words
+):
+    (small_disk / "other_files").write_bytes(bytes(taken_bytes))
+    out = (tmp_path if result_elsewhere else small_disk) / "out"
+    with pytest.raises(InputError, match=words):
+        jobs.map_scenario(scenario, out, store=small_disk / "store")
     assert [path.name for path in small_disk.iterdir()] == ["other_files"]
-
-
-def test_a_store_on_another_disk_is_looked_at_too(small_disk, scenario, tmp_path):
-    (small_disk / "other_files").write_bytes(bytes((DISK_MB * 1024 - 100) * 1024))
-    with pytest.raises(InputError, match=r"0 MB for the store.\n  Squares of [12]\d00 m fit"):
-        jobs.map_scenario(scenario, tmp_path / "out", store=small_disk / "store")
-    assert [path.name for path in small_disk.iterdir()] == ["other_files"]
-    assert not (tmp_path / "out").exists()
+    assert not out.exists()
 
 
 def test_a_file_that_fitted_by_a_hair_is_not_trusted(small_disk):

@@ -167,16 +167,24 @@ def test_wrong_grid_is_refused_with_where_found_right_and_next(tmp_path, grid, p
         assert part in message
 
 
-def test_missing_elevation_file_names_key_and_path(tmp_path):
-    message = refusal(tmp_path, terrain='elevation = ["here.tif"]\n')
-    assert 'scenario.toml, [terrain], elevation: found "here.tif"' in message
-    assert str(tmp_path / "here.tif") in message
-
-
-def test_elevation_with_trees_needs_bare_earth_for_the_ends(tmp_path):
-    message = refusal(tmp_path, terrain='elevation = ["elevation.tif"]\nkind = "with_canopy"\n')
-    assert '[terrain]: found kind = "with_canopy" without bare_earth' in message
-    assert "Add the bare-earth elevation" in message
+@pytest.mark.parametrize(
+    ("terrain", "parts"),
+    [
+        (
+            'elevation = ["here.tif"]',
+            ['scenario.toml, [terrain], elevation: found "here.tif"', "{folder}/here.tif"],
+        ),
+        (
+            'elevation = ["elevation.tif"]\nkind = "with_canopy"',
+            ['[terrain]: found kind = "with_canopy" without bare_earth', "Add the bare-earth elevation"],
+        ),
+    ],
+    ids=["a file that is missing", "trees without the ground under them"],
+)
+def test_wrong_terrain_is_refused_with_where_found_right_and_next(tmp_path, terrain, parts):
+    message = refusal(tmp_path, terrain=f"{terrain}\n")
+    for part in parts:
+        assert part.format(folder=tmp_path) in message
 
 
 def test_all_that_is_wrong_in_the_file_is_told_at_once(tmp_path):

@@ -213,19 +213,24 @@ def test_wrong_tier_table_is_refused_with_the_cell(tmp_path, change, message):
         read_tiers(_tier_file(tmp_path, change))
 
 
-def test_land_cover_class_may_stand_once(tmp_path):
-    path = tmp_path / "classes.csv"
-    path.write_text(
-        "class,category,clutter_height_m,open_land,water,built_up\n1,sea,0,yes,yes,no\n1,sand,0,yes,no,no\n"
-    )
-    with pytest.raises(
-        InputError, match=r"classes.csv, line 3, column class: found 1 a second time.*Delete one"
-    ):
-        read_land_cover_table(path)
-
-
-def test_noise_table_without_a_pair_is_refused(tmp_path):
-    path = tmp_path / "noise.csv"
-    path.write_text("band,environment,outdoor_noise_db,indoor_noise_db\nuhf,city,1,3\n")
-    with pytest.raises(InputError, match=r"noise.csv: found no row for low_vhf city.*Add a row"):
-        read_external_noise(path)
+@pytest.mark.parametrize(
+    ("read", "rows", "words"),
+    [
+        (
+            read_land_cover_table,
+            "class,category,clutter_height_m,open_land,water,built_up\n1,sea,0,yes,yes,no\n1,sand,0,yes,no,no\n",
+            r"table.csv, line 3, column class: found 1 a second time.*Delete one",
+        ),
+        (
+            read_external_noise,
+            "band,environment,outdoor_noise_db,indoor_noise_db\nuhf,city,1,3\n",
+            r"table.csv: found no row for low_vhf city.*Add a row",
+        ),
+    ],
+    ids=["a class of land cover twice", "noise without a pair"],
+)
+def test_a_row_too_many_or_too_few_is_refused(tmp_path, read, rows, words):
+    path = tmp_path / "table.csv"
+    path.write_text(rows)
+    with pytest.raises(InputError, match=words):
+        read(path)

@@ -232,24 +232,23 @@ def test_a_broken_transfer_goes_on_where_it_stopped(tmp_path, server):
     assert sorted(path.stat().st_size for path in folder.glob("*.tif")) == served
 
 
-def test_a_transfer_that_stays_broken_is_told_and_the_scenario_is_left(tmp_path, server):
+@pytest.mark.parametrize(
+    ("fault", "words"),
+    [
+        ({"break_first": 99}, "Run the same command again"),
+        ({"lie": 7}, "bytes arrived"),  # announces more than it sends
+    ],
+    ids=["stays broken", "a wrong size"],
+)
+def test_a_transfer_that_fails_is_told_and_the_scenario_is_left(tmp_path, server, fault, words):
     scenario = write_scenario(tmp_path / "valley")
     before = scenario.read_text("utf-8")
     serve_copernicus(server, (43, -37), (44, -37), (43, -36), (44, -36))
-    server.break_first = 99
+    vars(server).update(fault)
     result = run(scenario, "--sources", own_sources(tmp_path, server))
     assert result.exit_code == 1
-    assert "Run the same command again" in result.output
+    assert words in result.output
     assert scenario.read_text("utf-8") == before
-
-
-def test_a_wrong_size_is_told(tmp_path, server):
-    scenario = write_scenario(tmp_path / "valley")
-    serve_copernicus(server, (43, -37), (44, -37), (43, -36), (44, -36))
-    server.lie = 7  # announces more than it sends
-    result = run(scenario, "--sources", own_sources(tmp_path, server))
-    assert result.exit_code == 1
-    assert "bytes arrived" in result.output
 
 
 def test_a_tile_that_is_no_raster_or_lies_elsewhere_is_refused(tmp_path, server):

@@ -2,6 +2,7 @@
 
 import contextlib
 import csv
+import math
 
 import geopandas
 import pytest
@@ -86,45 +87,58 @@ def test_decimal_comma_is_read_and_said(tmp_path):
     assert any("read as a decimal comma" in text for text in scenario.warnings)
 
 
-def test_one_meaning_of_the_comma_a_file(tmp_path):
-    # beside an unmistakable decimal comma 1,500 is one and a half
-    assert (
-        read(tmp_path, semicolon(latitude_deg="44,1", longitude_deg="-36,1", erp_kw="1,500"))
-        .stations[0]
-        .erp_kw
-        == 1.5
-    )
-    # beside decimal points it is fifteen hundred
-    assert read(tmp_path, semicolon(erp_kw="1,500")).stations[0].erp_kw == 1500.0
+@pytest.mark.parametrize(
+    ("cells", "erp_kw"),
+    [
+        # beside an unmistakable decimal comma 1,500 is one and a half
+        ({"latitude_deg": "44,1", "longitude_deg": "-36,1"}, 1.5),
+        # beside decimal points it is fifteen hundred
+        ({}, 1500.0),
+    ],
+)
+def test_one_meaning_of_the_comma_a_file(tmp_path, cells, erp_kw):
+    assert read(tmp_path, semicolon(erp_kw="1,500", **cells)).stations[0].erp_kw == erp_kw
 
 
-def test_both_meanings_of_the_comma_are_refused(tmp_path):
-    message = refusal(tmp_path, semicolon(erp_kw="1,5"))  # latitude has a point
-    assert 'decimal comma (line 2, column erp_kw, "1,5")' in message
-    assert 'decimal point (line 2, column latitude_deg, "44.10")' in message
-    assert "Change the numbers to one form" in message
+@pytest.mark.parametrize(
+    ("stations", "parts"),
+    [
+        (
+            semicolon(erp_kw="1,5"),  # latitude has a point
+            [
+                'decimal comma (line 2, column erp_kw, "1,5")',
+                'decimal point (line 2, column latitude_deg, "44.10")',
+                "Change the numbers to one form",
+            ],
+        ),
+        (
+            semicolon(latitude_deg="44", longitude_deg="-36", erp_kw="1,500", antenna_height_m="120"),
+            ['line 2, column erp_kw, "1,500"', "Write the number with a decimal point"],
+        ),
+        (
+            station_csv(changed_row(erp_kw="1,5")),
+            ["transmitters.csv, line 2: found 15 cells under 14 columns", "Quote the cell"],
+        ),
+    ],
+    ids=["both meanings", "either meaning", "not quoted in a comma file"],
+)
+def test_a_comma_that_cannot_be_told_is_refused(tmp_path, stations, parts):
+    message = refusal(tmp_path, stations)
+    for part in parts:
+        assert part in message
 
 
-def test_comma_that_may_mean_either_is_refused(tmp_path):
-    message = refusal(
-        tmp_path, semicolon(latitude_deg="44", longitude_deg="-36", erp_kw="1,500", antenna_height_m="120")
-    )
-    assert 'line 2, column erp_kw, "1,500"' in message
-    assert "Write the number with a decimal point" in message
-
-
-def test_unquoted_decimal_comma_in_a_comma_file_is_refused(tmp_path):
-    message = refusal(tmp_path, station_csv(changed_row(erp_kw="1,5")))
-    assert "transmitters.csv, line 2: found 15 cells under 14 columns" in message
-    assert "Quote the cell" in message
-
-
-def test_number_grammar():
-    assert as_number("1e3") == 1000.0
-    assert as_number(" .5 ") == 0.5
-    assert as_number("1,500", "thousands") == 1500.0
-    for text in ("", "1 000 kW", "0x10", "1_000", "nan", "inf", "1.2.3"):
-        assert as_number(text) != as_number(text)  # NaN
+@pytest.mark.parametrize(
+    ("text", "comma", "number"),
+    [
+        ("1e3", (), 1000.0),
+        (" .5 ", (), 0.5),
+        ("1,500", ("thousands",), 1500.0),
+        *((text, (), math.nan) for text in ("", "1 000 kW", "0x10", "1_000", "nan", "inf", "1.2.3")),
+    ],
+)
+def test_number_grammar(text, comma, number):
+    assert as_number(text, *comma) == pytest.approx(number, nan_ok=True)
 
 
 @pytest.mark.parametrize(
