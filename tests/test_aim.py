@@ -121,19 +121,29 @@ def test_lobe_and_floor(angle_deg, beamwidth_deg, front_to_back_db, loss_db):
     assert loss == pytest.approx(loss_db, abs=0.05)
 
 
-def test_cross_polar_rejection_does_not_add_to_the_pattern():
-    # rule of ITU-R BT.419: the larger of the two
-    assert off_axis_loss_db(0.0, lobe_rolloff(35.0), 14.0, 16.0) == 16.0
-    assert off_axis_loss_db(180.0, lobe_rolloff(35.0), 20.0, 16.0) == 20.0
-    assert cross_polar_loss_db(0, 1, 16.0) == 16.0
-    assert cross_polar_loss_db(0, 0, 16.0) == 0.0
-    assert cross_polar_loss_db(1, 2, 16.0) == 0.0  # slant and circular: none
+@pytest.mark.parametrize(
+    ("angle_deg", "front_to_back_db", "cross_polar_db", "loss_db"),
+    [(0.0, 14.0, 16.0, 16.0), (180.0, 20.0, 16.0, 20.0)],  # rule of ITU-R BT.419: the larger of the two
+)
+def test_cross_polar_rejection_does_not_add_to_the_pattern(
+    angle_deg, front_to_back_db, cross_polar_db, loss_db
+):
+    assert off_axis_loss_db(angle_deg, lobe_rolloff(35.0), front_to_back_db, cross_polar_db) == loss_db
 
 
-def test_angles_across_north():
-    assert off_axis_deg(350.0, 20.0) == 30.0
-    assert off_axis_deg(20.0, 350.0) == 30.0
-    assert off_axis_deg(90.0, 270.0) == 180.0
+@pytest.mark.parametrize(
+    ("mount", "polarization", "loss_db"),
+    [(0, 1, 16.0), (0, 0, 0.0), (1, 2, 0.0)],  # the last: slant and circular lose none
+)
+def test_only_crossed_polarizations_are_rejected(mount, polarization, loss_db):
+    assert cross_polar_loss_db(mount, polarization, 16.0) == loss_db
+
+
+@pytest.mark.parametrize(
+    ("bearing_deg", "aim_deg", "off_deg"), [(350.0, 20.0, 30.0), (20.0, 350.0, 30.0), (90.0, 270.0, 180.0)]
+)
+def test_angles_across_north(bearing_deg, aim_deg, off_deg):
+    assert off_axis_deg(bearing_deg, aim_deg) == off_deg
 
 
 def test_mount_turns_to_vertical_for_vertical_stations():
@@ -279,11 +289,16 @@ def test_a_service_takes_its_better_transmitter():
     assert plan.azimuth_deg == pytest.approx(200.0, abs=3.0)
 
 
-def test_unknown_fields_are_refused():
-    with pytest.raises(InputError, match="NaN at station 1"):
-        best_aim(replace(ADDRESS, field_dbuvm=np.array([50.0, np.nan, 60.0])), TIERS[5])
-    with pytest.raises(InputError, match=r"one value a station \(3\)"):
-        best_aim(replace(ADDRESS, field_dbuvm=np.array([50.0, 60.0])), TIERS[5])
+@pytest.mark.parametrize(
+    ("field_dbuvm", "words"),
+    [((50.0, np.nan, 60.0), "NaN at station 1"), ((50.0, 60.0), r"one value a station \(3\)")],
+)
+def test_unknown_fields_are_refused(field_dbuvm, words):
+    with pytest.raises(InputError, match=words):
+        best_aim(replace(ADDRESS, field_dbuvm=np.array(field_dbuvm)), TIERS[5])
+
+
+def test_a_polarization_that_is_none_is_refused():
     with pytest.raises(InputError, match="'oblique'"):
         aim_plan(ADDRESS, TIERS[5], 40.0, "oblique")
     assert AIM_DEG == 2  # the columns of a plan that the tests above read

@@ -57,9 +57,15 @@ def test_percent_steps_behind_attenuators_give_decibels_a_point():
     assert slope == pytest.approx(0.345, abs=0.001)
     # the line is off by 0.11, 0.14, 0.04 and 0.07 dB
     assert worst_db < 0.2
-    assert fit_percent_scale([0, 3, 6], [92, 95, 80]) is None  # not monotone
-    assert fit_percent_scale([0, 3], [92, 80]) is None  # too few
-    assert fit_percent_scale([0, 3, 6, 9], [92, 91, 90, 50]) is None  # not straight
+
+
+@pytest.mark.parametrize(
+    ("steps_db", "percent"),
+    [([0, 3, 6], [92, 95, 80]), ([0, 3], [92, 80]), ([0, 3, 6, 9], [92, 91, 90, 50])],
+    ids=["not monotone", "too few", "not straight"],
+)
+def test_steps_that_make_no_line_are_no_scale(steps_db, percent):
+    assert fit_percent_scale(steps_db, percent) is None
 
 
 UNLIMITED = {"threshold_dbm": -200.0, "ceiling_dbm": 200.0}

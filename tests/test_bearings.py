@@ -24,10 +24,14 @@ def test_declination_of_every_published_row():
         assert found == pytest.approx(float(row["declination_deg"]), abs=0.0051)
 
 
-def test_declination_is_not_guessed_outside_the_models_years():
-    assert declination(44.0, -35.0, date(2024, 12, 31)) is None
-    assert declination(44.0, -35.0, date(2030, 1, 2)) is None
-    assert declination(44.0, -35.0, date(2029, 12, 31)) is not None
+@pytest.mark.parametrize(
+    ("on", "known"), [(date(2024, 12, 31), False), (date(2029, 12, 31), True), (date(2030, 1, 2), False)]
+)
+def test_declination_is_not_guessed_outside_the_models_years(on, known):
+    assert (declination(44.0, -35.0, on) is not None) == known
+
+
+def test_a_year_outside_the_models_is_refused():
     with pytest.raises(InputError, match="decimal_year is 2031"):
         declination_in_year(44.0, -35.0, 2031.0)
 

@@ -238,6 +238,7 @@ def test_the_command_writes_the_catalogue_and_says_so(tmp_path):
     result = CliRunner().invoke(main, asked)
     assert result.exit_code == 0, result.output
     assert "long, UHF: 13.0 dBd" in result.output
+    # 10 dBd of wide at UHF and 3 dB more
     assert read_catalogue(path).antennas["long"].in_band("uhf").typical == pytest.approx(13.0, abs=0.05)
     again = CliRunner().invoke(main, asked)  # a second time replaces, it does not add
     assert again.exit_code == 0, again.output

@@ -67,12 +67,17 @@ def test_each_cause(given, expected):
     assert cause(**given) == expected
 
 
-def test_the_greatest_loss_is_the_cause():
-    ridge = {"obstacle_db": 18.0, "path_class": "one_ridge"}
-    assert cause(interference_db=17.0, noise_db=10.0, null_db=9.0, **ridge) == "ridges"
-    assert cause(interference_db=19.0, noise_db=10.0, null_db=9.0, **ridge) == "same_channel"
-    assert cause(noise_db=20.0, interference_db=19.0, **ridge) == "noise"
-    assert cause(null_db=21.0, noise_db=20.0, **ridge) == "pattern_null"
+@pytest.mark.parametrize(
+    ("losses_db", "greatest"),
+    [
+        ({"interference_db": 17.0, "noise_db": 10.0, "null_db": 9.0}, "ridges"),
+        ({"interference_db": 19.0, "noise_db": 10.0, "null_db": 9.0}, "same_channel"),
+        ({"interference_db": 19.0, "noise_db": 20.0}, "noise"),
+        ({"noise_db": 20.0, "null_db": 21.0}, "pattern_null"),
+    ],
+)
+def test_the_greatest_loss_is_the_cause(losses_db, greatest):
+    assert cause(obstacle_db=18.0, path_class="one_ridge", **losses_db) == greatest
 
 
 def test_unknown_stays_unknown():

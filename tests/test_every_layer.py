@@ -235,7 +235,7 @@ def test_a_list_near_its_edge_on_high_vhf_needs_an_antenna_for_it():
     assert not near_mast.plan_flags[0] & OWN_HIGH_VHF
 
 
-def test_other_lists_never_ask_for_one():
-    for frequencies in ([569.0], [569.0, 515.0], [69.0]):
-        for level in (40.0, 50.0, 60.0, 80.0):
-            assert not one_mast(frequencies, [level] * len(frequencies)).plan_flags[0] & OWN_HIGH_VHF
+@pytest.mark.parametrize("frequencies", [[569.0], [569.0, 515.0], [69.0]])
+@pytest.mark.parametrize("level", [40.0, 50.0, 60.0, 80.0])
+def test_other_lists_never_ask_for_one(frequencies, level):
+    assert not one_mast(frequencies, [level] * len(frequencies)).plan_flags[0] & OWN_HIGH_VHF

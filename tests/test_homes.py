@@ -201,23 +201,24 @@ def test_an_aligned_raster_is_taken_as_it_is(tmp_path):
     np.testing.assert_allclose(homes_per_cell(settings(path), GRID).window(WHOLE), values, rtol=1e-6)
 
 
-def test_wrong_layers_are_told(tmp_path):
-    path = write_points(tmp_path / "p.gpkg", [WEST], [NORTH], ["many"])
-    with pytest.raises(InputError, match=r"no such column\. Its columns are: homes"):
-        homes_per_cell(settings(path, count="households"), GRID)
-    with pytest.raises(InputError, match='the first says "many"'):
-        homes_per_cell(settings(path), GRID)
-    gpd.GeoDataFrame({"homes": [1]}, geometry=[shapely.LineString([(0, 0), (1, 1)])], crs=32625).to_file(
-        tmp_path / "l.gpkg"
-    )
-    with pytest.raises(InputError, match="LineString"):
-        homes_per_cell(settings(tmp_path / "l.gpkg"), GRID)
+@pytest.mark.parametrize(
+    ("file", "count", "words"),
+    [
+        ("p.gpkg", "households", r"no such column\. Its columns are: homes"),
+        ("p.gpkg", "homes", 'the first says "many"'),
+        ("l.gpkg", "homes", "LineString"),
+        ("x.tif", "homes", "cannot be read as a raster"),
+        ("e.geojson", "homes", "no features"),
+    ],
+)
+def test_wrong_layers_are_told(tmp_path, file, count, words):
+    write_points(tmp_path / "p.gpkg", [WEST], [NORTH], ["many"])
+    line = shapely.LineString([(0, 0), (1, 1)])
+    gpd.GeoDataFrame({"homes": [1]}, geometry=[line], crs=32625).to_file(tmp_path / "l.gpkg")
     (tmp_path / "x.tif").write_text("no raster")
-    with pytest.raises(InputError, match="cannot be read as a raster"):
-        homes_per_cell(settings(tmp_path / "x.tif"), GRID)
-    (tmp_path / "p.geojson").write_text('{"type":"FeatureCollection","features":[]}')
-    with pytest.raises(InputError, match="no features"):
-        homes_per_cell(settings(tmp_path / "p.geojson"), GRID)
+    (tmp_path / "e.geojson").write_text('{"type":"FeatureCollection","features":[]}')
+    with pytest.raises(InputError, match=words):
+        homes_per_cell(settings(tmp_path / file, count=count), GRID)
 
 
 def test_roof_access_splits_homes_and_wrong_values_are_told(tmp_path):

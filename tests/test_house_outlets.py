@@ -100,11 +100,17 @@ def test_wiring_that_cannot_be_is_told(outlets, cable_m, said):
         wiring(outlets, cable_m, DEVICES)
 
 
-def test_a_catalogue_without_parts_is_told():
-    with pytest.raises(InputError, match="no device of the kind outlet"):
-        wiring(1, (10.0,), [])
-    with pytest.raises(InputError, match="the largest of the catalogue has 0"):
-        splitter_of(2, [])
+@pytest.mark.parametrize(
+    ("ask", "words"),
+    [
+        (lambda: wiring(1, (10.0,), []), "no device of the kind outlet"),
+        (lambda: splitter_of(2, []), "the largest of the catalogue has 0"),
+    ],
+    ids=["outlet", "splitter"],
+)
+def test_a_catalogue_without_parts_is_told(ask, words):
+    with pytest.raises(InputError, match=words):
+        ask()
 
 
 @pytest.mark.parametrize(

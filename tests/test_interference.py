@@ -135,22 +135,22 @@ def test_two_channels_away_nothing_happens():
     assert plan.interference_db[0] == 0.0
 
 
-def test_interference_widens_the_spread_and_pushes_noise_aside():
+@pytest.mark.parametrize("over_noise_db", [-6.0, 0.0, 6.0, 12.0])
+def test_interference_widens_the_spread_and_pushes_noise_aside(over_noise_db):
     # rooftop with amplifier, 189 MHz, residential: w 0.891, external noise of ITU-R P.372-17 with a
     # deviation of 4.53 dB; s_i of ITU-R P.1812-8 section 4.7 at 100 m: 6 dB and
     # (0.52 + 0.024 x 0.189) 100^0.28 = 1.905 dB. Another site: correlation 0.25, so that C - share I has the
     # variance s_i^2 (1 + share^2 - 2 x 0.25 share)
     own_db, noise_db = np.hypot(6.0, 1.905), 0.891 * 4.53
     signals = alone(field_for(20.0, 6, frequency_mhz=189.0), 189.0)
-    for over_noise_db in (-6.0, 0.0, 6.0, 12.0):
-        # of the interference over the noise: 20 dB of margin and 15.2 dB of C/N between signal and noise
-        plan = aim_plan(interfered(signals, over_noise_db - 35.2), TIERS[6], 0.0)
-        ratio = 10.0 ** (over_noise_db / 10.0)
-        margin_db, share = 20.0 - 10.0 * np.log10(1.0 + ratio), ratio / (1.0 + ratio)
-        assert plan.margins_db[0] == pytest.approx(margin_db, abs=0.01)
-        path_db = own_db * np.sqrt(1.0 + share**2 - 0.5 * share)
-        spread_db = np.hypot(path_db, noise_db * (1.0 - share))
-        assert plan.chance == pytest.approx(NormalDist().cdf(margin_db / spread_db), abs=0.002)
+    # of the interference over the noise: 20 dB of margin and 15.2 dB of C/N between signal and noise
+    plan = aim_plan(interfered(signals, over_noise_db - 35.2), TIERS[6], 0.0)
+    ratio = 10.0 ** (over_noise_db / 10.0)
+    margin_db, share = 20.0 - 10.0 * np.log10(1.0 + ratio), ratio / (1.0 + ratio)
+    assert plan.margins_db[0] == pytest.approx(margin_db, abs=0.01)
+    path_db = own_db * np.sqrt(1.0 + share**2 - 0.5 * share)
+    spread_db = np.hypot(path_db, noise_db * (1.0 - share))
+    assert plan.chance == pytest.approx(NormalDist().cdf(margin_db / spread_db), abs=0.002)
 
 
 @pytest.mark.parametrize(
@@ -192,17 +192,17 @@ def test_interference_in_decibels_is_what_it_takes_from_the_margin():
     assert clear_db - plan.margins_db[0] == pytest.approx(plan.interference_db[0], abs=1e-9)
 
 
-def test_interferer_stands_behind_the_tier_s_own_pattern():
-    signals = interfered(alone(field_for(40.0)), -25.0, bearing_deg=30.0)
+@pytest.mark.parametrize("aim_deg", [0.0, 340.0, 20.0])
+def test_interferer_stands_behind_the_tier_s_own_pattern(aim_deg):
     clear_db = 40.0
-    for aim_deg in (0.0, 340.0, 20.0):
-        # the lobe by hand: 12 (angle / 35)^2, floor 14 dB
-        wanted_db = min(14.0, 12.0 * (min(aim_deg, 360.0 - aim_deg) / 35.0) ** 2)
-        apart = abs(aim_deg - 30.0)
-        other_db = min(14.0, 12.0 * (min(apart, 360.0 - apart) / 35.0) ** 2)
-        over_noise_db = clear_db + 15.2 - 25.0 - other_db
-        expected_db = clear_db - wanted_db - 10.0 * np.log10(1.0 + 10.0 ** (over_noise_db / 10.0))
-        assert aim_plan(signals, TIERS[5], aim_deg).margins_db[0] == pytest.approx(expected_db, abs=0.05)
+    signals = interfered(alone(field_for(clear_db)), -25.0, bearing_deg=30.0)
+    # the lobe by hand: 12 (angle / 35)^2, floor 14 dB
+    wanted_db = min(14.0, 12.0 * (min(aim_deg, 360.0 - aim_deg) / 35.0) ** 2)
+    apart = abs(aim_deg - 30.0)
+    other_db = min(14.0, 12.0 * (min(apart, 360.0 - apart) / 35.0) ** 2)
+    over_noise_db = clear_db + 15.2 - 25.0 - other_db
+    expected_db = clear_db - wanted_db - 10.0 * np.log10(1.0 + 10.0 ** (over_noise_db / 10.0))
+    assert aim_plan(signals, TIERS[5], aim_deg).margins_db[0] == pytest.approx(expected_db, abs=0.05)
 
 
 def test_turning_away_from_an_interferer_helps():
@@ -230,11 +230,11 @@ def test_services_of_a_list_disturb_each_other():
     assert plan.margins_db == pytest.approx((4.8, -35.2), abs=0.05)
 
 
-def test_a_station_on_the_same_mast_disturbs_whatever_the_aim():
+@pytest.mark.parametrize("aim_deg", [0.0, 20.0, 180.0])
+def test_a_station_on_the_same_mast_disturbs_whatever_the_aim(aim_deg):
+    # 20 dB over it less the 15.2 dB that it needs: one azimuth, so the antenna changes nothing
     signals = interfered(alone(90.0), -20.0, mast=0)
-    for aim_deg in (0.0, 20.0, 180.0):
-        # 20 dB over it less the 15.2 dB that it needs: one azimuth, so the antenna changes nothing
-        assert aim_plan(signals, TIERS[5], aim_deg).margins_db[0] == pytest.approx(4.8, abs=0.05)
+    assert aim_plan(signals, TIERS[5], aim_deg).margins_db[0] == pytest.approx(4.8, abs=0.05)
 
 
 def test_lost_on_nights_of_good_propagation():

@@ -147,24 +147,26 @@ def test_climate_and_siting_answer_to_number_and_word():
     assert by_word.loss_db == by_number.loss_db
 
 
-def test_modes_leave_out_the_variability_they_name():
+@pytest.mark.parametrize(
+    ("mode", "name"),
+    [(13, "location_percent"), (33, "location_percent"), (0, "time_percent"), (1, "location_percent")],
+)
+def test_modes_leave_out_the_variability_they_name(mode, name):
     # what a mode leaves out cannot depend on that percentage
-    for mode, name in (
-        (13, "location_percent"),
-        (33, "location_percent"),
-        (0, "time_percent"),
-        (1, "location_percent"),
-    ):
-        arguments = AREA | {"variability_mode": mode}
-        low, high = (itm_area_loss(30.0, **arguments | {name: value}).loss_db for value in (50, 80))
-        assert low == high, (mode, name)
+    arguments = AREA | {"variability_mode": mode}
+    low, high = (itm_area_loss(30.0, **arguments | {name: value}).loss_db for value in (50, 80))
+    assert low == high
 
 
-def test_a_line_through_a_slope_is_the_slope():
+@pytest.mark.parametrize(("start", "end"), [(0.0, 39.0), (3.7, 20.2), (10.2, 10.9)])
+def test_a_line_through_a_slope_is_the_slope(start, end):
     # hand calculation: heights 3 + 2 i are a straight line, whichever part of it is fitted
     ground_m = 3.0 + 2.0 * np.arange(40.0)
-    for start, end in ((0.0, 39.0), (3.7, 20.2), (10.2, 10.9)):
-        assert fitted_ends_m(ground_m, 39, start, end) == pytest.approx((3.0, 81.0))
+    assert fitted_ends_m(ground_m, 39, start, end) == pytest.approx((3.0, 81.0))
+
+
+def test_a_slope_has_no_relief():
+    ground_m = 3.0 + 2.0 * np.arange(40.0)
     assert interdecile_range_m(ground_m, 39, 100.0, 0.0, 3900.0) == pytest.approx(0.0, abs=1e-9)
 
 

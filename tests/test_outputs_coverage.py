@@ -41,17 +41,17 @@ def test_a_window_is_that_part_of_the_whole(folder):
     )
 
 
-def test_a_place_reads_the_cell_that_holds_it(folder):
+@pytest.mark.parametrize(("row", "col"), [(29, 39), (12, 3), (4, 0)])
+def test_a_place_reads_the_cell_that_holds_it(folder, row, col):
     coverage = open_coverage(folder)
-    for row, col in ((29, 39), (12, 3), (4, 0)):
-        found = coverage.at(*place_of(row, col))["main"]
-        assert (found["row"], found["col"]) == (row, col)
-        assert found["tier"] == coverage.read("main/tier")[row, col]
-        chance = coverage.read("main/tier_chance")[:, row, col]
-        assert found["tier_chance_percent"] == chance.tolist()
-        assert found["chance_percent"] == chance[min(found["tier"], 7) - 1]
-        index = coverage.read("main/deciding_service")[row, col]
-        assert found["deciding_service"] == ("Alpha", "Beta <b>Bold</b>", "Gamma")[index]
+    found = coverage.at(*place_of(row, col))["main"]
+    assert (found["row"], found["col"]) == (row, col)
+    assert found["tier"] == coverage.read("main/tier")[row, col]
+    chance = coverage.read("main/tier_chance")[:, row, col]
+    assert found["tier_chance_percent"] == chance.tolist()
+    assert found["chance_percent"] == chance[min(found["tier"], 7) - 1]
+    index = coverage.read("main/deciding_service")[row, col]
+    assert found["deciding_service"] == ("Alpha", "Beta <b>Bold</b>", "Gamma")[index]
 
 
 def test_an_unknown_cell_says_unknown_and_never_zero(folder):
@@ -85,11 +85,16 @@ def test_a_folder_without_a_result_is_told(tmp_path):
         open_coverage(tmp_path)
 
 
-def test_what_is_not_there_is_told(folder):
+@pytest.mark.parametrize(
+    ("ask", "words"),
+    [
+        (lambda coverage: coverage.dead_zones(), "dead_zones"),
+        (lambda coverage: coverage.read("other/tier"), "no raster 'other/tier'"),
+        (lambda coverage: coverage.services("other"), "no list 'other'"),
+    ],
+    ids=["layer", "raster", "list"],
+)
+def test_what_is_not_there_is_told(folder, ask, words):
     coverage = open_coverage(folder)
-    with pytest.raises(InputError, match="dead_zones"):
-        coverage.dead_zones()
-    with pytest.raises(InputError, match="no raster 'other/tier'"):
-        coverage.read("other/tier")
-    with pytest.raises(InputError, match="no list 'other'"):
-        coverage.services("other")
+    with pytest.raises(InputError, match=words):
+        ask(coverage)

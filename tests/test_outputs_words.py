@@ -49,10 +49,12 @@ def test_homes_have_two_significant_figures(count, text):
     assert words.homes_number(count) == text
 
 
-def test_a_small_count_is_never_zero_beside_a_range():
-    assert words.homes_range(0, 0, 40) == "under 5 (0 to 40)"
-    assert words.homes_range(15, 5, 40) == "15 (5 to 40)"
-    assert words.homes_range(0.4, 0, 3) == "under 5"
+@pytest.mark.parametrize(
+    ("count", "low", "high", "said"),
+    [(0, 0, 40, "under 5 (0 to 40)"), (15, 5, 40, "15 (5 to 40)"), (0.4, 0, 3, "under 5")],
+)
+def test_a_small_count_is_never_zero_beside_a_range(count, low, high, said):
+    assert words.homes_range(count, low, high) == said
 
 
 @pytest.mark.parametrize(

@@ -270,10 +270,10 @@ def test_an_amplifier_that_meets_noise_from_outside_does_nothing():
     assert chances[5] < 90  # there was something to gain
 
 
-def test_overload_of_a_cell_is_that_of_its_plan():
-    for by_db in (30.0, 38.0, 42.0, 44.0, 48.0):
-        cell = cell_with(one_direction(by_db))
-        plan = best_aim(one_direction(by_db), TIERS[6])
-        assert cell.tier[0] == 6
-        assert bool(cell.plan_flags[0] & NEEDS_FILTER) == plan.overloads
-        assert bool(cell.plan_flags[0] & MAY_OVERLOAD) == (plan.may_overload and not plan.overloads)
+@pytest.mark.parametrize("by_db", [30.0, 38.0, 42.0, 44.0, 48.0])
+def test_overload_of_a_cell_is_that_of_its_plan(by_db):
+    cell = cell_with(one_direction(by_db))
+    plan = best_aim(one_direction(by_db), TIERS[6])
+    assert cell.tier[0] == 6
+    assert bool(cell.plan_flags[0] & NEEDS_FILTER) == plan.overloads
+    assert bool(cell.plan_flags[0] & MAY_OVERLOAD) == (plan.may_overload and not plan.overloads)

@@ -248,11 +248,10 @@ def test_coast_helps_a_duct_over_the_sea(coast_km, level_m, correction_db):
     assert duct_db(coast_km) - duct_db(500.0) == pytest.approx(correction_db, abs=1e-12)
 
 
-def test_beta0_north_of_70_degrees_no_longer_depends_on_latitude():
+@pytest.mark.parametrize(("latitude_deg", "percent"), [(71.0, 4.17), (-85.0, 4.17), (-50.0, 10**0.92)])
+def test_beta0_north_of_70_degrees_no_longer_depends_on_latitude(latitude_deg, percent):
     # P.1812-8 section 3.6: mu1 is 1 with no land, beta0 = 4.17 % above 70 degrees, 10^(1.67 - 0.015 x) below
-    assert beta0_percent(71.0, 0.0, 0.0) == pytest.approx(4.17, abs=0.001)
-    assert beta0_percent(-85.0, 0.0, 0.0) == pytest.approx(4.17, abs=0.001)
-    assert beta0_percent(-50.0, 0.0, 0.0) == pytest.approx(10**0.92, abs=0.001)
+    assert beta0_percent(latitude_deg, 0.0, 0.0) == pytest.approx(percent, abs=0.001)
 
 
 def rolling(seed, points=81, step_km=0.5):

@@ -80,15 +80,15 @@ def test_unknown_ground_has_no_class():
     assert found[1:].tolist() == [255, 255]
 
 
-def test_a_ridge_between_grazes_then_blocks():
+@pytest.mark.parametrize(("top_m", "name"), [(70.0, "clear"), (80.0, "grazing"), (102.0, "one_ridge")])
+def test_a_ridge_between_grazes_then_blocks(top_m, name):
     # Half way along 10 km at 600 MHz the first Fresnel zone has 35.5 m (P.526-16 section 2) and the bulge
     # is 1.4 m: 0.6 of it is 21.3 m, so a top 18 m under the line of 100 m grazes, and 2 m over it blocks.
     assert fresnel_radius_m(5.0, 5.0, 600.0) == pytest.approx(35.5, abs=0.05)
-    for top_m, name in ((70.0, "clear"), (80.0, "grazing"), (102.0, "one_ridge")):
-        ground_m = np.zeros(101)
-        ground_m[50] = top_m
-        found = swept(
-            ground_m, np.zeros(101), np.full(101, 4), 0.1, 100.0, np.array([100], dtype=np.int32),
-            np.array([90.0]),
-        )  # fmt: skip
-        assert PATH_CLASSES[found[0]] == name
+    ground_m = np.zeros(101)
+    ground_m[50] = top_m
+    found = swept(
+        ground_m, np.zeros(101), np.full(101, 4), 0.1, 100.0, np.array([100], dtype=np.int32),
+        np.array([90.0]),
+    )  # fmt: skip
+    assert PATH_CLASSES[found[0]] == name

@@ -38,32 +38,31 @@ def test_uhf_field_follows_frequency_as_the_rule_says(frequency_mhz, field_dbuvm
 FIXED_UHF = {"cn_db": 21, "gain_dbd": 11, "feeder_loss_db": 4, "noise_figure_db": 7, "bandwidth_mhz": 7.61}
 
 
-def test_european_fixed_reception_by_hand():
-    # GE06 Annex 2 chain at 650 MHz, C/N 21: Emin 47.2, Emed 56.2 at 95 % (planning value 56)
-    minimum_dbuvm = minimum_field(650, **FIXED_UHF)
-    assert minimum_dbuvm == pytest.approx(47.2, abs=0.05)
-    assert median_field(minimum_dbuvm, location_percent=95) == pytest.approx(56.2, abs=0.05)
+FIXED_VHF = FIXED_UHF | {"gain_dbd": 7, "feeder_loss_db": 2, "bandwidth_mhz": 6.66}
+INDOORS_UHF = FIXED_UHF | {"cn_db": 17, "gain_dbd": 0, "feeder_loss_db": 0}
 
 
-def test_european_fixed_vhf_by_hand():
-    # the same at 200 MHz with 2 dB for noise: 49.4 (planning value 50)
-    vhf = FIXED_UHF | {"gain_dbd": 7, "feeder_loss_db": 2, "bandwidth_mhz": 6.66}
-    found = median_field(minimum_field(200, **vhf), location_percent=95, noise_allowance_db=2)
-    assert found == pytest.approx(49.4, abs=0.06)
+def test_least_field_of_european_fixed_reception_by_hand():
+    # GE06 Annex 2 chain at 650 MHz, C/N 21: Emin 47.2
+    assert minimum_field(650, **FIXED_UHF) == pytest.approx(47.2, abs=0.05)
 
 
-def test_european_portable_indoor_by_hand():
-    # the same at 650 MHz, C/N 17, no gain, height loss 17, entry 8 dB (sd 5.5): GE06 plans 88 dB(uV/m);
-    # by hand 50.16 + 17 + 8 + 1.64 x 7.78 = 87.92
-    indoor = FIXED_UHF | {"cn_db": 17, "gain_dbd": 0, "feeder_loss_db": 0}
-    found = median_field(
-        minimum_field(650, **indoor),
-        location_percent=95,
-        height_loss_db=17,
-        entry_loss_db=8,
-        entry_sd_db=5.5,
-    )
-    assert found == pytest.approx(88.0, abs=0.1)
+@pytest.mark.parametrize(
+    ("frequency_mhz", "chain", "further", "field_dbuvm"),
+    [
+        # GE06 Annex 2 chain, 95 % of locations: at 650 MHz and C/N 21 by hand 56.2 (planning value 56)
+        (650, FIXED_UHF, {}, 56.2),
+        # the same at 200 MHz with 2 dB for noise: 49.4 (planning value 50)
+        (200, FIXED_VHF, {"noise_allowance_db": 2}, 49.4),
+        # the same at 650 MHz, C/N 17, no gain, height loss 17, entry 8 dB (sd 5.5): GE06 plans 88 dB(uV/m);
+        # by hand 50.16 + 17 + 8 + 1.64 x 7.78 = 87.92
+        (650, INDOORS_UHF, {"height_loss_db": 17, "entry_loss_db": 8, "entry_sd_db": 5.5}, 87.92),
+    ],
+    ids=["fixed UHF", "fixed VHF", "portable indoors"],
+)
+def test_european_planning_by_hand(frequency_mhz, chain, further, field_dbuvm):
+    found = median_field(minimum_field(frequency_mhz, **chain), location_percent=95, **further)
+    assert found == pytest.approx(field_dbuvm, abs=0.06)
 
 
 def test_every_worked_european_example_is_met():

@@ -70,10 +70,10 @@ def test_a_public_result_shades_no_small_number_of_homes(results):
     assert (shaded.dropna() >= SMALLEST).all()
 
 
-def test_public_rasters_of_the_antenna_are_the_private_ones(results):
+@pytest.mark.parametrize("name", ["main/tier", "main/tier_chance", "main/aim", "ground"])
+def test_public_rasters_of_the_antenna_are_the_private_ones(results, name):
     public, private, _ = results
-    for name in ("main/tier", "main/tier_chance", "main/aim", "ground"):
-        assert (public / f"rasters/{name}.tif").read_bytes() == (private / f"rasters/{name}.tif").read_bytes()
+    assert (public / f"rasters/{name}.tif").read_bytes() == (private / f"rasters/{name}.tif").read_bytes()
 
 
 def test_public_counts_are_those_of_the_private_run_where_they_are_told(results):

@@ -107,15 +107,15 @@ def receiver_of(signals, clutter_height_m, open_land):
     )  # fmt: skip
 
 
-def test_a_receiver_of_all_surroundings_answers_every_tile_as_its_own_would():
+@pytest.mark.parametrize("cells", [slice(0, 150), slice(150, 153), slice(153, None)])
+def test_a_receiver_of_all_surroundings_answers_every_tile_as_its_own_would(cells):
     signals = scene()
     every = receiver_of(signals, [20.0, 0.0, 3.0, 10.0] * 2, [False] * 4 + [True] * 4)
-    for cells in (slice(0, 150), slice(150, 153), slice(153, None)):
-        tile = signals.some(cells)
-        alone = receive(tile, FACTS, TIERS, wanted_of(0, 1, 2, 3), ReceptionOptions())
-        found = every.receive(tile)
-        for name, values in vars(alone).items():
-            assert np.array_equal(vars(found)[name], values, equal_nan=values.dtype.kind == "f"), name
+    tile = signals.some(cells)
+    alone = receive(tile, FACTS, TIERS, wanted_of(0, 1, 2, 3), ReceptionOptions())
+    found = every.receive(tile)
+    for name, values in vars(alone).items():
+        assert np.array_equal(vars(found)[name], values, equal_nan=values.dtype.kind == "f"), name
 
 
 def test_a_receiver_refuses_surroundings_and_heights_it_was_not_made_for():
@@ -257,35 +257,38 @@ def test_cells_do_not_know_their_neighbours():
         )
 
 
-def test_wrong_lists_and_shapes_are_named():
+@pytest.mark.parametrize(
+    ("wanted", "words"),
+    [
+        (wanted_of(), "got 0"),
+        (wanted_of(()), "'s0' has no transmitter"),
+        (wanted_of(0, 1, needed=3), "got 3"),
+    ],
+    ids=["none", "without a transmitter", "more than there are"],
+)
+def test_wrong_lists_are_named(wanted, words):
+    with pytest.raises(InputError, match=words):
+        receive(scene(5), FACTS, TIERS, wanted, ReceptionOptions())
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (lambda s: {"field_dbuvm": s.field_dbuvm[1:]}, r"\(6, 2, 5\), got \(5, 2, 5\)"),
+        (lambda s: {"bearing_deg": s.bearing_deg[1:]}, r"must have shape \(masts, cells\) = \(4, 5\)"),
+        (lambda s: {"heights_m": np.array([10.0, 12.0])}, "needs the field at 15 m"),
+    ],
+    ids=["fields", "bearings", "heights"],
+)
+def test_wrong_shapes_are_named(change, words):
     signals = scene(5)
-    with pytest.raises(InputError, match="got 0"):
-        receive(signals, FACTS, TIERS, wanted_of(), ReceptionOptions())
-    with pytest.raises(InputError, match="'s0' has no transmitter"):
-        receive(signals, FACTS, TIERS, wanted_of(()), ReceptionOptions())
-    with pytest.raises(InputError, match="got 3"):
-        receive(signals, FACTS, TIERS, wanted_of(0, 1, needed=3), ReceptionOptions())
-    with pytest.raises(InputError, match=r"\(6, 2, 5\), got \(5, 2, 5\)"):
-        receive(
-            replace(signals, field_dbuvm=signals.field_dbuvm[1:]),
-            FACTS,
-            TIERS,
-            wanted_of(0),
-            ReceptionOptions(),
-        )
-    with pytest.raises(InputError, match=r"bearing_deg must have shape \(masts, cells\) = \(4, 5\)"):
-        receive(
-            replace(signals, bearing_deg=signals.bearing_deg[1:]),
-            FACTS,
-            TIERS,
-            wanted_of(0),
-            ReceptionOptions(),
-        )
+    with pytest.raises(InputError, match=words):
+        receive(replace(signals, **change(signals)), FACTS, TIERS, wanted_of(0), ReceptionOptions())
+
+
+def test_a_table_of_too_few_tiers_is_named():
     with pytest.raises(InputError, match="got 3 tiers"):
-        receive(signals, FACTS, TierTable(TIERS.tiers[:3]), wanted_of(0), ReceptionOptions())
-    low = replace(signals, heights_m=np.array([10.0, 12.0]))
-    with pytest.raises(InputError, match="needs the field at 15 m"):
-        receive(low, FACTS, TIERS, wanted_of(0), ReceptionOptions())
+        receive(scene(5), FACTS, TierTable(TIERS.tiers[:3]), wanted_of(0), ReceptionOptions())
 
 
 def test_sigma_in_words():

@@ -70,10 +70,12 @@ def test_low_mount_under_tall_tops_loses_from_10_m_only():
     assert low_mount_loss_db(0.6, 1.5, 20.0, False) == pytest.approx(4.95, abs=0.01)
 
 
-def test_low_mount_counts_tops_of_10_m_where_none_are_known():
-    assert low_mount_loss_db(0.6, 1.5, 0.0, False) == pytest.approx(17.0, abs=0.05)  # as by hand above
-    assert low_mount_loss_db(0.6, 10.0, 20.0, False) == 0.0
-    assert low_mount_loss_db(0.6, 15.0, 20.0, False) == 0.0
+@pytest.mark.parametrize(
+    ("height_m", "tops_m", "loss_db"),
+    [(1.5, 0.0, 17.0), (10.0, 20.0, 0.0), (15.0, 20.0, 0.0)],  # the first as by hand above
+)
+def test_low_mount_counts_tops_of_10_m_where_none_are_known(height_m, tops_m, loss_db):
+    assert low_mount_loss_db(0.6, height_m, tops_m, False) == pytest.approx(loss_db, abs=0.05)
 
 
 @pytest.mark.parametrize("row", check_values("p2109_entry.csv"), ids=lambda row: row["loss_db"])

@@ -37,14 +37,20 @@ def profiles(terrain, longitude_deg, latitude_deg, azimuth_deg, points, steps_pe
     return out, along(longitude_deg, latitude_deg, azimuth_deg, np.arange(points) * STEP_M)
 
 
-def test_bilinear_is_the_mean_weighted_by_distance():
+@pytest.mark.parametrize(
+    ("x", "y", "mean"),
+    [
+        # centres at 0.5 and 1.5; a quarter of the way east, half way south: by hand 0.5 (12.5 + 35)
+        (0.75, 1.0, 23.75),
+        (0.0, 0.0, 10.0),  # outer half cell: the nearest centre
+        (2.0, 2.0, 50.0),
+        (2.01, 1.0, math.nan),
+        (math.nan, 1.0, math.nan),
+    ],
+)
+def test_bilinear_is_the_mean_weighted_by_distance(x, y, mean):
     cells = np.array([[10.0, 20.0], [30.0, 50.0]], dtype=np.float32)
-    # centres at 0.5 and 1.5; a quarter of the way east, half way south: by hand 0.5 (12.5 + 35)
-    assert bilinear(cells, 0.75, 1.0) == pytest.approx(23.75)
-    assert bilinear(cells, 0.0, 0.0) == 10.0  # outer half cell: the nearest centre
-    assert bilinear(cells, 2.0, 2.0) == 50.0
-    assert math.isnan(bilinear(cells, 2.01, 1.0))
-    assert math.isnan(bilinear(cells, math.nan, 1.0))
+    assert bilinear(cells, x, y) == pytest.approx(mean, nan_ok=True)
 
 
 def test_only_a_void_corner_that_counts_makes_a_point_unknown():

@@ -138,16 +138,19 @@ def test_truncated_raster_is_refused(tmp_path):
         read_terrain(settings(path))
 
 
-def test_text_missing_and_picture_are_no_elevation(tmp_path):
-    text = tmp_path / "readme.tif"
-    text.write_text("not a raster")
-    with pytest.raises(InputError, match="cannot be read as a raster"):
-        read_terrain(settings(text))
-    with pytest.raises(InputError, match="is not there"):
-        read_terrain(settings(tmp_path / "gone.tif"))
-    picture = write_raster(tmp_path / "p.tif", np.zeros((3, 4, 4), dtype="uint8"))
-    with pytest.raises(InputError, match="this is a picture"):
-        read_terrain(settings(picture))
+@pytest.mark.parametrize(
+    ("file", "words"),
+    [
+        ("readme.tif", "cannot be read as a raster"),
+        ("gone.tif", "is not there"),
+        ("p.tif", "this is a picture"),
+    ],
+)
+def test_text_missing_and_picture_are_no_elevation(tmp_path, file, words):
+    (tmp_path / "readme.tif").write_text("not a raster")
+    write_raster(tmp_path / "p.tif", np.zeros((3, 4, 4), dtype="uint8"))
+    with pytest.raises(InputError, match=words):
+        read_terrain(settings(tmp_path / file))
 
 
 def test_fine_raster_answers_first_and_the_coarse_one_where_it_is_void_or_ends(tmp_path):

@@ -165,9 +165,10 @@ def test_latitude_is_read_as_people_write_it(text, latitude_deg):
     assert read_latitude_deg(row, []) == pytest.approx(latitude_deg, abs=1e-9)
 
 
-def test_longitude_up_to_360_is_brought_to_180():
-    row = Row("stations.csv", "line 2", {"longitude_deg": "324"})
-    assert read_longitude_deg(row, []) == pytest.approx(-36.0)
+@pytest.mark.parametrize(("text", "longitude_deg"), [("324", -36.0), ("180", 180.0), ("-36", -36.0)])
+def test_longitude_up_to_360_is_brought_to_180(text, longitude_deg):
+    row = Row("stations.csv", "line 2", {"longitude_deg": text})
+    assert read_longitude_deg(row, []) == pytest.approx(longitude_deg)
 
 
 @pytest.mark.parametrize("text", ["forty", "40 30 60 N", "40-30-15 X", "N 40 S", "-40 S", "40 30 15 20"])

@@ -285,11 +285,17 @@ def test_scripts_stay_small_and_are_all_used():
 # ---- large maps
 
 
-def test_station_values_are_thinned_only_beyond_160000_cells_of_20_stations():
-    assert station_step(160_000, 20) == 1
-    assert station_step(160_001, 20) == 2
-    assert station_step(1_440_000, 20) == 3  # nine times the cells: blocks of 3 x 3
-    assert station_step(1_440_000, 2) == 1
+@pytest.mark.parametrize(
+    ("cells", "stations", "step"),
+    [
+        (160_000, 20, 1),
+        (160_001, 20, 2),
+        (1_440_000, 20, 3),  # nine times the cells: blocks of 3 x 3
+        (1_440_000, 2, 1),
+    ],
+)
+def test_station_values_are_thinned_only_beyond_160000_cells_of_20_stations(cells, stations, step):
+    assert station_step(cells, stations) == step
 
 
 def test_blocks_keep_the_value_of_their_middle_pixel():
