@@ -61,14 +61,14 @@ def test_every_list_has_its_own_values(coverage, data, list_name):
         assert np.isnan(data["service_chance"].sel(list=list_name, service=service)).all()
 
 
-def test_a_service_has_one_number_in_all_lists(coverage, data):
+@pytest.mark.parametrize(("list_name", "own"), [("main", 2), ("few", 1)])
+def test_a_service_has_one_number_in_all_lists(coverage, data, list_name, own):
     """Gamma is service 2 of the list main and 1 of few; flag_values give it one number."""
     meanings = data["deciding_service"].attrs["flag_meanings"].split()
     numbers = dict(zip(meanings, data["deciding_service"].attrs["flag_values"], strict=True))
-    for list_name, own in (("main", 2), ("few", 1)):
-        in_raster = coverage.read(f"{list_name}/deciding_service") == own
-        in_dataset = data["deciding_service"].sel(list=list_name).values == numbers["Gamma"]
-        np.testing.assert_array_equal(in_dataset, in_raster)
+    in_raster = coverage.read(f"{list_name}/deciding_service") == own
+    in_dataset = data["deciding_service"].sel(list=list_name).values == numbers["Gamma"]
+    np.testing.assert_array_equal(in_dataset, in_raster)
 
 
 @pytest.mark.parametrize(

@@ -159,18 +159,18 @@ def test_outside_the_window_the_unwanted_time_percentage_counts():
     )
 
 
-def test_a_network_station_that_is_not_known_does_no_harm():
+@pytest.mark.parametrize("unknown", [0, 1])
+def test_a_network_station_that_is_not_known_does_no_harm(unknown):
     # the far station's path crosses a void: what the near one brings alone stays
     signals = network((0.0, 100.0), (60.0, 60.0), bearing_deg=(0.0, 90.0))
-    for unknown in (0, 1):
-        cell = one_cell(signals)
-        cell.field_dbuvm[unknown] = np.nan
-        cell = replace(cell, distance_km=np.array([[30.0], [31.0]], np.float32))
-        both = receive(cell, signals.facts, TIERS, wanted_of((0, 1)), ReceptionOptions())
-        facts = replace(signals.facts, network=np.array([-1, -1]))
-        single = receive(cell, facts, TIERS, wanted_of(1 - unknown), ReceptionOptions())
-        assert both.tier[0] == single.tier[0]
-        assert np.array_equal(both.tier_chance_percent, single.tier_chance_percent)
+    cell = one_cell(signals)
+    cell.field_dbuvm[unknown] = np.nan
+    cell = replace(cell, distance_km=np.array([[30.0], [31.0]], np.float32))
+    both = receive(cell, signals.facts, TIERS, wanted_of((0, 1)), ReceptionOptions())
+    facts = replace(signals.facts, network=np.array([-1, -1]))
+    single = receive(cell, facts, TIERS, wanted_of(1 - unknown), ReceptionOptions())
+    assert both.tier[0] == single.tier[0]
+    assert np.array_equal(both.tier_chance_percent, single.tier_chance_percent)
 
 
 @lean_kernel

@@ -93,13 +93,11 @@ def test_a_file_name_keeps_nothing_a_system_could_trip_over():
     assert len(words.file_safe("a" * 300)) == 60
 
 
-def test_painted_squares_are_fills_at_80_percent_over_flat_relief():
+@pytest.mark.parametrize("look", TIERS, ids=lambda look: look.name)
+def test_painted_squares_are_fills_at_80_percent_over_flat_relief(look):
     # painting: 0.8 fill + 0.2 x 226, the squares the legend promises; half a grey step of rounding
-    for look in TIERS:
-        for painted, fill in zip(rgb(look.painted), rgb(look.fill), strict=True):
-            assert painted == pytest.approx(
-                FILL_OPACITY * fill + (1 - FILL_OPACITY) * RELIEF_FLAT_GREY, abs=0.6
-            )
+    for painted, fill in zip(rgb(look.painted), rgb(look.fill), strict=True):
+        assert painted == pytest.approx(FILL_OPACITY * fill + (1 - FILL_OPACITY) * RELIEF_FLAT_GREY, abs=0.6)
 
 
 def test_every_tier_has_its_own_words():

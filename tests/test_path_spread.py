@@ -149,11 +149,11 @@ def test_the_other_model_has_a_table_of_its_own(tmp_path, path_class, band, sigm
     assert read_prediction_spread(tmp_path / "mine.csv", "itm") == TABLE  # a user's own holds for any model
 
 
-def test_a_map_by_the_other_model_has_its_spread(tmp_path):
-    for model, of_two_db in (("p1812", 9.0), ("itm", 10.0)):
-        scenario = read_scenario(write_inputs(tmp_path, extra=f'[prediction]\nmodel = "{model}"\n'))
-        options = prepare(scenario).reception_options
-        assert options.path_spread_db["two_ridges", "uhf"][0] == of_two_db
+@pytest.mark.parametrize(("model", "of_two_db"), [("p1812", 9.0), ("itm", 10.0)])
+def test_a_map_by_the_other_model_has_its_spread(tmp_path, model, of_two_db):
+    scenario = read_scenario(write_inputs(tmp_path, extra=f'[prediction]\nmodel = "{model}"\n'))
+    options = prepare(scenario).reception_options
+    assert options.path_spread_db["two_ridges", "uhf"][0] == of_two_db
 
 
 @pytest.mark.parametrize(

@@ -127,13 +127,13 @@ def test_the_mean_of_the_draws_is_the_expected_number():
     assert tally.mean.mean() == pytest.approx(80_000, rel=0.01)
 
 
-def test_common_errors_have_their_spread_and_correlation_and_are_the_same_every_time():
-    for correlation in (0.0, 0.25):
-        errors = common_errors(4, correlation)
-        np.testing.assert_allclose(errors.std(axis=0), 1.0, atol=0.02)
-        np.testing.assert_array_equal(errors, common_errors(4, correlation))
-        apart = np.corrcoef(errors.T) - correlation - (1.0 - correlation) * np.eye(4)
-        assert np.abs(apart).max() < 0.15  # of 400 draws: three standard errors
+@pytest.mark.parametrize("correlation", [0.0, 0.25])
+def test_common_errors_have_their_spread_and_correlation_and_are_the_same_every_time(correlation):
+    errors = common_errors(4, correlation)
+    np.testing.assert_allclose(errors.std(axis=0), 1.0, atol=0.02)
+    np.testing.assert_array_equal(errors, common_errors(4, correlation))
+    apart = np.corrcoef(errors.T) - correlation - (1.0 - correlation) * np.eye(4)
+    assert np.abs(apart).max() < 0.15  # of 400 draws: three standard errors
 
 
 def test_tile_order_and_areas_do_not_move_a_range():
