@@ -37,12 +37,14 @@ def _edges_mhz(antenna: Antenna) -> Iterable[float]:
         if antenna.serves(band):
             of_band = [gain.frequency_mhz for gain in antenna.gains if gain.band == band]
             known = [mhz for mhz in of_band if not math.isnan(mhz)]
+            # Both ends are enough: what passes them passes what lies between.
             yield from (min(known), max(known)) if known else BAND_EDGES_MHZ[band]
 
 
 def _is_beaten(place: int, devices: Sequence[Device]) -> bool:
     """Return whether another device is as good in everything; of equal ones the first stays."""
     return any(
+        # Of two that are alike in everything only the later one is beaten, else both would go.
         _is_no_worse(other, devices[place]) and (number < place or not _is_no_worse(devices[place], other))
         for number, other in enumerate(devices)
         if number != place

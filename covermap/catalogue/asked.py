@@ -34,6 +34,7 @@ def read_asked(spec: str, catalogue: AntennaCatalogue) -> Asked:
     """
     named, _, mount = spec.partition(AT)
     parts = [part.partition(TURNED) for part in named.split(JOINS)]
+    # Names before counts: a misspelt id is told with the nearest one, whatever else is wrong.
     antennas = tuple(antenna_of(name.strip(), catalogue) for name, _, _ in parts)
     if len(antennas) > 2:
         raise InputError(

@@ -100,4 +100,6 @@ def span(row: Row, columns: tuple[str, str, str], low: float, high: float, minus
         raise row.wrong(
             columns[1], f"It must lie from {columns[0]} {least:g} to {columns[2]} {most:g}. Correct the row."
         )
+    # Range and order were checked as written, before the conversion: a message then names what stands in the
+    # cell.
     return Span(least - minus, typical - minus, most - minus)

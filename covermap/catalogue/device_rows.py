@@ -48,6 +48,7 @@ def _device(row: Row, seen: dict[str, Device]) -> Device:
         loss_uhf_db=span(row, _columns("loss_uhf{}_db"), 0.0, 60.0),
         through_db=span(row, _columns("through{}_db"), 0.0, 20.0),
         cable_db_per_100_m=_cable(row),
+        # data sheets give limits in dBuV
         max_input_dbm=span(row, _columns("max_input{}_dbuv"), 0.0, 150.0, minus=DBUV_IN_75_OHM),
         max_output_dbm=span(row, _columns("max_output{}_dbuv"), 0.0, 150.0, minus=DBUV_IN_75_OHM),
         price=number(row, "price", 0.0, MOST_PRICE),

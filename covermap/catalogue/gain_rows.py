@@ -24,7 +24,9 @@ NEEDED = ("antenna_id", "source")
 DBD = ("gain_low_dbd", "gain_dbd", "gain_high_dbd")
 DBI = ("gain_low_dbi", "gain_dbi", "gain_high_dbi")
 DIFFERENCE = ("difference_low_db", "difference_db", "difference_high_db")
+# television's bands with room on both sides: a frequency outside is one in another unit
 LOWEST_MHZ, HIGHEST_MHZ = 40.0, 1000.0
+# beyond, a gain is a slip of the pen: the longest yagi has some 16 dBd
 LEAST_DBD, MOST_DBD = -30.0, 30.0
 
 
@@ -63,11 +65,14 @@ def read_gains(path: Path, patterns: Patterns) -> GainTable:
         if gain is None:
             continue
         of_antenna = found.setdefault(row.text("antenna_id"), {})
+        # -1 for the whole band: NaN is unlike itself, so two rows of a band would not be seen to be twice the
+        # same.
         key = gain.band, -1.0 if math.isnan(gain.frequency_mhz) else gain.frequency_mhz
         if key in of_antenna:
             column = "band" if key[1] < 0.0 else "frequency_mhz"
             faults.of(None, _refuse, row, column, "The antenna has an earlier row for it. Keep one of them.")
         of_antenna[key] = gain
+    # Only here: a row with a fault is passed over until the whole file has been read.
     faults.tell()
     in_order = {name: [rows[key] for key in sorted(rows, key=_order)] for name, rows in found.items()}
     return GainTable(
@@ -92,6 +97,7 @@ def _refuse(row: Row, column: str, right: str) -> None:
 def _check_reference(table: TextTable) -> None:
     """Raise InputError unless every column of a gain says what it is measured against."""
     for column in table.columns:
+        # Also one that is not needed: a gain in dB without a reference is 2.15 dB open.
         if column.startswith("gain") and column not in (*DBD, *DBI):
             raise InputError(
                 f"{table.file}, header: found {column}, which does not say what the gain is compared with. "
@@ -109,9 +115,12 @@ def _gain(row: Row, patterns: Patterns, noticed: list[str]) -> AntennaGain | Rel
         raise row.wrong("antenna_id", "Every row needs the id of its antenna. Fill the cell.")
     band, frequency_mhz = _place(row)
     gain_dbd, difference_db = _gain_dbd(row), span(row, DIFFERENCE, LEAST_DBD, MOST_DBD)
+    # A difference to itself is none.
     other = "" if row.text("relative_to") == row.text("antenna_id") else row.text("relative_to")
     if gain_dbd is not None:
         lobe = _lobe(row, patterns, noticed, band, gain_dbd.typical)
+        # A gain that was measured against another antenna keeps the difference: with it the two are told
+        # apart more surely than by their gains.
         measured = (other, difference_db) if other and difference_db is not None else ("", None)
         return AntennaGain(band, frequency_mhz, gain_dbd, *lobe, source(row), *measured)
     if difference_db is not None and other:

@@ -66,6 +66,7 @@ class Installed:
     def price(self, amplifier: Device | None = None) -> float:
         """Return what antennas, diplexer and amplifier cost, NaN where one has no price."""
         parts = [self.diplexer, amplifier]
+        # NaN spreads through a sum: one part without a price makes the whole unknown.
         return sum((part.price for part in parts if part is not None), sum(a.price for a in self.antennas))
 
     @property
@@ -113,6 +114,7 @@ def installed(
     at = mount_of(tiers, asked.mount)
     if not math.isnan(height_m):
         at = replace(at, height_m=height_m)
+    # None first: variants[0] is the one without an amplifier, on which plain() and others count.
     tried: tuple[Device | None, ...] = (None,)
     if asked.mount not in BESIDE_THE_SET:
         tried += _tried(asked.antennas, catalogue, amplifier)
@@ -176,6 +178,7 @@ def _at_end(antenna: Antenna, end: str) -> Antenna:
 
     def moved(span: Span) -> Span:
         value = getattr(span, end)
+        # No span is left, so that the end is not widened a second time by its own uncertainty.
         return Span(value, value, value)
 
     return replace(

@@ -74,6 +74,7 @@ def as_tier(
         source=antenna.source,
         cross_polar_db=mount.cross_polar_db if math.isnan(antenna.cross_polar_db) else antenna.cross_polar_db,
         by_frequency=tuple(point for band in BANDS for point in _points(serving[band], band)),
+        # 0 dB is also how others tell that there is no second antenna
         diplexer_loss_db=0.0 if second is None else _diplexer_loss_db(diplexer),
         gain_dbd={band: figures.gain_dbd for band, figures in middle.items()},
         directivity_dbd={band: figures.directivity_dbd for band, figures in middle.items()},
@@ -110,6 +111,8 @@ def _points(antenna: Antenna | None, band: str) -> list[tuple[float, AntennaFigu
     if not mhz:
         return []
     first, last = mhz[0] * (1.0 - BEYOND), mhz[-1] * (1.0 + BEYOND)
+    # Reception interpolates between points: a point right beside each end makes the gain fall off a cliff
+    # there and not slide down towards the next band.
     asked = [first - STEP_MHZ, first, *mhz, last, last + STEP_MHZ]
     return [(at_mhz, _figures(antenna, at_mhz)) for at_mhz in asked]
 
@@ -122,6 +125,8 @@ def _figures(antenna: Antenna | None, frequency_mhz: float) -> AntennaFigures:
     typical_dbd = gain.gain_dbd.typical
     return AntennaFigures(
         typical_dbd - antenna.impedance_loss_db,
+        # an antenna of less than 0 dBd is taken as a dipole with losses, which also dim the noise from
+        # outside
         max(typical_dbd, 0.0),
         gain.beamwidth_deg,
         gain.front_to_back_db,

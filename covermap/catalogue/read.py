@@ -38,6 +38,7 @@ def read_catalogue(path: Path | str | None = None) -> AntennaCatalogue:
     devices, of_devices = read_devices(files["devices"])
     gains = read_gains(files["antenna_gains"], patterns)
     listed, of_antennas = read_antennas(antennas_file, gains, devices)
+    # After all antennas are read: a difference may name one that stands further down.
     antennas, open_ends = with_differences(listed)
     warnings = (*of_antennas, *gains.warnings, *open_ends, *of_devices, *of_patterns)
     return AntennaCatalogue(antennas, devices, warnings)
@@ -61,6 +62,7 @@ def catalogue_files(antennas: Path) -> dict[str, Path]:
     files = {
         "antennas": antennas,
         "antenna_gains": beside / GAINS,
+        # All or none: single generic devices among a user's own would be sold as that user's.
         "devices": own_devices if own_devices.is_file() else Path(str(_shipped(DEVICES))),
     }
     if (beside / PATTERNS).is_file():

@@ -111,6 +111,7 @@ class Device:
 
     def passes(self, frequency_mhz: float) -> bool:
         """Return whether an amplifier is made for a frequency."""
+        # Comparisons with NaN are false: an end that is not known does not limit.
         return not (frequency_mhz < self.lowest_mhz or frequency_mhz > self.highest_mhz)
 
     def loss_db(self, frequency_mhz: float, length_m: float = 100.0) -> Span:
@@ -165,6 +166,7 @@ class Antenna:
         band = band_of(frequency_mhz)
         rows = [gain for gain in self.gains if gain.band == band]
         points = [gain for gain in rows if not math.isnan(gain.frequency_mhz)]
+        # Beyond the frequencies the band's own row may still hold; without one the antenna serves no more.
         if points and _is_near(points, frequency_mhz):
             return _between(points, frequency_mhz)
         return next((gain for gain in rows if math.isnan(gain.frequency_mhz)), None)
@@ -206,8 +208,10 @@ def _between(points: list[AntennaGain], frequency_mhz: float) -> AntennaGain:
     mhz = [point.frequency_mhz for point in points]
 
     def at(values: Iterable[float]) -> float:
+        # np.interp keeps the end's value beyond the ends: up to 5 %, see _is_near().
         return float(np.interp(frequency_mhz, mhz, list(values)))
 
+    # Numbers are interpolated; words, and what was measured against what, are those of the nearest row.
     nearest = min(points, key=lambda point: abs(point.frequency_mhz - frequency_mhz))
     return AntennaGain(
         nearest.band,

@@ -20,6 +20,7 @@ def with_differences(antennas: Mapping[str, Antenna]) -> tuple[dict[str, Antenna
     for name, antenna in antennas.items():
         gains, left = list(antenna.gains), []
         for difference in antenna.relative:
+            # From `antennas`, not `found`: a reference that got its own gain by a difference is none.
             gain = _gain(difference, antenna, antennas.get(difference.reference))
             gains += [] if gain is None else [gain]
             left += [difference] if gain is None else []
@@ -37,6 +38,8 @@ def _gain(difference: RelativeGain, antenna: Antenna, reference: Antenna | None)
     base = None if reference is None else _delivered(reference, difference)
     if base is None:
         return None
+    # A bench compares what comes out of the cables: the reference's match is in it, and this one's own is
+    # added back, since a gain of the table is that before the match.
     gain_dbd = base.plus(Span(*(value + antenna.impedance_loss_db for value in difference.difference_db)))
     given = difference.beamwidth_deg, difference.front_to_back_db
     lobe = usual_lobe(*given, difference.band, gain_dbd.typical)

@@ -18,6 +18,7 @@ from covermap.planning.cell_fractions import PolygonCells
 from covermap.planning.resampled import on_one_grid
 from covermap.planning.results import Results
 
+# places in CHANGES; by_neighbourhood() and the counts index with them
 SAME, EASIER, HARDER, NOW_UNKNOWN, NOW_KNOWN, NEVER_KNOWN = range(6)
 CHANGES = ("same", "easier", "harder", "unknown now", "known now", "unknown")
 
@@ -44,6 +45,8 @@ class Shared:
         """Return the homes of the later result in the cells of a tile; None without."""
         if not self.after.has("homes"):
             return None
+        # Of the later result also where the earlier one knows other homes: else a home built since would look
+        # like one that gained.
         return np.nan_to_num(self.after.read("homes", _moved(tile, self.of_after)))
 
     def ground_m(self, tile: Tile) -> np.ndarray:
@@ -221,6 +224,7 @@ def differences(before: Mapping[str, Any], after: Mapping[str, Any]) -> tuple[st
         found.append("The results do not count the same effects (see not_counted in their run.json).")
     for section in ("prediction", "reception"):
         old, new = (run.get("options", {}).get(section, {}) for run in (before, after))
+        # The model is told above by its own name.
         changed = sorted(key for key in {*old, *new} if old.get(key) != new.get(key) and key != "model")
         if changed:
             found.append(f"[{section}] is not the same in: {', '.join(changed)}.")
@@ -241,6 +245,7 @@ def _common(before: Grid, after: Grid) -> tuple[Tile, Tile, Grid]:
 
     Raises InputError where they share none.
     """
+    # Whole numbers but for rounding: on_one_grid() has aligned the two.
     col = (after.x_min - before.x_min) / before.cell_m
     row = (before.y_max - after.y_max) / before.cell_m
     first_row, first_col = max(0, round(row)), max(0, round(col))
@@ -285,6 +290,7 @@ def _homes_notes(shared: Shared) -> list[str]:
             so_far + float(np.nansum(homes, dtype=np.float64))
             for so_far, homes in zip((old, new), both, strict=True)
         )
+    # Half a home: sums of float32 in another order differ by less.
     if abs(old - new) > 0.5:
         return [f"Homes differ: {old:,.0f} before, {new:,.0f} after; those of the later count."]
     return []

@@ -16,6 +16,7 @@ from covermap.scenario.settings import ContextLayer
 
 WHERE = "[map] context"
 LINES, AREAS = {"LineString", "MultiLineString"}, {"Polygon", "MultiPolygon"}
+# what most people give: lines are roads, areas boundaries, points labels
 BY_GEOMETRY = (("road", LINES), ("boundary", AREAS), ("label", {"Point", "MultiPoint"}))
 FITS = {
     "road": LINES,
@@ -74,6 +75,7 @@ def read_context(layers: Sequence[ContextLayer]) -> tuple[tuple[Context, ...], t
 def _guessed(kinds: np.ndarray) -> str:
     """Return how a layer is drawn by what most of its features are."""
     count = {draw: int(np.isin(kinds, list(fitting)).sum()) for draw, fitting in BY_GEOMETRY}
+    # max keeps the first of equals, so the order of BY_GEOMETRY decides.
     return max(count, key=lambda draw: count[draw])
 
 

@@ -78,6 +78,7 @@ class FurtherTally:
         self._count(f"rooftop_or_more_{shift}", area[high], roofed[high])
         known = tier <= TIER_NOT_PROMISED
         by_tier = self._table(f"tier_{shift}", TIER_NOT_PROMISED + 1)
+        # np.add.at throughout: an area comes up many times in one call, and += would count it once.
         np.add.at(by_tier, (area[known], tier[known]), roofed[known])
         if without_roof is not None:
             lost = known & (tier > LAST_INDOOR_REACH)
@@ -92,6 +93,7 @@ class FurtherTally:
         if second is not None:
             two = second[cell] >= 0
             self._count("two_antennas", area[two], weight[two])
+            # % 360: a stored 360 is north too
             np.add.at(self._table("second_aim", 360), (area[two], second[cell][two] % 360), weight[two])
         if amplifier is not None:
             for name, codes in AMPLIFIER_SHARES.items():
@@ -113,6 +115,8 @@ class FurtherTally:
         np.add.at(self._table(name, 1)[:, 0], area, weight)
 
     def _table(self, name: str, width: int) -> NDArray[np.float64]:
+        # Made when first counted: a subject that the result lacks stays without a table, and its column
+        # missing.
         if name not in self._sums:
             self._sums[name] = np.zeros((self.areas, width))
         return self._sums[name]
@@ -127,6 +131,7 @@ class FurtherTally:
         prefix : of counted columns; scale, known : shape (P,)
         """
         with np.errstate(invalid="ignore", divide="ignore"):
+            # An area without known homes has no shares; 0 % would be an answer.
             percent = np.where(known > 0, 100.0 / known, np.nan)
         found: dict[str, Any] = {}
         for name in ("rooftop_or_more", "without"):
@@ -149,4 +154,5 @@ class FurtherTally:
         table = self._sums.get(name)
         if table is None:
             return pd.array([None] * self.areas, dtype=dtype)
+        # argmax of nothing would be the first cause, or north.
         return pd.array([of_row(row) if row.sum() > 0 else None for row in table], dtype=dtype)

@@ -124,6 +124,7 @@ def _homes(
     geometry, rows, notes = layer.usable(np.asarray(frame.geometry.array, dtype=object), count)
     homes = layer.homes(geometry, count[rows], (*warnings, *doubts, *roof_doubts, *building_doubts, *notes))
     if without is not None:
+        # No warnings a second time: the same features have been told of above.
         homes.without_roof = layer.homes(geometry, (count * without)[rows], ())
     if efficient is not None:
         homes.efficient = layer.homes(geometry, (count * efficient)[rows], ())
@@ -203,6 +204,7 @@ def _counts(
 ) -> tuple[NDArray[np.float64], tuple[str, ...]]:
     """Return the count of each feature, NaN where it is blank, negative or not a number."""
     if column is None:
+        # Without a column a point is a home; a polygon so counts one as well.
         return np.ones(len(frame)), ()
     column = find_column(frame, column, "[homes] count", path)
     given = pd.to_numeric(frame[column], errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
@@ -275,5 +277,6 @@ def _is_raster(path: Path) -> bool:
     """Return whether GDAL reads no vector layer from the file."""
     try:
         return len(pyogrio.list_layers(path)) == 0
+    # A file that no vector driver opens is left to the raster reader, whose message then is the right one.
     except pyogrio.errors.DataSourceError:
         return True

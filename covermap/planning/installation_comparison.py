@@ -15,6 +15,7 @@ from covermap.constants import UNKNOWN_UINT8
 from covermap.grid.frame import Grid
 from covermap.planning.cell_fractions import PolygonCells
 
+# places in DIFFERENCES, and the codes of the raster: their order is part of the result
 NEITHER, BOTH, ONLY_OTHER, ONLY_FIRST = range(4)
 DIFFERENCES = ("neither", "both", "gained", "lost")
 
@@ -135,6 +136,7 @@ def count_installation(
         not_held=at(variant == 0),
         unknown=at(variant == UNKNOWN_UINT8),
         low=None if ends is None else at(ends == 1),
+        # what holds at the low end holds at the high end too, so 1 counts in both
         high=None if ends is None else at((ends >= 1) & (ends <= 3)),
         services=_by_service(weight, bit, bits, services),
         services_amplified=_by_service(weight, bit, bits_amplified, services) if amplifiers else {},
@@ -185,6 +187,7 @@ def difference_code(
 
 def service_difference(bits: NDArray[np.uint8], pair_of_bits: tuple[int, int]) -> NDArray[np.uint8]:
     """Return places in DIFFERENCES of one service, from the bits of the installations it comes with."""
+    # Also of 255, where every bit is set; difference_code() takes those out.
     first, other = ((bits & (1 << bit)) > 0 for bit in pair_of_bits)
     return difference_code(first, other, bits != UNKNOWN_UINT8)
 
@@ -211,6 +214,7 @@ def by_neighbourhood(
         part = cells.fractions(tile)
         if not part.cell.size:
             continue
+        # By the area of a cell inside: homes of a cell on an edge belong to both sides in parts.
         share = part.fraction * weight[tile.window].ravel()[part.cell]
         here = code[tile.window].ravel()[part.cell]
         for kind in range(len(DIFFERENCES)):
@@ -230,6 +234,7 @@ def by_neighbourhood(
 def _by_service(
     weight: NDArray[np.float64], bit: int, bits: NDArray[np.uint8], services: Sequence[str]
 ) -> dict[str, float]:
+    # Before the bits: 255 has all of them set.
     known = bits != UNKNOWN_UINT8
     return {
         service: float(weight[known[number] & ((bits[number] & (1 << bit)) > 0)].sum())

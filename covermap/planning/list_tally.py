@@ -61,6 +61,7 @@ def lost_parts(
     chance = _chances(results, list_name, "service_chance", tile, cell)
     shared = _shared(results, list_name, tile, cell, chance, False)
     return LostParts(
+        # The number in the whole grid, not in the tile: parts of a cell in two areas must draw the same.
         row * results.grid.cols + col,
         deviation(of_tile.dead_zone_percent[cell], weaker, stronger, shared.per_db),
         shared,
@@ -106,6 +107,7 @@ class ListTally:
         groups, spread = groups_of(results), spread_of(results.run)
         self.without: RangeTally | None = None
         self.rooftop: RangeTally | None = None
+        # Without spread and carriers, as in older results, there are no ranges; a guess would pass for one.
         if of_homes and groups and spread is not None:
             self.without = RangeTally(areas, len(groups), spread.home_correlation)
             self.rooftop = RangeTally(areas, len(groups), spread.home_correlation)
@@ -119,6 +121,7 @@ class ListTally:
         self.tally.add(area, cell, weight, results, without_roof)
         self.further.add(area, cell, weight, without_roof, further)
         if self.without is not None:
+            # Unknown cells have no chance to draw from, and empty ones only cost time.
             kept = (results.tier[cell] <= TIER_NOT_PROMISED) & (weight > 0)
             roofs = None if without_roof is None else without_roof[kept]
             self._add_ranges(tile, area[kept], cell[kept], weight[kept], roofs, results, further)
@@ -153,6 +156,7 @@ class ListTally:
         prefix, of_what = (HOMES_PREFIX, "homes") if self.of_homes else (LAND_PREFIX, "land")
         with np.errstate(invalid="ignore", divide="ignore"):
             scale = np.ones(len(tally.total)) if self.of_homes else 100.0 / tally.total
+            # An area without land: 100 / 0 is no share.
             scale = np.where(np.isfinite(scale), scale, np.nan)
         counted = self._counts(prefix, scale)
         columns: dict[str, Any] = {name: np.round(values, DECIMALS) for name, values in counted.items()}
@@ -170,6 +174,7 @@ class ListTally:
 
     def _counts(self, prefix: str, scale: NDArray) -> dict[str, NDArray]:
         tally = self.tally
+        # Of land it would be 100 % in every row.
         columns = {f"{prefix}total": tally.total * scale} if self.of_homes else {}
         columns[f"{prefix}unknown"] = tally.by_tier[:, 0] * scale
         columns |= {f"{prefix}tier_{tier}": tally.by_tier[:, tier] * scale for tier in TIER_NUMBERS}
