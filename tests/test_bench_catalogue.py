@@ -220,10 +220,21 @@ def test_an_antenna_that_is_new_gets_a_row_to_fill_in(tmp_path):
     assert any("New in antennas.csv: mine" in said for said in update.sentences)
 
 
-def test_a_catalogue_with_semicolons_is_refused_and_stays(tmp_path):
-    path = write_catalogue(tmp_path, gains=GAINS.replace(",", ";"))
-    with pytest.raises(InputError, match="not written with commas"):
+@pytest.mark.parametrize(
+    ("gains", "said"),
+    [
+        (GAINS.replace(",", ";").encode(), "not written with commas"),
+        (GAINS.replace("judgement", "geschätzt").encode("cp1252"), "is not UTF-8 text"),
+        (GAINS.encode("utf-16"), "is not UTF-8 text"),
+    ],
+    ids=["semicolons", "Windows-1252", "UTF-16"],
+)
+def test_a_catalogue_that_cannot_be_written_back_is_refused_and_stays(tmp_path, gains, said):
+    path = write_catalogue(tmp_path)
+    (tmp_path / "antenna_gains.csv").write_bytes(gains)
+    with pytest.raises(InputError, match=said):
         catalogue_update(compared(tmp_path, readings(3.0)), path)
+    assert (tmp_path / "antenna_gains.csv").read_bytes() == gains
 
 
 def test_a_reference_that_the_log_lacks_is_named(tmp_path):

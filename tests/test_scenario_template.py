@@ -40,6 +40,17 @@ def test_new_scenario_reads_once_its_blanks_are_filled(tmp_path, inputs):
     assert read_scenario(path).wanted[0].services == ("First TV",)
 
 
+@pytest.mark.parametrize(
+    "wanted", ['services = ["5.1"]', 'services = []\nnetworks = ["First TV"]', "services = []\nat_least = 1"]
+)
+def test_a_list_that_says_what_is_wanted_lacks_nothing(tmp_path, inputs, wanted):
+    write_new_scenario(tmp_path / "new", *inputs)
+    path = tmp_path / "new" / "scenario.toml"
+    path.write_text(filled(path.read_text()).replace('services = ["5.1"]', wanted, 1))
+    read_scenario(path)
+    assert missing_inputs(path) == []
+
+
 def test_commented_defaults_of_the_template_are_the_defaults(tmp_path, inputs):
     write_new_scenario(tmp_path / "new", *inputs)
     path = tmp_path / "new" / "scenario.toml"

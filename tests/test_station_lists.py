@@ -136,6 +136,14 @@ def test_all_that_is_open_is_asked_at_once_with_what_settles_it(tmp_path):
     assert "Still open" not in again.output
 
 
+@pytest.mark.parametrize("text", ["columns = 3", "[words]\nstatus = 3", 'units = "kW"'])
+def test_a_mapping_of_another_shape_is_refused(tmp_path, text):
+    (tmp_path / "mapping.toml").write_text(text)
+    result = run(published(tmp_path), "--mapping", tmp_path / "mapping.toml", *PLAN)
+    assert result.exit_code == 2
+    assert "mapping.toml cannot be read as a mapping file" in result.output
+
+
 def test_another_kind_of_height_is_never_offered(tmp_path):
     headings = HEADINGS.replace("Antenna height AGL (m)", "Antenna height AMSL (m)")
     result = run(published(tmp_path, headings.replace("Site elevation AMSL (m)", "Region")), *PLAN)

@@ -36,6 +36,7 @@ def sun_position(latitude_deg: float, longitude_deg: float, moment: datetime) ->
     right_ascension_deg, declination_deg = sun_equatorial(julian_day)
     hour_angle = math.radians(greenwich_sidereal_deg(julian_day) + longitude_deg - right_ascension_deg)
     latitude, declination = math.radians(latitude_deg), math.radians(declination_deg)
+    # Meeus counts azimuth from the south, westwards: half a turn is added below.
     from_south = math.atan2(
         math.sin(hour_angle),
         math.cos(hour_angle) * math.sin(latitude) - math.tan(declination) * math.cos(latitude),
@@ -60,6 +61,7 @@ def sun_equatorial(julian_day: float) -> tuple[float, float]:
         + 0.000289 * math.sin(3.0 * anomaly)
     )
     node = math.radians(125.04 - 1934.136 * t)
+    # -0.00569 is aberration, the term in the node nutation: apparent place, as the accuracy stated asks for.
     longitude = math.radians(mean_longitude + centre - 0.00569 - 0.00478 * math.sin(node))
     mean_obliquity = 23.0 + (26.0 + (21.448 - t * (46.8150 + t * (0.00059 - t * 0.001813))) / 60.0) / 60.0
     obliquity = math.radians(mean_obliquity + 0.00256 * math.cos(node))

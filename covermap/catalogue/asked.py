@@ -44,6 +44,7 @@ def read_asked(spec: str, catalogue: AntennaCatalogue) -> Asked:
         raise InputError(
             f'"{spec}": found one antenna twice. A diplexer joins two for different bands; name two.'
         )
+    # the mark decides, not the bearing: "ID:" with nothing behind it is a fault, not an antenna that is aimed
     turned_deg = tuple(_bearing_deg(spec, bearing) if mark else math.nan for _, mark, bearing in parts)
     return Asked(antennas, turned_deg, _mount(spec, antennas, mount.strip()))
 

@@ -32,8 +32,8 @@ def _as_different(antenna: Antenna, first: Installed) -> Antenna:
 
 def _different(antenna: Antenna, gain: AntennaGain, against: Sequence[Antenna]) -> AntennaGain:
     base = serving_of(list(against), gain.band)
-    # The same piece on both sides: however far its gain is off, it is off on both.
     if base is not None and base.antenna_id == antenna.antenna_id:
+        # the same piece on both sides: whatever its gain really is, it is the same in both
         return replace(gain, gain_dbd=Span(*[gain.gain_dbd.typical] * 3))
     theirs = None if base is None else _at(base, gain)
     below, above = _reach(antenna.antenna_id, gain, "" if base is None else base.antenna_id, theirs)
@@ -55,13 +55,12 @@ def _reach(name: str, gain: AntennaGain, base: str, theirs: AntennaGain | None) 
         return _down(gain.gain_dbd), _up(gain.gain_dbd)
     if gain.difference_db is not None and gain.relative_to == base:
         return _down(gain.difference_db), _up(gain.difference_db)
+    # measured the other way round: its low is our high
     if theirs.difference_db is not None and theirs.relative_to == name:
-        # Measured the other way round: what was above there is below here.
         return _up(theirs.difference_db), _down(theirs.difference_db)
     mine, other = gain.gain_dbd, theirs.gain_dbd
-    # Both against one third antenna: its own error is in both and cancels, so the differences count, not the
-    # gains.
     alike = gain.relative_to == theirs.relative_to
+    # both against one third antenna, whose own error drops out
     if alike and gain.difference_db is not None and theirs.difference_db is not None:
         mine, other = gain.difference_db, theirs.difference_db
     # Independent errors add as roots of squares. A difference is least where mine is low and the other's

@@ -65,8 +65,7 @@ def read_gains(path: Path, patterns: Patterns) -> GainTable:
         if gain is None:
             continue
         of_antenna = found.setdefault(row.text("antenna_id"), {})
-        # -1 for the whole band: NaN is unlike itself, so two rows of a band would not be seen to be twice the
-        # same.
+        # NaN equals nothing, itself included, and would never be found twice
         key = gain.band, -1.0 if math.isnan(gain.frequency_mhz) else gain.frequency_mhz
         if key in of_antenna:
             column = "band" if key[1] < 0.0 else "frequency_mhz"
@@ -115,7 +114,7 @@ def _gain(row: Row, patterns: Patterns, noticed: list[str]) -> AntennaGain | Rel
         raise row.wrong("antenna_id", "Every row needs the id of its antenna. Fill the cell.")
     band, frequency_mhz = _place(row)
     gain_dbd, difference_db = _gain_dbd(row), span(row, DIFFERENCE, LEAST_DBD, MOST_DBD)
-    # A difference to itself is none.
+    # a reference written against itself says nothing
     other = "" if row.text("relative_to") == row.text("antenna_id") else row.text("relative_to")
     if gain_dbd is not None:
         lobe = _lobe(row, patterns, noticed, band, gain_dbd.typical)

@@ -74,6 +74,7 @@ def fitted_lobe(pattern: Pattern) -> FittedLobe:
     counted_db = np.minimum(loss_db, DEEPEST_DB)
     width_deg = _half_power_width_deg(angle_deg, loss_db)
     parabola_db = float(lobe_rolloff(width_deg)) * angle_deg**2
+    # Floors are tried one by one: a parabola cut off at the best floor has no closed form.
     floors_db = np.arange(0.0, DEEPEST_DB + 0.05, 0.1)
     lobes_db = np.minimum(parabola_db, floors_db[:, None])
     squares = np.mean((lobes_db - counted_db) ** 2, axis=1)

@@ -110,9 +110,9 @@ def _points(antenna: Antenna | None, band: str) -> list[tuple[float, AntennaFigu
     mhz = _frequencies_mhz(antenna, band)
     if not mhz:
         return []
+    # Reception interpolates between points: a point just beyond either end, without gain, makes the edge a
+    # step.
     first, last = mhz[0] * (1.0 - BEYOND), mhz[-1] * (1.0 + BEYOND)
-    # Reception interpolates between points: a point right beside each end makes the gain fall off a cliff
-    # there and not slide down towards the next band.
     asked = [first - STEP_MHZ, first, *mhz, last, last + STEP_MHZ]
     return [(at_mhz, _figures(antenna, at_mhz)) for at_mhz in asked]
 
@@ -125,8 +125,7 @@ def _figures(antenna: Antenna | None, frequency_mhz: float) -> AntennaFigures:
     typical_dbd = gain.gain_dbd.typical
     return AntennaFigures(
         typical_dbd - antenna.impedance_loss_db,
-        # an antenna of less than 0 dBd is taken as a dipole with losses, which also dim the noise from
-        # outside
+        # of the gain without the match: what is lost into the cable dims outside noise too, and is no pattern
         max(typical_dbd, 0.0),
         gain.beamwidth_deg,
         gain.front_to_back_db,

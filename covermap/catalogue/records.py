@@ -211,7 +211,7 @@ def _between(points: list[AntennaGain], frequency_mhz: float) -> AntennaGain:
         # np.interp keeps the end's value beyond the ends: up to 5 %, see _is_near().
         return float(np.interp(frequency_mhz, mhz, list(values)))
 
-    # Numbers are interpolated; words, and what was measured against what, are those of the nearest row.
+    # Source and what it was measured against cannot be interpolated.
     nearest = min(points, key=lambda point: abs(point.frequency_mhz - frequency_mhz))
     return AntennaGain(
         nearest.band,

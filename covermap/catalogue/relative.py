@@ -38,8 +38,8 @@ def _gain(difference: RelativeGain, antenna: Antenna, reference: Antenna | None)
     base = None if reference is None else _delivered(reference, difference)
     if base is None:
         return None
-    # A bench compares what comes out of the cables: the reference's match is in it, and this one's own is
-    # added back, since a gain of the table is that before the match.
+    # Differences are measured on what arrives in the cable; gains of the table are the antenna's own. So the
+    # reference's loss comes off before (in _delivered), and this antenna's is put back.
     gain_dbd = base.plus(Span(*(value + antenna.impedance_loss_db for value in difference.difference_db)))
     given = difference.beamwidth_deg, difference.front_to_back_db
     lobe = usual_lobe(*given, difference.band, gain_dbd.typical)

@@ -66,6 +66,8 @@ def read_terrain_of(scenario: Scenario) -> Terrain:
     terrain = read_terrain(settings)
     if not assumes_clutter(settings):
         return terrain
+    # The grid is the whole elevation's, whatever part of it is read: homes must fall into the map's own
+    # squares.
     whole = look_at_terrain(settings).whole
     grid, area = lay_grid(settings.grid, whole)
     homes, _ = read_homes(settings, terrain, grid, area)

@@ -102,6 +102,7 @@ class Calibration:
         found = next((o for o in self.offsets if (o.mast, o.band) == (station.mast, station.band)), None)
         if found is None:
             return np.zeros(np.shape(longitude_deg), dtype=np.float32)
+        # infinite obstruction lies outside every range of measured paths
         known_db = np.nan_to_num(excess_db, nan=np.inf)
         used = found.applies(longitude_deg, latitude_deg, known_db, path_class)
         local_db = 0.0 if found.local is None else found.local.effect_db(longitude_deg, latitude_deg)
@@ -169,8 +170,10 @@ def prediction_fingerprint(scenario: Scenario) -> str:
         )
         for s in scenario.stations
     ]
+    # sorted: the order of rows in the station file changes no field
     facts = [prediction.model, prediction.n0, prediction.dn, prediction.profile_step_m, sorted(stations)]
     terrain = scenario.settings.terrain
+    # Only where it is assumed, so that calibrations made with land cover keep their fingerprint.
     facts += [] if terrain.tells_clutter else [terrain.assumed_clutter_m]
     return hashlib.sha256(json.dumps(facts).encode()).hexdigest()[:16]
 
@@ -243,6 +246,7 @@ def read_calibration(path: Path | str) -> Calibration:
             ),
         )
     except (KeyError, TypeError, ValueError) as error:
+        # InputError is a ValueError: the clearer one must pass.
         if isinstance(error, InputError):
             raise
         raise InputError(

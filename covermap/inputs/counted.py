@@ -62,6 +62,7 @@ def read_counted_inputs(
     customers, of_customers = faults.of(((), nothing), _customers, settings)
     context, of_context = faults.of(((), nothing), read_context, settings.map.context)
     prices = faults.of(None, _prices, settings)
+    # All files are read before any fault is told: several mistakes in one round.
     faults.tell()
     warnings = (*of_homes, *of_neighbourhoods, *of_service_area, *of_places, *of_customers, *of_context)
     return CountedInputs(homes, neighbourhoods, service_area, prices, places, customers, context, warnings)

@@ -21,10 +21,14 @@ def every_kind(terrain: Terrain, *, noise_by_class: bool, buildings: bool, other
     """
     heights_m, open_land = terrain.surroundings()
     if other_cover:
+        # The lowest class (0 m) twice, as closed and as open land: cover that is tried more open may be
+        # either.
         heights_m = np.concatenate([heights_m, CLASS_HEIGHTS_M, CLASS_HEIGHTS_M[:1]]).astype(np.float32)
         open_land = np.concatenate([open_land, np.zeros(len(CLASS_HEIGHTS_M), bool), [True]])
     of_noise = np.arange(len(ENVIRONMENT_NAMES)) if noise_by_class else np.empty(0)
     of_building = np.arange(len(BUILDINGS)) if buildings else np.empty(0)
+    # Every combination is listed once, and cells name theirs by number: reception works each out a single
+    # time.
     kind, environment, building = (
         axis.ravel()
         for axis in np.meshgrid(

@@ -51,6 +51,7 @@ def in_reach_of(prepared: Preparation, part: Tile) -> InReach:
     reached = reaching(prepared.requests, part)
     if reached.all():
         return InReach(prepared, None)
+    # lru_cache lets two threads that miss at once both make it.
     with _MAKING:
         return _of_masts(prepared, reached.tobytes())
 
@@ -61,8 +62,12 @@ def _of_masts(prepared: Preparation, reached: bytes) -> InReach:
     of_mast = np.frombuffer(reached, dtype=bool)
     scenario, kept = with_stations(prepared.scenario, of_mast[np.array(prepared.station_request)])
     fewer = prepared.of_stations(scenario)
+    # Given as made already: a cached_property looks in vars() first. Asked anew they would depend on the
+    # stations kept.
     for name in OF_THE_GROUND:
         vars(fewer)[name] = getattr(prepared, name)
+    # Too many to count on the whole map stays so on a part that has fewer: parts of one map must hold the
+    # same layers.
     if not prepared.counted_services:
         vars(fewer)["counted_services"] = ()
     every = every_service(prepared.scenario.stations).services

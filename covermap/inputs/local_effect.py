@@ -46,6 +46,7 @@ class LocalEffect:
         most = np.zeros(np.shape(longitude_deg))
         for longitude, latitude, _, known in self.places:
             share = self._share(longitude_deg, latitude_deg, longitude, latitude)
+            # variance: the square of the correlation between reading and place
             most = np.maximum(most, known * share**2)
         return most
 

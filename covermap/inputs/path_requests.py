@@ -23,6 +23,7 @@ def path_requests(
     positions: dict[Position, dict[Frequency, int]] = {}
     for station in scenario.stations:
         frequencies = positions.setdefault(_position(station), {})
+        # Stations on one channel and mast (a multiplex) share the path; ERP and pattern come in later.
         frequencies.setdefault(_frequency(station), len(frequencies))
     prediction = scenario.settings.prediction
     requests = tuple(
@@ -57,4 +58,5 @@ def _position(station: Station) -> Position:
 
 
 def _frequency(station: Station) -> Frequency:
+    # Slant and circular go as horizontal: P.1812 knows the two alone.
     return station.frequency_mhz, station.polarization == "vertical"

@@ -30,6 +30,7 @@ def places_read(prepared: Preparation) -> tuple[NDArray[np.float64], NDArray[np.
     end = cells[:, np.linspace(0, cells.shape[1] - 1, ENDS).astype(int)][:, None, None, :]
     start = np.array(sorted(masts)).T[:, None, :, None]  # axis, step, mast, end
     apart = end - start
+    # the short way round
     apart[0] = (apart[0] + 180.0) % 360.0 - 180.0
     ways = start + np.linspace(0.0, 1.0, STEPS)[:, None, None] * apart
     longitude_deg, latitude_deg = np.concatenate([cells, ways.reshape(2, -1)], axis=1)

@@ -196,6 +196,7 @@ class Preparation:
         if prediction.second_opinion == "itm":
             ground = itm_ground(prediction)
             requests = tuple(replace(request, model="itm", itm=ground) for request in requests)
+        # Offsets are learnt against the map's own model and say nothing of another's error.
         return replace(self, requests=requests, calibration=None)
 
     @property
@@ -223,6 +224,8 @@ class Preparation:
         only = [[True] * len(request.frequencies) for request in self.requests]
         places = zip(self.station_request, self.station_frequency, self.scenario.stations, strict=True)
         for request, frequency, station in places:
+            # A frequency shared by a wanted station and an interferer is the wanted one's: unknown stays
+            # unknown.
             only[request][frequency] &= station.use == "interferer"
         longitude_deg = np.array([request.longitude_deg for request in self.requests])
         latitude_deg = np.array([request.latitude_deg for request in self.requests])

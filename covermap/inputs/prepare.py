@@ -51,6 +51,7 @@ def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
     """
     settings = scenario.settings
     outline, grid, area, tiers, options = _before_terrain(scenario)
+    # Before the terrain is read: a national list would otherwise draw in the elevation of a country.
     scenario = in_grid(scenario, grid, tiers, options)
     corners = grid.corners_lonlat()
     needed = outline.around(
@@ -62,6 +63,8 @@ def prepare(scenario: Scenario, store: str | Path | None = None) -> Preparation:
     squares = squares_of_area(grid, area)
     warnings += [*check_area(terrain, *squares), *check_clutter_heights(terrain, *squares)]
     counted = read_counted_inputs(settings, terrain, grid, area)
+    # After the homes: what is assumed stands near them, and it is part of the terrain's digest and so of
+    # every path.
     terrain = with_assumed_clutter(terrain, settings, grid, counted.homes)
     return _preparation(scenario, terrain, grid, area, tiers, options, counted, warnings)
 
@@ -157,6 +160,8 @@ def reception_options(settings: Settings, grid: Grid) -> ReceptionOptions:
         confidence_percent=reception.confidence_percent,
         prediction_error_db=reception.prediction_error_db,
         path_spread_db=read_prediction_spread(reception.prediction_spread, settings.prediction.model),
+        # A canopy or heights count as land cover here: what decides the spread is whether surroundings are
+        # known.
         has_land_cover=settings.terrain.tells_clutter,
         cell_m=grid.cell_m,
         noise_environment=environment_without_class(reception),

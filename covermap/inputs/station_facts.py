@@ -11,6 +11,7 @@ from covermap.reception import StationFacts
 from covermap.scenario.records import Station
 from covermap.scenario.sites import antenna_positions, site_numbers
 
+# slant and circular alike: an antenna standing either way rejects neither
 POLARIZATIONS = {"horizontal": 0, "vertical": 1, "slant": 2, "circular": 2}
 
 
@@ -32,6 +33,7 @@ def station_facts(stations: Sequence[Station]) -> StationFacts:
 
 def network_numbers(stations: Sequence[Station]) -> NDArray[np.int64]:
     """Return a number for each single-frequency network, one group on one channel; -1 for none."""
+    # rounded to a kHz: the same channel by number and by frequency is one network
     keys = [(s.sfn_group, round(s.frequency_mhz, 3)) if s.sfn_group else None for s in stations]
     numbers = {key: number for number, key in enumerate(dict.fromkeys(keys)) if key is not None}
     return np.array([-1 if key is None else numbers[key] for key in keys], dtype=np.int64)

@@ -149,6 +149,7 @@ def _narrowed(
 ) -> Scenario:
     """Return the scenario without the stations beyond reach, and those too weak by a bound of their field."""
     noise_dbuvm = _noise_dbuvm(scenario.stations, tiers, options)
+    # A field that lifts noise by 0.1 dB is 16.3 dB under it: 10 log(10^0.01 - 1).
     kept = reached & (bound_dbuvm >= noise_dbuvm + 10.0 * math.log10(10.0 ** (LIFT_DB / 10.0) - 1.0))
     for wanted in scenario.wanted:
         kept[_needed(scenario, wanted, kept, bound_dbuvm)] = True
@@ -158,6 +159,7 @@ def _narrowed(
             left_out[reason] = left_out.get(reason, 0) + int(gone.sum())
     narrowed = _with_lists(scenario, kept, bound_dbuvm)
     rows = {station.source for station, stays in zip(scenario.stations, kept, strict=True) if not stays}
+    # what is wrong with a row that is left out concerns nobody
     warnings = tuple(warning for warning in narrowed.warnings if _row_of(warning) not in rows)
     return replace(narrowed, left_out=left_out, warnings=warnings)
 
@@ -198,6 +200,7 @@ def _noise_dbuvm(
 
 def _with_lists(scenario: Scenario, kept: NDArray[np.bool_], bound_dbuvm: NDArray[np.float64]) -> Scenario:
     """Return the scenario with the kept stations, its lists of everything cut to what is kept."""
+    # place of each kept station among those kept
     new_index = np.cumsum(kept) - 1
     lists, warnings = [], list(scenario.warnings)
     for wanted in scenario.wanted:

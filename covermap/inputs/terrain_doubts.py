@@ -56,6 +56,8 @@ def squares_of_area(
 
 def _masts(scenario: Scenario) -> list[tuple[str, float, float, bool]]:
     """Return label, latitude, longitude and whether a list names a service there, one a position."""
+    # Of lists that name their services alone: a service of a list of everything may be lost without a
+    # refusal.
     wanted = named_carriers(scenario)
     places: dict[tuple[str, float, float], bool] = {}
     for index, station in enumerate(scenario.stations):

@@ -136,6 +136,8 @@ def _channel_named(row: Row, text: str, plan: ChannelPlan | None, warnings: list
             "  A channel's frequency depends on the country. Set channel_plan to one of "
             f"{', '.join(plan_names())}."
         )
+    # Lists write RF21, ch 21 and 021; 9A and E5 keep their letters. What is nothing but zeros stays "0", to
+    # be shown.
     label = text.upper().removeprefix("RF").removeprefix("CH").strip().lstrip("0") or "0"
     right = f"RF channel (a whole number, {plan.span} in plan {plan.name})"
     if DISPLAYED.fullmatch(label):
@@ -155,6 +157,8 @@ def _channel_named(row: Row, text: str, plan: ChannelPlan | None, warnings: list
 
 def _unlettered(row: Row, label: str, plan: ChannelPlan) -> Channel | None:
     """Return the channel of a number written without its letter (5 for E5), where only one fits."""
+    # Plans with two rasters have E5 and R5 on different frequencies: guessing one would be wrong by a
+    # channel.
     fitting = [channel for channel in plan.channels.values() if channel.number == int(label)]
     if len(fitting) > 1:
         names = " or ".join(channel.label for channel in fitting)
@@ -186,6 +190,7 @@ def _channel_at(row: Row, frequency_mhz: float, plan: ChannelPlan | None, warnin
     if near:
         channel = min(near, key=lambda channel: abs(channel.centre_mhz - frequency_mhz))
         _check_use(row, channel, plan, warnings)  # type: ignore[arg-type]
+        # the centre as filed, not the raster's: offsets are real
         return replace(channel, centre_mhz=frequency_mhz)
     if plan:
         warnings.append(

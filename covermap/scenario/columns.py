@@ -44,6 +44,7 @@ POWER_COLUMNS = {
     "erp_w": PowerColumn(lambda value: value / 1000.0),
     "erp_dbk": PowerColumn(_kw_from_dbk, decibels=True),
     "erp_dbw": PowerColumn(lambda value: _kw_from_dbk(value - 30.0), decibels=True),
+    # EIRP is against an isotropic antenna, ERP against a half-wave dipole: 2.15 dB apart.
     "eirp_kw": PowerColumn(lambda value: value * _kw_from_dbk(-DBI_FROM_DBD)),
     "eirp_w": PowerColumn(lambda value: value / 1000.0 * _kw_from_dbk(-DBI_FROM_DBD)),
     "eirp_dbm": PowerColumn(lambda value: _kw_from_dbk(value - 60.0 - DBI_FROM_DBD), decibels=True),
@@ -100,6 +101,7 @@ def check_columns(table: TextTable) -> tuple[TextTable, list[str]]:
     if missing:
         found = ", ".join(columns)
         first = next((number for number, wrong in enumerate(missing) if wrong.startswith("no column")), 0)
+        # The header is shown once, in the first sentence, not in each.
         missing[first] = missing[first].replace("no column", f"found {found}; no column", 1)
         raise InputError("\n".join(f"{table.file}, header: {wrong}" for wrong in missing))
     known = [*TEXT_COLUMNS, *NUMBER_COLUMNS, *POWER_COLUMNS]
@@ -159,6 +161,7 @@ def read_erp_kw(row: Row, warnings: list[str]) -> float | None:
     """
     given = [column for column in POWER_COLUMNS if row.text(column)]
     if not given:
+        # ERP is transmitter power times line loss and antenna gain, neither of which is known here.
         if any(row.text(column) for column in TRANSMITTER_POWER_COLUMNS):
             return None
         column = next((column for column in POWER_COLUMNS if column in row.cells), "erp_kw")
@@ -175,6 +178,7 @@ def read_erp_kw(row: Row, warnings: list[str]) -> float | None:
             "Power is greater than 0. A negative number can only be decibels: if these are dB above 1 kW, "
             "rename the column erp_dbk; above 1 W, erp_dbw.",
         )
+    # 400 dB is refused below like any other number too large; 4000 would overflow before it.
     erp_kw = power.to_erp_kw(value) if not power.decibels or value < 400.0 else math.inf
     if erp_kw > HIGHEST_ERP_KW:
         raise row.wrong(
@@ -228,6 +232,7 @@ def read_antenna_height_m(row: Row, ground_m: float | None, warnings: list[str])
         raise row.wrong(
             column, "An antenna stands above the ground: a number greater than 0. Correct the cell."
         )
+    # No mast is much higher (650 m: from memory); feet read as metres, or heights above sea level, soon are.
     if height_m > 650.0:
         warnings.append(
             f"{row.where}, column {column}: the antenna stands {height_m:.0f} m above ground. Is it feet, or "

@@ -50,6 +50,7 @@ def read_longitude_deg(row: Row, warnings: list[str]) -> float:
     value = _read(row, "longitude_deg", "EW", warnings)
     if abs(value) > 360.0:
         raise row.wrong("longitude_deg", "A longitude lies between -180 and 180 degrees. Correct the cell.")
+    # Only what lies outside is turned: the modulo would take the last digit off a plain longitude.
     return (value + 180.0) % 360.0 - 180.0 if abs(value) > 180.0 else value
 
 
@@ -58,6 +59,7 @@ def _read(row: Row, column: str, letters: str, warnings: list[str]) -> float:
     if not text or text.lower() in ("nan", "null", "none", "n/a"):
         raise row.wrong(column, f"A station needs a position. {FORMS}")
     plain = as_number(text, row.comma)
+    # plain == plain: not NaN. Over 360 it is no angle, but may be degrees, minutes and seconds without marks.
     if plain == plain:
         return _packed(row, column, text, warnings) if abs(plain) > 360.0 else plain
     match = DECIMAL.fullmatch(text)
@@ -146,6 +148,7 @@ def read_place(row: Row, warnings: list[str]) -> tuple[float, float]:
 def _halves(text: str) -> list[tuple[str, str]]:
     """Return the ways to cut a position into latitude and longitude, the likelier first."""
     letters = re.findall("[NSEWnsew]", text)
+    # Letters settle which half is which; without any, latitude comes first.
     if len(letters) == 2:
         cut = _at_letters(text)
         first, second = (part.strip(" ,;/") for part in cut)
@@ -154,6 +157,8 @@ def _halves(text: str) -> list[tuple[str, str]]:
         if text.count(separator) == 1:
             first, second = text.split(separator)
             return [(first, second)]
+    # A comma may part the halves or be decimal: the likelier cut comes first, and the first that reads as a
+    # position inside the ranges is taken.
     ways = [
         tuple(parts) for parts in (re.split(r",\s+", text), text.split(","), text.split()) if len(parts) == 2
     ]

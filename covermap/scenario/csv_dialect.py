@@ -72,19 +72,23 @@ def _decode(path: Path) -> tuple[str, list[str]]:
     raw = read_text_file(path)
     if raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         encoding = "utf-16"
+    # UTF-16 without its mark: every second byte of plain letters is zero, and which one tells the order.
     elif b"\0" in raw[:400]:
         encoding = "utf-16-le" if raw[1:2] == b"\0" else "utf-16-be"
     else:
+        # the mark of some spreadsheets would otherwise be part of the first column's name
         encoding = "utf-8-sig"
     try:
         return raw.decode(encoding), []
     except UnicodeDecodeError:
         warning = f"{path.name} is not UTF-8; read as Windows-1252. Check names with accents."
+        # what older Windows programs write; five of its codes are undefined, hence replace
         return raw.decode("cp1252", errors="replace"), [warning]
 
 
 def _delimiter(text: str) -> str:
     header = next((line for line in text.splitlines() if line.strip()), "")
+    # Of the header alone: in later lines commas stand in names and numbers too. A tie goes to the comma.
     return max(DELIMITERS, key=header.count)
 
 
@@ -97,12 +101,14 @@ def _plain_quotes(text: str, delimiter: str) -> str:
 
 def _records(file: str, text: str, delimiter: str) -> list[tuple[int, list[str]]]:
     """Return (line, cells) of every line that is not blank."""
+    # keepends: a line break inside quotes belongs to the cell.
     reader = csv.reader(text.splitlines(keepends=True), delimiter=delimiter)
     records, line = [], 1
     try:
         for cells in reader:
             if any(cell.strip() for cell in cells):
                 records.append((line, cells))
+            # A record over several lines is named by its first.
             line = reader.line_num + 1
     except csv.Error as error:
         raise InputError(
@@ -158,6 +164,8 @@ def _comma_meaning(
     file: str, columns: tuple[str, ...], records: list[tuple[int, list[str]]], number_columns: list[int]
 ) -> str:
     """Return "decimal", "thousands" or nothing. Raises InputError where a file means both or either."""
+    # The whole file decides, over all columns of numbers: 1,500 alone may be either, 0,5 or 1,234,567
+    # elsewhere tells.
     seen: dict[str, str] = {}
     for line, cells in records:
         for index in number_columns:

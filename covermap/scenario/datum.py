@@ -42,9 +42,11 @@ def _shifted(
     with python_warnings.catch_warnings():
         # a better grid that is not installed: the accuracy that stays is checked and told below
         python_warnings.simplefilter("ignore", UserWarning)
+        # No ballpark: PROJ would otherwise take the older datum for WGS 84 without a shift or a word.
         group = TransformerGroup(
             crs, "EPSG:4326", always_xy=True, area_of_interest=place, allow_ballpark=False
         )
+    # a negative accuracy is an unknown one
     known = [transformer for transformer in group.transformers if transformer.accuracy >= 0.0]
     if not known:
         raise row.wrong(

@@ -99,6 +99,8 @@ def _pattern(key: tuple[str, str], rows: list[Row], warnings: list[str]) -> Patt
     where = f"{rows[0].file}, pattern {name} ({plane})"
     if plane == "azimuth":
         angle_deg, field = _whole_circle(where, angle_deg, field)
+    # In decibels before it is closed: north's value is interpolated in dB, as every reader of the pattern
+    # does.
     relative_db = _relative_db(where, plane, angle_deg, field, warnings)
     if plane == "azimuth":
         angle_deg, relative_db = _closed(angle_deg, relative_db)
@@ -143,6 +145,7 @@ def _whole_circle(
 
     Raises InputError where 0 and 360 degrees disagree, or a gap is over 10 degrees.
     """
+    # A pattern may end at 360, begin at 0, or both; one of the two is kept, as 0.
     if angle_deg[-1] == 360.0:
         if angle_deg[0] == 0.0 and abs(field[0] - field[-1]) > SAME_FIELD:
             raise InputError(
@@ -152,6 +155,7 @@ def _whole_circle(
         north = [0.0] if angle_deg[0] > 0.0 else []
         angle_deg = np.concatenate([north, angle_deg[:-1]])
         field = np.concatenate([field[-1:] if north else [], field[:-1]])
+    # the gap across north counts as any other
     around_deg = np.append(angle_deg, angle_deg[0] + 360.0)
     gaps_deg = np.diff(around_deg)
     widest = int(np.argmax(gaps_deg))

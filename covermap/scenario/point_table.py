@@ -99,6 +99,7 @@ def _positions(
     table: TextTable, columns: dict[str, str], left_out: list[str]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return latitude and longitude of each row, NaN where there is none: its sentence goes to left_out."""
+    # Plain numbers in one go: a list of a million addresses is read by columns, the odd cell by itself below.
     latitude_deg, longitude_deg = (
         np.array(
             [as_number(row.text(columns.get(name, "")), row.comma) for row in table.rows], dtype=np.float64

@@ -55,6 +55,7 @@ def _scenario_file(path: Path | str) -> Path:
     with contextlib.suppress(RuntimeError):  # "~name" without such a user is a file's own name
         path = path.expanduser()
     try:
+        # realpath, not resolve(): links in a circle give a path that does not exist, not an exception.
         path = Path(os.path.realpath(path))
     except ValueError as error:
         raise InputError(

@@ -36,6 +36,8 @@ def site_numbers(stations: Sequence[Station]) -> NDArray[np.int64]:
         while reached:
             here = reached.pop()
             distance_km = _distance_km(latitude[here], longitude[here], latitude, longitude)
+            # All of a chain join before the next site begins: who shares a site does not depend on the order
+            # of the file.
             joined = np.flatnonzero((site < 0) & (distance_km <= SITE_KM))
             site[joined] = number
             reached.extend(joined.tolist())

@@ -35,6 +35,7 @@ def check_positions(stations: Sequence[Station], bounds_deg: Bounds) -> None:
             f'{station.source} (station "{station.station_id}"): '
             f"found {_place(latitude_deg, longitude_deg)}, outside the elevation ({_area(bounds_deg)}).\n  "
         )
+        # The likeliest slip first; a place that several slips would bring in is told as that one.
         if abs(longitude_deg) <= 90.0 and _inside(latitude_deg, longitude_deg, bounds_deg):
             raise InputError(
                 f"{found}With latitude and longitude exchanged it lies inside. "
@@ -60,6 +61,7 @@ def compare_ground(stations: Sequence[Station], terrain_ground_m: Sequence[float
     """
     warnings = []
     for station, terrain_m in zip(stations, terrain_ground_m, strict=True):
+        # not >, so that an unknown terrain height (NaN) is passed over
         if station.ground_m is None or not abs(station.ground_m - terrain_m) > GROUND_DIFFERENCE_M:
             continue
         where = station.source.replace(", line", " line")

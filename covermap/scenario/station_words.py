@@ -40,6 +40,7 @@ def reason_to_leave_out(row: Row) -> str:
 
 def _is_fm(row: Row) -> bool:
     """Return True for a row in the FM band (87.5 to 108 MHz) that names no television channel or system."""
+    # low VHF channels of some plans reach into 87.5 to 108 MHz
     if row.text("rf_channel") or row.text("system"):
         return False
     frequency_mhz = row.number("frequency_mhz", "It must be a number of MHz. Correct the cell.")

@@ -23,6 +23,7 @@ class System:
     def bandwidth_in(self, width_mhz: float) -> float:
         """Return the noise bandwidth in a channel of a width; width 0 stands for the widest. [MHz]"""
         widest_mhz = max(self.channel_widths_mhz)
+        # Occupied bandwidth scales with the channel: the same number of carriers in 6, 7 or 8 MHz.
         return self.bandwidth_mhz * (width_mhz or widest_mhz) / widest_mhz
 
     def fits(self, width_mhz: float) -> bool:
@@ -72,4 +73,5 @@ def own_system(name: str, required_cn_db: float) -> System | None:
     like = next((system for known, system in systems().items() if known.split("_")[0] == family), None)
     if like is None:
         return None
+    # No Rayleigh figure is known of an own mode: indoors then asks for what outdoors does.
     return replace(like, name=name.lower(), required_cn_db=required_cn_db, indoor_more_cn_db=0.0)

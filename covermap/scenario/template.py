@@ -149,6 +149,7 @@ def write_new_scenario(folder: Path, elevation: list[Path], stations: Path | Non
     }
     if stations is None:
         files["transmitters.csv"] = STATION_COLUMNS + "\n"
+    # Looked for before anything is written, so that a refusal leaves the folder as it was.
     for name in files:
         if (folder / name).exists():
             raise InputError(
@@ -190,7 +191,7 @@ def missing_inputs(settings_path: Path) -> list[str]:
     if not transmitters.get("channel_plan"):
         missing.append(f"[transmitters] channel_plan: one of {', '.join(plan_names())}.")
     lists = values.get("wanted", {})
-    if not any(one.get("services") or one.get("at_least") for one in lists.values()):
+    if not any(one.get(key) for one in lists.values() for key in ("services", "networks", "at_least")):
         missing.append("[wanted.main] services: name the services viewers want.")
     return missing
 
@@ -208,4 +209,5 @@ def _as_written(path: Path, folder: Path) -> str:
 
 
 def _has_no_rows(path: Path) -> bool:
+    # \0 is stripped too: an empty table may be UTF-16.
     return len([line for line in path.read_bytes().splitlines() if line.strip(b"\0\r\n\t ")]) < 2

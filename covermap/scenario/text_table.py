@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from covermap.errors import InputError
 
+# Minus, en dash, hyphen and two kinds of blank that word processors and web pages put into numbers.
 DASHES = str.maketrans({"\u2212": "-", "\u2013": "-", "\u2010": "-", "\u00a0": "", "\u202f": ""})
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 

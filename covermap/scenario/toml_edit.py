@@ -16,6 +16,7 @@ def with_keys(text: str, table: str, values: Mapping[str, Value]) -> str:
     under the table's heading, and a table that is missing at the end. A list over several lines is replaced
     whole.
     """
+    # Line by line, not parsed and written anew: a TOML writer would drop the comments, which are the manual.
     lines = text.split("\n")
     heading = next((i for i, line in enumerate(lines) if line.strip() == f"[{table}]"), None)
     if heading is None:

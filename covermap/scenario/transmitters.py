@@ -29,6 +29,8 @@ from covermap.scenario.vector_table import MOST_ROWS, read_vector_table
 
 CSV_SUFFIXES = (".csv", ".txt", ".tsv")
 NO_TABLE = TextTable("", (), ())
+# Stand-ins while faults are gathered: reading goes on with them, and faults.tell() raises before they are
+# used.
 NO_SYSTEM = System("", 0.0, 0.0, 1.0, (1.0,), 0.0)
 NO_CHANNEL = Channel("", None, "uhf", UHF_FROM_MHZ, UHF_FROM_MHZ, UHF_FROM_MHZ, "current")
 CN_RIGHT = "It must be a number of dB from -10 to 40. Correct the cell or leave it empty."
@@ -64,6 +66,7 @@ def read_stations(settings: TransmitterSettings) -> StationList:
     patterns, warnings = faults.of(({}, []), _patterns, settings.patterns)
     system = faults.of(NO_SYSTEM, find_system, settings.default_system, "[transmitters], default_system")
     table, noticed = faults.of((NO_TABLE, []), _checked_table, settings)
+    # The table's own faults end here: without columns every row would be wrong too.
     faults.tell()
     warnings += [*table.warnings, *noticed]
     left_out: dict[str, int] = {}
@@ -125,6 +128,7 @@ def _rows_on_air(
         if reason:
             left_out[reason] = left_out.get(reason, 0) + 1
             continue
+        # lower case: on some systems files of two ids that differ in capitals would be one
         key = faults.of(row.where, _station_id, row).lower()
         earlier = by_id.get(key)
         if earlier is not None:
@@ -298,6 +302,7 @@ def _plain_number(row: Row, column: str, lowest: float, highest: float) -> float
 
 
 def _as_of(row: Row) -> str:
+    # a layer's date column comes with a time behind it
     text = row.text("as_of")[:10] if row.place.startswith("feature") else row.text("as_of")
     if text and not AS_OF.fullmatch(text):
         raise row.wrong("as_of", "It must be a date such as 2026-09-01. Correct the cell or leave it empty.")

@@ -37,6 +37,7 @@ def read_vector_file(
     unreadable = (DataSourceError, DataLayerError, FieldError, ProjError, ShapelyError, UnicodeDecodeError)
     where = f"{path.name} ({what})"
     try:
+        # counted before it is read: memory would run out on a file too large, not an error
         count = pyogrio.read_info(path, layer=layer)["features"]
         if count > most:
             raise InputError(
@@ -62,6 +63,7 @@ def read_vector_file(
 
 def lies_on_earth(shapes: geopandas.GeoSeries) -> NDArray[np.bool_]:
     """Return which geometries of a layer lie somewhere: not missing or empty, coordinates that can be."""
+    # bounds of a missing or empty geometry are NaN, and NaN <= x is False
     bounds = shapely.bounds(np.asarray(shapes.array, dtype=object))
     reach = np.abs(bounds)
     if shapes.crs.is_geographic:

@@ -21,6 +21,7 @@ def read_vector_table(path: Path, layer: str | None = None) -> TextTable:
     """
     frame = read_vector_file(path, "[transmitters] file", layer=layer, most=MOST_ROWS).to_crs("EPSG:4326")
     columns = [column_name(str(name)) for name in frame.columns if name != frame.geometry.name]
+    # the geometry counts, whatever columns of that name say
     columns = [column for column in columns if column not in POSITION_COLUMNS]
     rows = []
     for number, (_, feature) in enumerate(frame.iterrows(), start=1):

@@ -126,6 +126,7 @@ def _list(
 def _service(where: str, entry: str, services: tuple[str, ...], stations: Sequence[Station]) -> str:
     """Return the service an entry of a list means. Raises InputError if it means none, or several."""
     text = entry.strip()
+    # as written first: two services may differ in capitals alone
     same_name = [service for service in services if service == text] or [
         service for service in services if service.lower() == text.lower()
     ]

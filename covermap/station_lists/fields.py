@@ -103,6 +103,7 @@ def doubtful_kind(heading: str) -> str:
 def _names(table: RawTable, heading: str) -> bool:
     """Return whether a column holds names: mostly different ones, unlike codes of a few kinds."""
     cells = table.column(heading)
+    # a column "service" may hold a few codes over and over: a kind, not a name
     return bool(cells) and len(set(cells)) > max(1, 0.2 * len(cells))
 
 
@@ -134,6 +135,7 @@ def _coordinate(words: set[str], names: set[str]) -> bool:
 _LATITUDE, _LONGITUDE = {"lat", "latitude", "latdms"}, {"lon", "long", "lng", "longitude", "londms"}
 _CHANNEL = {"channel", "ch", "chan", "channels"}
 _SHOWN = {"virtual", "displayed", "display", "shown", "logical", "lcn", "psip", "major"}
+# The first that fits wins, so what is narrower stands first.
 _TESTS = (
     ("ground", _ground),
     ("height_above_sea", _above_sea),

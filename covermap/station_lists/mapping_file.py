@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from covermap.errors import InputError
 from covermap.station_lists.matching import Answers
@@ -13,16 +15,31 @@ def read_mapping(path: Path) -> Answers:
     """Return the answers of a mapping file. Raises InputError if it cannot be read."""
     try:
         values = tomllib.loads(path.read_text("utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        words = {
+            (name, word): ours
+            for name, of_field in _table(values, "words").items()
+            for word, ours in _texts({name: of_field}, name).items()
+        }
+        return Answers(_texts(values, "columns"), _texts(values, "units"), words)
+    except (OSError, ValueError) as error:  # no UTF-8 and no TOML are ValueErrors too
         raise InputError(
             f"{path.name} cannot be read as a mapping file: {error}. Correct or remove it."
         ) from error
-    words = {
-        (name, word): ours
-        for name, of_field in values.get("words", {}).items()
-        for word, ours in of_field.items()
-    }
-    return Answers(dict(values.get("columns", {})), dict(values.get("units", {})), words)
+
+
+def _table(values: Mapping[str, Any], name: str) -> dict[str, Any]:
+    found = values.get(name, {})
+    if not isinstance(found, dict):
+        raise ValueError(f"{name} is {found!r}, not a table")
+    return found
+
+
+def _texts(values: Mapping[str, Any], name: str) -> dict[str, str]:
+    table = _table(values, name)
+    wrong = next((key for key, value in table.items() if not isinstance(value, str)), None)
+    if wrong is not None:
+        raise ValueError(f"{name}, {wrong} is {table[wrong]!r}, not text in quotes")
+    return table
 
 
 def mapping_text(answers: Answers) -> str:

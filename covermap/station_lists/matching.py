@@ -86,6 +86,7 @@ def match(table: RawTable, answers: Answers) -> Match:
         name: Guess(one.heading, name, answers.units.get(name, one.unit).lower())
         for name, one in fields.items()
     }
+    # a list of call signs alone: they are the names then
     if "service" not in fields and "station_id" in fields:
         fields["service"] = Guess(fields["station_id"].heading, "service")
     asked += _missing(table, fields, settled)
@@ -140,6 +141,7 @@ def _in_our_unit(several: list[Guess]) -> list[Guess]:
     if len(several) > 1 and all(units) and len(set(units)) == len(units):
         order = ["m", "kw", "mhz", "w", "dbk", "dbw", "dbm", "ft", "khz", "hz"]
         return [min(several, key=lambda one: order.index(one.unit))]
+    # "Latitude" beside "Latitude of site": the plain heading is meant.
     exact = [one for one in several if len(words_of(one.heading)) == 1]
     return exact if len(exact) == 1 and not any(units) else several
 

@@ -35,6 +35,7 @@ def wide_columns(table: RawTable) -> dict[str, int]:
     """Return heading -> degrees of the columns named by a direction; none where they are no circle."""
     found = {heading: int(m[1]) for heading in table.headings if (m := _ANGLE.fullmatch(heading.strip()))}
     found = {heading: angle for heading, angle in found.items() if angle <= 360}
+    # 0 must be among them: columns named 1 to 36 are channels, or anything else.
     return found if len(found) >= LEAST_DIRECTIONS and 0 in found.values() else {}
 
 
@@ -59,6 +60,7 @@ def pattern_rows(name: str, values: dict[float, str], unit: str) -> list[dict[st
     rows = []
     for angle_deg, cell in sorted(values.items()):
         number = float(_number(cell, "pattern"))
+        # regulators print attenuation with either sign
         field = 10.0 ** (-abs(number) / 20.0) if unit == "db" else number
         rows.append(
             {

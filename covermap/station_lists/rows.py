@@ -105,6 +105,7 @@ def _word(name: str, word: str, known: Mapping[str, str], answers: Answers, into
     """Return our word for a cell; where there is none, note that it is open."""
     plain = " ".join(word.lower().split())
     ours = answers.words.get((name, plain), known.get(plain))
+    # already in our own spelling (dvbt2_64qam_3_4): scenario/systems.py says whether there is one
     if ours is None and name == "system" and re.fullmatch(r"[a-z0-9]+(_[a-z0-9]+)+", plain):
         return plain
     if ours is None:
@@ -123,6 +124,7 @@ def _position(cells: Mapping[str, str], found: Match, where: str) -> tuple[float
         text = cells[fields["position"].heading]
     else:
         halves = [_half(cells, found, name) for name in ("latitude", "longitude")]
+        # a semicolon, which parts two halves whatever they are written with
         text = ";".join(halves) if all(halves) else ""
     if not text:
         raise LeftOut("no position")
@@ -150,6 +152,7 @@ def _number(text: str, what: str) -> str:
     """Return a number as text with a point, without a unit that matches its column; LeftOut if it is none."""
     plain = text.translate(DASHES).replace(" ", "")
     plain = re.sub(r"(?i)(kw|w|dbk|dbw|dbm|m|ft|mhz|khz|hz)\.?$", "", plain)
+    # 1,500 is fifteen hundred; 0,500 cannot be, and is a half.
     if re.fullmatch(r"[+-]?\d{1,3}(,\d{3})+(\.\d+)?", plain) and not plain.startswith("0"):
         plain = plain.replace(",", "")
     plain = plain.replace(",", ".", 1)

@@ -57,6 +57,7 @@ def _table(
     file: str, records: list[tuple[int, list[str]]], place: str, warnings: tuple[str, ...]
 ) -> RawTable:
     """Return the table of records, the first with more than one cell being the headings."""
+    # Published sheets begin with a title and a date, each in a cell alone.
     start = next((i for i, (_, cells) in enumerate(records) if sum(map(bool, cells)) > 1), None)
     if start is None:
         raise InputError(f"{file}: found no line with several cells. Is it a table?")
@@ -82,6 +83,8 @@ def _sheet_cells(path: Path) -> list[tuple[int, list[str]]]:
             '  Install it with: pip install "covermap[spreadsheet]"; or save the sheet as CSV.'
         ) from error
     try:
+        # data_only: the values of formulas, not their text; read_only: a national sheet does not stand in
+        # memory whole
         book = openpyxl.load_workbook(path, read_only=True, data_only=True)
     except Exception as error:  # openpyxl raises whatever the damage leads to
         raise InputError(

@@ -17,6 +17,7 @@ def load_table(name: str) -> list[dict[str, str]]:
     name : file name in covermap/tables without ".csv", such as "tiers"
     Every row has a `source`. Raises InputError if there is no such table.
     """
+    # through the package's resources, so that it also reads from a zipped install
     resource = resources.files(PACKAGE).joinpath(f"{name}.csv")
     if not resource.is_file():
         raise InputError(f"covermap has no table '{name}'. The tables are: {', '.join(table_names())}.")

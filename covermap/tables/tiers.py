@@ -94,6 +94,7 @@ def _tier(row: TableRow) -> Tier:
 
 
 def _sd_db(row: TableRow, column: str) -> float:
+    # the column says how far 19 of 20 lie off, reception counts with one standard deviation
     return row.number(column, 0.0, 20.0, blank=0.0) / DEVIATIONS
 
 
@@ -106,6 +107,8 @@ def _by_band(
 def _directivity_dbd(row: TableRow, gain_dbd: dict[str, float]) -> dict[str, float]:
     """Return the directivity; where the table gives none it is the gain, at least 0 dBd."""
     return {
+        # A gain under 0 dBd is loss behind the pattern of a dipole, and loss dims outside noise as it dims
+        # the signal.
         band: row.number(f"directivity_{band}_dbd", 0.0, 30.0, blank=max(gain, 0.0))
         for band, gain in gain_dbd.items()
     }

@@ -47,6 +47,7 @@ class TableRow:
                 f'{self.where}, column {column}: found "{text}". '
                 f"It must be a number from {lowest:g} to {highest:g}. Correct the cell."
             )
+            # a number, so that reading goes on to further faults; faults.tell() raises before it is used
             return lowest
         return value
 
@@ -78,6 +79,7 @@ def read_table_rows(name: str, path: Path | None, columns: tuple[str, ...]) -> l
             f"missing {', '.join(missing)}. Add the column{'s' if len(missing) > 1 else ''} to the header."
         )
     faults = Faults()
+    # line 1 is the header; one Faults for all rows, so that they are told together
     return [TableRow(f"{where}, line {line}", row, faults) for line, row in enumerate(rows, start=2)]
 
 
