@@ -26,7 +26,7 @@ DBI = ("gain_low_dbi", "gain_dbi", "gain_high_dbi")
 DIFFERENCE = ("difference_low_db", "difference_db", "difference_high_db")
 # television's bands with room on both sides: a frequency outside is one in another unit
 LOWEST_MHZ, HIGHEST_MHZ = 40.0, 1000.0
-# beyond, a gain is a slip of the pen: the longest yagi has some 16 dBd
+# beyond, a gain is a slip of the pen (judgement)
 LEAST_DBD, MOST_DBD = -30.0, 30.0
 
 
