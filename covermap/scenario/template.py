@@ -128,7 +128,7 @@ services = []
 [display]
 # distance = "km"                 # or "mi": for what people read; files stay metric
 # height = "m"                    # or "ft"
-# language = "en"                 # or "de": of the pages people read
+# language = "en"                 # or "de": of pages, of what commands end with, of layers in a GIS
 """
 
 
