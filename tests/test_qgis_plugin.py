@@ -129,9 +129,18 @@ def test_missing_executable_says_where_it_was_looked_for(tmp_path):
         executable.find_executable(str(tmp_path / "nowhere"), {"PATH": str(tmp_path)})
 
 
-def test_a_foreign_executable_is_told(tmp_path):
-    other = make_executable(tmp_path / "d", "other", "#!/bin/sh\necho hello\n")
-    with pytest.raises(executable.ExecutableError, match="hello"):
+@pytest.mark.parametrize(
+    ("script", "said"),
+    [
+        ("echo hello", "it answered 'hello' to"),
+        ("echo first >&2; echo no such option >&2; exit 2", "it answered 'no such option' to"),
+        ("exit 1", "it answered 'nothing' to"),
+    ],
+    ids=["another program", "an error", "silence"],
+)
+def test_a_foreign_executable_is_told(tmp_path, script, said):
+    other = make_executable(tmp_path / "d", "other", f"#!/bin/sh\n{script}\n")
+    with pytest.raises(executable.ExecutableError, match=said):
         executable.try_executable(str(other))
 
 

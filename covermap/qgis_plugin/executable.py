@@ -76,7 +76,8 @@ def try_executable(path):
         raise ExecutableError(f"{path} could not be started: {error}") from error
     answer = done.stdout.strip()
     if done.returncode != 0 or not answer.startswith("covermap"):
-        said = answer or done.stderr.strip().splitlines()[-1:] or "nothing"
+        faults = done.stderr.strip().splitlines()
+        said = answer or (faults[-1] if faults else "nothing")  # the last line: what stands before is a trace
         raise ExecutableError(f"{path} is not the covermap command: it answered {said!r} to --version.")
     return answer
 
