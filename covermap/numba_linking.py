@@ -1,18 +1,20 @@
-"""The private parts of numba that covermap.linked_kernels needs: libraries, compilers and a pass."""
+"""The private parts of numba that covermap.linked_kernels needs: libraries, compilers, flags and a pass."""
 
 from __future__ import annotations
 
 import gc
 from collections.abc import Callable
 from functools import partial
-from typing import Any
+from typing import Any, ClassVar
 
 import numba
 from llvmlite.binding import Linkage
 from numba.core.codegen import JITCodeLibrary
-from numba.core.compiler import Compiler, CompilerBase, DefaultPassBuilder, _LowerResult
-from numba.core.compiler_machinery import LoweringPass, register_pass
+from numba.core.compiler import Compiler, CompilerBase, DefaultPassBuilder, Flags, _LowerResult
+from numba.core.compiler_machinery import LoweringPass, PassManager, register_pass
 from numba.core.typed_passes import NativeLowering
+
+from covermap.numba_records import RecordLowering, with_records
 
 NOT_OF_A_TWIN = ("cache", "inline")  # options of a kernel that say nothing about its text
 
@@ -65,6 +67,27 @@ def with_room(function: Callable[..., Any], *arguments: Any) -> Any:
 with_room.__code__ = with_room.__code__.replace(co_stacksize=70_000)
 
 
+class KernelFlags(Flags):
+    """numba's flags of a compilation, compared in two steps of Python's own in place of one for each flag.
+
+    Inference of types looks up what it found for the same flags, 60,000 times for reception's kernels.
+    """
+
+    __slots__ = ()
+    _defaults: ClassVar[dict[str, Any]] = {name: option.default for name, option in Flags.options.items()}
+    _hash: ClassVar[int] = hash(Flags())
+
+    def __hash__(self) -> int:
+        return self._hash  # numba's own is of the names of all flags
+
+    def __eq__(self, other: object) -> bool:
+        return super().__eq__(other)
+
+    def values(self) -> dict[str, Any]:
+        """Return every flag and its value."""
+        return self._defaults | self._values
+
+
 class EntryCompiler(Compiler):
     """numba's compiler, with an EntryLibrary, room on the stack and few searches for unused objects.
 
@@ -72,9 +95,14 @@ class EntryCompiler(Compiler):
     """
 
     def __init__(self, typingctx, targetctx, library, args, return_type, flags, locals):
-        super().__init__(typingctx, targetctx, library, args, return_type, flags, locals)
+        super().__init__(typingctx, targetctx, library, args, return_type, KernelFlags(flags), locals)
+        self.state.targetctx = with_records(self.state.targetctx)
         self.state.library = EntryLibrary(targetctx.codegen(), f"entry_{len(args)}")
         self.state.library.enable_object_caching()
+
+    def define_pipelines(self) -> list[Any]:
+        """Return numba's own pipeline with records read where they stand."""
+        return [_passes(self.state)]
 
     def compile_extra(self, func: Any) -> Any:
         """Return the compiled kernel; all that it links is compiled within."""
@@ -113,15 +141,25 @@ class TwinCompiler(CompilerBase):
         flags.no_compile = True
         flags.no_cpython_wrapper = True
         flags.no_cfunc_wrapper = True
-        super().__init__(typingctx, targetctx, library, args, return_type, flags, locals)
+        super().__init__(typingctx, targetctx, library, args, return_type, KernelFlags(flags), locals)
+        self.state.targetctx = with_records(self.state.targetctx)
         self.state.library = LinkedLibrary(targetctx.codegen(), f"twin_{len(args)}")
 
     def define_pipelines(self) -> list[Any]:
         """Return numba's own pipeline with ForCallers behind the writing of the text."""
-        passes = DefaultPassBuilder.define_nopython_pipeline(self.state)
-        passes.add_pass_after(ForCallers, NativeLowering)
+        passes = _passes(self.state)
+        passes.add_pass_after(ForCallers, RecordLowering)
         passes.finalize()
         return [passes]
+
+
+def _passes(state: Any) -> PassManager:
+    """Return numba's own pipeline, its lowering ours."""
+    passes = PassManager("kernel")
+    for step, told in DefaultPassBuilder.define_nopython_pipeline(state).passes:
+        passes.add_pass(RecordLowering if step is NativeLowering else step, told)
+    passes.finalize()
+    return passes
 
 
 def with_twin(decorate: Any, options: dict[str, Any], function: Any) -> Any:
