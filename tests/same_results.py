@@ -8,7 +8,13 @@ import pandas
 import pyogrio
 from pandas.testing import assert_frame_equal
 
-OF_TIME = {"stages_s", "compile_s", "peak_memory_mb", "blocks"}  # what a run says of itself, not of the map
+OF_TIME = {
+    "stages_s",
+    "compile_s",
+    "peak_memory_mb",
+    "blocks",
+    "digests",
+}  # what a run says of itself, not of the map
 
 
 def raster_bytes(folder):

@@ -21,6 +21,7 @@ from covermap.cli.terminal import say
 @options.overwrite
 @options.public
 @options.also
+@options.anew
 def command(
     scenario: Path,
     output: Path | None,
@@ -32,6 +33,7 @@ def command(
     overwrite: bool,
     public: bool,
     also: tuple[str, ...],
+    anew: bool,
 ) -> None:
     """Predict the antenna needed in every cell of SCENARIO.
 
@@ -52,6 +54,7 @@ def command(
                 overwrite=overwrite,
                 public=public,
                 also=also,
+                keep=not anew,
                 progress=report,
             )
         say(summary)

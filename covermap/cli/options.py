@@ -50,3 +50,6 @@ public = click.option(
     is_flag=True,
     help="For publishing: no homes by cell or address; small counts and what would reveal them are blank.",
 )
+anew = click.option(
+    "--anew", is_flag=True, help="Make the result again, even where nothing has changed since it was made."
+)

@@ -25,6 +25,7 @@ def map_scenario(
     overwrite: bool = False,
     public: bool = False,
     also: Collection[str] = (),
+    keep: bool = False,
     progress: Progress | None = None,
 ) -> str:
     """Predict and write everything of a scenario; return the summary in words.
@@ -38,11 +39,28 @@ def map_scenario(
     overwrite : write into a folder that holds files of others; they stay
     public : leave out homes by cell, small counts and what would reveal them
     also : formats that layers are written in beside the GeoPackage: 'parquet' (needs pyarrow), 'pmtiles'
+    keep : leave an earlier result as it is where everything it was made of, and all its files, are unchanged
     progress : told (stage, fraction, words); returning False stops the run
 
     Raises InputError when an input is wrong, the output folder is not ours or another run writes there; then
     nothing is written. Raises CovermapError when a disk is full or the folder was removed.
     """
+    from covermap.result.exports import require_formats
+    from covermap.result.result_folder import require_ours, require_writable
+    from covermap.result.unchanged import is_unchanged, made_of, write_digests
+    from covermap.scenario import read_scenario
+
+    require_formats(also)
+    scenario = read_scenario(scenario_path)
+    folder = Path(output or scenario.output)
+    require_ours(folder, overwrite)
+    require_writable(folder)
+    report = progress or (lambda stage, fraction, words: True)
+    made = None if public else made_of(scenario, also)
+    if keep and is_unchanged(folder, made):
+        report("outputs", 1.0, "done")
+        return _kept_in_words(scenario, folder)
+
     from covermap.grid.cluster import executor_of
     from covermap.inputs.prepare import prepare, store_folder
     from covermap.jobs.cost import Crew
@@ -52,29 +70,33 @@ def map_scenario(
     from covermap.jobs.write_outputs import write_layers_and_pages
     from covermap.reports.run_summary import run_in_words
     from covermap.result import open_coverage
-    from covermap.result.exports import require_formats
     from covermap.result.new_result import new_result
-    from covermap.result.result_folder import require_ours, require_writable
-    from covermap.scenario import read_scenario
     from covermap.wording.language import speaking
 
-    require_formats(also)
-    scenario = read_scenario(scenario_path)
-    folder = Path(output or scenario.output)
-    require_ours(folder, overwrite)
-    require_writable(folder)
     prepared = prepare(scenario, store)
     crew = Crew(workers, on_cluster=scheduler is not None)
     refuse_what_does_not_fit(prepared, folder, store_folder(scenario, store), crew)
-    report = progress or (lambda stage, fraction, words: True)
     origin = origin_of_parts(prepared, public=public)
     with new_result(folder, origin) as new:
         with executor_of(workers, scheduler, scheduler_without_tls) as executor:
             coverage = write_rasters(prepared, new, store, executor, progress, origin=origin, public=public)
         kept = from_store(prepared, store, workers)
         whole = write_layers_and_pages(prepared, coverage, report, public=public, also=also, kept=kept)
+        write_digests(new, made)
     with speaking(scenario.settings.display.language):
         return run_in_words(open_coverage(folder), whole)
+
+
+def _kept_in_words(scenario: Scenario, folder: Path) -> str:
+    """Return the summary of a result that stays as it is."""
+    from covermap.planning.areas import summarise_whole
+    from covermap.reports.run_summary import run_in_words
+    from covermap.result import open_coverage
+    from covermap.wording.language import say, speaking
+
+    coverage = open_coverage(folder)
+    with speaking(scenario.settings.display.language):
+        return "\n".join([say("run.kept"), run_in_words(coverage, summarise_whole(coverage))])
 
 
 def write_outputs(

@@ -12,6 +12,7 @@ from covermap.errors import InputError
 from covermap.result.whole_file import TEMPORARY_FOLDER
 
 RUN_FILE = "run.json"
+DIGESTS = "digests"  # in run.json: made_of, run (run.json without this key) and files, by name
 JOURNAL_FILE = "exchange.json"  # in TEMPORARY_FOLDER while a result takes the place of an earlier one
 
 

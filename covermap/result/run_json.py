@@ -23,7 +23,7 @@ from covermap.reception.variability import sigma_summary
 from covermap.result.coverage import Coverage, grid_record
 from covermap.result.public import public_record
 from covermap.result.raster_catalogue import LAYERS, OF_GRID, OF_STATION
-from covermap.result.result_folder import RUN_FILE, relative_names
+from covermap.result.result_folder import DIGESTS, RUN_FILE, relative_names
 from covermap.result.run_inputs import input_files, options_of, run_id
 from covermap.result.sigma_record import sigma_record
 from covermap.result.station_names import station_names
@@ -91,7 +91,7 @@ def copy_prediction(coverage: Coverage, folder: Path) -> Coverage:
     for name in names:
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(coverage.folder / name, folder / name)
-    run = coverage.run | {"files": sorted(names)}
+    run = {key: value for key, value in coverage.run.items() if key != DIGESTS} | {"files": sorted(names)}
     _write(folder, run)
     return Coverage(folder, run)
 
