@@ -30,7 +30,7 @@ tr.g td{border-top:1px solid #15181C;padding-top:10px}tr.chosen td{font-weight:6
 tr.chosen small{font-weight:400}
 .k1{white-space:nowrap}.k td{padding:4px 12px 4px 0}
 .id{font-style:normal;font-weight:700;display:inline-block;min-width:25px;height:25px;line-height:22px;
-text-align:center;border:1.5px solid #15181C;border-radius:13px;font-size:13px}
+text-align:center;border:1.5px solid #15181C;border-radius:13px;font-size:13px;padding:0 3px}
 ul{margin:4px 0;padding-left:20px}li{padding:2px 0}
 svg{width:100%;height:auto;display:block;margin-top:4px}
 svg text{fill:#15181C;font-family:-apple-system,"Segoe UI",Roboto,system-ui,sans-serif}
