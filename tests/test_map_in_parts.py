@@ -2,17 +2,24 @@
 
 import json
 import shutil
+from importlib import import_module
 
 import numpy as np
+import pandas as pd
 import pytest
+from pandas.testing import assert_frame_equal
 from same_results import assert_same_layers
 from test_commands import run, write_demo
 
 from covermap.grid.frame import Tile
-from covermap.jobs import over_cells, path_stage
+from covermap.jobs import over_cells, path_stage, relay_paths
 from covermap.result import open_coverage
 from covermap.result import parts as of_parts
 from covermap.result.parts import files_of_parts
+from covermap.scenario import read_scenario
+
+relays = import_module("covermap.jobs.relays")
+made = relay_paths.relay_paths
 
 TILE = 64
 LISTS_FILES = ("run_metadata",)  # in parts there are more of them
@@ -73,3 +80,25 @@ def test_the_sheet_of_an_address_in_the_second_part_is_read_from_it(both):
     assert told[1] == told[0]
     assert told[1]["cell"]["source"] == "result"
     assert told[1]["cell"]["tier"] == int(tier[row, col])
+
+
+def test_relays_of_a_map_in_parts_are_those_of_the_map_in_one(both, monkeypatch):
+    """And the paths of each hilltop are kept for the cells near it alone, however large the map."""
+    one, several, path = both
+    scenario = read_scenario(path)
+    reach_km, tile_cells, kept = 8.0, 16, []
+    monkeypatch.setattr(relay_paths, "RELAY_REACH_KM", reach_km)
+    monkeypatch.setattr(relay_paths, "TILE_CELLS", tile_cells)
+    monkeypatch.setattr(
+        relays, "relay_paths", lambda *given: kept.append((given, found := made(*given))) or found
+    )
+    first, second = (relays.relays(scenario, result.folder, workers=1) for result in (one, several))
+    assert first.candidates == second.candidates > 5
+    assert len(first.sites) > 0
+    assert_frame_equal(pd.DataFrame(first.sites), pd.DataFrame(second.sites))
+    (_, sites, _, lived, _), found = kept[0]
+    tile_km = tile_cells * one.grid.cell_m / 1000.0
+    for site, paths in enumerate(found):
+        away = np.hypot(lived.row[paths.cell] - sites.row[site], lived.col[paths.cell] - sites.col[site])
+        assert (away * one.grid.cell_m / 1000.0 < reach_km + 1.5 * tile_km).all()
+    assert sum(paths.cell.size for paths in found) < 0.7 * len(found) * lived.row.size

@@ -10,6 +10,7 @@ import pyogrio
 import pytest
 import rasterio
 from click.testing import CliRunner
+from scipy.sparse import csr_array
 from small_coverage import GRID, WHOLE, write_small_coverage
 
 import covermap
@@ -28,7 +29,7 @@ def test_the_choice_is_as_good_as_trying_every_set():
     rng = np.random.default_rng(2)
     best_of_all, found = 0.0, 0.0
     for _ in range(30):
-        reached = rng.random((9, 40)) < 0.25
+        reached = csr_array(rng.random((9, 40)) < 0.25)
         homes, harmed = rng.integers(1, 20, 40).astype(float), rng.integers(0, 15, 9).astype(float)
         sets = (list(some) for n in range(4) for some in itertools.combinations(range(9), n))
         best = max(score(reached, homes, harmed, some) for some in sets)
@@ -41,13 +42,13 @@ def test_the_choice_is_as_good_as_trying_every_set():
 
 def test_a_swap_mends_the_greedy_choice():
     # greedy takes site 0 (4 of 6 homes) first and ends with 5 of 6; sites 1 and 2 together reach all six
-    reached = np.array([[1, 1, 0, 1, 1, 0], [1, 1, 1, 0, 0, 0], [0, 0, 0, 1, 1, 1]], dtype=bool)
+    reached = csr_array(np.array([[1, 1, 0, 1, 1, 0], [1, 1, 1, 0, 0, 0], [0, 0, 0, 1, 1, 1]], dtype=bool))
     chosen = choose_sites(reached, np.ones(6), np.zeros(3), 2)
     assert sorted(chosen) == [1, 2]
 
 
 def test_a_site_that_harms_more_than_it_reaches_is_left_out():
-    reached = np.array([[1, 1, 0], [0, 0, 1]], dtype=bool)
+    reached = csr_array(np.array([[1, 1, 0], [0, 0, 1]], dtype=bool))
     assert choose_sites(reached, np.ones(3), np.array([0.0, 2.0]), 2) == [0]
     assert choose_sites(reached, np.ones(3), np.array([5.0, 2.0]), 2) == []
 

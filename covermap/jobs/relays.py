@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 
 import geopandas as gpd
@@ -10,17 +9,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from covermap.constants import UNKNOWN_UINT8
 from covermap.errors import InputError
-from covermap.grid.blocks import BlockRequest, compute_blocks
-from covermap.grid.executor import run_tasks
-from covermap.grid.fields import TIME_RULES, wanted_field
-from covermap.grid.frame import Tile
-from covermap.inputs.path_requests import PATH_HEIGHT_M
 from covermap.inputs.preparation import Preparation
 from covermap.inputs.prepare import prepare
+from covermap.jobs.relay_paths import RelayPaths, note_harmed, reached_cells, relay_paths
 from covermap.planning.relay_choice import choose_sites
-from covermap.planning.relay_harm import Neighbour, harmed_cells, neighbours_of
+from covermap.planning.relay_harm import Neighbour, neighbours_of
 from covermap.planning.relay_shortlist import RelayShortlist, count_column
 from covermap.planning.relay_sites import Sites, WeighedCells, candidate_sites, weighed_cells
 from covermap.planning.results import read_cells
@@ -31,12 +25,9 @@ from covermap.result.coverage import Coverage, open_coverage
 from covermap.scenario import Scenario
 from covermap.scenario.channels import Channel, read_channel_plan
 
-RELAY_ERP_KW, RELAY_HEIGHT_M = 0.01, 20.0  # judgement: a small relay on a short mast
-RELAY_REACH_KM = 30.0
 ROOFTOP = 5
 USUAL_WIDTH_MHZ = 6.0  # of a channel, without a channel plan
 MOST_CHOSEN = 5
-TILE_CELLS = 128
 
 
 def relays(
@@ -82,7 +73,7 @@ def relays(
             "would have no donor signal."
         )
     channels, frequency_mhz, neighbours = _channels(scenario, len(coverage.services(name)))
-    paths = _paths(prepared, sites, frequency_mhz, np.stack([lived.row, lived.col], axis=1), workers)
+    paths = relay_paths(prepared, sites, frequency_mhz, lived, workers)
     return _shortlist(
         prepared, coverage, name, sites, paths, lived, sought, channels, frequency_mhz, neighbours
     )
@@ -121,95 +112,12 @@ def _usable(channel: Channel) -> bool:
     return channel.band == "uhf" and channel.use == "current"
 
 
-@dataclass(frozen=True, eq=False)
-class RelayPaths:
-    """What a relay at each of C sites brings to N cells.
-
-    wanted_dbuvm : (C, N), as the time rule asks; unwanted_dbuvm : at its small percentage of time
-    path_class : uint8 (C, N), what stands in the way, index into PATH_CLASSES, 255 unknown
-    """
-
-    wanted_dbuvm: NDArray[np.float32]
-    unwanted_dbuvm: NDArray[np.float32]
-    path_class: NDArray[np.uint8]
-
-
-def _paths(
-    prepared: Preparation, sites: Sites, frequency_mhz: float, cells: NDArray[np.int64], workers: int | None
-) -> RelayPaths:
-    """Return the paths from a relay at each site to each of the cells, shape (N, 2)."""
-    grid = prepared.grid
-    longitude_deg, latitude_deg = grid.lonlat_of(sites.row, sites.col)
-    prediction = prepared.scenario.settings.prediction
-    owner = [
-        (tile, np.flatnonzero(_within(tile, cells)))
-        for tile in grid.tiles(TILE_CELLS)
-        if _within(tile, cells).any()
-    ]
-    to_field_db = 199.36 + 20.0 * np.log10(frequency_mhz / 1000.0) + 10.0 * np.log10(RELAY_ERP_KW)
-
-    def of_site(site: int) -> tuple[NDArray[np.float32], NDArray[np.uint8]]:
-        row, col = sites.row[site], sites.col[site]
-        near = [
-            (tile, mine)
-            for tile, mine in owner
-            if mine.size and _distance_m(tile, row, col, grid.cell_m) <= 1000.0 * RELAY_REACH_KM
-        ]
-        request = BlockRequest(
-            latitude_deg=float(latitude_deg[site]),
-            longitude_deg=float(longitude_deg[site]),
-            tx_height_m=RELAY_HEIGHT_M,
-            heights_m=(PATH_HEIGHT_M,),
-            frequencies=((frequency_mhz, False),),
-            time_percents=(50.0, TIME_RULES[prediction.time_rule][0]),
-            dn=prediction.dn,
-            n0=prediction.n0,
-            model=prediction.model,
-            profile_step_m=prediction.profile_step_m,
-            reach_km=RELAY_REACH_KM,
-            grid=grid,
-            terrain_digest=prepared.terrain.digest,
-        )
-        field_dbuvm = np.full((2, len(cells)), np.nan, dtype=np.float32)
-        path_class = np.full(len(cells), UNKNOWN_UINT8, dtype=np.uint8)
-        blocks = compute_blocks(request, [tile for tile, _ in near], prepared.terrain)
-        for (tile, mine), block in zip(near, blocks, strict=True):
-            inside = cells[mine] - (tile.row, tile.col)
-            here = inside[:, 0], inside[:, 1]
-            median_dbuvm = np.float32(to_field_db) - block.loss_db[0, 0][here]
-            spread_db = block.spread_db[0, 0][here]
-            field_dbuvm[0, mine] = wanted_field(median_dbuvm, spread_db, prediction.time_rule)
-            field_dbuvm[1, mine] = median_dbuvm + spread_db
-            path_class[mine] = block.path_class[here]
-        return field_dbuvm, path_class
-
-    found = list(run_tasks(of_site, range(sites.row.size), workers))
-    fields = np.stack([field_dbuvm for field_dbuvm, _ in found])
-    return RelayPaths(fields[:, 0], fields[:, 1], np.stack([path_class for _, path_class in found]))
-
-
-def _within(tile: Tile, cells: NDArray[np.int64]) -> NDArray[np.bool_]:
-    return (
-        (cells[:, 0] >= tile.row)
-        & (cells[:, 0] < tile.row + tile.rows)
-        & (cells[:, 1] >= tile.col)
-        & (cells[:, 1] < tile.col + tile.cols)
-    )
-
-
-def _distance_m(tile: Tile, row: int, col: int, cell_m: float) -> float:
-    """Return the distance from a cell to the nearest edge of a tile, 0 inside."""
-    down = max(tile.row - row, row - tile.row - tile.rows, 0)
-    right = max(tile.col - col, col - tile.col - tile.cols, 0)
-    return float(np.hypot(down, right) * cell_m)
-
-
 def _shortlist(
     prepared: Preparation,
     coverage: Coverage,
     name: str,
     sites: Sites,
-    paths: RelayPaths,
+    paths: list[RelayPaths],
     lived: WeighedCells,
     sought: NDArray[np.float64],
     channels: tuple[str, ...],
@@ -219,10 +127,11 @@ def _shortlist(
     of_list = next(wanted for wanted in prepared.scenario.wanted if wanted.name == name)
     wanted = [prepared.scenario.stations[index] for group in of_list.transmitters for index in group]
     cn_db = max(station.required_cn_db for station in wanted)
-    needed_dbuvm = _needed_by_path(prepared, frequency_mhz, cn_db)[paths.path_class]
-    reached = np.nan_to_num(paths.wanted_dbuvm, nan=-np.inf) >= needed_dbuvm
-    harmed = _harmed(prepared, coverage, paths.unwanted_dbuvm, lived, neighbours)
-    chosen = choose_sites(reached, sought, harmed, MOST_CHOSEN)
+    reached = reached_cells(paths, _needed_by_path(prepared, frequency_mhz, cn_db), lived.weight.size)
+    harmed = _harmed(prepared, coverage, paths, lived, neighbours)
+    worth = np.unique(reached.indices)
+    worth = worth[sought[worth] > 0.0]
+    chosen = choose_sites(reached[:, worth], sought[worth], harmed, MOST_CHOSEN)
     chance = read_cells(coverage, f"{name}/dead_zone_chance", lived.row, lived.col)
     dead = lived.weight * (1.0 - np.minimum(chance, 100) / 100.0)
     alone = reached @ sought
@@ -232,13 +141,14 @@ def _shortlist(
     covered = np.zeros(lived.weight.size, dtype=bool)
     rows, of_homes = [], coverage.has("homes")
     for rank, site in enumerate(listed, start=1):
-        added = float(sought[reached[site] & ~covered].sum())
+        here = reached.indices[reached.indptr[site] : reached.indptr[site + 1]]
+        added = float(sought[here[~covered[here]]].sum())
         if site in chosen:
-            covered |= reached[site]
+            covered[here] = True
         counts = {
             "reached": float(alone[site]),
             "added": added,
-            "dead_zone_reached": float(dead[reached[site]].sum()),
+            "dead_zone_reached": float(dead[here].sum()),
             "harmed": float(harmed[site]),
         }
         rows.append(
@@ -291,12 +201,12 @@ def _needed_by_path(prepared: Preparation, frequency_mhz: float, cn_db: float) -
 def _harmed(
     prepared: Preparation,
     coverage: Coverage,
-    relay_dbuvm: NDArray[np.float32],
+    paths: list[RelayPaths],
     lived: WeighedCells,
     neighbours: tuple[Neighbour, ...],
 ) -> NDArray[np.float64]:
     """Return homes or land that would lose a station on a relay's channel or beside it, by site."""
-    harmed = np.zeros(relay_dbuvm.shape, dtype=bool)
+    harmed = [np.zeros(path.cell.size, dtype=bool) for path in paths]
     for neighbour in neighbours:
         station = prepared.scenario.stations[neighbour.station]
         name = f"field/{station.station_id}"
@@ -312,5 +222,6 @@ def _harmed(
             options=prepared.reception_options,
         )
         station_dbuvm = read_cells(coverage, name, lived.row, lived.col)
-        harmed |= harmed_cells(station_dbuvm, needed_dbuvm, relay_dbuvm, neighbour)
-    return harmed @ lived.weight
+        note_harmed(harmed, paths, station_dbuvm, needed_dbuvm, neighbour)
+    of_site = [lived.weight[path.cell[here]].sum() for path, here in zip(paths, harmed, strict=True)]
+    return np.array(of_site, dtype=np.float64)

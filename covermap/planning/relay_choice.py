@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 
 
 def choose_sites(
-    reached: NDArray[np.bool_], weight: NDArray[np.float64], harmed: NDArray[np.float64], count: int
+    reached: csr_array, weight: NDArray[np.float64], harmed: NDArray[np.float64], count: int
 ) -> list[int]:
     """Return up to `count` sites, in the order in which each adds most to those before it.
 
     Parameters
     ----------
-    reached : shape (C, N), which of N cells each of C sites brings over the line
+    reached : bool, shape (C, N), which of N cells each of C sites brings over the line
     weight : shape (N,), homes or land of each
     harmed : shape (C,), what each site takes from another signal
     count : how many sites at most
@@ -27,7 +28,7 @@ def choose_sites(
     while improved:
         improved = False
         for place in range(len(chosen)):
-            for other in np.setdiff1d(np.arange(len(reached)), chosen):
+            for other in np.setdiff1d(np.arange(harmed.size), chosen):
                 changed = [*chosen[:place], int(other), *chosen[place + 1 :]]
                 found = score(reached, weight, harmed, changed)
                 # more than rounding, or two equal sets would be swapped for ever
@@ -38,16 +39,18 @@ def choose_sites(
 
 
 def score(
-    reached: NDArray[np.bool_], weight: NDArray[np.float64], harmed: NDArray[np.float64], sites: list[int]
+    reached: csr_array, weight: NDArray[np.float64], harmed: NDArray[np.float64], sites: list[int]
 ) -> float:
     """Return what any of the sites reaches less what they harm."""
     if not sites:
         return 0.0
-    return float(weight[reached[sites].any(axis=0)].sum() - harmed[sites].sum())
+    covered = np.zeros(weight.size, dtype=bool)
+    covered[reached[sites].indices] = True
+    return float(weight[covered].sum() - harmed[sites].sum())
 
 
 def _greedy(
-    reached: NDArray[np.bool_],
+    reached: csr_array,
     weight: NDArray[np.float64],
     harmed: NDArray[np.float64],
     count: int,
@@ -56,12 +59,12 @@ def _greedy(
     """Return the sites one by one, each the one that adds most; `names` stand for the rows."""
     left = weight.astype(np.float64).copy()
     chosen: list[int] = []
-    for _ in range(min(count, len(reached))):
+    for _ in range(min(count, harmed.size)):
         gain = reached @ left - harmed
         gain[chosen] = -np.inf
         best = int(np.argmax(gain))
         if gain[best] <= 0:
             break
         chosen.append(best)
-        left[reached[best]] = 0.0
+        left[reached[[best]].indices] = 0.0
     return [names[site] for site in chosen] if names is not None else chosen
