@@ -20,6 +20,7 @@ from covermap.reception import (
     best_aim,
     chance_by_azimuth,
 )
+from covermap.reception.aim_chance import NEARLY
 from covermap.reception.pattern import cross_polar_loss_db, lobe_rolloff, off_axis_deg, off_axis_loss_db
 from covermap.reception.plan_columns import AIM_DEG
 
@@ -182,6 +183,13 @@ def random_place(random, services=8, masts=5, mean_dbuvm=60.0):
     )
 
 
+def beside_neighbours(cells):
+    """Return the walk of the benchmark, with stations on channels side by side that reach far at night."""
+    signals, facts = random_scene(cells, mean_dbuvm=80.0)
+    night = signals.field_dbuvm + np.float32(14.0)
+    return replace(signals, unwanted_field_dbuvm=night, median_field_dbuvm=signals.field_dbuvm), facts
+
+
 SCENES = {  # name -> cells and facts, wanted list, how many tiers may be wrong and chances short, in percent
     "plain": (lambda: random_scene(1500), bench_list(8), 0.1, 0.25),
     # a walk past five masts: stretches of squares with two aims alike at 20 to 40 %, up to 3 points apart
@@ -198,10 +206,13 @@ SCENES = {  # name -> cells and facts, wanted list, how many tiers may be wrong 
 }
 
 
-@pytest.mark.parametrize("scene", SCENES)
+JUDGED = {**SCENES, "neighbours": (lambda: beside_neighbours(1000), bench_list(20), 0.1, 3.5)}
+
+
+@pytest.mark.parametrize("scene", JUDGED)
 def test_the_search_gives_the_class_of_every_degree(scene):
     """Every whole degree and mount is the judge; cells are searched as a map's, class after class."""
-    make, wanted, wrong_percent, short_percent = SCENES[scene]
+    make, wanted, wrong_percent, short_percent = JUDGED[scene]
     signals, facts = make()
     found = with_one_antenna(signals, facts, TIERS, wanted, ReceptionOptions())
     chance, _ = best_of_every_degree(signals, facts, TIERS, wanted, ReceptionOptions())
@@ -210,7 +221,8 @@ def test_the_search_gives_the_class_of_every_degree(scene):
     assert np.all(found.tier >= tier)  # nothing beats every degree
     assert 100.0 * np.mean(found.tier != tier) <= wrong_percent
     missed = np.where(chance < 0.015, 0.0, 100.0 * chance - found.tier_chance_percent)  # 0 % is not searched
-    assert missed.min() >= -0.51
+    off_percent = 100.0 * NEARLY if scene == "neighbours" else 0.0  # where several are disturbed on one mast
+    assert missed.min() >= -0.51 - off_percent
     assert 100.0 * np.mean(missed[3:] > 1.5, axis=1).max() <= short_percent
 
 

@@ -46,10 +46,10 @@ from covermap.reception.plan_columns import (
     BOUND,
     JOINED,
     MOUNT,
-    NEXT_CHANCE,
+    NEXT_DEVIATION,
     SINGLE,
     WEAKEST,
-    WEAKEST_CHANCE,
+    WEAKEST_DEVIATION,
 )
 
 # More than a chance from the deciding ones is off where groups are alike, and where they are close.
@@ -211,8 +211,8 @@ def bound_plans(enough, needed, figures, pair_figures, wanted, pairs, receiver, 
     choose_transmitters(wanted, receiver.values, receiver.numbers)
     weakest, least, next_least = weakest_service(wanted.services, receiver.values, receiver.numbers)
     plan[WEAKEST] = weakest
-    plan[WEAKEST_CHANCE], plan[NEXT_CHANCE] = normal_share(least), normal_share(next_least)
-    plan[BOUND] = plan[WEAKEST_CHANCE]
+    plan[WEAKEST_DEVIATION], plan[NEXT_DEVIATION] = least, next_least
+    plan[BOUND] = normal_share(least)
     if needed < wanted.services:
         plan[BOUND] = chance_bound(wanted.services, needed, receiver.values, receiver.numbers)
     if plan[BOUND] < enough:

@@ -55,6 +55,20 @@ def _start_interfered(stage, count, group, item, mount, figures, values, squares
 
 
 @lean_kernel
+def _add_neighbour(stage, count, group, over_db, pair, mount, pair_figures, squares, rows):
+    """Add what a pair that one aim treats alike brings to rows INTERFERENCE and ALIKE at each aim."""
+    rolloff = np.float32(pair_figures[PAIR_ROLLOFF, pair])
+    floor_db = np.float32(pair_figures[PAIR_FLOOR_DB, pair])
+    cross_db = np.float32(pair_figures[PAIR_CROSS_DB + mount, pair])
+    for number in range(count):
+        loss_db = lobe_loss(squares[stage, group, number], rolloff, floor_db, cross_db)
+        rows[POWER, number] = exp2(LOG2_OF_DB * (over_db - loss_db))
+    for number in range(count):
+        rows[INTERFERENCE, number] += rows[POWER, number]
+        rows[ALIKE, number] += rows[POWER, number]
+
+
+@lean_kernel
 def _add_pair(stage, count, row, alike, over_db, pair, mount, pair_figures, pair_values, aims, rows):
     """Add what a pair, over_db at its best, brings to a row of powers at each aim; alike of it to ALIKE."""
     bearing_deg = pair_values[PAIR_BEARING_DEG, pair]
@@ -149,6 +163,11 @@ def fill_interfered(stage, count, item, mount, figures, pair_figures, wanted, pa
         role, over_db = pair_values[ROLE, pair], pair_values[OVER_NOISE_DB, pair]
         network = network or role == NETWORK
         if role in (SILENT, NETWORK) or over_db < FAINTEST_DB:
+            continue
+        if pairs.alike[pair]:
+            _add_neighbour(
+                stage, count, group, over_db, pair, mount, pair_figures, by_aim.squares, by_aim.rows
+            )
             continue
         _add_pair(
             stage, count, INTERFERENCE, pairs.shared[pair], over_db, pair, mount,

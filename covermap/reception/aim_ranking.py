@@ -5,6 +5,7 @@ import math
 import numpy as np
 
 from covermap.propagation.compiling import inner_kernel, lean_kernel
+from covermap.reception.aim_by_loss import fill_follows, set_site_by_loss
 from covermap.reception.aim_interference import fill_interfered
 from covermap.reception.aim_ranking_services import rank_by_services
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF
@@ -13,10 +14,13 @@ from covermap.reception.deciding import choose_deciding, is_coarse, is_touched
 from covermap.reception.extremes import HOME_OF, MEAN_OF, SITE_OF, VARIANCE_OF, take_lesser
 from covermap.reception.normal import POINT, WEIGHT
 from covermap.reception.search_arrays import (
+    CIRCLE,
     DEVIATION_OF,
     FAILED,
     HOME_PART_OF,
     LARGEST_DEVIATION,
+    LOSS_STEPS,
+    LOSSES,
     OTHER,
     RANK,
     SHARED,
@@ -94,6 +98,32 @@ def _end_site(count, few_points, fast):
 
 
 @inner_kernel
+def _set_merged_site(stage, count, position, sign, mount, wanted, figures, receiver, by_aim):
+    """Fill the same from all deciding transmitters of the site and band that begins at a place among them."""
+    items, first = receiver.deciding.item, position
+    shared = wanted.shared[items[first]]
+    while items[position] >= 0 and wanted.shared[items[position]] == shared:
+        item, row = items[position], SHARED if position == first else OTHER
+        if is_touched(item, receiver.interfering):
+            _fill_interfered_item(row, count, sign, item, by_aim)
+        else:
+            _fill_item(stage, row, count, sign, wanted.group[item], item, mount, figures, receiver, by_aim)
+        if row == OTHER:
+            take_lesser(count, SHARED, OTHER, SPARE, by_aim.rows)
+        position += 1
+    _set_site(count, by_aim.rows, by_aim.fast)
+
+
+@lean_kernel
+def next_site(position, items, wanted):
+    """Return the place among the deciding transmitters where the next site and band begins."""
+    shared = wanted.shared[items[position]]
+    while items[position] >= 0 and wanted.shared[items[position]] == shared:
+        position += 1
+    return position
+
+
+@inner_kernel
 def _rank_by_sites(stage, count, sign, mount, wanted, figures, receiver, by_aim):
     """Rank aims where every service has one transmitter and all (sign 1), or one (sign -1), are needed.
 
@@ -105,25 +135,16 @@ def _rank_by_sites(stage, count, sign, mount, wanted, figures, receiver, by_aim)
         set_row(FAILED + point, count, np.float32(0.0), fast)
     position = 0
     while items[position] >= 0:
-        shared, first = wanted.shared[items[position]], position
-        lone = items[position + 1] < 0 or wanted.shared[items[position + 1]] != shared
-        if lone and not is_touched(items[position], receiver.interfering):
-            item = items[position]
-            _set_lone_site(stage, count, sign, wanted.group[item], item, mount, figures, receiver, by_aim)
-            position += 1
+        item, following = items[position], next_site(position, items, wanted)
+        group = wanted.group[item]
+        if by_aim.follows[group]:
+            set_site_by_loss(stage, count, group, item, figures, by_aim)
+        elif following == position + 1 and not is_touched(item, receiver.interfering):
+            _set_lone_site(stage, count, sign, group, item, mount, figures, receiver, by_aim)
         else:
-            while items[position] >= 0 and wanted.shared[items[position]] == shared:
-                item, row = items[position], SHARED if position == first else OTHER
-                if is_touched(item, receiver.interfering):
-                    _fill_interfered_item(row, count, sign, item, by_aim)
-                else:
-                    group = wanted.group[item]
-                    _fill_item(stage, row, count, sign, group, item, mount, figures, receiver, by_aim)
-                if row == OTHER:
-                    take_lesser(count, SHARED, OTHER, SPARE, rows)
-                position += 1
-            _set_site(count, rows, fast)
+            _set_merged_site(stage, count, position, sign, mount, wanted, figures, receiver, by_aim)
         _end_site(count, few_points, fast)
+        position = following
     for number in range(count):
         rows[RANK, number] = 1.0 + TIE_WEIGHT * fast[WORST, number]
     for point in range(few_points.shape[1]):
@@ -135,6 +156,20 @@ def _rank_by_sites(stage, count, sign, mount, wanted, figures, receiver, by_aim)
 
 
 @inner_kernel
+def _fill_by_loss(sign, mount, wanted, figures, receiver, by_aim):
+    """Fill what groups that follow their loss are at each of LOSSES, their transmitters filled there."""
+    items, fast, position = receiver.deciding.item, by_aim.fast, 0
+    while items[position] >= 0:
+        group = wanted.group[items[position]]
+        if by_aim.follows[group]:
+            _set_merged_site(LOSSES, LOSS_STEPS, position, sign, mount, wanted, figures, receiver, by_aim)
+            for number in range(LOSS_STEPS):
+                by_aim.by_loss[DEVIATION_OF, group, number] = fast[DEVIATION_OF, number]
+                by_aim.by_loss[HOME_PART_OF, group, number] = fast[HOME_PART_OF, number]
+        position = next_site(position, items, wanted)
+
+
+@inner_kernel
 def rank_aims(stage, count, needed, mount, wanted, figures, pair_figures, pairs, receiver, by_aim):
     """Fill row RANK for a set of aims; greater is better.
 
@@ -142,12 +177,28 @@ def rank_aims(stage, count, needed, mount, wanted, figures, pair_figures, pairs,
         transmitter and all, or one, are needed; else by the number of services.
     Accuracy: the best ranked aim and those around it are looked at again with the whole integral.
     """
-    for item in range(wanted.station.size if receiver.interfering.some[0] else 0):
-        if receiver.interfering.touched[item] and not receiver.deciding.left_out[item]:
-            fill_interfered(stage, count, item, mount, figures, pair_figures, wanted, pairs, receiver, by_aim)
-    if not is_coarse(needed, wanted, receiver):
-        sign = 1.0 if needed == wanted.services else -1.0
+    coarse = is_coarse(needed, wanted, receiver)
+    sign = 1.0 if needed == wanted.services else -1.0
+    if stage == CIRCLE:
+        by_aim.table_mount[0] = -1
+        fill_follows(coarse, wanted, figures, pair_figures, pairs, receiver, by_aim)
+    if not coarse:
         choose_deciding(sign, wanted, figures, receiver)
-        _rank_by_sites(stage, count, sign, mount, wanted, figures, receiver, by_aim)
-    else:
+    # At each of LOSSES, then at each aim: in one place, as each further one would be compiled anew.
+    for at_aims in range(2):
+        if at_aims == 0 and (coarse or by_aim.table_mount[0] == mount):
+            continue
+        for item in range(wanted.station.size if receiver.interfering.some[0] else 0):
+            passed = not receiver.interfering.touched[item] or receiver.deciding.left_out[item]
+            if not passed and by_aim.follows[wanted.group[item]] == (at_aims == 0):
+                fill_interfered(
+                    stage if at_aims == 1 else LOSSES, count if at_aims == 1 else LOSS_STEPS, item, mount,
+                    figures, pair_figures, wanted, pairs, receiver, by_aim,
+                )  # fmt: skip
+        if at_aims == 0:
+            by_aim.table_mount[0] = mount
+            _fill_by_loss(sign, mount, wanted, figures, receiver, by_aim)
+    if coarse:
         rank_by_services(stage, count, needed, mount, wanted, figures, receiver, by_aim)
+    else:
+        _rank_by_sites(stage, count, sign, mount, wanted, figures, receiver, by_aim)

@@ -205,19 +205,25 @@ def best_ranked(start_deg, needed, wanted, figures, pair_figures, pairs, receive
     if coarse and needed < wanted.services:
         peaks = PEAKS
     lower = LOWER_PEAK if coarse else JUST_MISSED
-    rank_set(CIRCLE, 0, peaks, needed, wanted, figures, pair_figures, pairs, receiver, by_aim)
-    centre_deg = by_aim.peaks[PEAK_DEG, 0]
-    for peak in range(peaks):
-        before, rank = by_aim.peaks[PEAK_RANK, PEAKS], by_aim.peaks[PEAK_RANK, peak]
-        if rank == -math.inf or rank < before - lower:
-            break
-        # Where one of many is enough the rank is -(1 - chance).
-        if peak > 0 and not coarse and not JUST_MISSED < 1.0 + before < ROUNDS_TO_ALL:
-            break
-        fill_near(by_aim.peaks[PEAK_DEG, peak], by_aim)
-        fill_squares(NEAR, 0, NEAR_AIMS, wanted, receiver.values, by_aim)
-        rank_set(NEAR, PEAKS, PEAKS + 1, needed, wanted, figures, pair_figures, pairs, receiver, by_aim)
-        if by_aim.peaks[PEAK_RANK, PEAKS] > before:
+    centre_deg, before = start_deg, -math.inf
+    for peak in range(
+        -1, peaks
+    ):  # first the circle; one place that ranks, as each further one is compiled anew
+        stage, first, last = CIRCLE, 0, peaks
+        if peak >= 0:
+            before, rank = by_aim.peaks[PEAK_RANK, PEAKS], by_aim.peaks[PEAK_RANK, peak]
+            if rank == -math.inf or rank < before - lower:
+                break
+            # Where one of many is enough the rank is -(1 - chance).
+            if peak > 0 and not coarse and not JUST_MISSED < 1.0 + before < ROUNDS_TO_ALL:
+                break
+            fill_near(by_aim.peaks[PEAK_DEG, peak], by_aim)
+            fill_squares(NEAR, 0, NEAR_AIMS, wanted, receiver.values, by_aim)
+            stage, first, last = NEAR, PEAKS, PEAKS + 1
+        rank_set(stage, first, last, needed, wanted, figures, pair_figures, pairs, receiver, by_aim)
+        if peak < 0:
+            centre_deg = by_aim.peaks[PEAK_DEG, 0]
+        elif by_aim.peaks[PEAK_RANK, PEAKS] > before:
             centre_deg = by_aim.peaks[PEAK_DEG, peak]
     fill_near(centre_deg, by_aim)
     return by_aim.peaks[PEAK_DEG, PEAKS], int(by_aim.peaks[PEAK_MOUNT, PEAKS])

@@ -77,13 +77,18 @@ def write_services(cell, tier, plan, kind, model, work, chance_percent):
 
 
 @inner_kernel
-def write_lower(cell, tier, kind, asked, model, work, result):
+def write_lower(cell, tier, promised, kind, asked, model, work, result):
     """Write what one antenna of a tier, that below the answer's, keeps at its best, and what decides there.
 
+    promised : without, the answer's plan, which stays set from write_answer, is the last tier's too
     Return the index of the deciding service.
     """
-    lower = result.service_chance_one_lower_percent
-    lowest = write_services(cell, tier, work.plans[tier], kind, model, work, lower)
+    lower, lowest = result.service_chance_one_lower_percent, np.int64(result.limiting_service[cell])
+    if promised:
+        lowest = write_services(cell, tier, work.plans[tier], kind, model, work, lower)
+    else:
+        for number in range(model.wanted.services):
+            lower[number, cell] = result.service_chance_percent[number, cell]
     item = work.receiver.numbers[CHOSEN, lowest]
     result.deciding_service[cell] = lowest
     result.deciding_station[cell] = model.wanted.station[item]
@@ -200,7 +205,8 @@ def receive_cells(asked, shifted, fields, model, work, result, plans):
         result.service_chance_one_lower_percent[:, cell] = 0
         given_up = np.int64(0)
         if result.tier[cell] > 1:
-            given_up = write_lower(cell, np.int64(result.tier[cell]) - 2, kind, asked, model, work, result)
+            lower, promised = np.int64(result.tier[cell]) - 2, rank < model.order.shape[0]
+            given_up = write_lower(cell, lower, promised, kind, asked, model, work, result)
         result.amplifier[cell] = amplifier_code(
             cell, tier, row, watched, overload, kind, asked, fields, model, work
         )

@@ -226,7 +226,8 @@ def choose_deciding(sign, wanted, figures, receiver):
         some = False
         for group in range(groups):
             item = wanted.group_start[group] + position
-            more = item < wanted.group_start[group + 1] and item != deciding.worst[group]
+            item += 1 if 0 <= deciding.worst[group] <= item else 0
+            more = item < wanted.group_start[group + 1]
             more = more and not (deciding.left_out[item] or is_touched(item, receiver.interfering))
             some = some or more
             item = item if more else wanted.group_start[group]

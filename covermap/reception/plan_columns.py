@@ -10,11 +10,11 @@ SECOND_DEG = 4  # of the second antenna; -1 where one will do
 SECOND_MOUNT = 5
 JOINED = 6  # index into JOINED_AS
 # Of one antenna, filled where its rating begins: a chance that no plan of the installation exceeds; the
-# service with the least chance at its own bearing, that chance, and the next one's.
+# service with the least chance at its own bearing, its margin there in total deviations, and the next one's.
 BOUND = 7
 WEAKEST = 8
-WEAKEST_CHANCE = 9
-NEXT_CHANCE = 10
+WEAKEST_DEVIATION = 9
+NEXT_DEVIATION = 10
 PLAN_COLUMNS = 11
 
 JOINED_AS = ("single", "combined", "diplexed")  # first axis of a tier's figures

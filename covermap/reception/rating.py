@@ -6,11 +6,22 @@ from covermap.propagation.compiling import inner_kernel
 from covermap.reception.aim_search import ANY_AIM, JUST_MISSED, ROUNDS_TO_ALL
 from covermap.reception.best_plans import DEAD_ROW, OTHER_ROW, TWO_ROW, find_one, find_two, holds, set_tier
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF
-from covermap.reception.confidence import BEARING_DEG, CLEAR_DB, TOTAL_INVERSE
+from covermap.reception.confidence import BEARING_DEG, CHOSEN, CLEAR_DB, TOTAL_INVERSE
 from covermap.reception.deciding import forget_deciding, is_touched
+from covermap.reception.normal import normal_share
 from covermap.reception.overload import overload_of
 from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
-from covermap.reception.plan_columns import AIM_DEG, BOUND, CHANCE, JOINED, MOUNT, SINGLE, copy_plan
+from covermap.reception.plan_columns import (
+    AIM_DEG,
+    BOUND,
+    CHANCE,
+    JOINED,
+    MOUNT,
+    SINGLE,
+    WEAKEST,
+    WEAKEST_DEVIATION,
+    copy_plan,
+)
 from covermap.reception.search_arrays import CIRCLE, KNOWN, fill_squares
 
 MARGIN_TIER = 5  # the tier whose margin is a layer of its own
@@ -34,6 +45,20 @@ def overload_state(tier, plan, cell, kind, fields, model):
 
 
 @inner_kernel
+def may_hold_stronger(plan, asked, model, receiver):
+    """Return whether the weakest service reaches the confidence at its own bearing with 3 dB more.
+
+    plan : of one antenna, its tier set. True where some services are enough, or one has alternatives
+    """
+    wanted = model.wanted
+    if asked.needed < wanted.services or wanted.station.size > wanted.services:
+        return True
+    item = receiver.numbers[CHOSEN, int(plan[WEAKEST])]
+    more = SHIFTS_DB[STRONGER] * receiver.values[TOTAL_INVERSE, item]
+    return normal_share(plan[WEAKEST_DEVIATION] + more) >= asked.confidence
+
+
+@inner_kernel
 def look_again(tier, row, shifted, kind, asked, model, work):
     """Fill passes of a tier's plan, in a row of work.plans; the tier set for it.
 
@@ -51,7 +76,11 @@ def look_again(tier, row, shifted, kind, asked, model, work):
             if plan[BOUND] < asked.confidence - JUST_MISSED:
                 continue
             set_tier(tier, int(plan[JOINED]), np.bool_(True), np.int64(NOBODY), kind, model, work)
-        elif not shifted or reaches != (trial == WEAKER):
+        elif (
+            not shifted
+            or reaches != (trial == WEAKER)
+            or (trial == STRONGER and not may_hold_stronger(plan, asked, model, work.receiver))
+        ):
             continue
         shift_db = SHIFTS_DB[trial] if trial < NIGHT else 0.0
         passes[trial] = holds(plan, tier, shift_db, kind, asked, model, work)
@@ -61,7 +90,7 @@ def look_again(tier, row, shifted, kind, asked, model, work):
 def holds_undisturbed(plan, tier, kind, asked, model, work):
     """Return whether a plan that misses the confidence, its tier set, reaches it if nothing disturbs."""
     some = work.receiver.interfering.some[0]
-    if not some or plan[CHANCE] >= asked.confidence:
+    if not some or plan[CHANCE] >= asked.confidence or plan[BOUND] < asked.confidence - JUST_MISSED:
         return False
     work.receiver.interfering.some[0] = False
     forget_deciding(work.receiver.deciding)
@@ -128,8 +157,8 @@ def surely_some(needed, plan, tier, kind, model, work):
     figures, values, wanted = model.figures[kind, SINGLE, tier], work.receiver.values, model.wanted
     found = 0
     for service in range(wanted.services if needed <= MOST_SURE else 0):
-        for place in range(wanted.service_start[service], wanted.service_start[service + 1]):
-            item = wanted.by_service[place]
+        for position in range(wanted.service_start[service], wanted.service_start[service + 1]):
+            item = wanted.by_service[position]
             if is_touched(item, work.receiver.interfering):
                 continue
             loss_db = off_axis_loss_db(

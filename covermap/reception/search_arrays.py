@@ -22,6 +22,9 @@ PEAKS = 3  # of the circle whose neighbourhood is looked at, where ranks are coa
 # Two sets of aims: first axis of SearchArrays.aims.
 CIRCLE = 0
 NEAR = 1
+# Beside them, in squares alone: angles at which a group's loss rises in even steps from 0 to its floor.
+LOSSES = 2
+LOSS_STEPS = 16  # a step is 1.7 dB at most with the built-in tiers
 FEW_POINTS = 3  # of the coarse integral
 
 # Rows of SearchArrays.rows, one column an aim.
@@ -71,10 +74,13 @@ class SearchArrays(NamedTuple):
     """Work arrays of the ranking, made once a thread.
 
     aims : (2, CIRCLE_AIMS), in degrees
-    squares : (2, W, CIRCLE_AIMS), of the angle from each group to each aim
+    squares : (3, W, CIRCLE_AIMS), of the angle from each group to each aim
     rows : (SEARCH_ROWS, CIRCLE_AIMS). fast : (FAST_ROWS, CIRCLE_AIMS). few_points : a coarse integral
     deviation, ratio, site : (W, CIRCLE_AIMS), margin, home's and site's part of those with it at each aim,
         as DEVIATION, HOME_PART and SITE_PART of covermap.reception.confidence
+    follows : bool (W,), whether a group is disturbed by neighbours alone, so that its loss tells all of it
+    by_loss : (2, W, LOSS_STEPS), then rows DEVIATION_OF and HOME_PART_OF of its site at each of LOSSES
+    table_mount : (1,), the mount for which they are filled, -1 for none
     peaks : (PEAK_ROWS, PEAKS + 1), the circle's aims that rank highest, and the best of all at last
     """
 
@@ -86,6 +92,9 @@ class SearchArrays(NamedTuple):
     deviation: NDArray[np.float32]
     ratio: NDArray[np.float32]
     site: NDArray[np.float32]
+    follows: NDArray[np.bool_]
+    by_loss: NDArray[np.float32]
+    table_mount: NDArray[np.int64]
     peaks: NDArray[np.float64]
 
 
@@ -96,13 +105,16 @@ def search_arrays(wanted: WantedTransmitters) -> SearchArrays:
     aims[CIRCLE, :KNOWN] = np.arange(KNOWN) * (360.0 / KNOWN)
     return SearchArrays(
         aims,
-        np.zeros((2, count, CIRCLE_AIMS), np.float32),
+        np.zeros((3, count, CIRCLE_AIMS), np.float32),
         np.empty((SEARCH_ROWS, CIRCLE_AIMS)),
         np.empty((FAST_ROWS, CIRCLE_AIMS), np.float32),
         integral_points(FEW_POINTS),
         np.empty((count, CIRCLE_AIMS), np.float32),
         np.empty((count, CIRCLE_AIMS), np.float32),
         np.empty((count, CIRCLE_AIMS), np.float32),
+        np.zeros(count, np.bool_),
+        np.zeros((2, count, LOSS_STEPS), np.float32),
+        np.full(1, -1),
         np.empty((PEAK_ROWS, PEAKS + 1)),
     )
 

@@ -63,9 +63,10 @@ def add_aims(first, last, number):
 
 
 @inner_kernel
-def fill_numbers(mount, deviation, wanted, figures, values, counts):
-    """Fill how many services could arrive at each whole azimuth; return how many could at any.
+def fill_numbers(mount, most, deviation, wanted, figures, values, counts):
+    """Fill how many services could arrive at each whole azimuth; return whether more than most could at any.
 
+    Where not, the numbers are not filled.
     deviation : in total standard deviations, that a service must keep
     """
     number, last = counts.number, counts.last
@@ -105,10 +106,12 @@ def fill_numbers(mount, deviation, wanted, figures, values, counts):
                     last[aim] = -1
                     number[aim] -= 1
                     number[aim + 1] += 1
+    if somewhere <= most:
+        return False
     number[0] += everywhere
     for aim in range(1, DEGREES):
         number[aim] += number[aim - 1]
-    return somewhere
+    return True
 
 
 @inner_kernel
@@ -135,9 +138,9 @@ def middle_of_widest(level, number):
         start += 1
     if start == DEGREES:
         return 0
-    width = 0
-    for step in range(1, DEGREES + 1):
-        aim = (start + step) % DEGREES
+    width, aim = 0, start
+    for _ in range(DEGREES):
+        aim = aim + 1 if aim + 1 < DEGREES else 0
         if number[aim] == level:
             width += 1
             continue
@@ -150,20 +153,18 @@ def middle_of_widest(level, number):
 
 @inner_kernel
 def best_for_most(start_deg, start_mount, deviation, tier, kind, model, work, counts):
-    """Return aim and mount at which most services arrive, each alone; the tier set.
+    """Return aim and mount at which most services arrive, each alone, and how many; the tier set.
 
-    start : tried first; kept where nothing brings more.
+    start : tried first; kept where nothing brings more. Margins stay, at the aim that is returned.
     """
-    best_deg, best_mount = start_deg, start_mount
+    best_deg, best_mount, is_set = start_deg, start_mount, True
     most = count_at(best_deg, best_mount, deviation, tier, kind, model, work)
     touched = False
     for item in range(model.wanted.station.size):
         touched = touched or (work.receiver.interfering.some[0] and work.receiver.interfering.touched[item])
     for mount in model.wanted.mounts:
-        some = fill_numbers(
-            mount, deviation, model.wanted, model.figures[kind, SINGLE, tier], work.receiver.values, counts
-        )
-        if some <= most:
+        figures = model.figures[kind, SINGLE, tier]
+        if not fill_numbers(mount, most, deviation, model.wanted, figures, work.receiver.values, counts):
             continue
         highest = 0
         for aim in range(DEGREES):
@@ -172,7 +173,7 @@ def best_for_most(start_deg, start_mount, deviation, tier, kind, model, work, co
         for level in range(highest, most, -1):
             since = 0  # aims since the stretch of this number began
             for aim in range(DEGREES):
-                if tries == 0:
+                if tries == 0 or most == level:
                     break
                 if counts.number[aim] != level:
                     since = 0
@@ -183,11 +184,14 @@ def best_for_most(start_deg, start_mount, deviation, tier, kind, model, work, co
                 tries -= 1
                 looked = float(aim if touched else middle_of_widest(level, counts.number))
                 found = count_at(looked, mount, deviation, tier, kind, model, work)
-                if found > most:
+                is_set = found > most
+                if is_set:
                     most, best_deg, best_mount = found, looked, mount
             if tries == 0 or most >= level - 1:
                 break
-    return best_deg, best_mount
+    if not is_set:
+        count_at(best_deg, best_mount, deviation, tier, kind, model, work)
+    return best_deg, best_mount, most
 
 
 @lean_kernel
@@ -209,8 +213,8 @@ def count_services(deviation, fields, model, work, counts, count_out, tiers_out)
         kind = fields.kind[cell]
         for tier in range(model.tiers):
             set_tier(tier, np.int64(SINGLE), np.bool_(False), np.int64(NOBODY), kind, model, work)
-            aim_deg, mount = best_for_most(aim_deg, mount, deviation, tier, kind, model, work, counts)
-            count_out[tier, cell] = count_at(aim_deg, mount, deviation, tier, kind, model, work)
+            aim_deg, mount, most = best_for_most(aim_deg, mount, deviation, tier, kind, model, work, counts)
+            count_out[tier, cell] = most
             for service in range(wanted.services):
                 if values[TOTAL_DEVIATION, index[CHOSEN, service]] >= deviation:
                     tiers_out[service, cell] |= np.uint8(1 << tier)

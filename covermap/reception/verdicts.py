@@ -8,17 +8,18 @@ from covermap.reception.best_plans import OTHER_ROW, TRIAL_ROW, find_one, find_t
 from covermap.reception.budget import SHORT_DB
 from covermap.reception.confidence import CLEAR_DB
 from covermap.reception.deciding import forget_deciding
+from covermap.reception.normal import normal_share
 from covermap.reception.plan_columns import (
     AIM_DEG,
     CHANCE,
     DIPLEXED,
     JOINED,
     MOUNT,
-    NEXT_CHANCE,
+    NEXT_DEVIATION,
     SECOND_DEG,
     SECOND_MOUNT,
     WEAKEST,
-    WEAKEST_CHANCE,
+    WEAKEST_DEVIATION,
     copy_plan,
 )
 from covermap.reception.rating import CLOSE, NIGHT, OVERLOADED, row_of
@@ -41,7 +42,7 @@ def bound_without(given_up, plan):
 
     plan : of its one antenna, rated for the whole list
     """
-    return plan[NEXT_CHANCE if int(plan[WEAKEST]) == given_up else WEAKEST_CHANCE]
+    return normal_share(plan[NEXT_DEVIATION if int(plan[WEAKEST]) == given_up else WEAKEST_DEVIATION])
 
 
 @inner_kernel
