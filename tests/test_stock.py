@@ -8,9 +8,11 @@ import pandas as pd
 import pyproj
 import pytest
 import shapely
-from small_coverage import GRID, write_small_coverage
+from plan_rasters import add_plan_rasters
+from small_coverage import GRID, WHOLE, write_small_coverage
 
 from covermap.errors import InputError
+from covermap.planning.carriers import needs_high_vhf
 from covermap.planning.prices import Price, read_prices
 from covermap.planning.service_area import circle, read_service_area
 from covermap.planning.stock import stock_table
@@ -58,6 +60,33 @@ def test_stock_counts_every_home_once_and_the_doubtful_ones_one_class_up(coverag
         amplifiers = sum(found.loc[(shift_db, f"antenna_tier_{number}")]["count"] for number in (6, 7))
         assert found.loc[(shift_db, "amplifier")]["count"] == pytest.approx(amplifiers, abs=0.15)
     assert pd.isna(found.loc[(-3, "antenna_tier_5")].counted_one_class_up)
+
+
+class FlatsOfHomes(RasterOfHomes):
+    """Every home is a flat that may use no roof."""
+
+    @property
+    def without_roof(self):
+        return RasterOfHomes(self.coverage)
+
+
+@pytest.mark.parametrize("item", ["high_vhf_antenna", "second_antenna"])
+def test_nothing_is_stocked_for_flats_that_would_need_a_roof(tmp_path, item):
+    coverage = write_small_coverage(tmp_path)
+    if item == "second_antenna":
+        add_plan_rasters(coverage)
+        wanting = coverage.read("main/second_aim") >= 0
+    else:
+        wanting = needs_high_vhf(coverage, "main", WHOLE).reshape(GRID.shape)
+    table = stock_table(coverage, FlatsOfHomes(coverage), None, {}, amplified=(6, 7), masts=(7,))
+    found = table[(table.wanted_list == "main") & (table.shift_db == 0)].set_index("item")
+    homes, tier = coverage.read("homes"), coverage.read("main/tier").astype(int)
+    planned = tier + (
+        (coverage.read("main/tier_3db_weaker") > tier) & (tier < 7)
+    )  # doubtful ones one class up
+    assert homes[wanting & (planned >= 3) & (planned <= 7)].sum() > 0
+    # A flat without a roof is promised what a window antenna (2) brings: common practice, no source.
+    assert found.loc[item]["count"] == pytest.approx(homes[wanting & (planned <= 2)].sum(), abs=0.06)
 
 
 def test_cost_and_hours_are_counts_times_the_price_list(coverage):

@@ -120,11 +120,12 @@ class _Counts:
         self.by_tier += _by_tier(tier, weight, flats)
         self.moved += np.bincount(tier, (weight - flats) * moved, minlength=self.moved.size)
         served = (tier >= 1) & (tier <= TIER_COUNT)
+        supplied = np.where(tier > LAST_INDOOR_REACH, weight - flats, weight) * served
         if further.high_vhf is not None:
-            self.high_vhf = (self.high_vhf or 0.0) + weight[served & further.high_vhf[cell]].sum()
+            self.high_vhf = (self.high_vhf or 0.0) + supplied[further.high_vhf[cell]].sum()
         second = further.optional["second_aim"]
         if second is not None:
-            self.second = (self.second or 0.0) + weight[served & (second[cell] >= 0)].sum()
+            self.second = (self.second or 0.0) + supplied[second[cell] >= 0].sum()
 
 
 def _by_tier(tier: NDArray, weight: NDArray, flats: NDArray) -> NDArray[np.float64]:
