@@ -135,7 +135,7 @@ def test_changes_and_hilltops_come_in_their_own_style(qgis, tmp_path):
     layers = {name: f"{tmp_path / name}.gpkg|layername={name}" for name in ("changes", "relays")}
     answer = qgis.script(STYLED, {"layers": layers})
     assert answer["changes"]["legend"] == ["Harder", "Easier", "Unknown now", "Known now"]
-    assert answer["changes"]["tip"] == "<b>harder</b><br>class 3 before, 5 after<br>12 homes"
+    assert answer["changes"]["tip"] == "<b>Harder</b><br>class 3 before, 5 after<br>12 homes"
     assert answer["relays"]["legend"] == ["Chosen together", "Others, by themselves"]
     assert answer["relays"]["tip"] == "<b>Hilltop, rank 1</b><br>710 homes reached<br>4 homes harmed"
     assert answer["relays"]["labels"]
