@@ -7,7 +7,7 @@ from qgis_session import QgisSession, require_qgis
 from small_coverage import GRID, make_scenario
 from test_parts import PART, layers_of, written
 
-from covermap.gis_layers.geopackage import DESCRIPTIONS, write_geopackage
+from covermap.gis_layers.geopackage import write_geopackage
 from covermap.gis_layers.qgis_project import write_qgis_project
 from covermap.gis_layers.raster_styles import write_raster_styles
 from covermap.result import parts as of_parts
@@ -58,7 +58,7 @@ def drawn(tmp_path_factory):
             stations = transmitters_layer(make_scenario(coverage), coverage)
             write_geopackage(make_scenario(coverage), coverage, None, stations, coverage.folder)
             write_raster_styles(coverage)
-            project = write_qgis_project(coverage, DESCRIPTIONS)
+            project = write_qgis_project(coverage)
             west, north = GRID.x_min, GRID.y_max
             extent = [west, north - 100.0 * GRID.rows, west + 100.0 * GRID.cols, north]
             given = {"project": str(project), "pictures": str(folder), "extent": extent}
