@@ -15,6 +15,7 @@ from covermap.inputs.in_reach import in_reach_of
 from covermap.inputs.prepare import prepare
 from covermap.inputs.stations_that_count import is_silent_beyond_reach
 from covermap.jobs import path_stage
+from covermap.jobs.cost import RATES, Crew, estimate
 from covermap.jobs.path_stage import compute_paths, tile_blocks
 from covermap.jobs.predict import receive_task
 from covermap.jobs.run_session import RunSession
@@ -211,3 +212,20 @@ def test_blocks_beyond_reach_are_never_asked_for(tmp_path, monkeypatch):
     assert 0 < len(kept.asked) < 0.15 * len(blocks)
     assert counts.computed == len(kept.asked)
     assert counts.read == 0
+
+
+def test_the_disk_told_beforehand_is_for_fields_where_stations_reach(prepared, monkeypatch):
+    told_mb = estimate(prepared, Crew(1)).result_parts_mb[1]
+    of_a_field_mb = RATES["result_station_mb"][0]
+    monkeypatch.setitem(RATES, "result_station_mb", (0.0, "MB", "nothing"))
+    fields_mb = told_mb - estimate(prepared, Crew(1)).result_parts_mb[1]
+    longitude_deg, latitude_deg = prepared.grid.centres_lonlat(prepared.grid.whole)
+    reached = 0
+    for station in prepared.scenario.stations:
+        mast = (
+            np.full_like(longitude_deg, degrees) for degrees in (station.longitude_deg, station.latitude_deg)
+        )
+        distance_m = Geod(ellps="WGS84").inv(*mast, longitude_deg, latitude_deg)[2]
+        reached += (distance_m <= 1000.0 * REACH_KM).sum()
+    # 48 x 48 squares are looked at, of which those at the rims of the circles (a tenth) may go either way
+    assert fields_mb == pytest.approx(of_a_field_mb * reached, rel=0.05)

@@ -134,7 +134,7 @@ def estimate(prepared: Preparation, crew: Crew | None = None) -> Cost:
             min(cells, MOST_DRAWN_CELLS) * _rate("drawn_cell_mb"),
         ),
         (mapped_mb, min(_store_mb(prepared, of_request), 1000.0 * store_limit_gb(prepared))),
-        (_rate("result_mb"), _result_mb(prepared, reached)),
+        (_rate("result_mb"), _result_mb(prepared, of_request, reached)),
     )
 
 
@@ -272,15 +272,17 @@ def _store_mb(prepared: Preparation, shares: list[float]) -> float:
     return prepared.grid.cells * sum(of_cell) / 1e6
 
 
-def _result_mb(prepared: Preparation, reached: float) -> float:
+def _result_mb(prepared: Preparation, shares: list[float], reached: float) -> float:
     """Return the size of the result; cells without an answer take next to nothing."""
     scenario = prepared.scenario
     lists, services = len(scenario.wanted), sum(len(wanted.services) for wanted in scenario.wanted)
-    a_cell = len(scenario.stations) * _rate("result_station_mb")
-    a_cell += lists * _rate("result_list_mb") + services * _rate("result_service_mb")
+    a_cell = lists * _rate("result_list_mb") + services * _rate("result_service_mb")
     if prepared.grid.cells <= MOST_CELLS:
         a_cell += lists * _rate("cells_layer_mb")
-    return reached * a_cell
+    # Of a station beyond reach a raster holds nothing: on a wide map most stations are, nearly everywhere.
+    cells = prepared.grid.cells
+    fields = sum(min(cells * shares[number], reached) for number in prepared.station_request)
+    return reached * a_cell + fields * _rate("result_station_mb")
 
 
 def _time(seconds: float) -> str:
