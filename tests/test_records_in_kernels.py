@@ -181,19 +181,34 @@ def found_in_all():
     return [[float(case(home_of(seed))) for seed in range(3)] for case in CASES]
 
 
-@pytest.fixture(scope="module")
-def found_by_python():
-    """Return found_in_all() of a process that compiles nothing."""
-    script = "import json, test_records_in_kernels as here; print(json.dumps(here.found_in_all()))"
+def text_of_handed_on():
+    """Return the text of LLVM that the first case is compiled to."""
+    handed_on(home_of(1))
+    (text,) = handed_on.inspect_llvm().values()
+    return text
+
+
+def told(question, **environment):
+    """Return what a process of its own answers of this module, called here."""
     done = subprocess.run(
-        [sys.executable, "-c", script],
+        [
+            sys.executable,
+            "-c",
+            f"import json, test_records_in_kernels as here; print(json.dumps({question}))",
+        ],
         cwd=Path(__file__).parent,
-        env={**os.environ, "NUMBA_DISABLE_JIT": "1"},
+        env={**os.environ, **environment},
         capture_output=True,
         text=True,
         check=True,
     )
     return json.loads(done.stdout)
+
+
+@pytest.fixture(scope="module")
+def found_by_python():
+    """Return found_in_all() of a process that compiles nothing."""
+    return told("here.found_in_all()", NUMBA_DISABLE_JIT="1")
 
 
 @pytest.mark.slow
@@ -204,9 +219,9 @@ def test_kernels_find_in_records_what_python_finds(found_by_python):
 
 @pytest.mark.slow
 @pytest.mark.skipif(not is_linked(), reason="kernels are compiled as numba does it here")
-def test_a_record_is_one_argument_however_many_arrays_are_in_it():
-    handed_on(home_of(1))
-    (text,) = handed_on.inspect_llvm().values()
+def test_a_record_is_one_argument_however_many_arrays_are_in_it(tmp_path):
+    # numba shows no text of a kernel that it read from a cache
+    text = told("here.text_of_handed_on()", NUMBA_CACHE_DIR=str(tmp_path))
     (head,) = [
         line
         for line in text.splitlines()
