@@ -79,8 +79,8 @@ def maps(folder):
     words = "covermap demo, then map at once; nothing compiled"
     yield map_taken(words, stopwatch, scenario, folder / "a", before_s=demo_s, told=False)
     cache = folder / "kernels"
-    yield map_taken("map; nothing compiled, empty store", cache, scenario, folder / "b")
-    yield map_taken("map; kernels compiled, empty store", cache, scenario, folder / "c")
+    yield map_taken("map; nothing compiled, empty store", cache, scenario, folder / "b", "--anew")
+    yield map_taken("map; kernels compiled, empty store", cache, scenario, folder / "c", "--anew")
     yield Taken("map; nothing changed, kept", *seconds(cache, "map", scenario, "--store", folder / "c"))
     yield map_taken(AGAIN, cache, scenario, folder / "c", "--anew")
     without_catalogue(scenario)
