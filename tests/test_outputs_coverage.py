@@ -7,8 +7,9 @@ import pyproj
 import pytest
 from small_coverage import GRID, write_small_coverage
 
-from covermap.errors import InputError
+from covermap.errors import CovermapError, InputError
 from covermap.grid.frame import Tile
+from covermap.result.coarsened import CoarsenedCoverage
 from covermap.result.coverage import open_coverage
 
 
@@ -98,3 +99,13 @@ def test_what_is_not_there_is_told(folder, ask, words):
     coverage = open_coverage(folder)
     with pytest.raises(InputError, match=words):
         ask(coverage)
+
+
+@pytest.mark.parametrize("factor", [1, 2])
+def test_a_damaged_raster_is_told_with_what_to_do(tmp_path, factor):
+    coverage = write_small_coverage(tmp_path)
+    path = coverage.path("main/tier")
+    path.write_bytes(path.read_bytes()[:300])
+    coverage = coverage if factor == 1 else CoarsenedCoverage(coverage, factor)
+    with pytest.raises(CovermapError, match=r"tier\.tif: this raster.*damaged[\s\S]*covermap map"):
+        coverage.read("main/tier")

@@ -14,6 +14,7 @@ from covermap.errors import InputError
 from covermap.result.coverage import Cells, Coverage
 from covermap.result.raster_catalogue import layer_of
 from covermap.result.rasters import CACHE_BYTES
+from covermap.result.result_raster import result_raster
 
 MOST_DRAWN_CELLS = 4_000_000  # at a byte a value and a band, a page's arrays then take tens of MB
 SUMMED = ("homes", "homes_without_roof")
@@ -39,7 +40,10 @@ class CoarsenedCoverage(Coverage):
         if not self.has(name):
             raise InputError(f"{self.folder}: there is no raster {name!r} in this result.")
         asked = self._window(window) or Window(0, 0, self.grid.cols, self.grid.rows)
-        with rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES), rasterio.open(self._source(name)) as dataset:
+        with (
+            rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES),
+            result_raster(self._source(name), self.path(name)) as dataset,
+        ):
             bands = self._sums(dataset, asked) if name in SUMMED else self._picks(dataset, asked)
         return bands if layer.stacked else bands[0]
 

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyproj
-import rasterio
 from rasterio.windows import Window
 
 from covermap.constants import RESULT_FORMAT, TIER_COUNT
@@ -30,6 +29,7 @@ from covermap.result.raster_catalogue import (
     virtual_path,
 )
 from covermap.result.result_folder import RUN_FILE
+from covermap.result.result_raster import result_raster
 from covermap.wording.palette import TIERS
 
 if TYPE_CHECKING:
@@ -142,18 +142,20 @@ class Coverage:
         ------
         InputError
             If the result holds no raster of that name.
+        CovermapError
+            If its file is damaged.
         """
         layer = layer_of(name)
         if not self.has(name):
             raise InputError(f"{self.folder}: there is no raster {name!r} in this result.")
         # opened for each call: threads read side by side, and may not share a dataset
-        with rasterio.open(self._source(name)) as dataset:
+        with result_raster(self._source(name), self.path(name)) as dataset:
             bands: np.ndarray = dataset.read(window=self._window(window))
         return bands if layer.stacked else bands[0]
 
     def tag_values(self, name: str, tag: str) -> tuple[str, ...]:
         """Return the parts of a raster's tag that lists names ('SERVICES', 'CAUSES'); none without it."""
-        with rasterio.open(self._source(name)) as dataset:
+        with result_raster(self._source(name), self.path(name)) as dataset:
             text = dataset.tags().get(tag, "")
         return tuple(text.split("|")) if text else ()
 
