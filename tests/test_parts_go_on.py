@@ -13,6 +13,7 @@ from covermap import jobs
 from covermap.errors import CovermapError
 from covermap.jobs import path_stage
 from covermap.result import parts as of_parts
+from covermap.result import unchanged
 from covermap.result.finished_parts import drop_unfinished
 from covermap.result.whole_file import TEMPORARY_FOLDER
 
@@ -112,19 +113,23 @@ def test_an_earlier_result_stands_while_parts_wait(scenario, whole, received, tm
     assert_same_results(of_one, tmp_path / "out")
 
 
-@pytest.mark.parametrize("changed", ["a station's power", "the size of parts", "nothing, but for the public"])
+@pytest.mark.parametrize(
+    "changed", ["a station less", "the size of parts", "a file of the program", "nothing, but for the public"]
+)
 def test_parts_of_another_map_are_not_taken(scenario, whole, received, tmp_path, monkeypatch, changed):
     _, taken = whole
     shutil.copytree(scenario.parent, tmp_path / "demo", ignore=shutil.ignore_patterns("whole", "store"))
     mine = tmp_path / "demo" / scenario.name
     stopped_at(mine, tmp_path / "out", "reception", 3)
     options = {}
-    if changed == "a station's power":
+    if changed == "a station less":
         stations = tmp_path / "demo" / "transmitters.csv"
         lines = stations.read_text("utf-8").splitlines(keepends=True)
         stations.write_text("".join(lines[:-1]), "utf-8")
     elif changed == "the size of parts":
         monkeypatch.setattr(of_parts, "PART_CELLS", 2 * PART)
+    elif changed == "a file of the program":
+        monkeypatch.setattr(unchanged, "_package_files", lambda: [mine])
     else:
         options = {"public": True}
     received.clear()

@@ -39,7 +39,8 @@ from covermap.result.raster_catalogue import OUTSIDE_FLAG, tells_of_homes
 from covermap.result.rasters import RasterSet
 from covermap.result.run_counts import RunCounts
 from covermap.result.run_inputs import run_id_of
-from covermap.result.run_json import versions, write_run_json
+from covermap.result.run_json import write_run_json
+from covermap.result.unchanged import digest_of_program
 from covermap.scenario import Scenario
 
 MOST_FIELD_RASTERS = 20  # outputs.field_rasters = "auto"
@@ -111,7 +112,7 @@ def origin_of_parts(prepared: Preparation, *, public: bool = False) -> str | Non
     parts = parts_of(prepared.grid)
     if public or len(parts) == 1:
         return None
-    decided = run_id_of(prepared.scenario), prepared.terrain.digest, parts, versions()
+    decided = run_id_of(prepared.scenario), prepared.terrain.digest, parts, digest_of_program()
     return hashlib.sha256(repr(decided).encode()).hexdigest()
 
 

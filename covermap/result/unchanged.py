@@ -56,14 +56,18 @@ def _made_of(scenario: Scenario, also: Collection[str]) -> str | None:
         "beside": _digests(beside, folder),
         "options": options_of(scenario),
         "also": sorted(also),
-        "software": _digests(_package_files(), PACKAGE),
-        "libraries": sorted(_libraries()),
-        "versions": versions(),
+        "program": digest_of_program(),
         "today": None
         if all(_has_its_day(station.as_of) for station in scenario.stations)
         else date.today().isoformat(),
     }
     return _of_json(decided)
+
+
+def digest_of_program() -> str:
+    """Return a digest of every file of covermap and of the libraries that are installed."""
+    files = _digests(_package_files(), PACKAGE)
+    return _of_json({"files": files, "libraries": sorted(_libraries()), "versions": versions()})
 
 
 def write_digests(folder: Path, made_of: str | None) -> None:
