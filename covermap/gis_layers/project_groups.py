@@ -46,16 +46,21 @@ _SUBGROUPS = (
     ("ground", ("ground", "homes", "homes_without_roof", "flags")),
 )
 _MORE = "more"
+GROUP_PROPERTY = "covermap/group"  # covermap/qgis_plugin/load_result.py reads it
 
 
 @dataclass(frozen=True)
 class LayerGroup:
-    """A group of the layer tree. on : whether it is ticked when the project opens"""
+    """A group of the layer tree. on : whether it is ticked when the project opens
+
+    key : by which the plugin knows it, whatever the language of its name; empty for subgroups
+    """
 
     name: str
     parts: tuple[ProjectLayer | LayerGroup, ...]
     on: bool = True
     open: bool = True
+    key: str = ""
 
     def layers(self) -> Iterator[ProjectLayer]:
         """Yield its layers and those of its subgroups."""
@@ -72,8 +77,15 @@ class LayerGroup:
         inner, opened = "".join(part.tree_element for part in self.parts), int(self.open)
         return (
             f'<layer-tree-group name={quoteattr(self.name)} checked="{checked}" expanded="{opened}">\n'
-            f"<customproperties/>\n{inner}</layer-tree-group>\n"
+            f"{self._properties}\n{inner}</layer-tree-group>\n"
         )
+
+    @property
+    def _properties(self) -> str:
+        if not self.key:
+            return "<customproperties/>"
+        key = f'<Option name="{GROUP_PROPERTY}" type="QString" value="{self.key}"/>'
+        return f'<customproperties><Option type="Map">{key}</Option></customproperties>'
 
 
 def project_groups(coverage: Coverage) -> list[LayerGroup]:
@@ -83,11 +95,11 @@ def project_groups(coverage: Coverage) -> list[LayerGroup]:
     """
     layers = _Layers(coverage)
     return [
-        LayerGroup(say("qgis.needed"), tuple(layers.needed())),
-        LayerGroup(say("qgis.why"), tuple(layers.reasons())),
-        LayerGroup(say("qgis.stations"), tuple(layers.stations())),
-        LayerGroup(say("qgis.cells"), tuple(layers.cells_and_rasters()), on=False, open=False),
-        LayerGroup(say("qgis.relief"), tuple(layers.relief())),
+        LayerGroup(say("qgis.needed"), tuple(layers.needed()), key="needed"),
+        LayerGroup(say("qgis.why"), tuple(layers.reasons()), key="why"),
+        LayerGroup(say("qgis.stations"), tuple(layers.stations()), key="stations"),
+        LayerGroup(say("qgis.cells"), tuple(layers.cells_and_rasters()), on=False, open=False, key="cells"),
+        LayerGroup(say("qgis.relief"), tuple(layers.relief()), key="relief"),
     ]
 
 

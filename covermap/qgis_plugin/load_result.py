@@ -6,9 +6,9 @@ from qgis.core import QgsLayerTreeGroup, QgsLayerTreeLayer, QgsProject, QgsVecto
 
 from .result_folder import PROJECT_FILE, ResultError, read_result
 
-DRAWN_FIRST = (2, 4, 1, 0, 3)
-"""Positions of the project's groups (needed, why, stations, cells and rasters, relief) from the topmost down;
-inside another project the tree is also the drawing order.
+GROUP_PROPERTY = "covermap/group"  # as covermap/gis_layers/project_groups.py writes it
+DRAWN_FIRST = ("stations", "relief", "why", "needed", "cells")
+"""Keys of the groups from the topmost down; inside another project the tree is also the drawing order.
 
 The relief is multiplied over what lies under it.
 """
@@ -29,14 +29,9 @@ def load_result(folder, project):
     if broken:
         raise ResultError(f"{folder}: these layers cannot be opened: {', '.join(sorted(broken))}.")
     group = project.layerTreeRoot().insertGroup(0, run.get("name") or Path(folder).name)
-    groups = source.layerTreeRoot().children()
-    if len(groups) != len(DRAWN_FIRST):
-        raise ResultError(
-            f"{Path(folder) / PROJECT_FILE} holds {len(groups)} groups, not {len(DRAWN_FIRST)}."
-        )
     added = []
-    for place in DRAWN_FIRST:
-        added += _copy_group(groups[place], group, project)
+    for child in sorted(source.layerTreeRoot().children(), key=_place):
+        added += _copy_group(child, group, project)
     return added
 
 
@@ -47,6 +42,12 @@ def load_layer(source, title, project):
         return None
     project.addMapLayer(layer)
     return layer
+
+
+def _place(group):
+    """Return where a group is drawn; groups of an older result have no key and stay in their order."""
+    key = group.customProperty(GROUP_PROPERTY)
+    return DRAWN_FIRST.index(key) if key in DRAWN_FIRST else len(DRAWN_FIRST)
 
 
 def _copy_group(source, parent, project):
