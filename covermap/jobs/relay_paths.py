@@ -18,6 +18,7 @@ from covermap.inputs.path_requests import PATH_HEIGHT_M
 from covermap.inputs.preparation import Preparation
 from covermap.planning.relay_harm import Neighbour, harmed_cells
 from covermap.planning.relay_sites import Sites, WeighedCells
+from covermap.propagation.free_space import field_from_loss
 
 RELAY_ERP_KW, RELAY_HEIGHT_M = 0.01, 20.0  # judgement: a small relay on a short mast
 RELAY_REACH_KM = 30.0
@@ -50,7 +51,7 @@ def relay_paths(
     longitude_deg, latitude_deg = grid.lonlat_of(sites.row, sites.col)
     prediction = prepared.scenario.settings.prediction
     owner = _cells_by_tile(grid, lived)
-    to_field_db = 199.36 + 20.0 * np.log10(frequency_mhz / 1000.0) + 10.0 * np.log10(RELAY_ERP_KW)
+    lossless_dbuvm = np.float32(field_from_loss(0.0, RELAY_ERP_KW, frequency_mhz))
 
     def of_site(site: int) -> RelayPaths:
         row, col = sites.row[site], sites.col[site]
@@ -82,7 +83,7 @@ def relay_paths(
         for (tile, mine), block in zip(near, blocks, strict=True):
             into, start = slice(start, start + mine.size), start + mine.size
             here = lived.row[mine] - tile.row, lived.col[mine] - tile.col
-            median_dbuvm = np.float32(to_field_db) - block.loss_db[0, 0][here]
+            median_dbuvm = lossless_dbuvm - block.loss_db[0, 0][here]
             spread_db = block.spread_db[0, 0][here]
             wanted_dbuvm[into] = wanted_field(median_dbuvm, spread_db, prediction.time_rule)
             unwanted_dbuvm[into] = median_dbuvm + spread_db
