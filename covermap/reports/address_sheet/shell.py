@@ -29,8 +29,9 @@ thead td{border:0;padding-top:0;padding-bottom:0}
 tr.g td{border-top:1px solid #15181C;padding-top:10px}tr.chosen td{font-weight:650}
 tr.chosen small{font-weight:400}
 .k1{white-space:nowrap}.k td{padding:4px 12px 4px 0}
-.id{font-style:normal;font-weight:700;display:inline-block;min-width:25px;height:25px;line-height:22px;
-text-align:center;border:1.5px solid #15181C;border-radius:13px;font-size:13px;padding:0 3px}
+.id{font-style:normal;font-weight:700;display:inline-block;width:25px;height:25px;line-height:22px;
+text-align:center;border:1.5px solid #15181C;border-radius:13px;font-size:13px}
+i.id.more{width:auto;padding:0 3px}
 ul{margin:4px 0;padding-left:20px}li{padding:2px 0}
 svg{width:100%;height:auto;display:block;margin-top:4px}
 svg text{fill:#15181C;font-family:-apple-system,"Segoe UI",Roboto,system-ui,sans-serif}
@@ -56,9 +57,9 @@ h2,h3,tr.g{break-after:avoid}tr,figure,.path,.whole{break-inside:avoid}
 th{padding:0.9px 6.9px 0.9px 0}
 section{padding:4.4px 0 4.6px;margin-top:2px}tr.g td{padding-top:3.4px}
 .sq{width:18.9px;height:18.9px;line-height:18.9px;font-size:10.3px}
-.id{min-width:17.2px;height:17.2px;line-height:15.5px;font-size:8.6px;border-width:0.9px}
+.id{width:17.2px;height:17.2px;line-height:15.5px;font-size:8.6px;border-width:0.9px}
 .day td{height:16.4px;padding:0.4px 5.2px}
-.day .id{min-width:14px;height:14px;line-height:13px;font-size:8px}
+.day .id{width:14px;height:14px;line-height:13px;font-size:8px}
 .day th{padding:0.9px 5.2px}.k td{padding:0.9px 5.2px 0.9px 0}
 .wide{overflow:visible}.aim svg{width:53%;margin:0 auto}
 .paths{display:grid;gap:0 16px}.of1{grid-template-columns:minmax(0,1fr)}
@@ -81,7 +82,7 @@ section{padding:4.4px 0 4.6px;margin-top:2px}tr.g td{padding-top:3.4px}
 .second .pair .if td{padding:0.4px 4px 0.4px 0;line-height:1.12;white-space:normal}
 .second .if td{font-size:6.4pt}.second .pair .if td:nth-child(n+3){white-space:nowrap}
 .if .sq{width:11px;height:11px;line-height:11px;font-size:8px;border-radius:2px}
-.second .id{min-width:13px;height:13px;line-height:12px;font-size:7.4px}
+.second .id{width:13px;height:13px;line-height:12px;font-size:7.4px}
 .pair td:nth-child(3){white-space:nowrap}.pair .k td,.pair .k th{padding-right:0}.link{display:none}
 .second{break-before:page;font-size:7.4pt}.second .soft,.second small,.second th{font-size:6.7pt}
 .second section{padding:2.4px 0 2.6px;margin-top:1.6px}.second td{padding:1.4px 6.9px 1.4px 0}
@@ -160,4 +161,5 @@ def picture(svg: str) -> str:
 
 def letter(name: str) -> str:
     """Return a station's letter in its ring."""
-    return f'<i class="id">{text(name)}</i>'
+    # a ring around one letter, an oval around more: paper takes padding for width, even of a single letter
+    return f'<i class="{"id" if len(name) == 1 else "id more"}">{text(name)}</i>'
