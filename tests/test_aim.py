@@ -206,13 +206,16 @@ SCENES = {  # name -> cells and facts, wanted list, how many tiers may be wrong 
 }
 
 
-JUDGED = {**SCENES, "neighbours": (lambda: beside_neighbours(1000), bench_list(20), 0.1, 3.5)}
+# and how many points a chance may lie above the judge's beside rounding: of several that are disturbed on one
+# mast the ones that decide give up to NEARLY more than the whole list
+JUDGED = {name: (*scene, 0.0) for name, scene in SCENES.items()}
+JUDGED["neighbours"] = lambda: beside_neighbours(1000), bench_list(20), 0.1, 0.1, 100.0 * NEARLY
 
 
 @pytest.mark.parametrize("scene", JUDGED)
 def test_the_search_gives_the_class_of_every_degree(scene):
     """Every whole degree and mount is the judge; cells are searched as a map's, class after class."""
-    make, wanted, wrong_percent, short_percent = JUDGED[scene]
+    make, wanted, wrong_percent, short_percent, above = JUDGED[scene]
     signals, facts = make()
     found = with_one_antenna(signals, facts, TIERS, wanted, ReceptionOptions())
     chance, _ = best_of_every_degree(signals, facts, TIERS, wanted, ReceptionOptions())
@@ -221,8 +224,7 @@ def test_the_search_gives_the_class_of_every_degree(scene):
     assert np.all(found.tier >= tier)  # nothing beats every degree
     assert 100.0 * np.mean(found.tier != tier) <= wrong_percent
     missed = np.where(chance < 0.015, 0.0, 100.0 * chance - found.tier_chance_percent)  # 0 % is not searched
-    off_percent = 100.0 * NEARLY if scene == "neighbours" else 0.0  # where several are disturbed on one mast
-    assert missed.min() >= -0.51 - off_percent
+    assert missed.min() >= -0.51 - above
     assert 100.0 * np.mean(missed[3:] > 1.5, axis=1).max() <= short_percent
 
 
