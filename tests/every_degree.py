@@ -20,7 +20,7 @@ def _fill_best(asked, fields, model, work, chance, aim_deg):
             set_tier(tier, np.int64(SINGLE), np.bool_(False), np.int64(-1), kind, model, work)
             search_every_degree(
                 asked.needed, model.wanted, model.figures[kind, SINGLE, tier],
-                model.pair_figures[kind, SINGLE, tier], model.pairs, work.receiver, work.plans[tier],
+                model.other_figures[kind, tier], model.pairs, work.receiver, work.plans[tier],
             )  # fmt: skip
             chance[tier, cell] = work.plans[tier, CHANCE]
             aim_deg[tier, cell] = work.plans[tier, AIM_DEG]

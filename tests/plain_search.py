@@ -31,7 +31,7 @@ def best_two(signals, tier) -> AimPlan | None:
         if joined == DIPLEXED and (site.wanted.uhf.all() or not site.wanted.uhf.any()):
             continue
         search_two(
-            joined, confidence, signals.needed, site.wanted, site.figures, site.pair_figures, site.pairs,
+            joined, confidence, signals.needed, site.wanted, site.figures, site.other_figures, site.pairs,
             site.receiver, aim_arrays(site.wanted), found,
         )  # fmt: skip
     plan = plan_of(signals, tier, found)

@@ -95,25 +95,25 @@ def _compare(confidence, asked, fields, model, work, few, whole, least, most, sl
             continue
         kind, receiver, trial = fields.kind[cell], work.receiver, work.receiver.trial
         for tier in range(model.tiers):
-            figures, pair_figures = model.figures[kind, SINGLE, tier], model.pair_figures[kind, SINGLE, tier]
+            figures, other_figures = model.figures[kind, SINGLE, tier], model.other_figures[kind, tier]
             around = model.wanted, model.pairs, receiver
             set_tier(tier, np.int64(SINGLE), np.bool_(False), np.int64(-1), kind, model, work)
             for aim in range(few.shape[2]):
                 set_single(20.0 * aim, np.int64(0), trial)
                 if decides_by_few(asked.needed, model.wanted, figures, model.pairs, receiver):
                     few[cell, tier, aim] = chance_by_few(
-                        False, trial, 0.0, asked.needed, figures, pair_figures, *around
+                        False, trial, 0.0, asked.needed, figures, other_figures, *around
                     )[0]
                     sign = ALL if asked.needed == model.wanted.services else ANY
-                    sites, _ = set_sites(sign, False, trial, 0.0, figures, pair_figures, *around)
+                    sites, _ = set_sites(sign, False, trial, 0.0, figures, other_figures, *around)
                     bounds = bounds_of_sites(sites, receiver.deciding.values)
                     least[cell, tier, aim], most[cell, tier, aim] = bounds
                     slack[cell, tier, aim] = slack_of_few(receiver)
                 reached[cell, tier, aim] = reaches(
-                    confidence, trial, 0.0, asked.needed, figures, pair_figures, *around
+                    confidence, trial, 0.0, asked.needed, figures, other_figures, *around
                 )
                 whole[cell, tier, aim] = chance_of_plan(
-                    trial, 0.0, asked.needed, figures, pair_figures, *around
+                    trial, 0.0, asked.needed, figures, other_figures, *around
                 )
                 for service in range(model.wanted.services):
                     item = receiver.numbers[CHOSEN, service]

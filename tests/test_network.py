@@ -174,10 +174,10 @@ def test_a_network_station_that_is_not_known_does_no_harm(unknown):
 
 
 @lean_kernel
-def quick_search(directional, needed, wanted, figures, pair_figures, pairs, receiver, by_aim, plan):
+def quick_search(directional, needed, wanted, figures, other_figures, pairs, receiver, by_aim, plan):
     fill_squares(CIRCLE, 0, KNOWN, wanted, receiver.values, by_aim)
     search_circle(
-        0.0, 0, 0.9, directional, needed, wanted, figures, pair_figures, pairs, receiver, by_aim, plan
+        0.0, 0, 0.9, directional, needed, wanted, figures, other_figures, pairs, receiver, by_aim, plan
     )
 
 
@@ -189,7 +189,7 @@ def test_quick_search_finds_the_aim_of_every_degree_in_networks():
         mast = random.normal(62.0, 7.0, count)
         alone = network(random.uniform(-300.0, 300.0, count), mast, np.round(random.uniform(0, 360, count)))
         site = receiver_site_with(alone, TIERS[5], SINGLE)
-        seen = site.wanted, site.figures, site.pair_figures, site.pairs, site.receiver
+        seen = site.wanted, site.figures, site.other_figures, site.pairs, site.receiver
         full, few = np.empty(PLAN_COLUMNS), np.empty(PLAN_COLUMNS)
         search_every_degree(1, *seen, full)
         quick_search(is_directional(site.figures), 1, *seen, search_arrays(site.wanted), few)

@@ -201,7 +201,7 @@ def test_one_mast_with_two_polarizations_may_take_an_antenna_for_each():
 
 
 @lean_kernel
-def every_pair(joined, enough, needed, wanted, figures, pair_figures, pairs, receiver, plan):
+def every_pair(joined, enough, needed, wanted, figures, other_figures, pairs, receiver, plan):
     """Find the best plan of two antennas over all pairs of aims and mounts; stop at a chance of enough."""
     values, index, trial = receiver.values, receiver.numbers, receiver.trial
     steps = 360 // EVERY_DEG
@@ -213,7 +213,7 @@ def every_pair(joined, enough, needed, wanted, figures, pair_figures, pairs, rec
             trial[SECOND_DEG] = float(EVERY_DEG * (second % steps))
             trial[SECOND_MOUNT] = wanted.mounts[second // steps]
             trial[JOINED] = joined
-            set_plan(trial, 0.0, figures, pair_figures, wanted, pairs, receiver)
+            set_plan(trial, 0.0, figures, other_figures, wanted, pairs, receiver)
             choose_transmitters(wanted, values, index)
             if chance_bound(wanted.services, needed, values, index) <= max(plan[CHANCE], 0.8):
                 continue
@@ -257,7 +257,7 @@ def searches(joined, seed, homes, band_split):
             if best_aim(signals, TIERS[tier]).chance >= 0.9:
                 continue
             site = receiver_site_with(signals, TIERS[tier], joined)
-            seen = site.wanted, site.figures, site.pair_figures, site.pairs, site.receiver
+            seen = site.wanted, site.figures, site.other_figures, site.pairs, site.receiver
             quick, whole = np.zeros(PLAN_COLUMNS), np.zeros(PLAN_COLUMNS)
             search_two(joined, 0.9, signals.needed, *seen, aim_arrays(site.wanted), quick)
             every_pair(joined, 0.9, signals.needed, *seen, whole)

@@ -131,7 +131,7 @@ def best_aim(signals: ReceiverSignals, tier: Tier) -> AimPlan:
     site = receiver_site_with(signals, tier, SINGLE)
     plan = np.empty(PLAN_COLUMNS)
     search_every_degree(
-        signals.needed, site.wanted, site.figures, site.pair_figures, site.pairs, site.receiver, plan
+        signals.needed, site.wanted, site.figures, site.other_figures, site.pairs, site.receiver, plan
     )
     return plan_of(signals, tier, plan)
 

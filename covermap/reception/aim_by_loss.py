@@ -15,9 +15,9 @@ from covermap.reception.confidence import CLEAR_DB
 from covermap.reception.deciding import APART, LIKENESS, is_touched
 from covermap.reception.interference import (
     NETWORK,
-    PAIR_CROSS_DB,
-    PAIR_FLOOR_DB,
-    PAIR_ROLLOFF,
+    OTHER_CROSS_DB,
+    OTHER_FLOOR_DB,
+    OTHER_ROLLOFF,
     ROLE,
     SILENT,
 )
@@ -29,17 +29,18 @@ LAST_STEP = np.float32(LAST)
 
 
 @lean_kernel
-def _is_neighbour(item, pair, figures, pair_figures, pairs):
+def _is_neighbour(item, pair, figures, other_figures, pairs):
     """Return whether an antenna takes as much from a pair's other station as from the transmitter."""
-    same = pairs.alike[pair] and pair_figures[PAIR_ROLLOFF, pair] == figures[ROLLOFF, item]
-    same = same and pair_figures[PAIR_FLOOR_DB, pair] == figures[FLOOR_DB, item]
+    station = pairs.station[pair]
+    same = pairs.alike[pair] and other_figures[OTHER_ROLLOFF, station] == figures[ROLLOFF, item]
+    same = same and other_figures[OTHER_FLOOR_DB, station] == figures[FLOOR_DB, item]
     for mount in range(2):
-        same = same and pair_figures[PAIR_CROSS_DB + mount, pair] == figures[CROSS_DB + mount, item]
+        same = same and other_figures[OTHER_CROSS_DB + mount, station] == figures[CROSS_DB + mount, item]
     return same
 
 
 @lean_kernel
-def _follows(group, wanted, figures, pair_figures, pairs, receiver):
+def _follows(group, wanted, figures, other_figures, pairs, receiver):
     """Return whether a group, alone in its site and band, is disturbed, and by neighbours alone."""
     first, last = wanted.group_start[group], wanted.group_start[group + 1]
     if receiver.deciding.state[LIKENESS] == APART:
@@ -58,21 +59,21 @@ def _follows(group, wanted, figures, pair_figures, pairs, receiver):
         for pair in range(pairs.start[item], pairs.start[item + 1]):
             role = receiver.interfering.values[ROLE, pair]
             if role == NETWORK or (
-                role != SILENT and not _is_neighbour(item, pair, figures, pair_figures, pairs)
+                role != SILENT and not _is_neighbour(item, pair, figures, other_figures, pairs)
             ):
                 return False
     return some
 
 
 @lean_kernel
-def fill_follows(coarse, wanted, figures, pair_figures, pairs, receiver, by_aim):
+def fill_follows(coarse, wanted, figures, other_figures, pairs, receiver, by_aim):
     """Fill for each group whether its loss tells all of it, the installation set, and its angles of LOSSES.
 
     coarse : of is_coarse; then none does
     """
     some = receiver.interfering.some[0] and not coarse
     for group in range(wanted.group_start.size - 1):
-        by_aim.follows[group] = some and _follows(group, wanted, figures, pair_figures, pairs, receiver)
+        by_aim.follows[group] = some and _follows(group, wanted, figures, other_figures, pairs, receiver)
         if by_aim.follows[group]:
             item = wanted.group_start[group]
             rolloff, floor_db = figures[ROLLOFF, item], figures[FLOOR_DB, item]

@@ -70,7 +70,7 @@ def slack_of_few(receiver):
 
 
 @lean_kernel
-def _aimed(sign, item, plan, shift_db, figures, pair_figures, wanted, pairs, receiver):
+def _aimed(sign, item, plan, shift_db, figures, other_figures, wanted, pairs, receiver):
     """Return mean, variance, home's and site's part of a deciding transmitter at an aim, and its margin.
 
     The margin is the least of those it stands for, its sign turned where sign is -1.
@@ -87,7 +87,7 @@ def _aimed(sign, item, plan, shift_db, figures, pair_figures, wanted, pairs, rec
     values[MARGIN_DB, item] = values[CLEAR_DB, item] - loss_db
     if values[MARGIN_DB, item] == -math.inf:
         return -sign * FARTHEST, 1.0, values[HOME_RATIO, item], figures[SITE_SHARE, item], -sign * math.inf
-    disturb(item, plan, shift_db, figures, pair_figures, wanted, pairs, receiver)
+    disturb(item, plan, shift_db, figures, other_figures, wanted, pairs, receiver)
     mean = sign * min(FARTHEST, max(-FARTHEST, values[DEVIATION_AIMED, item]))
     return (
         mean, 1.0, values[HOME_PART_AIMED, item], values[SITE_PART_AIMED, item],
@@ -108,7 +108,7 @@ def _at_best(sign, item, figures, receiver):
 
 
 @lean_kernel
-def set_sites(sign, at_best, plan, shift_db, figures, pair_figures, wanted, pairs, receiver):
+def set_sites(sign, at_best, plan, shift_db, figures, other_figures, wanted, pairs, receiver):
     """Fill rows SITE_MEAN and SITE_HOME at a plan's aim; return how many, and the worst margin.
 
     at_best : with every transmitter at its own bearing and without interference instead: no aim does better
@@ -122,7 +122,7 @@ def set_sites(sign, at_best, plan, shift_db, figures, pair_figures, wanted, pair
         if at_best:
             one = _at_best(sign, item, figures, receiver)
         else:
-            one = _aimed(sign, item, plan, shift_db, figures, pair_figures, wanted, pairs, receiver)
+            one = _aimed(sign, item, plan, shift_db, figures, other_figures, wanted, pairs, receiver)
         least_db = min(least_db, one[4])
         if position > 0 and wanted.shared[item] == wanted.shared[items[position - 1]]:
             covariance = site_part * one[3]
@@ -170,7 +170,7 @@ def chance_of_sites(sites, found, points):
 
 
 @lean_kernel
-def reaches(confidence, plan, shift_db, needed, figures, pair_figures, wanted, pairs, receiver):
+def reaches(confidence, plan, shift_db, needed, figures, other_figures, wanted, pairs, receiver):
     """Return whether the chance of a plan reaches a confidence, every field raised by shift_db.
 
     Of one antenna by bounds where those tell, else from the deciding transmitters; the whole list is only
@@ -179,7 +179,7 @@ def reaches(confidence, plan, shift_db, needed, figures, pair_figures, wanted, p
     if plan[JOINED] == SINGLE and decides_by_few(needed, wanted, figures, pairs, receiver):
         sign, slack = ALL if needed == wanted.services else ANY, slack_of_few(receiver)
         found = receiver.deciding.values
-        sites, _ = set_sites(sign, False, plan, shift_db, figures, pair_figures, wanted, pairs, receiver)
+        sites, _ = set_sites(sign, False, plan, shift_db, figures, other_figures, wanted, pairs, receiver)
         wanted_chance = confidence if sign == ALL else 1.0 - confidence
         least, most = bounds_of_sites(sites, found)
         if least <= wanted_chance + slack and most >= wanted_chance - slack:
@@ -189,20 +189,22 @@ def reaches(confidence, plan, shift_db, needed, figures, pair_figures, wanted, p
             return sign != ALL
         if least > wanted_chance + slack:
             return sign == ALL
-    return plan_reaches(confidence, plan, shift_db, needed, figures, pair_figures, wanted, pairs, receiver)
+    return plan_reaches(confidence, plan, shift_db, needed, figures, other_figures, wanted, pairs, receiver)
 
 
 @lean_kernel
-def chance_by_few(at_best, plan, shift_db, needed, figures, pair_figures, wanted, pairs, receiver):
+def chance_by_few(at_best, plan, shift_db, needed, figures, other_figures, wanted, pairs, receiver):
     """Return the chance of the list from the deciding transmitters, and its worst margin; as set_sites."""
     sign = ALL if needed == wanted.services else ANY
-    sites, worst_db = set_sites(sign, at_best, plan, shift_db, figures, pair_figures, wanted, pairs, receiver)
+    sites, worst_db = set_sites(
+        sign, at_best, plan, shift_db, figures, other_figures, wanted, pairs, receiver
+    )
     chance = chance_of_sites(sites, receiver.deciding.values, receiver.points)
     return chance if sign == ALL else 1.0 - chance, worst_db
 
 
 @lean_kernel
-def bound_plans(enough, needed, figures, pair_figures, wanted, pairs, receiver, plan):
+def bound_plans(enough, needed, figures, other_figures, wanted, pairs, receiver, plan):
     """Fill a plan's columns from BOUND on: what no plan exceeds, with an antenna at every bearing at once.
 
     enough : below, a coarser bound will do. The installation set; interference left out.
@@ -219,7 +221,7 @@ def bound_plans(enough, needed, figures, pair_figures, wanted, pairs, receiver, 
         return
     if decides_by_few(needed, wanted, figures, pairs, receiver):
         plan[BOUND], _ = chance_by_few(
-            True, receiver.trial, 0.0, needed, figures, pair_figures, wanted, pairs, receiver
+            True, receiver.trial, 0.0, needed, figures, other_figures, wanted, pairs, receiver
         )
     else:
         plan[BOUND] = chance_of_list(needed, wanted, receiver, receiver.points)

@@ -12,12 +12,12 @@ from covermap.reception.interference import (
     ARRIVES_US,
     FAINTEST_DB,
     NETWORK,
+    OTHER_CROSS_DB,
+    OTHER_FLOOR_DB,
+    OTHER_ROLLOFF,
     OVER_NEED_DB,
     OVER_NOISE_DB,
     PAIR_BEARING_DEG,
-    PAIR_CROSS_DB,
-    PAIR_FLOOR_DB,
-    PAIR_ROLLOFF,
     ROLE,
     SILENT,
 )
@@ -55,11 +55,11 @@ def _start_interfered(stage, count, group, item, mount, figures, values, squares
 
 
 @lean_kernel
-def _add_neighbour(stage, count, group, over_db, pair, mount, pair_figures, squares, rows):
-    """Add what a pair that one aim treats alike brings to rows INTERFERENCE and ALIKE at each aim."""
-    rolloff = np.float32(pair_figures[PAIR_ROLLOFF, pair])
-    floor_db = np.float32(pair_figures[PAIR_FLOOR_DB, pair])
-    cross_db = np.float32(pair_figures[PAIR_CROSS_DB + mount, pair])
+def _add_neighbour(stage, count, group, over_db, other, mount, other_figures, squares, rows):
+    """Add what a station that one aim treats alike brings to rows INTERFERENCE and ALIKE at each aim."""
+    rolloff = np.float32(other_figures[OTHER_ROLLOFF, other])
+    floor_db = np.float32(other_figures[OTHER_FLOOR_DB, other])
+    cross_db = np.float32(other_figures[OTHER_CROSS_DB + mount, other])
     for number in range(count):
         loss_db = lobe_loss(squares[stage, group, number], rolloff, floor_db, cross_db)
         rows[POWER, number] = exp2(LOG2_OF_DB * (over_db - loss_db))
@@ -69,11 +69,16 @@ def _add_neighbour(stage, count, group, over_db, pair, mount, pair_figures, squa
 
 
 @lean_kernel
-def _add_pair(stage, count, row, alike, over_db, pair, mount, pair_figures, pair_values, aims, rows):
-    """Add what a pair, over_db at its best, brings to a row of powers at each aim; alike of it to ALIKE."""
+def _add_pair(
+    stage, count, row, alike, over_db, pair, other, mount, other_figures, pair_values, aims, rows
+):  # fmt: skip
+    """Add what a pair with another station, over_db at its best, brings to a row of powers at each aim.
+
+    alike : to row ALIKE too
+    """
     bearing_deg = pair_values[PAIR_BEARING_DEG, pair]
-    rolloff, floor_db = pair_figures[PAIR_ROLLOFF, pair], pair_figures[PAIR_FLOOR_DB, pair]
-    cross_db = pair_figures[PAIR_CROSS_DB + mount, pair]
+    rolloff, floor_db = other_figures[OTHER_ROLLOFF, other], other_figures[OTHER_FLOOR_DB, other]
+    cross_db = other_figures[OTHER_CROSS_DB + mount, other]
     for number in range(count):
         angle_deg = off_axis_deg(aims[stage, number], bearing_deg)
         loss_db = off_axis_loss_db(angle_deg, rolloff, floor_db, cross_db)
@@ -121,7 +126,7 @@ def _keep_better_window(count, rows):
 
 
 @inner_kernel
-def _place_window(stage, count, item, mount, pair_figures, pairs, pair_values, aims, rows):
+def _place_window(stage, count, item, mount, other_figures, pairs, pair_values, aims, rows):
     """Fill JOINED_DB and INTERFERENCE with a network's window where it is best at each aim, as best_window().
 
     On entry they hold the transmitter itself and the stations outside its network.
@@ -145,15 +150,16 @@ def _place_window(stage, count, item, mount, pair_figures, pairs, pair_values, a
                 row = WINDOW_SIGNAL if inside else WINDOW_INTERFERENCE
                 over_db = pair_values[OVER_NEED_DB if inside else OVER_NOISE_DB, pair]
                 _add_pair(
-                    stage, count, row, False, over_db, pair, mount, pair_figures, pair_values, aims, rows
-                )
+                    stage, count, row, False, over_db, pair, pairs.station[pair], mount, other_figures,
+                    pair_values, aims, rows,
+                )  # fmt: skip
         _keep_better_window(count, rows)
     for number in range(count):
         rows[JOINED_DB, number] = log2_positive(rows[SIGNAL, number]) * DB_OF_LOG2
 
 
 @inner_kernel
-def fill_interfered(stage, count, item, mount, figures, pair_figures, wanted, pairs, receiver, by_aim):
+def fill_interfered(stage, count, item, mount, figures, other_figures, wanted, pairs, receiver, by_aim):
     """Fill a transmitter's rows deviation and ratio at each aim; as interfered(), for many aims."""
     pair_values = receiver.interfering.values
     group = wanted.group[item]
@@ -166,13 +172,21 @@ def fill_interfered(stage, count, item, mount, figures, pair_figures, wanted, pa
             continue
         if pairs.alike[pair]:
             _add_neighbour(
-                stage, count, group, over_db, pair, mount, pair_figures, by_aim.squares, by_aim.rows
+                stage,
+                count,
+                group,
+                over_db,
+                pairs.station[pair],
+                mount,
+                other_figures,
+                by_aim.squares,
+                by_aim.rows,
             )
             continue
         _add_pair(
-            stage, count, INTERFERENCE, pairs.shared[pair], over_db, pair, mount,
-            pair_figures, pair_values, by_aim.aims, by_aim.rows,
+            stage, count, INTERFERENCE, pairs.shared[pair], over_db, pair, pairs.station[pair], mount,
+            other_figures, pair_values, by_aim.aims, by_aim.rows,
         )  # fmt: skip
     if network:
-        _place_window(stage, count, item, mount, pair_figures, pairs, pair_values, by_aim.aims, by_aim.rows)
+        _place_window(stage, count, item, mount, other_figures, pairs, pair_values, by_aim.aims, by_aim.rows)
     _end_interfered(count, item, figures, receiver.values, by_aim)

@@ -170,7 +170,7 @@ def _fill_by_loss(sign, mount, wanted, figures, receiver, by_aim):
 
 
 @inner_kernel
-def rank_aims(stage, count, needed, mount, wanted, figures, pair_figures, pairs, receiver, by_aim):
+def rank_aims(stage, count, needed, mount, wanted, figures, other_figures, pairs, receiver, by_aim):
     """Fill row RANK for a set of aims; greater is better.
 
     Source: as all_confidence, with 3 points in place of 8 and in single precision, where each service has one
@@ -181,7 +181,7 @@ def rank_aims(stage, count, needed, mount, wanted, figures, pair_figures, pairs,
     sign = 1.0 if needed == wanted.services else -1.0
     if stage == CIRCLE:
         by_aim.table_mount[0] = -1
-        fill_follows(coarse, wanted, figures, pair_figures, pairs, receiver, by_aim)
+        fill_follows(coarse, wanted, figures, other_figures, pairs, receiver, by_aim)
     if not coarse:
         choose_deciding(sign, wanted, figures, receiver)
     # At each of LOSSES, then at each aim: in one place, as each further one would be compiled anew.
@@ -193,7 +193,7 @@ def rank_aims(stage, count, needed, mount, wanted, figures, pair_figures, pairs,
             if not passed and by_aim.follows[wanted.group[item]] == (at_aims == 0):
                 fill_interfered(
                     stage if at_aims == 1 else LOSSES, count if at_aims == 1 else LOSS_STEPS, item, mount,
-                    figures, pair_figures, wanted, pairs, receiver, by_aim,
+                    figures, other_figures, wanted, pairs, receiver, by_aim,
                 )  # fmt: skip
         if at_aims == 0:
             by_aim.table_mount[0] = mount

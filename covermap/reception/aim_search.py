@@ -90,13 +90,13 @@ def keep_better(chance, worst_db, trial, plan):
 
 
 @lean_kernel
-def search_every_degree(needed, wanted, figures, pair_figures, pairs, receiver, plan):
+def search_every_degree(needed, wanted, figures, other_figures, pairs, receiver, plan):
     """Find the best plan over all whole degrees and mounts: the reference for search_circle."""
     forget_plan(plan)
     for aim_deg in range(360):
         for mount in wanted.mounts:
             set_single(float(aim_deg), mount, receiver.trial)
-            set_plan(receiver.trial, 0.0, figures, pair_figures, wanted, pairs, receiver)
+            set_plan(receiver.trial, 0.0, figures, other_figures, wanted, pairs, receiver)
             choose_transmitters(wanted, receiver.values, receiver.numbers)
             chance = chance_of_list(needed, wanted, receiver, receiver.points)
             worst_db = worst_margin_db(wanted.services, needed, receiver.values, receiver.numbers)
@@ -113,7 +113,7 @@ def is_directional(figures):
 
 
 @inner_kernel
-def confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pairs, receiver, by_aim):
+def confirm_ranks(stage, count, needed, mount, wanted, figures, other_figures, pairs, receiver, by_aim):
     """Put chances with a coarse integral in place of the best ranks, and nothing in place of the others.
 
     For lists of which some services are enough, or with alternatives: there ranks only say where to look.
@@ -130,7 +130,7 @@ def confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pa
             if by_aim.rows[HELD, number] > by_aim.rows[HELD, best]:
                 best = number
         set_single(by_aim.aims[stage, best], mount, receiver.trial)
-        set_plan(receiver.trial, 0.0, figures, pair_figures, wanted, pairs, receiver)
+        set_plan(receiver.trial, 0.0, figures, other_figures, wanted, pairs, receiver)
         choose_transmitters(wanted, receiver.values, receiver.numbers)
         by_aim.rows[RANK, best] = chance_of_list(needed, wanted, receiver, by_aim.few_points)
         best_deg = by_aim.aims[stage, best]
@@ -161,7 +161,7 @@ def is_peak(stage, count, number, by_aim):
 
 
 @inner_kernel
-def rank_set(stage, first, last, needed, wanted, figures, pair_figures, pairs, receiver, by_aim):
+def rank_set(stage, first, last, needed, wanted, figures, other_figures, pairs, receiver, by_aim):
     """Rank the aims of a set at every mount, and keep the best as peaks from first to before last."""
     count = NEAR_AIMS if stage == NEAR else CIRCLE_AIMS
     coarse = is_coarse(needed, wanted, receiver)
@@ -172,9 +172,11 @@ def rank_set(stage, first, last, needed, wanted, figures, pair_figures, pairs, r
             bound = mount_bound(mount, needed, wanted, figures, receiver.values, receiver.numbers)
             if bound < best_rank - JUST_MISSED:
                 continue
-        rank_aims(stage, count, needed, mount, wanted, figures, pair_figures, pairs, receiver, by_aim)
+        rank_aims(stage, count, needed, mount, wanted, figures, other_figures, pairs, receiver, by_aim)
         if coarse:
-            confirm_ranks(stage, count, needed, mount, wanted, figures, pair_figures, pairs, receiver, by_aim)
+            confirm_ranks(
+                stage, count, needed, mount, wanted, figures, other_figures, pairs, receiver, by_aim
+            )
         best = 0
         for number in range(1, count):
             best = number if by_aim.rows[RANK, number] > by_aim.rows[RANK, best] else best
@@ -190,7 +192,7 @@ def rank_set(stage, first, last, needed, wanted, figures, pair_figures, pairs, r
 
 
 @inner_kernel
-def best_ranked(start_deg, needed, wanted, figures, pair_figures, pairs, receiver, by_aim):
+def best_ranked(start_deg, needed, wanted, figures, other_figures, pairs, receiver, by_aim):
     """Return the aim and mount that rank highest: of the circle, then of the degrees around its best.
 
     start_deg : an aim known to be good, ranked beside the circle's. The degrees around several peaks are
@@ -220,7 +222,7 @@ def best_ranked(start_deg, needed, wanted, figures, pair_figures, pairs, receive
             fill_near(by_aim.peaks[PEAK_DEG, peak], by_aim)
             fill_squares(NEAR, 0, NEAR_AIMS, wanted, receiver.values, by_aim)
             stage, first, last = NEAR, PEAKS, PEAKS + 1
-        rank_set(stage, first, last, needed, wanted, figures, pair_figures, pairs, receiver, by_aim)
+        rank_set(stage, first, last, needed, wanted, figures, other_figures, pairs, receiver, by_aim)
         if peak < 0:
             centre_deg = by_aim.peaks[PEAK_DEG, 0]
         elif by_aim.peaks[PEAK_RANK, PEAKS] > before:
@@ -230,17 +232,17 @@ def best_ranked(start_deg, needed, wanted, figures, pair_figures, pairs, receive
 
 
 @inner_kernel
-def look_at(needed, few, wanted, figures, pair_figures, pairs, receiver, plan):
+def look_at(needed, few, wanted, figures, other_figures, pairs, receiver, plan):
     """Return chance and worst margin of the trial plan, or a chance no better than a plan's.
 
     few : of decides_by_few
     """
     if few:
         return chance_by_few(
-            False, receiver.trial, 0.0, needed, figures, pair_figures, wanted, pairs, receiver
+            False, receiver.trial, 0.0, needed, figures, other_figures, wanted, pairs, receiver
         )
     values, index = receiver.values, receiver.numbers
-    set_plan(receiver.trial, 0.0, figures, pair_figures, wanted, pairs, receiver)
+    set_plan(receiver.trial, 0.0, figures, other_figures, wanted, pairs, receiver)
     choose_transmitters(wanted, values, index)
     chance = chance_bound(wanted.services, needed, values, index)
     if chance >= plan[CHANCE]:
@@ -249,9 +251,9 @@ def look_at(needed, few, wanted, figures, pair_figures, pairs, receiver, plan):
 
 
 @inner_kernel
-def settle(needed, wanted, figures, pair_figures, pairs, receiver, plan):
+def settle(needed, wanted, figures, other_figures, pairs, receiver, plan):
     """Put the chance of the whole list in place of the plan's, which the deciding transmitters gave."""
-    set_plan(plan, 0.0, figures, pair_figures, wanted, pairs, receiver)
+    set_plan(plan, 0.0, figures, other_figures, wanted, pairs, receiver)
     choose_transmitters(wanted, receiver.values, receiver.numbers)
     plan[CHANCE] = chance_of_list(needed, wanted, receiver, receiver.points)
     plan[WORST_DB] = worst_margin_db(wanted.services, needed, receiver.values, receiver.numbers)
@@ -266,7 +268,7 @@ def search_circle(
     needed,
     wanted,
     figures,
-    pair_figures,
+    other_figures,
     pairs,
     receiver,
     by_aim,
@@ -292,7 +294,7 @@ def search_circle(
     plan[AIM_DEG] = aim_deg
     found = True
     if quick >= 1:
-        bound_plans(enough, needed, figures, pair_figures, wanted, pairs, receiver, plan)
+        bound_plans(enough, needed, figures, other_figures, wanted, pairs, receiver, plan)
         if plan[BOUND] < enough:
             plan[CHANCE] = plan[BOUND]
             return False
@@ -303,14 +305,14 @@ def search_circle(
             continue
         if trial == 1 and directional:
             aim_deg, mount = best_ranked(
-                start_deg, needed, wanted, figures, pair_figures, pairs, receiver, by_aim
+                start_deg, needed, wanted, figures, other_figures, pairs, receiver, by_aim
             )
         elif trial == 1:
             mount = wanted.mounts[1]
         elif trial > 1:
             aim_deg = by_aim.aims[NEAR, trial - 2]
         set_single(aim_deg, mount, receiver.trial)
-        chance, worst_db = look_at(needed, few, wanted, figures, pair_figures, pairs, receiver, plan)
+        chance, worst_db = look_at(needed, few, wanted, figures, other_figures, pairs, receiver, plan)
         if chance >= plan[CHANCE]:
             keep_better(chance, worst_db, receiver.trial, plan)
         if trial == 0 and quick >= 2 and plan[CHANCE] >= (confidence if quick == ANY_AIM else ROUNDS_TO_ALL):
@@ -319,5 +321,5 @@ def search_circle(
         if trial == 1 and not confidence - JUST_MISSED <= plan[CHANCE] < confidence:
             break
     if few and (slack > NEARLY or abs(plan[CHANCE] - confidence) < slack):
-        settle(needed, wanted, figures, pair_figures, pairs, receiver, plan)
+        settle(needed, wanted, figures, other_figures, pairs, receiver, plan)
     return found

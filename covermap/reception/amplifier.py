@@ -39,7 +39,7 @@ def chance_of_twin(twin, row, least, kind, asked, model, work):
         return work.plans[found, CHANCE]
     set_tier(twin, np.int64(SINGLE), np.bool_(False), np.int64(NOBODY), kind, model, work)
     bound_plans(
-        least, asked.needed, model.figures[kind, SINGLE, twin], model.pair_figures[kind, SINGLE, twin],
+        least, asked.needed, model.figures[kind, SINGLE, twin], model.other_figures[kind, twin],
         model.wanted, model.pairs, work.receiver, work.plans[found],
     )  # fmt: skip
     if work.plans[found, BOUND] < least:

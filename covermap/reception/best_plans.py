@@ -151,8 +151,8 @@ def set_tier(tier, joined, by_day, without, kind, model, work):
     set_spreads(model.spreads[kind, joined, tier], work.receiver)
     forget_deciding(work.receiver.deciding)
     if work.receiver.interfering.some[0]:
-        pair_figures = model.pair_figures[kind, joined, tier]
-        set_pairs(by_day, height, figures, pair_figures, model.pairs, values, work.receiver.interfering)
+        other_figures = model.other_figures[kind, tier]
+        set_pairs(by_day, height, figures, other_figures, model.pairs, values, work.receiver.interfering)
 
 
 @inner_kernel
@@ -164,7 +164,7 @@ def find_one(tier, row, quick, start_deg, needed, without, kind, asked, model, w
     set_tier(tier, np.int64(SINGLE), np.bool_(False), without, kind, model, work)
     return search_circle(
         start_deg, quick, asked.confidence, model.directional[tier], needed, model.wanted,
-        model.figures[kind, SINGLE, tier], model.pair_figures[kind, SINGLE, tier], model.pairs, work.receiver,
+        model.figures[kind, SINGLE, tier], model.other_figures[kind, tier], model.pairs, work.receiver,
         work.by_aim, work.plans[row],
     )  # fmt: skip
 
@@ -183,7 +183,7 @@ def find_two(tier, row, needed, without, kind, asked, model, work):
     if without >= 0:
         set_tier(tier, np.int64(SINGLE), by_day, without, kind, model, work)
         bound_plans(
-            enough, needed, model.figures[kind, SINGLE, tier], model.pair_figures[kind, SINGLE, tier],
+            enough, needed, model.figures[kind, SINGLE, tier], model.other_figures[kind, tier],
             model.wanted, model.pairs, receiver, plan,
         )  # fmt: skip
     if plan[BOUND] < enough:
@@ -193,7 +193,7 @@ def find_two(tier, row, needed, without, kind, asked, model, work):
             set_tier(tier, joined, by_day, without, kind, model, work)
             search_two(
                 joined, asked.confidence, needed, model.wanted, model.figures[kind, joined, tier],
-                model.pair_figures[kind, joined, tier], model.pairs, receiver, work.aims, plan,
+                model.other_figures[kind, tier], model.pairs, receiver, work.aims, plan,
             )  # fmt: skip
     if plan[CHANCE] < asked.confidence:
         return False
@@ -206,7 +206,7 @@ def chance_at(plan, tier, shift_db, needed, kind, model, work):
     """Return the chance of a plan with every field raised by shift_db; the tier set for the plan."""
     joined = int(plan[JOINED])
     return chance_of_plan(
-        plan, shift_db, needed, model.figures[kind, joined, tier], model.pair_figures[kind, joined, tier],
+        plan, shift_db, needed, model.figures[kind, joined, tier], model.other_figures[kind, tier],
         model.wanted, model.pairs, work.receiver,
     )  # fmt: skip
 
@@ -214,11 +214,11 @@ def chance_at(plan, tier, shift_db, needed, kind, model, work):
 @inner_kernel
 def chance_nearly(plan, tier, shift_db, needed, kind, model, work):
     """Return what chance_at does, from the deciding transmitters where those tell; margins are not left."""
-    figures, pair_figures = model.figures[kind, SINGLE, tier], model.pair_figures[kind, SINGLE, tier]
+    figures, other_figures = model.figures[kind, SINGLE, tier], model.other_figures[kind, tier]
     few = plan[JOINED] == SINGLE and decides_by_few(needed, model.wanted, figures, model.pairs, work.receiver)
     if few and slack_of_few(work.receiver) == NEARLY:
         return chance_by_few(
-            False, plan, shift_db, needed, figures, pair_figures, model.wanted, model.pairs, work.receiver
+            False, plan, shift_db, needed, figures, other_figures, model.wanted, model.pairs, work.receiver
         )[0]
     return chance_at(plan, tier, shift_db, needed, kind, model, work)
 
@@ -229,5 +229,5 @@ def holds(plan, tier, shift_db, kind, asked, model, work):
     joined = int(plan[JOINED])
     return reaches(
         asked.confidence, plan, shift_db, asked.needed, model.figures[kind, joined, tier],
-        model.pair_figures[kind, joined, tier], model.wanted, model.pairs, work.receiver,
+        model.other_figures[kind, tier], model.wanted, model.pairs, work.receiver,
     )  # fmt: skip

@@ -10,7 +10,9 @@ from numpy.typing import NDArray
 
 from covermap.constants import UNKNOWN_UINT8
 from covermap.errors import InputError
+from covermap.propagation.free_space import dipole_factor_db
 from covermap.reception.bands import band_of
+from covermap.reception.distinct import distinct_rows
 from covermap.reception.joint import site_part
 from covermap.reception.mount import height_index, mount_losses_db
 from covermap.reception.options import ReceptionOptions
@@ -24,7 +26,7 @@ from covermap.reception.pattern import (
 )
 from covermap.reception.required_field import chain_of
 from covermap.reception.signals import StationFacts
-from covermap.reception.tiers import Tier
+from covermap.reception.tiers import AntennaFigures, Tier
 from covermap.reception.variability import common_sd_db, noise_sd_db
 
 # Rows of the figures of one tier in one kind of surroundings, one column a transmitter.
@@ -37,7 +39,9 @@ NOISE_DB = 6  # the part of s_c that noise and the installation's figures make
 COMMON_DB = 7  # s_c
 SITE_SHARE = 8  # what its site and band share, over s_a
 EXTERNAL_SHARE = 9  # of the system noise, that comes in from outside
-FIGURES = 10
+OVER_NOISE_0_DB = 10  # over noise, of power 0 dB at the antenna's terminals as antenna_power_db counts it
+CN_DB = 11  # required C/N at the installation
+FIGURES = 12
 
 
 class Wanted(Protocol):
@@ -150,37 +154,60 @@ def tier_figures(
     joined : one antenna or two, as receiving_chain
     """
     figures = np.empty((clutter_m.size, len(tiers), FIGURES, station.size))
+    decides = (
+        facts.frequency_mhz,
+        facts.bandwidth_mhz,
+        facts.polarization,
+        facts.required_cn_db,
+        facts.indoor_cn_db,
+    )
+    sent, as_sent = distinct_rows(*(np.asarray(values)[station] for values in decides))
     for number, tier in enumerate(tiers):
-        for item, index in enumerate(station):
-            figures[:, number, :, item] = _plain_figures(tier, tiers[0], facts, int(index), options, joined)
+        of_sent = np.array([_plain_figures(tier, tiers[0], row, options, joined) for row in sent])
+        figures[:, number] = of_sent[as_sent].T
     frequency_mhz = np.asarray(facts.frequency_mhz, np.float64)[station]
     figures[:, :, NEED_DBUVM] += mount_losses_db(tiers, frequency_mhz, clutter_m, open_land, options.building)
     return figures
 
 
+def antenna_power_db(antenna: AntennaFigures, frequency_mhz: float) -> float:
+    """Return what an antenna delivers at its aim of a field of 0 dB(uV/m), over what all share. [dB]"""
+    return antenna.directivity_dbd + dipole_factor_db(frequency_mhz)
+
+
 def _plain_figures(
-    tier: Tier, easiest: Tier, facts: StationFacts, station: int, options: ReceptionOptions, joined: str
+    tier: Tier,
+    easiest: Tier,
+    sent: tuple[float, ...],
+    options: ReceptionOptions,
+    joined: str,
 ) -> list[float]:
-    frequency_mhz, bandwidth_mhz = float(facts.frequency_mhz[station]), float(facts.bandwidth_mhz[station])
+    """Return the FIGURES of a station without mount and surroundings.
+
+    sent : its frequency and bandwidth in MHz, polarization, required C/N outdoors and indoors in dB
+    """
+    frequency_mhz, bandwidth_mhz, polarization, outdoor_cn_db, indoor_cn_db = sent
     chain = chain_of(tier, frequency_mhz, bandwidth_mhz, options, joined)
     antenna, least = tier.at(frequency_mhz), easiest.at(frequency_mhz)
-    polarization = int(facts.polarization[station])
+    required_cn_db = indoor_cn_db if tier.indoors else outdoor_cn_db
     high_vhf_gain_deficit_db = 0.0
     if band_of(frequency_mhz) == "high_vhf" and antenna.gain_dbd > least.gain_dbd:
         short = tier.with_part("high_vhf", gain_dbd=least.gain_dbd, directivity_dbd=least.directivity_dbd)
         other = chain_of(short, frequency_mhz, bandwidth_mhz, options, joined)
         high_vhf_gain_deficit_db = max(0.0, chain.cn_minus_field_db - other.cn_minus_field_db)
     return [
-        float(facts.cn_db(tier.indoors)[station]) - chain.cn_minus_field_db,
+        required_cn_db - chain.cn_minus_field_db,
         lobe_rolloff(antenna.beamwidth_deg),
         lobe_floor_db(antenna.beamwidth_deg, antenna.front_to_back_db),
-        cross_polar_loss_db(HORIZONTAL, polarization, tier.cross_polar_db),
-        cross_polar_loss_db(VERTICAL, polarization, tier.cross_polar_db),
+        cross_polar_loss_db(HORIZONTAL, int(polarization), tier.cross_polar_db),
+        cross_polar_loss_db(VERTICAL, int(polarization), tier.cross_polar_db),
         high_vhf_gain_deficit_db,
         noise_sd_db(tier, frequency_mhz, chain, options),
         common_sd_db(tier, frequency_mhz, chain, options),
         site_part(options.home_correlation, options.site_correlation),
         chain.external_noise_share,
+        chain.cn_minus_field_db - antenna_power_db(antenna, frequency_mhz),
+        required_cn_db,
     ]
 
 

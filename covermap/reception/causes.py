@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from covermap.constants import UNKNOWN_UINT8
 from covermap.propagation.compiling import kernel
 from covermap.propagation.ridges import PATH_CLASSES
+from covermap.reception.distinct import distinct_rows
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.required_field import chain_of
 from covermap.reception.signals import NEEDS_FILTER, ListReception, StationFacts
@@ -65,16 +66,11 @@ class Obstructions:
 
 def noise_loss_db(facts: StationFacts, tiers: TierTable, options: ReceptionOptions) -> NDArray[np.float64]:
     """Return what external noise costs each tier and station beside the receiver's own, shape (T, S). [dB]"""
+    sent, as_sent = distinct_rows(facts.frequency_mhz, facts.bandwidth_mhz)
     shares = np.array(
-        [
-            [
-                chain_of(tier, float(frequency), float(bandwidth), options).external_noise_share
-                for frequency, bandwidth in zip(facts.frequency_mhz, facts.bandwidth_mhz, strict=True)
-            ]
-            for tier in tiers
-        ]
+        [[chain_of(tier, mhz, width, options).external_noise_share for mhz, width in sent] for tier in tiers]
     )
-    return -10.0 * np.log10(np.maximum(1e-3, 1.0 - shares))
+    return -10.0 * np.log10(np.maximum(1e-3, 1.0 - shares))[:, as_sent]
 
 
 def cause_of(

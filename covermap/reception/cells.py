@@ -63,7 +63,7 @@ def write_services(cell, tier, plan, kind, model, work, chance_percent):
     values, index, joined = work.receiver.values, work.receiver.numbers, int(plan[JOINED])
     set_tier(tier, joined, np.bool_(False), np.int64(NOBODY), kind, model, work)
     set_plan(
-        plan, 0.0, model.figures[kind, joined, tier], model.pair_figures[kind, joined, tier], model.wanted,
+        plan, 0.0, model.figures[kind, joined, tier], model.other_figures[kind, tier], model.wanted,
         model.pairs, work.receiver,
     )  # fmt: skip
     choose_transmitters(model.wanted, values, index)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from covermap.reception.aim_search import is_directional
 from covermap.reception.budget import SHORT_DB, WantedTransmitters, heights_of, tier_figures
-from covermap.reception.interference import Pairs, find_pairs, pair_figures, with_harmless
+from covermap.reception.interference import Pairs, find_pairs, other_figures, with_harmless
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.overload import Loads, load_figures, loads_of
 from covermap.reception.path_spreads import tier_spreads
@@ -31,8 +31,8 @@ class Installations(NamedTuple):
     Behind the tiers stand those of them with an amplifier added or left out that are no tier: U in all.
 
     tiers : T
-    figures : (K, 3, U, FIGURES, W), spreads : (K, 3, U, W, L, SPREADS), pair_figures : (K, 3, U,
-        PAIR_FIGURES, P), second axis plan.JOINED_AS
+    figures : (K, 3, U, FIGURES, W), spreads : (K, 3, U, W, L, SPREADS), second axis plan.JOINED_AS
+    other_figures : (K, U, OTHER_FIGURES, S), of all stations as what disturbs
     heights : (U,), index of each one's height. directional : bool (U,), whether it tells directions apart
     order : (I, 2), tier and number of antennas of every installation, least costly first
     settled : bool (T,), whether a tier that holds leaves no higher one that costs less
@@ -45,7 +45,7 @@ class Installations(NamedTuple):
     tiers: int
     figures: NDArray[np.float64]
     spreads: NDArray[np.float64]
-    pair_figures: NDArray[np.float64]
+    other_figures: NDArray[np.float64]
     heights: NDArray[np.int64]
     directional: NDArray[np.bool_]
     order: NDArray[np.int64]
@@ -82,7 +82,7 @@ def installations(
         ],
         axis=1,
     )
-    interfering = by_kind(kinds, options, joined_each_way(partial(pair_figures, every, facts, transmitters)))
+    of_others = by_kind(kinds, options, partial(other_figures, every, facts))
     directional = np.array([is_directional(figures[0, 0, number]) for number in range(len(every))])
     several = np.unique(transmitters.site).size > 1 or transmitters.mounts.size > 1
     order = in_order_of_cost(tiers, directional[: len(tiers)] & several)
@@ -90,7 +90,7 @@ def installations(
         tiers=len(tiers),
         figures=figures,
         spreads=spreads,
-        pair_figures=interfering,
+        other_figures=of_others,
         heights=heights_of(every, heights_m),
         directional=directional,
         order=order,
@@ -101,7 +101,7 @@ def installations(
         diplexer=bool(transmitters.uhf.any() and not transmitters.uhf.all()),
         high_vhf=bool((figures[..., SHORT_DB, :] > 0.0).any()),
         wanted=transmitters,
-        pairs=with_harmless(find_pairs(transmitters, facts, options)[0], figures, spreads, interfering),
+        pairs=with_harmless(find_pairs(transmitters, facts, options), figures, spreads, of_others),
         loads=loads_of(every, facts, by_kind(kinds, options, partial(load_figures, every, facts)), options),
     )
 

@@ -9,10 +9,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.propagation.compiling import lean_kernel
-from covermap.propagation.free_space import dipole_factor_db
 from covermap.propagation.vector_math import LOG2_OF_DB, exp2
 from covermap.reception.bands import band_of
-from covermap.reception.budget import CROSS_DB, FLOOR_DB, NEED_DBUVM, WantedTransmitters
+from covermap.reception.budget import (
+    CN_DB,
+    CROSS_DB,
+    FLOOR_DB,
+    NEED_DBUVM,
+    OVER_NOISE_0_DB,
+    WantedTransmitters,
+    antenna_power_db,
+)
 from covermap.reception.channels import protection_ratio_db
 from covermap.reception.confidence import APART_INVERSE, CLEAR_DB, LEVEL, OWN_DB, UPPER_DB
 from covermap.reception.distinct import distinct_rows
@@ -25,17 +32,15 @@ from covermap.reception.pattern import (
     lobe_floor_db,
     lobe_rolloff,
 )
-from covermap.reception.required_field import chain_of
 from covermap.reception.signals import StationFacts
 from covermap.reception.tiers import Tier
 
-# Rows of the figures of a pair, one column a pair.
-OFFSET_DB = 0  # effective interference over noise = unwanted field + this, both antennas at their best
-PAIR_ROLLOFF = 1
-PAIR_FLOOR_DB = 2
-PAIR_CROSS_DB = 3  # at a horizontal mount; the next row: at a vertical one
-CN_DB = 5  # the wanted transmitter's required C/N at the installation
-PAIR_FIGURES = 6
+# Rows of the figures of a tier, one column a station (all stations of the file), as what disturbs.
+OTHER_POWER_DB = 0  # power at the antenna's terminals = field + this, in dB, as OVER_NOISE_0_DB counts it
+OTHER_ROLLOFF = 1
+OTHER_FLOOR_DB = 2
+OTHER_CROSS_DB = 3  # at a horizontal mount; the next row: at a vertical one
+OTHER_FIGURES = 5
 
 # What a pair is at a receiver: row ROLE of PairArrays.values. One of a network adds inside the window, and
 # interferes outside it.
@@ -65,6 +70,7 @@ class Pairs(NamedTuple):
     alike : (P,), at its position, in its band and polarization too: one aim treats both alike
     network : (P,), both in one single-frequency network; window_us : within which it adds up
     later_us : (P,), how much later the other one sends
+    ratio_db : (P,), protection ratio less the required C/N
     spare : (P,), a margin left over interference, aimed alike, in s_i of the wanted path: what the
         interference then takes is lost at one receiver site of 300
     harmless_db : (L, P), a wanted field by this above the other one at every height has nothing to fear with
@@ -79,6 +85,7 @@ class Pairs(NamedTuple):
     network: NDArray[np.bool_]
     window_us: NDArray[np.float64]
     later_us: NDArray[np.float64]
+    ratio_db: NDArray[np.float64]
     spare: NDArray[np.float64]
     harmless_db: NDArray[np.float64]
 
@@ -103,10 +110,8 @@ class PairArrays(NamedTuple):
     some: NDArray[np.bool_]
 
 
-def find_pairs(
-    wanted: WantedTransmitters, facts: StationFacts, options: ReceptionOptions
-) -> tuple[Pairs, NDArray[np.float64]]:
-    """Return the pairs of a wanted list, and each one's protection ratio less the required C/N, in dB."""
+def find_pairs(wanted: WantedTransmitters, facts: StationFacts, options: ReceptionOptions) -> Pairs:
+    """Return the pairs of a wanted list; none of them is known to be harmless."""
     frequency_mhz, width_mhz, required_cn_db, window_us, delay_us = (
         np.asarray(values, np.float64)
         for values in (
@@ -130,7 +135,7 @@ def find_pairs(
     )
     band = np.array([band_of(mhz) for mhz in frequency_mhz.tolist()])
     shared = (site[other] == site[own]) & (band[other] == band[own])
-    pairs = Pairs(
+    return Pairs(
         start=np.array(start, dtype=np.int64),
         station=other,
         mast=mast[other],
@@ -139,36 +144,37 @@ def find_pairs(
         network=(network[own] >= 0) & (network[own] == network[other]),
         window_us=window_us[own],
         later_us=delay_us[other] - delay_us[own],
+        ratio_db=np.concatenate([np.empty(0), *ratios_db]) - required_cn_db[own],
         spare=SURE_DEVIATIONS
         * np.sqrt(2.0 - 2.0 * np.where(shared, options.site_correlation, options.home_correlation)),
         harmless_db=np.full((1, other.size), np.inf),
     )
-    return pairs, np.concatenate([np.empty(0), *ratios_db]) - required_cn_db[own]
 
 
 def with_harmless(
     pairs: Pairs,
     figures: NDArray[np.float64],
     spreads: NDArray[np.float64],
-    pair_figures: NDArray[np.float64],
+    other_figures: NDArray[np.float64],
 ) -> Pairs:
     """Return the pairs with the difference of fields from which on they have no effect with any installation.
 
-    figures (..., FIGURES, W), spreads (..., W, L, SPREADS), pair_figures (..., PAIR_FIGURES, P) of every
-    installation looked at.
+    figures (K, J, U, FIGURES, W), spreads (K, J, U, W, L, SPREADS), other_figures (K, U, OTHER_FIGURES, S) of
+    every kind of surroundings, each way antennas are joined and every installation looked at.
     """
     item = np.repeat(np.arange(pairs.start.size - 1), np.diff(pairs.start))
-    aside_db = np.maximum(
-        figures[..., FLOOR_DB, :], np.maximum(figures[..., CROSS_DB, :], figures[..., CROSS_DB + 1, :])
-    )[..., item]
-    over_db = figures[..., NEED_DBUVM, :][..., item] + pair_figures[..., OFFSET_DB, :]
-    over_db = np.where(pairs.network, np.inf, over_db + np.where(pairs.alike, 0.0, aside_db))
-    own_db = np.moveaxis(spreads[..., OWN_DB - APART_INVERSE], -1, 0)[..., item]
-    needed_db = over_db + pairs.spare * own_db
-    # in C's order whatever the shapes above: a kernel is compiled once for each order of each array
-    return pairs._replace(
-        harmless_db=np.ascontiguousarray(needed_db.max(axis=tuple(range(1, needed_db.ndim - 1))))
-    )
+    harmless_db = np.full((spreads.shape[-2], item.size), -np.inf)
+    for kind, joined, tier in np.ndindex(figures.shape[:3]):
+        figure, spread = figures[kind, joined, tier], spreads[kind, joined, tier]
+        aside_db = np.maximum(figure[FLOOR_DB], np.maximum(figure[CROSS_DB], figure[CROSS_DB + 1]))
+        over_db = (figure[NEED_DBUVM] + figure[OVER_NOISE_0_DB])[item]
+        over_db += other_figures[kind, tier, OTHER_POWER_DB, pairs.station]
+        over_db += pairs.ratio_db + np.where(pairs.alike, 0.0, aside_db[item])
+        own_db = spread[item, :, OWN_DB - APART_INVERSE].T
+        np.maximum(harmless_db, over_db + pairs.spare * own_db, out=harmless_db)
+    harmless_db[:, pairs.network] = np.inf
+    # in C's order: a kernel is compiled once for each order of each array
+    return pairs._replace(harmless_db=harmless_db)
 
 
 def pair_arrays(pairs: Pairs, heights: int) -> PairArrays:
@@ -186,39 +192,30 @@ def pair_arrays(pairs: Pairs, heights: int) -> PairArrays:
     )
 
 
-def pair_figures(
+def other_figures(
     tiers: tuple[Tier, ...],
     facts: StationFacts,
-    wanted: WantedTransmitters,
     clutter_m: NDArray[np.float64],
     open_land: NDArray[np.bool_],
     options: ReceptionOptions,
-    joined: str = "single",
 ) -> NDArray[np.float64]:
-    """Return the figures of each kind of surroundings, tier and pair, shape (K, T, PAIR_FIGURES, P)."""
-    pairs, ratio_db = find_pairs(wanted, facts, options)
-    own = np.repeat(np.asarray(wanted.station, np.int64), np.diff(pairs.start))
-    figures = np.empty((clutter_m.size, len(tiers), PAIR_FIGURES, pairs.station.size))
-    sent, as_sent = distinct_rows(facts.frequency_mhz, facts.polarization)
-    needed, as_needed = distinct_rows(facts.frequency_mhz, facts.bandwidth_mhz)
+    """Return the figures of each kind of surroundings, tier and station, shape (K, T, OTHER_FIGURES, S)."""
+    frequency_mhz = np.asarray(facts.frequency_mhz, np.float64)
+    figures = np.empty((clutter_m.size, len(tiers), OTHER_FIGURES, frequency_mhz.size))
+    sent, as_sent = distinct_rows(frequency_mhz, facts.polarization)
     for number, tier in enumerate(tiers):
-        of_other = np.array([_as_interferer(tier, mhz, int(way)) for mhz, way in sent])[as_sent]
-        need_db = np.array(
-            [chain_of(tier, mhz, width, options, joined).cn_minus_field_db for mhz, width in needed]
-        )
-        figures[:, number, :CN_DB] = of_other[pairs.station].T
-        figures[:, number, OFFSET_DB] += need_db[as_needed][own] + ratio_db - of_other[own, OFFSET_DB]
-        figures[:, number, CN_DB] = facts.cn_db(tier.indoors)[own]
-    others_mhz = np.asarray(facts.frequency_mhz, np.float64)[pairs.station]
-    figures[:, :, OFFSET_DB] -= mount_losses_db(tiers, others_mhz, clutter_m, open_land, options.building)
+        figures[:, number] = np.array([_as_interferer(tier, mhz, int(way)) for mhz, way in sent])[as_sent].T
+    figures[:, :, OTHER_POWER_DB] -= mount_losses_db(
+        tiers, frequency_mhz, clutter_m, open_land, options.building
+    )
     return figures
 
 
 def _as_interferer(tier: Tier, frequency_mhz: float, polarization: int) -> tuple[float, ...]:
-    """Return the figures of a pair as far as the other station alone decides them; OFFSET_DB its power."""
+    """Return the figures of a station as what disturbs with a tier's installation, at its mount."""
     antenna = tier.at(frequency_mhz)
     return (
-        antenna.directivity_dbd + dipole_factor_db(frequency_mhz),
+        antenna_power_db(antenna, frequency_mhz),
         lobe_rolloff(antenna.beamwidth_deg),
         lobe_floor_db(antenna.beamwidth_deg, antenna.front_to_back_db),
         cross_polar_loss_db(HORIZONTAL, polarization, tier.cross_polar_db),
@@ -302,7 +299,7 @@ def set_pairs(by_day, height, wanted_figures, figures, pairs, values, work):
     """Fill what each pair can do at most with a tier's installation, and which transmitters are touched.
 
     by_day : with the field of interfering stations at 50 % of time. height : index of the tier's height
-    wanted_figures : (FIGURES, W), figures : (PAIR_FIGURES, P) of the tier
+    wanted_figures : (FIGURES, W), figures : (OTHER_FIGURES, S) of the tier
     values : of the receiver site, CLEAR_DB and the spreads filled; UPPER_DB is filled here
 
     Left out is what stays 20 dB under the noise, or leaves a margin that holds however the antenna is aimed.
@@ -317,16 +314,17 @@ def set_pairs(by_day, height, wanted_figures, figures, pairs, values, work):
         aside_db = wanted_figures[FLOOR_DB, item]
         for mount in range(2):
             aside_db = max(aside_db, wanted_figures[CROSS_DB + mount, item])
-        upper = 1.0
+        own_db = wanted_figures[OVER_NOISE_0_DB, item]
+        upper, offset_db = 1.0, 0.0
         for pair in range(pairs.start[item], pairs.start[item + 1]):
             role = work.values[ROLE, pair]
             role = role if clear_db > -math.inf else SILENT  # an unknown transmitter stays one
             over_db = -math.inf
             if role != SILENT:
-                over_db = level_dbuvm[height, pair] + figures[OFFSET_DB, pair]
+                offset_db = own_db + figures[OTHER_POWER_DB, pairs.station[pair]] + pairs.ratio_db[pair]
+                over_db = level_dbuvm[height, pair] + offset_db
             if role == NETWORK:
-                need_db = work.joined_dbuvm[height, pair] + figures[OFFSET_DB, pair]
-                need_db -= figures[CN_DB, pair]
+                need_db = work.joined_dbuvm[height, pair] + offset_db - wanted_figures[CN_DB, item]
                 work.values[OVER_NEED_DB, pair] = need_db
                 upper += exp2(LOG2_OF_DB * (need_db - clear_db))
                 work.touched[item] = True

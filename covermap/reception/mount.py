@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from covermap.errors import InputError
 from covermap.propagation.compiling import kernel
 from covermap.propagation.terminal import REFERENCE_HEIGHT_M, low_mount_loss_db
+from covermap.reception.distinct import distinct_rows
 from covermap.reception.entry import entry_db
 from covermap.reception.tiers import Tier
 
@@ -58,9 +59,11 @@ def mount_losses_db(
     building : of covermap.reception.entry.BUILDINGS
     """
     loss_db = np.empty((clutter_height_m.size, len(tiers), frequency_mhz.size))
-    entry = [[entry_db(tier, float(mhz), building)[0] for mhz in frequency_mhz] for tier in tiers]
+    sent, as_sent = distinct_rows(frequency_mhz)
+    entry = np.array([[entry_db(tier, mhz, building)[0] for (mhz,) in sent] for tier in tiers])
     heights_m = np.array([float(tier.height_m) for tier in tiers])
-    _fill_mount_losses(frequency_mhz, heights_m, np.array(entry), clutter_height_m, open_land, loss_db)
+    entry_loss_db = np.take(entry, as_sent, axis=1)
+    _fill_mount_losses(frequency_mhz, heights_m, entry_loss_db, clutter_height_m, open_land, loss_db)
     return loss_db
 
 

@@ -123,21 +123,23 @@ def _spreads_db(
 ) -> NDArray[np.float64]:
     """Return s_i of each tier, level of path and station among clutter of 10 m, shape (T, L, S)."""
     of_level_db = spread_levels(options)[1]
-    bands = [BANDS.index(band_of(mhz)) for mhz in frequency_mhz.tolist()]
-    return np.array(
+    sent, as_sent = distinct_rows(frequency_mhz)
+    known = [(mhz, BANDS.index(band_of(mhz))) for (mhz,) in sent]
+    spread_db = np.array(
         [
             [
                 [
                     own_spread_db(
                         level[band], options.has_land_cover, mhz, float(options.cell_m), tier.height_m, 0.0
                     )
-                    for mhz, band in zip(frequency_mhz, bands, strict=True)
+                    for mhz, band in known
                 ]
                 for level in of_level_db
             ]
             for tier in tiers
         ]
     )
+    return np.take(spread_db, as_sent, axis=2)
 
 
 def _house_limit_dbm(tier: Tier) -> float:

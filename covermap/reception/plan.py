@@ -41,12 +41,12 @@ from covermap.reception.interference import (
     HARM,
     HELP,
     NETWORK,
+    OTHER_CROSS_DB,
+    OTHER_FLOOR_DB,
+    OTHER_ROLLOFF,
     OVER_NEED_DB,
     OVER_NOISE_DB,
     PAIR_BEARING_DEG,
-    PAIR_CROSS_DB,
-    PAIR_FLOOR_DB,
-    PAIR_ROLLOFF,
     ROLE,
     SILENT,
     PairArrays,
@@ -138,8 +138,10 @@ def plan_loss_db(plan, uhf, wanted, bearing_deg, rolloff, floor_db, cross_h_db, 
 
 
 @lean_kernel
-def pair_powers(pair, shift_db, plan, uhf, pair_figures, values):
-    """Fill what a pair brings under a plan: as interference (HARM) and, of a network, as signal (HELP)."""
+def pair_powers(pair, other, shift_db, plan, uhf, other_figures, values):
+    """Fill what a pair with another station brings under a plan: as interference (HARM) and, of a network,
+    as signal (HELP).
+    """
     role = values[ROLE, pair]
     over_db = values[OVER_NOISE_DB, pair] + shift_db
     values[HARM, pair] = 0.0
@@ -148,9 +150,9 @@ def pair_powers(pair, shift_db, plan, uhf, pair_figures, values):
         return
     for wanted in range(2 if role == NETWORK else 1):
         loss_db = plan_loss_db(
-            plan, uhf, wanted == 1, values[PAIR_BEARING_DEG, pair], pair_figures[PAIR_ROLLOFF, pair],
-            pair_figures[PAIR_FLOOR_DB, pair], pair_figures[PAIR_CROSS_DB, pair],
-            pair_figures[PAIR_CROSS_DB + 1, pair],
+            plan, uhf, wanted == 1, values[PAIR_BEARING_DEG, pair], other_figures[OTHER_ROLLOFF, other],
+            other_figures[OTHER_FLOOR_DB, other], other_figures[OTHER_CROSS_DB, other],
+            other_figures[OTHER_CROSS_DB + 1, other],
         )  # fmt: skip
         if wanted == 1:
             values[HELP, pair] = exp2(LOG2_OF_DB * (values[OVER_NEED_DB, pair] + shift_db - loss_db))
@@ -159,7 +161,7 @@ def pair_powers(pair, shift_db, plan, uhf, pair_figures, values):
 
 
 @lean_kernel
-def interfered(item, margin_db, shift_db, plan, uhf, pair_figures, pairs, interfering):
+def interfered(item, margin_db, shift_db, plan, uhf, other_figures, pairs, interfering):
     """Return a transmitter's margin with what its pairs add and disturb, and with what they add alone, in dB,
     and interference's share of noise and interference, 0 to 1, in all and from its own site and band.
 
@@ -169,7 +171,7 @@ def interfered(item, margin_db, shift_db, plan, uhf, pair_figures, pairs, interf
     interference, alike, joined_db = 0.0, 0.0, margin_db
     network = False
     for pair in range(pairs.start[item], pairs.start[item + 1]):
-        pair_powers(pair, shift_db, plan, uhf, pair_figures, interfering.values)
+        pair_powers(pair, pairs.station[pair], shift_db, plan, uhf, other_figures, interfering.values)
         if interfering.values[ROLE, pair] == NETWORK:
             network = True
         else:
@@ -219,14 +221,14 @@ def _set_spreads(figures, values):
 
 
 @lean_kernel
-def disturb(item, plan, shift_db, figures, pair_figures, wanted, pairs, receiver):
+def disturb(item, plan, shift_db, figures, other_figures, wanted, pairs, receiver):
     """Bring what its pairs add and disturb into a transmitter's margin under a plan and into its spreads.
 
     Row MARGIN_DB filled for it as if nothing disturbed; arguments as set_plan.
     """
     values, alone_db = receiver.values, receiver.values[MARGIN_DB, item]
     margin_db, joined_db, share, alike = interfered(
-        item, alone_db, shift_db, plan, wanted.uhf[item], pair_figures, pairs, receiver.interfering
+        item, alone_db, shift_db, plan, wanted.uhf[item], other_figures, pairs, receiver.interfering
     )
     inverse, home_part, site_part = spread_with(share, alike, item, figures, values)
     values[MARGIN_DB, item] = margin_db
@@ -241,10 +243,10 @@ def disturb(item, plan, shift_db, figures, pair_figures, wanted, pairs, receiver
 
 
 @lean_kernel
-def set_plan(plan, shift_db, figures, pair_figures, wanted, pairs, receiver):
+def set_plan(plan, shift_db, figures, other_figures, wanted, pairs, receiver):
     """Fill each transmitter's margin under a plan, in dB and in total standard deviations.
 
-    shift_db : by how much every field is raised. figures, pair_figures : of the tier as the plan joins it
+    shift_db : by how much every field is raised. figures, other_figures : of the tier as the plan joins it
     """
     values = receiver.values
     if plan[JOINED] == SINGLE:
@@ -256,7 +258,7 @@ def set_plan(plan, shift_db, figures, pair_figures, wanted, pairs, receiver):
         return
     for item in range(wanted.station.size):
         if receiver.interfering.touched[item] and values[MARGIN_DB, item] > -math.inf:
-            disturb(item, plan, shift_db, figures, pair_figures, wanted, pairs, receiver)
+            disturb(item, plan, shift_db, figures, other_figures, wanted, pairs, receiver)
 
 
 @lean_kernel
@@ -318,17 +320,17 @@ def chance_of_list(needed, wanted, receiver, points):
 
 
 @lean_kernel
-def chance_of_plan(plan, shift_db, needed, figures, pair_figures, wanted, pairs, receiver):
+def chance_of_plan(plan, shift_db, needed, figures, other_figures, wanted, pairs, receiver):
     """Return the chance of at least needed services under a plan, every field raised by shift_db."""
-    set_plan(plan, shift_db, figures, pair_figures, wanted, pairs, receiver)
+    set_plan(plan, shift_db, figures, other_figures, wanted, pairs, receiver)
     choose_transmitters(wanted, receiver.values, receiver.numbers)
     return chance_of_list(needed, wanted, receiver, receiver.points)
 
 
 @lean_kernel
-def plan_reaches(confidence, plan, shift_db, needed, figures, pair_figures, wanted, pairs, receiver):
+def plan_reaches(confidence, plan, shift_db, needed, figures, other_figures, wanted, pairs, receiver):
     """Return whether chance_of_plan reaches a confidence; quicker where a single service already fails it."""
-    set_plan(plan, shift_db, figures, pair_figures, wanted, pairs, receiver)
+    set_plan(plan, shift_db, figures, other_figures, wanted, pairs, receiver)
     choose_transmitters(wanted, receiver.values, receiver.numbers)
     if chance_bound(wanted.services, needed, receiver.values, receiver.numbers) < confidence:
         return False

@@ -19,7 +19,7 @@ from covermap.reception.confidence import (
 from covermap.reception.interference import (
     Pairs,
     find_pairs,
-    pair_figures,
+    other_figures,
     read_pairs,
     set_pairs,
     with_harmless,
@@ -89,12 +89,12 @@ class ReceiverSignals:
 class ReceiverSite:
     """A receiver site as the kernels see it, work arrays filled.
 
-    figures : (FIGURES, W). pair_figures : (PAIR_FIGURES, P)
+    figures : (FIGURES, W). other_figures : (OTHER_FIGURES, S)
     """
 
     wanted: WantedTransmitters
     figures: NDArray[np.float64]
-    pair_figures: NDArray[np.float64]
+    other_figures: NDArray[np.float64]
     pairs: Pairs
     receiver: ReceiverArrays
 
@@ -102,7 +102,7 @@ class ReceiverSite:
         """Return the chance of at least needed services under a plan; margins are left in the work arrays."""
         return float(
             chance_of_plan(
-                plan, 0.0, needed, self.figures, self.pair_figures, self.wanted, self.pairs, self.receiver
+                plan, 0.0, needed, self.figures, self.other_figures, self.wanted, self.pairs, self.receiver
             )
         )
 
@@ -115,14 +115,13 @@ def receiver_site_with(signals: ReceiverSignals, tier: Tier, joined: int) -> Rec
         np.array([float(signals.clutter_height_m)]),
         np.array([bool(signals.open_land)]),
         signals.options,
-        JOINED_AS[joined],
     )
-    figures = tier_figures((tier,), signals.facts, wanted.station, *around)[0, 0]
-    interfering = pair_figures((tier,), signals.facts, wanted, *around)[0, 0]
+    figures = tier_figures((tier,), signals.facts, wanted.station, *around, JOINED_AS[joined])[0, 0]
+    of_others = other_figures((tier,), signals.facts, *around)[0, 0]
     frequency_mhz = np.asarray(signals.facts.frequency_mhz, np.float64)[wanted.station]
     spreads = tier_spreads((tier,), frequency_mhz, around[0], signals.options, figures[None, None])[0, 0]
-    found = find_pairs(wanted, signals.facts, signals.options)[0]
-    pairs = with_harmless(found, figures, spreads, interfering)
+    found = find_pairs(wanted, signals.facts, signals.options)
+    pairs = with_harmless(found, figures[None, None, None], spreads[None, None, None], of_others[None, None])
     receiver = receiver_arrays(wanted, pairs, 1)
     stations = slice(0, wanted.station.size)
     receiver.values[BEARING_DEG, stations] = np.asarray(signals.bearing_deg)[wanted.station] % 360.0
@@ -138,8 +137,8 @@ def receiver_site_with(signals: ReceiverSignals, tier: Tier, joined: int) -> Rec
             0, *(one_cell(signals, values) for values in fields), bearing_deg, distance_km, wanted, pairs,
             receiver.numbers, receiver.interfering,
         )  # fmt: skip
-        set_pairs(False, 0, figures, interfering, pairs, receiver.values, receiver.interfering)
-    return ReceiverSite(wanted, figures, interfering, pairs, receiver)
+        set_pairs(False, 0, figures, of_others, pairs, receiver.values, receiver.interfering)
+    return ReceiverSite(wanted, figures, of_others, pairs, receiver)
 
 
 def levels_of(signals: ReceiverSignals) -> NDArray[np.uint8]:

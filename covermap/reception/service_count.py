@@ -120,7 +120,7 @@ def count_at(aim_deg, mount, deviation, tier, kind, model, work):
     receiver, wanted = work.receiver, model.wanted
     set_single(aim_deg, mount, receiver.trial)
     set_plan(
-        receiver.trial, 0.0, model.figures[kind, SINGLE, tier], model.pair_figures[kind, SINGLE, tier],
+        receiver.trial, 0.0, model.figures[kind, SINGLE, tier], model.other_figures[kind, tier],
         wanted, model.pairs, receiver,
     )  # fmt: skip
     choose_transmitters(wanted, receiver.values, receiver.numbers)

@@ -46,10 +46,6 @@ class StationFacts:
         if self.indoor_cn_db is None:
             object.__setattr__(self, "indoor_cn_db", np.asarray(self.required_cn_db, np.float64))
 
-    def cn_db(self, indoors: bool) -> NDArray[np.float64]:
-        """Return the required C/N of each station at an antenna outdoors or indoors. [dB]"""
-        return self.indoor_cn_db if indoors else self.required_cn_db
-
 
 @dataclass(frozen=True, eq=False)
 class CellSignals:

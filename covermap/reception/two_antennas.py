@@ -164,10 +164,10 @@ def _can_better(first, second, needed, least_chance, share):
 
 
 @lean_kernel
-def search_two(joined, confidence, needed, wanted, figures, pair_figures, pairs, receiver, work, plan):
+def search_two(joined, confidence, needed, wanted, figures, other_figures, pairs, receiver, work, plan):
     """Better a plan with two antennas joined in one way, where those can reach the confidence.
 
-    joined : COMBINED or DIPLEXED. figures, pair_figures : of the tier as joined; the margins set for
+    joined : COMBINED or DIPLEXED. figures, other_figures : of the tier as joined; the margins set for
     them. plan : the best so far; only a plan that reaches the confidence takes its place.
 
     Accuracy: the aims tried are the bearings of the list's masts and the bisectors between neighbours, which
@@ -200,7 +200,7 @@ def search_two(joined, confidence, needed, wanted, figures, pair_figures, pairs,
             receiver.trial[SECOND_DEG] = work.aim_deg[second]
             receiver.trial[SECOND_MOUNT] = work.mount[second]
             receiver.trial[JOINED] = COMBINED
-        set_plan(receiver.trial, 0.0, figures, pair_figures, wanted, pairs, receiver)
+        set_plan(receiver.trial, 0.0, figures, other_figures, wanted, pairs, receiver)
         choose_transmitters(wanted, values, index)
         chance = chance_bound(wanted.services, needed, values, index)
         if chance >= confidence and chance > plan[CHANCE]:
