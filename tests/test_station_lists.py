@@ -1,6 +1,7 @@
 """Lists of stations as they are published: what is understood, what is asked, and what `check` then reads."""
 
 import csv
+import math
 from pathlib import Path
 
 import pytest
@@ -112,8 +113,44 @@ def test_our_own_table_is_understood_and_comes_out_as_it_went_in(tmp_path):
     with demo.open(encoding="utf-8") as file:
         rows = [row for row in csv.DictReader(file) if row["status"] == "on_air"]
     assert again == [{name: row[name] for name in again[0]} | {"status": "on_air"} for row in rows]
-    of_other_tables = {"azimuth_pattern", "elevation_pattern", "electrical_tilt_deg"}  # not given with it
+    of_other_tables = {"azimuth_pattern", "elevation_pattern"}  # not given with it
     assert set(again[0]) == set(rows[0]) - of_other_tables
+
+
+def test_what_only_our_own_table_holds_comes_out_as_it_went_in(tmp_path):
+    ours = (
+        "station_id,service,latitude_deg,longitude_deg,rf_channel,erp_kw,antenna_height_m,polarization,azimuth_pattern,"
+        "elevation_pattern,electrical_tilt_deg,mechanical_tilt_deg,mechanical_tilt_azimuth_deg,system,required_cn_db,"
+        "sfn_group,sfn_delay_us"
+    )
+    row = (
+        "one,One TV,44.050000,-36.020000,21,40,120,horizontal,beam,"
+        "beam,0.75,1.5,210,dvbt2_256qam_2_3,19.5,"
+        "north,12.5"
+    )
+    beam = ["pattern,plane,angle_deg,relative_field"]
+    beam += [f"beam,azimuth,{angle},{0.5 if angle == 90 else 1}" for angle in range(0, 360, 10)]
+    beam += [f"beam,elevation,{angle},{1 if angle == 0 else 0.25}" for angle in (-10, 0, 90)]
+    lists = published(tmp_path, ours, [row], "ours.csv"), published(tmp_path, beam[0], beam[1:], "beams.csv")
+    _, rows = written(tmp_path, *lists)
+    assert {name: rows[0][name] for name in ours.split(",")} == dict(
+        zip(ours.split(","), row.split(","), strict=True)
+    )
+    settings = TransmitterSettings.model_validate(
+        {
+            "file": str(tmp_path / "out" / "transmitters.csv"),
+            "patterns": str(tmp_path / "out" / "patterns.csv"),
+            "channel_plan": "us_6mhz",
+        }
+    )
+    station = read_stations(settings).stations[0]
+    down = [float(station.elevation_pattern.relative_db_at(angle)) for angle in (0.0, 90.0)]
+    assert down == pytest.approx([0.0, 20.0 * math.log10(0.25)], abs=0.01)
+    assert float(station.azimuth_pattern.relative_db_at(90.0)) == pytest.approx(
+        20.0 * math.log10(0.5), abs=0.01
+    )
+    tilts = station.electrical_tilt_deg, station.mechanical_tilt_deg, station.mechanical_tilt_azimuth_deg
+    assert tilts == (0.75, 1.5, 210.0)
 
 
 def test_all_that_is_open_is_asked_at_once_with_what_settles_it(tmp_path):

@@ -17,6 +17,7 @@ from covermap.propagation.free_space import free_space_field_dbuvm
 from covermap.result.whole_file import whole_file
 from covermap.scenario.channels import plan_names, read_channel_plan
 from covermap.scenario.coordinates import read_position
+from covermap.scenario.patterns import PLANES
 from covermap.scenario.records import Station
 from covermap.scenario.text_table import Row
 from covermap.scenario.transmitters import check_row
@@ -53,10 +54,11 @@ class _Work:
     tables: list[RawTable]
     matches: list[Match]
     converted: Converted
-    patterns: dict[str, list[dict[str, str]]]
+    patterns: dict[tuple[str, str], list[dict[str, str]]]
     questions: list[Question]
     stations: list[Station]
     rows: list[dict[str, str]]
+    no_patterns: set[str] = field(default_factory=set)
 
 
 def import_stations(
@@ -135,7 +137,7 @@ def _convert_all(work: _Work, options: ListOptions) -> None:
             )
             of_row = patterns.from_wide(cells[place], wide, name, unit)
             if of_row:
-                work.patterns[name], row["azimuth_pattern"] = of_row, name
+                work.patterns[name, patterns.AZIMUTH], row["azimuth_pattern"] = of_row, name
 
 
 def _keep_usable(work: _Work, options: ListOptions) -> None:
@@ -148,8 +150,7 @@ def _keep_usable(work: _Work, options: ListOptions) -> None:
         if key in seen:
             work.converted.leave_out("repeated", place)
             continue
-        if row["azimuth_pattern"] not in work.patterns:
-            row["azimuth_pattern"] = ""
+        _leave_out_unknown_patterns(row, work)
         probe = {"station_id": "x", **{name: row[name] for name in row if name != "station_id"}}
         file, _, line = place.rpartition(", ")
         try:
@@ -162,6 +163,15 @@ def _keep_usable(work: _Work, options: ListOptions) -> None:
             work.rows.append(row)
             work.stations.append(station)
     with_ids(work.rows)
+
+
+def _leave_out_unknown_patterns(row: dict[str, str], work: _Work) -> None:
+    """Empty the cells that name a pattern that no list holds, and note the name."""
+    for plane in PLANES:
+        name = row[f"{plane}_pattern"]
+        if name and (name, plane) not in work.patterns:
+            work.no_patterns.add(name)
+            row[f"{plane}_pattern"] = ""
 
 
 def _reason(error: str) -> str:
@@ -183,7 +193,11 @@ def _in_words(work: _Work, options: ListOptions) -> list[str]:
             lines.append(f"  not used: {', '.join(found.unused)}")
         lines += [f"  {warning}" for warning in table.warnings]
     if work.patterns:
-        lines.append(f"Patterns: {len(work.patterns)}, as horizontal relative field")
+        lines.append(f"Patterns: {len(work.patterns)}, as relative field")
+    if work.no_patterns:
+        named = sorted(work.no_patterns)
+        shown = ", ".join(named[:MOST_LISTED]) + (" and so on" if len(named) > MOST_LISTED else "")
+        lines.append(f"Patterns that no list holds, left out: {shown}. Give their table too.")
     if work.questions or not work.matches:
         return lines
     total = len(work.rows) + sum(map(len, work.converted.left_out.values()))
@@ -241,8 +255,8 @@ def _write(work: _Work, output: Path, options: ListOptions) -> list[str]:
     used = [name for name in COLUMNS if any(row.get(name) for row in work.rows)]
     _write_table(work.rows, used, output)
     written = [str(output)]
-    named = {row["azimuth_pattern"] for row in work.rows}
-    rows = [row for name, of_pattern in work.patterns.items() if name in named for row in of_pattern]
+    named = {(row[f"{plane}_pattern"], plane) for row in work.rows for plane in PLANES}
+    rows = [row for key, of_pattern in work.patterns.items() if key in named for row in of_pattern]
     if rows:
         _write_table(rows, list(patterns.PATTERN_COLUMNS), output.parent / PATTERNS_FILE)
         written.append(str(output.parent / PATTERNS_FILE))

@@ -37,13 +37,21 @@ FIELDS = {
     "kind": "kind of service (television, radio)",
     "system": "television system",
     "azimuth_pattern": "name of its horizontal pattern",
+    "elevation_pattern": "name of its vertical pattern",
+    "electrical_tilt_deg": "electrical tilt, down positive",
+    "mechanical_tilt_deg": "mechanical tilt, down positive",
+    "mechanical_tilt_azimuth_deg": "azimuth towards which it is tilted mechanically",
+    "required_cn_db": "carrier-to-noise ratio it needs",
+    "sfn_group": "name of its single-frequency network",
+    "sfn_delay_us": "its delay in that network",
     "as_of": "date of the entry",
     "use": "wanted, or interference only",
 }
 # columns of transmitters.csv whose headings do not tell by their words
 OURS = {
     "antenna_height_m": "height", "antenna_height_ft": "height", "antenna_height_amsl_m": "height_above_sea",
-    "ground_m": "ground", "ground_ft": "ground", "use": "use",
+    "ground_m": "ground", "ground_ft": "ground", "use": "use", "required_cn_db": "required_cn_db",
+    "sfn_group": "sfn_group", "sfn_delay_us": "sfn_delay_us",
 }  # fmt: skip
 PARTS = ("deg", "min", "sec", "dir")  # of a latitude or longitude in columns of their own
 
@@ -104,7 +112,7 @@ def _names(table: RawTable, heading: str) -> bool:
     """Return whether a column holds names: mostly different ones, unlike codes of a few kinds."""
     cells = table.column(heading)
     # a column "service" may hold a few codes over and over: a kind, not a name
-    return bool(cells) and len(set(cells)) > max(1, 0.2 * len(cells))
+    return len(cells) == 1 or len(set(cells)) > max(1, 0.2 * len(cells))
 
 
 def _above_ground(words: set[str]) -> bool:
@@ -150,7 +158,12 @@ _TESTS = (
     ("longitude", lambda words: _coordinate(words, _LONGITUDE)),
     ("polarization", lambda words: bool(words & {"pol", "polarization", "polarisation"})),
     ("status", lambda words: "status" in words),
-    ("azimuth_pattern", lambda words: "pattern" in words and not words & {"elevation", "vertical"}),
+    ("elevation_pattern", lambda words: "pattern" in words and bool(words & {"elevation", "vertical"})),
+    ("azimuth_pattern", lambda words: "pattern" in words),
+    ("electrical_tilt_deg", lambda words: {"electrical", "tilt"} <= words),
+    ("mechanical_tilt_azimuth_deg", lambda words: {"mechanical", "tilt"} <= words
+     and bool(words & {"azimuth", "bearing", "direction", "orientation"})),
+    ("mechanical_tilt_deg", lambda words: {"mechanical", "tilt"} <= words),
     ("as_of", lambda words: words in ({"as", "of"}, {"as", "of", "date"}, {"date"}, {"last", "updated"})),
     ("system", lambda words: bool(words & {"system", "standard", "modulation"})),
     ("kind", lambda words: ("service" in words and bool(words & {"type", "code"})) or words == {"class"}),

@@ -1,4 +1,4 @@
-"""Directional patterns as regulators publish them: a row a direction, or a column a direction."""
+"""Directional patterns as regulators publish them: a row or a column a direction; and tables of our own."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from covermap.station_lists.rows import LeftOut, _number
 from covermap.station_lists.tables import RawTable
 
 PATTERN_COLUMNS = ("pattern", "plane", "angle_deg", "relative_field")
+AZIMUTH = "azimuth"
 UNITS = ("relative_field", "db")
 LEAST_DIRECTIONS = 12  # columns named by an angle that make a pattern of a row
 _ANGLE = re.compile(r"(?:az|azimuth|a|p|dir|field|rel)?[\s_]*(\d{1,3})(?:\s*(?:deg|°))?", re.IGNORECASE)
@@ -55,8 +56,8 @@ def unit_of(headings: list[str], answers: Answers) -> str | Question:
     )
 
 
-def pattern_rows(name: str, values: dict[float, str], unit: str) -> list[dict[str, str]]:
-    """Return the rows of one azimuth pattern. values : degrees -> cell. LeftOut where one is no number."""
+def pattern_rows(name: str, plane: str, values: dict[float, str], unit: str) -> list[dict[str, str]]:
+    """Return the rows of one pattern. values : degrees -> cell. LeftOut where one is no number."""
     rows = []
     for angle_deg, cell in sorted(values.items()):
         number = float(_number(cell, "pattern"))
@@ -65,7 +66,7 @@ def pattern_rows(name: str, values: dict[float, str], unit: str) -> list[dict[st
         rows.append(
             {
                 "pattern": name,
-                "plane": "azimuth",
+                "plane": plane,
                 "angle_deg": f"{angle_deg:g}",
                 "relative_field": f"{field:.4f}",
             }
@@ -73,14 +74,21 @@ def pattern_rows(name: str, values: dict[float, str], unit: str) -> list[dict[st
     return rows
 
 
-def from_long(table: RawTable, columns: tuple[str, str, str], unit: str) -> dict[str, list[dict[str, str]]]:
-    """Return pattern name -> its rows of a table with a row a direction."""
+def from_long(
+    table: RawTable, columns: tuple[str, str, str], unit: str
+) -> dict[tuple[str, str], list[dict[str, str]]]:
+    """Return (pattern name, plane) -> its rows of a table with a row a direction.
+
+    The plane is that of a column "plane", azimuth where there is none or it is empty.
+    """
     name, angle, value = columns
-    values: dict[str, dict[float, str]] = {}
+    plane = next((heading for heading in table.headings if heading.strip().lower() == "plane"), None)
+    values: dict[tuple[str, str], dict[float, str]] = {}
     for cells in table.rows:
         if cells[name] and cells[angle]:
-            values.setdefault(cells[name], {})[float(_number(cells[angle], "angle"))] = cells[value]
-    return {pattern: pattern_rows(pattern, of_pattern, unit) for pattern, of_pattern in values.items()}
+            key = cells[name], cells[plane].lower() if plane and cells[plane] else AZIMUTH
+            values.setdefault(key, {})[float(_number(cells[angle], "angle"))] = cells[value]
+    return {key: pattern_rows(*key, of_pattern, unit) for key, of_pattern in values.items()}
 
 
 def from_wide(cells: dict[str, str], columns: dict[str, int], name: str, unit: str) -> list[dict[str, str]]:
@@ -89,6 +97,6 @@ def from_wide(cells: dict[str, str], columns: dict[str, int], name: str, unit: s
     if len(values) < LEAST_DIRECTIONS:
         return []
     try:
-        return pattern_rows(name, values, unit)
+        return pattern_rows(name, AZIMUTH, values, unit)
     except LeftOut:
         return []

@@ -19,7 +19,12 @@ COLUMNS = (
     "station_id", "service", "mast", "displayed_channel", "status", "latitude_deg", "longitude_deg",
     "rf_channel", "frequency_mhz", "erp_kw", "erp_w", "erp_dbk", "erp_dbw", "eirp_kw", "eirp_w", "eirp_dbm",
     "antenna_height_m", "antenna_height_ft", "antenna_height_amsl_m", "ground_m", "ground_ft",
-    "polarization", "azimuth_pattern", "system", "use", "as_of",
+    "polarization", "azimuth_pattern", "elevation_pattern", "electrical_tilt_deg", "mechanical_tilt_deg",
+    "mechanical_tilt_azimuth_deg", "system", "required_cn_db", "use", "sfn_group", "sfn_delay_us", "as_of",
+)  # fmt: skip
+AS_THEY_ARE = (
+    "polarization", "azimuth_pattern", "elevation_pattern", "electrical_tilt_deg", "mechanical_tilt_deg",
+    "mechanical_tilt_azimuth_deg", "required_cn_db", "use", "sfn_group", "sfn_delay_us", "station_id",
 )  # fmt: skip
 STATUS = {
     "lic": "on_air", "licensed": "on_air", "license": "on_air", "licence": "on_air", "on air": "on_air",
@@ -91,12 +96,9 @@ def _row(
         "latitude_deg": f"{latitude_deg:.6f}",
         "longitude_deg": f"{longitude_deg:.6f}",
         "rf_channel": _whole(text("channel")),
-        "polarization": text("polarization"),
-        "azimuth_pattern": text("azimuth_pattern"),
-        "use": text("use"),
         "system": _word("system", text("system"), SYSTEMS, answers, into),
         "as_of": _date(text("as_of")),
-        "station_id": text("station_id"),
+        **{name: text(name) for name in AS_THEY_ARE},
     }
     return row | _frequency(found, text) | _power(found, text) | _heights(found, text)
 
