@@ -296,7 +296,7 @@ WRONG = {
     "height missing": (START + ",,ONE,,60,dBuV/m,,,,,,", ["height_m", "5 to 10 dB"]),
     "percent alone": (START + "rooftop,10,ONE,,,,,,,,62,", ["says no decibels"]),
     "station unknown": (START + "rooftop,10,XXX,,60,dBuV/m,,,,,,", ['found "XXX"', "ONE"]),
-    "no position": ("P1,,0,0,rooftop,10,ONE,,60,dBuV/m,,,,,,", ["missing position"]),
+    "no position": ("P1,,0,0,rooftop,10,ONE,,60,dBuV/m,,,,,,", ["unknown position"]),
     "mount unknown": (START + "balcony,10,ONE,,60,dBuV/m,,,,,,", ["Shelf", "balcony"]),
     "yes without mount": (START + ",10,ONE,,,,,,,,,yes", ["whole installation"]),
     "nothing": (START + "rooftop,10,ONE,,,,,,,,,", ["no level, MER or yes/no"]),

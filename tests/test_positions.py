@@ -120,6 +120,19 @@ def test_every_table_takes_every_spelling(tmp_path, name, place):
     assert read(path) == HERE
 
 
+@pytest.mark.parametrize("place", [{"latitude_deg": "0", "longitude_deg": "0.0"}, {"position": "0, 0"}])
+@pytest.mark.parametrize("name", INPUTS)
+def test_every_table_knows_the_place_that_stands_for_no_position(tmp_path, name, place):
+    read, columns_of = INPUTS[name]
+    columns = columns_of(place)
+    path = tmp_path / "table.csv"
+    path.write_text(
+        ",".join(columns) + "\n" + ",".join(f'"{cell}"' for cell in columns.values()) + "\n", "utf-8"
+    )
+    with pytest.raises(InputError, match="unknown position"):
+        read(path)
+
+
 @pytest.mark.parametrize("depot", ["N44.01 W35.66", "44,01 -35,66", [-35.66, 44.01]])
 def test_a_depot_is_written_as_any_position(depot):
     longitude_deg, latitude_deg = AreasSettings(depot=depot, radius_km=10.0).depot

@@ -48,9 +48,6 @@ def read_addresses(path: Path | str) -> AddressList:
 def read_address(row: Row, warnings: list[str]) -> ListedAddress:
     """Return the place of a row. Raises InputError where it has none."""
     latitude_deg, longitude_deg = read_place(row, warnings)
-    # What spreadsheets and geocoders leave where they found nothing; in the sea off Africa, so nobody's home.
-    if latitude_deg == 0.0 and longitude_deg == 0.0:
-        raise row.wrong("latitude_deg", "0, 0 is a missing position. Fill it or remove the row.")
     label = row.text("label") or row.text("name") or row.text("address")
     return ListedAddress(row.where, row.text("id") or label, label, latitude_deg, longitude_deg)
 

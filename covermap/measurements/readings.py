@@ -142,8 +142,6 @@ def _reading(
     if optional_number(row, "attenuator_db", -60.0, 60.0):
         return None
     latitude_deg, longitude_deg = read_place(row, warnings)
-    if latitude_deg == 0.0 and longitude_deg == 0.0:
-        raise row.wrong("latitude_deg", "0, 0 is a missing position. Fill it or remove the row.")
     tier = _tier(row, tiers)
     height_m = optional_number(row, "height_m", 0.3, 100.0)
     if height_m is None and tier is None:

@@ -139,10 +139,20 @@ def read_position(text: str, where: str) -> tuple[float, float]:
 
 def read_place(row: Row, warnings: list[str]) -> tuple[float, float]:
     """Return latitude and longitude of a row in degrees: of its position where that is filled, else of its
-    two columns. Raises InputError where neither is one."""
+    two columns. Raises InputError where neither is one, and at 0, 0."""
     if row.text("position"):
-        return read_position(row.text("position"), f"{row.where}, column position")
-    return read_latitude_deg(row, warnings), read_longitude_deg(row, warnings)
+        where = f"{row.where}, column position"
+        place = read_position(row.text("position"), where)
+    else:
+        where = f"{row.where}, columns latitude_deg and longitude_deg"
+        place = read_latitude_deg(row, warnings), read_longitude_deg(row, warnings)
+    if place == (0.0, 0.0):  # what spreadsheets and geocoders leave where they found nothing
+        raise InputError(
+            f'{where}: found "0" and "0".\n'
+            "  That is a place in the sea that stands for an unknown position. Fill the cells or remove the "
+            "row."
+        )
+    return place
 
 
 def _halves(text: str) -> list[tuple[str, str]]:

@@ -122,7 +122,4 @@ def _positions(
 
 def _written_otherwise(row: Row) -> tuple[float, float]:
     """Return latitude and longitude of a row that are no plain numbers. Raises InputError."""
-    latitude_deg, longitude_deg = read_place(row, [])
-    if latitude_deg == 0.0 and longitude_deg == 0.0:
-        raise row.wrong(LATITUDE, "0, 0 is a missing position. Fill it or remove the row.")
-    return latitude_deg, longitude_deg
+    return read_place(row, [])

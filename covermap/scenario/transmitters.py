@@ -245,14 +245,8 @@ def _station(
 
 
 def _position(row: Row, warnings: list[str]) -> tuple[float, float]:
-    """Return longitude and latitude in WGS 84. Raises InputError at 0, 0."""
+    """Return longitude and latitude in WGS 84."""
     latitude_deg, longitude_deg = read_place(row, warnings)
-    if latitude_deg == 0.0 and longitude_deg == 0.0:
-        raise InputError(
-            f'{row.where}, columns latitude_deg and longitude_deg: found "0" and "0".\n'
-            "  That is a place in the sea that stands for an unknown position. Fill the cells or remove the "
-            "row."
-        )
     return to_wgs84(row, longitude_deg, latitude_deg, warnings)
 
 
