@@ -185,6 +185,16 @@ def test_heights_count_before_the_class_which_counts_where_they_are_void(tmp_pat
         assert middle[middle.size // 2 + 2 :].tolist() == [15.0] * (middle.size - middle.size // 2 - 2)
 
 
+def test_paths_of_places_and_of_maps_carry_a_canopy_as_high_as_it_is(tmp_path):
+    bare, surface = (
+        plain(tmp_path),
+        write_terrain(tmp_path / "surface.tif", np.full((30, 30), 112.3, np.float32)),
+    )
+    terrain = read_terrain(settings(surface, kind="with_canopy", bare_earth=[bare]))
+    for _, clutter in along(terrain):
+        assert clutter[2:-2] == pytest.approx(12.3, abs=1e-4)  # and not 12.5, a step of clutter_height_m
+
+
 def test_a_canopy_and_a_raster_of_its_heights_give_the_same_paths(tmp_path):
     bare, difference = plain(tmp_path), np.zeros((30, 30), dtype=np.float32)
     difference[:, 10:20] = 12.0

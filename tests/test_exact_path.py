@@ -16,7 +16,7 @@ class WoodedPlain:
 
     ground_m = path_ground_m = elevation_m
 
-    def clutter_height_m(self, longitude_deg, latitude_deg):
+    def path_clutter_m(self, longitude_deg, latitude_deg):
         return np.full(np.shape(longitude_deg), 15.0, dtype=np.float32)
 
     def zone(self, longitude_deg, latitude_deg):

@@ -87,7 +87,7 @@ def point_profile(
     # Mast and home stand on the ground even where only the canopy above it is unknown, as in the sweep.
     ground_m[[0, -1]] = terrain.ground_m(longitudes[[0, -1]], latitudes[[0, -1]])
     distance_km = along_m / 1000.0
-    clutter_m = terrain.clutter_height_m(longitudes, latitudes).astype(np.float64)
+    clutter_m = terrain.path_clutter_m(longitudes, latitudes).astype(np.float64)
     inner = np.minimum(distance_km, distance_km[-1] - distance_km) >= CLEAR_OF_CLUTTER_KM - 1e-9
     middle = GEODESIC.fwd(mast_longitude_deg, mast_latitude_deg, azimuth, length_m / 2.0)[1]
     return PointProfile(

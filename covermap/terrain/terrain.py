@@ -166,13 +166,18 @@ class Terrain:
         Of a canopy elevation its height above the bare earth; else of the raster of heights, where it has
         none of the cell's class, or what is assumed; 0 where nothing says anything. [m]
         """
+        heights_m = self.path_clutter_m(longitude_deg, latitude_deg)
+        # In steps, so that surroundings() can list every height that a place may have.
+        return STEP_HEIGHT_M[in_steps(heights_m)] if self.with_canopy else heights_m
+
+    def path_clutter_m(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.float32]:
+        """Return clutter_height_m, a canopy as high as it is: what paths carry on their ground. [m]"""
         if self.with_canopy:
             above_m = self.elevation_m(longitude_deg, latitude_deg) - self.ground_m(
                 longitude_deg, latitude_deg
             )
-            # In steps, so that surroundings() can list every height that a place may have; paths take the
-            # height itself.
-            return STEP_HEIGHT_M[in_steps(np.nan_to_num(above_m))]
+            # Two surveys differ by decimetres, so the surface may lie below the ground.
+            return np.maximum(np.nan_to_num(above_m), 0.0).astype(np.float32)
         heights_m = heights_from(self._standing, longitude_deg, latitude_deg)
         if self.assumed is not None:
             # assumed for land; data are believed on water too
@@ -273,7 +278,7 @@ class Terrain:
         ground_out : float64, shape (R, n + 1)
             Filled with what path_ground_m gives. [m]
         clutter_out : float32, shape (R, n + 1)
-            Filled with what clutter_height_m gives. [m]
+            Filled with what path_clutter_m gives. [m]
         zone_out : uint8, shape (R, n + 1)
             Filled with what zone gives.
 
@@ -311,7 +316,6 @@ class Terrain:
         surface_m = np.empty_like(ground)
         fill_heights_along(self.elevation, knot_longitude_deg, knot_latitude_deg, steps_per_knot, surface_m)
         ground[np.isnan(surface_m)] = np.nan
-        # Two surveys differ by decimetres, so the surface may lie below the ground.
         clutter[...] = np.maximum(np.nan_to_num(surface_m - ground), 0.0)
 
     def _classes(
