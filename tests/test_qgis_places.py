@@ -114,6 +114,12 @@ answer["path"] = {
     "colours": len({picture.pixelColor(x, y).name() for x in range(0, picture.width(), 7)
                     for y in range(0, picture.height(), 7)}),
 }
+from covermap_plugin import ground_line, path_picture
+beyond = dict(station, longitude_deg=station["longitude_deg"] - 2.0, ground_m=None)
+line = ground_line.GroundLine(plugin.dock.result, plugin.dock.place, beyond)
+window = path_picture.PathWindow(line, beyond)
+window.picture.grab()
+answer["beyond"] = {"hills": window.picture.line.hills, "words": window.sentence.text()}
 outside = QgsPointXY(0.0, 10.0)
 plugin.dock.ask(outside)
 answer["outside"] = plugin.dock.said.text()
@@ -194,6 +200,12 @@ def test_the_path_has_the_length_and_bearing_of_the_geodesic(asked, places, demo
     assert abs((path["azimuth"] - azimuth + 180.0) % 360.0 - 180.0) < 0.1
     assert path["colours"] > 3
     assert ("No ground stands above" in path["words"]) is (path["hills"] == [])
+
+
+def test_a_path_from_ground_that_the_result_does_not_hold_has_no_line(asked):
+    assert asked["beyond"]["hills"] == []
+    assert "so that no line can be drawn" in asked["beyond"]["words"]
+    assert "No ground stands above" not in asked["beyond"]["words"]
 
 
 def test_the_dock_copies_all_it_says_and_leaves_nothing_behind(asked):

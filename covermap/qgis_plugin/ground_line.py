@@ -21,7 +21,8 @@ class GroundLine:
     """The ground from a mast (distance 0) to a place, with the earth's bulge on top.
 
     distance_km, ground_m : lists; ground_m is None where the result knows no ground, bulge included
-    line_m : height of the straight line from the mast's antenna to the receiving antenna at each distance
+    line_m : height of the straight line from the mast's antenna to the receiving antenna at each distance;
+        empty where the ground at one of them is not known
     hills : (distance_km, how far above the line in m), the highest point of each stretch above the line
     unknown_km : how much of the way lies beyond the result's ground
     """
@@ -52,15 +53,17 @@ class GroundLine:
             self.distance_km.append(distance)
             self.ground_m.append(None if ground is None else ground + bulge_m)
         self._draw_line(station)
-        self.hills = list(_above(self.distance_km, self.ground_m, self.line_m))
+        self.hills = list(_above(self.distance_km, self.ground_m, self.line_m)) if self.line_m else []
         unknown = sum(ground is None for ground in self.ground_m)
         self.unknown_km = self.length_km * unknown / (STEPS + 1)
 
     def _draw_line(self, station):
         # What the run took for the ground at the mast, which may stand outside the raster.
         foot = station["ground_m"] if station["ground_m"] is not None else self.ground_m[0]
-        first = (foot or 0.0) + (station["antenna_height_m"] or 0.0)
-        last = (self.ground_m[-1] or 0.0) + RECEIVER_M
+        if foot is None or self.ground_m[-1] is None:
+            return
+        first = foot + (station["antenna_height_m"] or 0.0)
+        last = self.ground_m[-1] + RECEIVER_M
         self.line_m = [first + (last - first) * step / STEPS for step in range(STEPS + 1)]
 
 

@@ -26,16 +26,16 @@ class PathPicture(QWidget):
         self._scale()
         self._draw_ground(painter)
         self._draw_axes(painter)
-        painter.setPen(QPen(QColor(LINE), 1.6))
-        ends = [QPointF(self._x(self.line.distance_km[k]), self._y(self.line.line_m[k])) for k in (0, -1)]
-        painter.drawLine(*ends)
-        self._draw_ends(painter, ends)
+        if self.line.line_m:
+            self._draw_line(painter)
         self._draw_hills(painter)
+        self._text(painter, self.box.left(), 18, self.from_name, LEFT)
+        self._text(painter, self.box.right(), 18, self.to_name, RIGHT)
         painter.end()
 
     def _scale(self):
         known = [height for height in self.line.ground_m if height is not None] + self.line.line_m
-        low, high = min(known), max(known)
+        low, high = min(known, default=0.0), max(known, default=0.0)
         # + 1: flat ground with the mast on it still has a height to draw
         self.low_m, self.span_m = low - 0.08 * (high - low + 1), 1.25 * (high - low + 1)
         self.box = QRectF(
@@ -79,14 +79,16 @@ class PathPicture(QWidget):
                 RIGHT,
             )
 
-    def _draw_ends(self, painter, ends):
+    def _draw_line(self, painter):
+        """Draw the straight line and the two masts that it hangs between."""
+        painter.setPen(QPen(QColor(LINE), 1.6))
+        ends = [QPointF(self._x(self.line.distance_km[k]), self._y(self.line.line_m[k])) for k in (0, -1)]
+        painter.drawLine(*ends)
         painter.setPen(QPen(QColor(INK), 2.0))
         for point, distance in zip(ends, (0, -1)):
             ground = self.line.ground_m[distance]
             if ground is not None:
                 painter.drawLine(point, QPointF(point.x(), self._y(ground)))
-        self._text(painter, self.box.left(), 18, self.from_name, LEFT)
-        self._text(painter, self.box.right(), 18, self.to_name, RIGHT)
 
     def _draw_hills(self, painter):
         highest = sorted(self.line.hills, key=lambda hill: -hill[1])[:MOST_HILLS]
@@ -130,7 +132,9 @@ class PathWindow(QDialog):
 def sentence_of(line):
     """Return what the picture shows in words."""
     words = f"{line.length_km:.0f} km, bearing {line.azimuth_deg:.0f}° from true north. "
-    if line.hills:
+    if not line.line_m:
+        words += "The result does not hold the ground at both ends, so that no line can be drawn. "
+    elif line.hills:
         count = len(line.hills)
         far, over = max(line.hills, key=lambda hill: hill[1])
         words += (
