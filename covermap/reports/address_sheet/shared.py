@@ -88,7 +88,8 @@ def shared_cautions() -> list[str]:
 
 def shared_in_words(shared: SharedAntenna, facts: SharedFacts) -> list[str]:
     """Return the antenna, who it serves, what it costs and needs, in sentences."""
-    aim = join([f"{half_up(aim) % 360}°" for aim in shared.aims_deg]) or say("shared.any_aim")
+    aims = join([f"{half_up(aim) % 360}°" for aim in shared.aims_deg])
+    aim = say("shared.aimed", aims=aims) if aims else say("shared.any_aim")
     gain = shared.amplifier.gain_db
     sentences = [
         say(
