@@ -14,7 +14,7 @@ from covermap.grid.store import Store
 from covermap.inputs.prepare import store_folder
 from covermap.jobs.antenna_stock import by_cost, catalogue_stock, least_costly
 from covermap.jobs.installation_reception import holding
-from covermap.jobs.over_cells import all_cells
+from covermap.jobs.over_cells import all_cells, answer
 from covermap.planning.antenna_stock import antenna_stock
 from covermap.planning.installation_comparison import ComparedInstallation
 
@@ -61,7 +61,7 @@ def test_stock_by_hand():
 
 @pytest.mark.slow
 def test_every_home_of_the_run_is_counted_once_at_the_least_cost(prepared):  # noqa: F811
-    table = catalogue_stock(prepared, Store(store_folder(prepared.scenario, None)))
+    table = answer(prepared, Store(store_folder(prepared.scenario, None)), catalogue_stock(prepared))
     whole = table[(table.neighbourhood_id != "service_area") & (table.wanted_list == "main")]
     assert 0.8 * prepared.homes.total < whole.homes.sum() <= prepared.homes.total + 1
     prices = [told.price for told, _ in by_cost(prepared)]

@@ -15,9 +15,10 @@ import covermap
 from covermap.catalogue import installed
 from covermap.grid.store import Store
 from covermap.inputs.prepare import prepare, store_folder
+from covermap.jobs.from_store import FromStore
 from covermap.jobs.installation_reception import brought, holding
-from covermap.jobs.over_cells import all_cells
-from covermap.jobs.page_antennas import antennas_of, page_antennas
+from covermap.jobs.over_cells import all_cells, answer
+from covermap.jobs.page_antennas import page_antennas
 from covermap.reports.web_map.own_antennas import PageAntenna, PageAntennas
 from covermap.scenario.wanted import every_service
 from covermap.tables import read_tiers, table_text
@@ -95,8 +96,8 @@ def test_the_services_of_a_class_are_those_of_its_antenna(demo, prepared):
 
 
 def test_page_values_are_those_of_the_run_and_there_only_with_a_catalogue(prepared):
-    found = antennas_of(prepared, None)(prepared.grid)
     store = Store(store_folder(prepared.scenario, None))
+    found = FromStore(prepared, store, None).answers(prepared.grid).antennas
     put_up = [installed(key, prepared.catalogue, prepared.tiers) for key in ("like_5", "small")]
     wanted = prepared.scenario.wanted[0]
     expected = holding(prepared, store, [one.tiers for one in put_up], wanted, all_cells(prepared))
@@ -107,14 +108,19 @@ def test_page_values_are_those_of_the_run_and_there_only_with_a_catalogue(prepar
     settings = prepared.scenario.settings
     bare = settings.model_copy(update={"reception": settings.reception.model_copy(update={"antennas": None})})
     without = replace(prepared, scenario=replace(prepared.scenario, settings=bare))
-    assert antennas_of(without, None) is None
+    answers = FromStore(without, store, None).answers(prepared.grid)
+    assert answers.antennas is None
+    assert answers.stock is None
+    assert answers.alone is not None
 
 
 def test_a_coarser_page_takes_the_cells_in_the_middle(prepared):
     grid = prepared.grid
     coarse = replace(grid, cell_m=3 * grid.cell_m, rows=-(-grid.rows // 3), cols=-(-grid.cols // 3))
     store = Store(store_folder(prepared.scenario, None))
-    fine, found = (page_antennas(prepared, store, one).holds["main"] for one in (grid, coarse))
+    fine, found = (
+        answer(prepared, store, page_antennas(prepared, one)).holds["main"] for one in (grid, coarse)
+    )
     rows, cols = (np.minimum(np.arange(0, size, 3) + 1, size - 1) for size in grid.shape)
     assert np.array_equal(found, fine[:, rows][:, :, cols])
 

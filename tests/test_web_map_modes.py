@@ -462,10 +462,14 @@ def test_page_holds_what_the_run_says_of_a_service_by_itself(browser, demo):
 
 
 def test_no_list_of_the_run_needs_less_than_its_services_by_themselves(demo):
-    from covermap.jobs.service_tiers import tiers_of
+    from covermap.grid.store import Store
+    from covermap.inputs.prepare import store_folder
+    from covermap.jobs.over_cells import answer
+    from covermap.jobs.service_tiers import service_tiers
 
     (coverage, _), prepared = demo
-    tiers = tiers_of(prepared, None)(coverage.grid)
+    store = Store(store_folder(prepared.scenario, None))
+    tiers = answer(prepared, store, service_tiers(prepared, coverage.grid))
     tier = coverage.read("main/tier")
     places = {service.stations: number for number, service in enumerate(tiers.services)}
     wanted = next(wanted for wanted in prepared.scenario.wanted if wanted.name == "main")

@@ -41,6 +41,22 @@ class LossBlock:
     path_class: NDArray[np.uint8]
     smooth_earth: NDArray[np.bool_] | None = None
 
+    def some(self, cells: slice | NDArray[np.int64]) -> LossBlock:
+        """Return some of the cells, counted row by row: their last two axes are one."""
+
+        def of(values: NDArray) -> NDArray:
+            flat: NDArray = values.reshape(*values.shape[:-2], -1)[..., cells]
+            return flat
+
+        return LossBlock(
+            of(self.loss_db),
+            of(self.spread_db),
+            of(self.departure_deg),
+            of(self.near),
+            of(self.path_class),
+            None if self.smooth_earth is None else of(self.smooth_earth),
+        )
+
 
 def of_frequency(block: LossBlock, index: int) -> LossBlock:
     """Return the part of a block that belongs to one of its frequencies."""

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from functools import partial
+from collections.abc import Sequence
 from itertools import product
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -15,11 +13,9 @@ from numpy.typing import NDArray
 from covermap.catalogue import Installed, installed
 from covermap.constants import TIER_COUNT, UNKNOWN_UINT8
 from covermap.errors import InputError
-from covermap.grid.store import Store
 from covermap.inputs.preparation import Preparation
-from covermap.inputs.prepare import store_folder
-from covermap.jobs.installation_reception import holding
-from covermap.jobs.over_cells import cells_with_homes
+from covermap.jobs.installation_reception import holding_question
+from covermap.jobs.over_cells import Inquiry, cells_with_homes
 from covermap.jobs.page_antennas import installations_on_page
 from covermap.planning.antenna_stock import NONE_HOLDS, UNKNOWN, antenna_stock
 from covermap.planning.installation_comparison import ComparedInstallation
@@ -28,40 +24,33 @@ from covermap.reception.tiers import Tier
 MOST_PAIRS = 7  # the least costly ones of an antenna for UHF and one for VHF (judgement)
 
 
-def stock_of(
-    prepared: Preparation, store: Path | None, workers: int | None = None
-) -> Callable[[], pd.DataFrame] | None:
-    """Return catalogue_stock() of a run; None without a catalogue, homes or prices."""
-    named = prepared.scenario.settings.reception.antennas is not None
-    if not named or prepared.homes is None or prepared.counted.prices is None:
-        return None
-    return partial(catalogue_stock, prepared, Store(store_folder(prepared.scenario, store)), workers)
+def catalogue_stock(prepared: Preparation) -> Inquiry[pd.DataFrame]:
+    """Ask for homes by neighbourhood and the least costly installation of the catalogue, for every list.
 
-
-def catalogue_stock(prepared: Preparation, store: Store, workers: int | None = None) -> pd.DataFrame:
-    """Return homes by neighbourhood and the least costly installation of the catalogue, for every list."""
-    counted, homes = prepared.counted, prepared.homes
+    Raises InputError without homes.
+    """
+    counted, homes, lists = prepared.counted, prepared.homes, prepared.scenario.wanted
     if homes is None:
         raise InputError("The stock needs homes. Add [homes] to the scenario.")
     ordered = by_cost(prepared)
-    told = [installation for installation, _ in ordered]
-    tiers = [tier for _, tier in ordered]
-    tables = [
-        antenna_stock(
-            wanted.name,
-            least_costly(
-                holding(prepared, store, _ladders(tiers), wanted, cells_with_homes(prepared), workers),
-                len(tiers),
-            ),
-            told,
-            homes,
-            prepared.grid,
-            counted.service_area,
-            counted.neighbourhoods,
-        )
-        for wanted in prepared.scenario.wanted
-    ]
-    return pd.concat(tables, ignore_index=True)
+    ladders, cells = _ladders([tier for _, tier in ordered]), cells_with_homes(prepared)
+
+    def tell(values: Sequence[NDArray[np.uint8]]) -> pd.DataFrame:
+        tables = [
+            antenna_stock(
+                wanted.name,
+                least_costly(variant, len(ordered)),
+                [installation for installation, _ in ordered],
+                homes,
+                prepared.grid,
+                counted.service_area,
+                counted.neighbourhoods,
+            )
+            for wanted, variant in zip(lists, values, strict=True)
+        ]
+        return pd.concat(tables, ignore_index=True)
+
+    return Inquiry(tuple(holding_question(prepared, ladders, one, cells) for one in lists), tell)
 
 
 def by_cost(prepared: Preparation) -> list[tuple[ComparedInstallation, Tier]]:

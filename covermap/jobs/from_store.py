@@ -6,14 +6,18 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
 from covermap.grid.frame import Grid
+from covermap.grid.store import Store
 from covermap.inputs.preparation import Preparation
-from covermap.jobs.antenna_stock import stock_of
-from covermap.jobs.page_antennas import antennas_of
-from covermap.jobs.service_tiers import tiers_of
+from covermap.inputs.prepare import store_folder
+from covermap.jobs.antenna_stock import catalogue_stock
+from covermap.jobs.over_cells import Inquiry, answers
+from covermap.jobs.page_antennas import page_antennas
+from covermap.jobs.service_tiers import service_tiers
 from covermap.jobs.side_by_side import side_by_side
 from covermap.reports.web_map.own_antennas import PageAntennas
 from covermap.reports.web_map.own_list import ServiceTiers
@@ -21,55 +25,58 @@ from covermap.result.parts import parts_of
 
 
 @dataclass(frozen=True)
-class FromStore:
-    """Questions still to be asked; None where nobody asks.
+class Answers:
+    """What was asked; None where nobody asked.
 
-    alone : the class each service needs by itself, in the squares of a grid
+    alone : the class each service needs by itself, in the squares of a page
     antennas : where each antenna of a catalogue holds a list there
     stock : what of the catalogue to stock
     """
 
-    alone: Callable[[Grid], ServiceTiers] | None = None
-    antennas: Callable[[Grid], PageAntennas] | None = None
-    stock: Callable[[], pd.DataFrame] | None = None
-
-
-NOTHING = FromStore()
+    alone: ServiceTiers | None = None
+    antennas: PageAntennas | None = None
+    stock: pd.DataFrame | None = None
 
 
 @dataclass(frozen=True)
-class Answers:
-    """What was asked, as functions that wait for the answer; each gives None where nobody asked."""
+class FromStore:
+    """Questions still to be asked of a run's paths.
 
-    alone: Callable[[], ServiceTiers | None]
-    antennas: Callable[[], PageAntennas | None]
-    stock: Callable[[], pd.DataFrame | None]
+    workers : threads; None is one a processor. with_stock : whether the stock is asked for
+    """
+
+    prepared: Preparation
+    store: Store
+    workers: int | None
+    with_stock: bool = True
+
+    def answers(self, grid: Grid) -> Answers:
+        """Ask everything, in one pass over the store; grid : the page's."""
+        prepared = self.prepared
+        asked: dict[str, Inquiry[Any]] = {"alone": service_tiers(prepared, grid)}
+        if prepared.scenario.settings.reception.antennas is not None:
+            asked["antennas"] = page_antennas(prepared, grid)
+            if self.with_stock and prepared.homes is not None and prepared.counted.prices is not None:
+                asked["stock"] = catalogue_stock(prepared)
+        told = answers(prepared, self.store, list(asked.values()), self.workers)
+        return Answers(**dict(zip(asked, told, strict=True)))
 
 
 @contextmanager
-def asked_beside(kept: FromStore, grid: Grid) -> Iterator[Answers]:
+def asked_beside(kept: FromStore | None, grid: Grid) -> Iterator[Callable[[], Answers]]:
     """Ask everything beside what is done inside, which mostly is Python's: the kernels leave it the lock.
 
-    grid : the page's
+    Gives a function that waits for the answers. grid : the page's
     """
     with side_by_side(1) as begin:
-        yield Answers(
-            _nothing if kept.alone is None else begin(kept.alone, grid),
-            _nothing if kept.antennas is None else begin(kept.antennas, grid),
-            _nothing if kept.stock is None else begin(kept.stock),
-        )
+        yield Answers if kept is None else begin(kept.answers, grid)
 
 
-def _nothing() -> None:
-    """Answer what nobody asked."""
-
-
-def from_store(prepared: Preparation, store: Path | None, workers: int | None = None) -> FromStore:
+def from_store(prepared: Preparation, store: Path | None, workers: int | None = None) -> FromStore | None:
     """Return what the outputs of a run ask; store None: that beside the scenario.
 
     Nothing of a map in parts: its page offers no list and no antenna of one's own.
     """
     if len(parts_of(prepared.grid)) > 1:  # the store need not hold more than the paths of one part
-        return NOTHING
-    asked = prepared, store, workers
-    return FromStore(tiers_of(*asked), antennas_of(*asked), stock_of(*asked))
+        return None
+    return FromStore(prepared, Store(store_folder(prepared.scenario, store)), workers)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from covermap.grid.store import Store
 from covermap.inputs.preparation import Preparation
-from covermap.jobs.over_cells import Cells, over_cells
+from covermap.jobs.over_cells import Cells, Question, over_cells
 from covermap.reception import CellSignals
 from covermap.reception.installed import HoldingReceiver, InstallationCounter, Receiving
 from covermap.reception.tiers import Tier
@@ -31,7 +31,14 @@ def holding(
     cells: Cells,
     workers: int | None = None,
 ) -> NDArray[np.uint8]:
-    """Return which variant of each installation holds a list, shape (I, rows, cols).
+    """Return the values of holding_question(), shape (I, rows, cols)."""
+    return over_cells(prepared, store, [holding_question(prepared, ladders, wanted, cells)], workers)[0]
+
+
+def holding_question(
+    prepared: Preparation, ladders: Sequence[Sequence[Tier]], wanted: WantedList, cells: Cells
+) -> Question:
+    """Return the question which variant of each of I installations holds a list.
 
     ladders : the variants of each installation, of which the first that holds is told
     A value is 0 where none holds, else the variant's number from 1; 255 unknown.
@@ -42,7 +49,7 @@ def holding(
     def work(signals: CellSignals) -> NDArray[np.uint8]:
         return np.stack([receiver.receive(signals) for receiver in receivers])
 
-    return over_cells(prepared, store, cells, len(ladders), work, workers)
+    return Question(cells, len(ladders), work)
 
 
 def brought(
@@ -52,7 +59,12 @@ def brought(
     cells: Cells,
     workers: int | None = None,
 ) -> NDArray[np.uint8]:
-    """Return with which installations each service of the station file arrives, alone, (V, rows, cols).
+    """Return the values of brought_question(), shape (V, rows, cols)."""
+    return over_cells(prepared, store, [brought_question(prepared, installations, cells)], workers)[0]
+
+
+def brought_question(prepared: Preparation, installations: Sequence[Tier], cells: Cells) -> Question:
+    """Return the question with which installations each of V services arrives, alone.
 
     installations : up to 7. V : of every_service()
     A value is a sum of bits, 1 for the first installation, 2 for the second and so on; 255 unknown.
@@ -60,4 +72,4 @@ def brought(
     counter = InstallationCounter(
         installations, every_service(prepared.scenario.stations), surroundings_of(prepared)
     )
-    return over_cells(prepared, store, cells, len(counter.services), counter.count, workers)
+    return Question(cells, len(counter.services), counter.count)

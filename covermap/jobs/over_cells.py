@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import islice
+from typing import Any, Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,8 +19,11 @@ from covermap.grid.store import Store
 from covermap.inputs.preparation import Preparation
 from covermap.jobs.path_stage import TILE_CELLS, tile_blocks
 from covermap.jobs.tile_reception import tile_signals
-from covermap.reception import CellSignals
+from covermap.reception import CellSignals, joined_cells
 from covermap.reports.web_map.layers import station_step
+
+Told = TypeVar("Told")
+Window = tuple[slice, slice]
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,6 +41,13 @@ class Cells:
     def shape(self) -> tuple[int, int]:
         """Return how many rows and columns."""
         return self.rows.size, self.cols.size
+
+    def inside(self, tile: Tile) -> Window:
+        """Return which of the rows and columns a tile has."""
+        return (
+            slice(*np.searchsorted(self.rows, (tile.row, tile.row + tile.rows))),
+            slice(*np.searchsorted(self.cols, (tile.col, tile.col + tile.cols))),
+        )
 
 
 def all_cells(prepared: Preparation) -> Cells:
@@ -80,45 +93,109 @@ def page_cells(prepared: Preparation, grid: Grid, layers: int) -> PageCells:
     return PageCells(middles(prepared, round(grid.cell_m / prepared.grid.cell_m) * step), grid, step)
 
 
-def over_cells(
-    prepared: Preparation,
-    store: Store,
-    cells: Cells,
-    kinds: int,
-    work: Callable[[CellSignals], NDArray[np.uint8]],
-    workers: int | None = None,
-) -> NDArray[np.uint8]:
-    """Return what work gives for some cells of a run, shape (kinds, rows, cols); 255 where nothing is known.
+@dataclass(frozen=True, eq=False)
+class Question:
+    """What is asked of some cells.
 
     work : returns kinds values a cell, (kinds, N), of what arrives in N cells; called on threads
     """
-    values = np.full((kinds, *cells.shape), UNKNOWN_UINT8, dtype=np.uint8)
-    task = partial(_tile, prepared, store, cells, kinds, work)
-    for window, found in run_tasks(task, list(prepared.grid.tiles(TILE_CELLS)), workers):
-        values[:, *window] = found
+
+    cells: Cells
+    kinds: int
+    work: Callable[[CellSignals], NDArray[np.uint8]]
+
+
+@dataclass(frozen=True, eq=False)
+class Inquiry(Generic[Told]):
+    """Questions, and what is told from their values, one array of over_cells() a question."""
+
+    questions: tuple[Question, ...]
+    tell: Callable[[Sequence[NDArray[np.uint8]]], Told]
+
+
+def answer(prepared: Preparation, store: Store, inquiry: Inquiry[Told], workers: int | None = None) -> Told:
+    """Ask the questions of an inquiry; return what is told."""
+    told: Told = answers(prepared, store, [inquiry], workers)[0]
+    return told
+
+
+def answers(
+    prepared: Preparation, store: Store, inquiries: Sequence[Inquiry[Any]], workers: int | None = None
+) -> list[Any]:
+    """Ask the questions of all inquiries in one pass over the store; return what each tells."""
+    questions = [question for inquiry in inquiries for question in inquiry.questions]
+    values = iter(over_cells(prepared, store, questions, workers))
+    return [inquiry.tell(list(islice(values, len(inquiry.questions)))) for inquiry in inquiries]
+
+
+def over_cells(
+    prepared: Preparation, store: Store, questions: Sequence[Question], workers: int | None = None
+) -> list[NDArray[np.uint8]]:
+    """Return the values of each question, shape (kinds, rows, cols); 255 where nothing is known."""
+    values = [np.full((asked.kinds, *asked.cells.shape), UNKNOWN_UINT8, np.uint8) for asked in questions]
+    task = partial(_square, prepared, store, questions)
+    squares = list(prepared.grid.tiles(TILE_CELLS * _tiles_a_side(prepared.grid, questions)))
+    for square, found in zip(squares, run_tasks(task, squares, workers), strict=True):
+        for asked, into, here in zip(questions, values, found, strict=True):
+            into[:, *asked.cells.inside(square)] = here
     return values
 
 
-def _tile(
-    prepared: Preparation,
-    store: Store,
-    cells: Cells,
-    kinds: int,
-    work: Callable[[CellSignals], NDArray[np.uint8]],
-    tile: Tile,
-) -> tuple[tuple[slice, slice], NDArray[np.uint8]]:
-    window = (
-        slice(*np.searchsorted(cells.rows, (tile.row, tile.row + tile.rows))),
-        slice(*np.searchsorted(cells.cols, (tile.col, tile.col + tile.cols))),
-    )
-    rows, cols = cells.rows[window[0]] - tile.row, cells.cols[window[1]] - tile.col
-    asked = prepared.inside_area(tile)
-    if cells.homes_only and prepared.homes is not None:
-        asked = asked & (np.nan_to_num(prepared.homes.window(tile)) > 0.0)
-    inside = asked[np.ix_(rows, cols)].ravel()
-    found = np.full((kinds, inside.size), UNKNOWN_UINT8, dtype=np.uint8)
-    if inside.any():
-        chosen = np.add.outer(rows * tile.cols, cols).ravel()[inside]
-        signals = tile_signals(prepared, tile, tile_blocks(prepared, store, tile)).some(chosen)
-        found[:, inside] = work(signals)
-    return window, found.reshape(kinds, rows.size, cols.size)
+def _tiles_a_side(grid: Grid, questions: Sequence[Question]) -> int:
+    """Return the tiles on a side of the squares asked at once: of few cells a tile more tiles."""
+    most = max((math.prod(asked.cells.shape) for asked in questions), default=grid.cells)
+    return max(1, round(math.sqrt(grid.cells / most)))
+
+
+def _square(
+    prepared: Preparation, store: Store, questions: Sequence[Question], square: Tile
+) -> list[NDArray[np.uint8]]:
+    """Return the values of each question in a square of tiles."""
+    inside = prepared.inside_area(square)
+    places = [_places(asked.cells, square) for asked in questions]
+    asked = [
+        (_with_homes(prepared, square, inside) if question.cells.homes_only else inside)[place]
+        for question, place in zip(questions, places, strict=True)
+    ]
+    found = [
+        np.full((question.kinds, *here.shape), UNKNOWN_UINT8, np.uint8)
+        for question, here in zip(questions, asked, strict=True)
+    ]
+    any_asked = np.zeros(inside.shape, np.bool_)
+    for place, here in zip(places, asked, strict=True):
+        any_asked[place] |= here
+    if any_asked.any():
+        signals, number = _signals(prepared, store, square, any_asked)
+        for question, place, here, values in zip(questions, places, asked, found, strict=True):
+            if here.any():
+                values[:, here] = question.work(signals.some(number[place][here]))
+    return found
+
+
+def _places(cells: Cells, square: Tile) -> tuple[NDArray[np.int64], ...]:
+    """Return the cells as an index of an array of the square."""
+    rows, cols = cells.inside(square)
+    return np.ix_(cells.rows[rows] - square.row, cells.cols[cols] - square.col)
+
+
+def _with_homes(prepared: Preparation, square: Tile, inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    if prepared.homes is None:
+        return inside
+    return inside & (np.nan_to_num(prepared.homes.window(square)) > 0.0)
+
+
+def _signals(
+    prepared: Preparation, store: Store, square: Tile, asked: NDArray[np.bool_]
+) -> tuple[CellSignals, NDArray[np.int64]]:
+    """Return what arrives at the asked cells of a square, and the place of each cell in that."""
+    number = np.full(asked.shape, -1)
+    found, count = [], 0
+    for part in prepared.grid.part(square).tiles(TILE_CELLS):
+        here = asked[part.window]
+        cells = np.flatnonzero(here)
+        if cells.size:
+            tile = replace(part, row=square.row + part.row, col=square.col + part.col)
+            found.append(tile_signals(prepared, tile, tile_blocks(prepared, store, tile), cells))
+            number[part.window][here] = count + np.arange(cells.size)
+            count += cells.size
+    return joined_cells(found), number

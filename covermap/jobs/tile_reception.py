@@ -34,6 +34,8 @@ from covermap.result.raster_catalogue import (
     STEEP_RAY_FLAG,
 )
 
+SomeCells = slice | NDArray[np.int64]
+ALL_CELLS = slice(None)
 SAMPLE_EVERY = 11  # cells; how the prediction error moves the tiers is told from a sample
 
 
@@ -156,10 +158,12 @@ def _second_opinions(
     }
 
 
-def tile_signals(prepared: Preparation, tile: Tile, blocks: list[LossBlock]) -> CellSignals:
-    """Return what arrives at the cells of a tile; not known outside the asked area."""
-    signals = _tile_fields(prepared, tile, blocks).signals
-    signals.field_dbuvm[:, :, ~prepared.inside_area(tile).ravel()] = np.nan
+def tile_signals(
+    prepared: Preparation, tile: Tile, blocks: list[LossBlock], cells: SomeCells = ALL_CELLS
+) -> CellSignals:
+    """Return what arrives at some cells of a tile, counted row by row; not known outside the asked area."""
+    signals = _tile_fields(prepared, tile, blocks, cells).signals
+    signals.field_dbuvm[:, :, ~prepared.inside_area(tile).ravel()[cells]] = np.nan
     return signals
 
 
@@ -182,8 +186,12 @@ class _TileFields:
     smooth_earth: NDArray[np.bool_]
 
 
-def _tile_fields(prepared: Preparation, tile: Tile, blocks: list[LossBlock]) -> _TileFields:
-    longitude_deg, latitude_deg = (array.ravel() for array in prepared.grid.centres_lonlat(tile))
+def _tile_fields(
+    prepared: Preparation, tile: Tile, blocks: list[LossBlock], some: SomeCells = ALL_CELLS
+) -> _TileFields:
+    longitude_deg, latitude_deg = (array.ravel()[some] for array in prepared.grid.centres_lonlat(tile))
+    blocks = [block.some(some) for block in blocks]
+    building = prepared.building(tile)
     cells, heights = longitude_deg.size, len(prepared.heights_m)
     stations = prepared.scenario.stations
     wanted, unwanted, median_at = (
@@ -205,18 +213,18 @@ def _tile_fields(prepared: Preparation, tile: Tile, blocks: list[LossBlock]) -> 
     for index, station in enumerate(stations):
         request = prepared.station_request[index]
         block, seen = blocks[request], geometry[request]
-        departure_deg = block.departure_deg.ravel().astype(np.float64)
+        departure_deg = block.departure_deg.astype(np.float64)
         frequency = prepared.station_frequency[index]
         gain_db = pattern_db(station, seen.azimuth_deg, departure_deg)
-        loss_db = block.loss_db[frequency].reshape(heights, cells)
+        loss_db = block.loss_db[frequency]
         median = median_field(station, loss_db, gain_db)
         raw[index] = median[0]
         obstacle_db[index] = excess_loss_db(loss_db[0], seen.distance_km, station.frequency_mhz)
         if prepared.calibration is not None:
             median = median + prepared.calibration.adjustment_db(
-                station, longitude_deg, latitude_deg, obstacle_db[index], block.path_class.ravel()
+                station, longitude_deg, latitude_deg, obstacle_db[index], block.path_class
             )
-        spread_db = block.spread_db[frequency].reshape(heights, cells)
+        spread_db = block.spread_db[frequency]
         median_at[index] = median
         wanted[index] = wanted_field(median, spread_db, prepared.scenario.settings.prediction.time_rule)
         unwanted[index] = unwanted_field(median, spread_db)
@@ -226,14 +234,14 @@ def _tile_fields(prepared: Preparation, tile: Tile, blocks: list[LossBlock]) -> 
             for field_dbuvm in (wanted, unwanted, median_at):
                 field_dbuvm[index, :, beyond] = SILENT_DBUVM
         if block.smooth_earth is not None:
-            smooth_earth |= block.smooth_earth.ravel()
+            smooth_earth |= block.smooth_earth
         steep = departure_deg < STEEP_RAY_DEG
-        path_class[index] = block.path_class.ravel()
+        path_class[index] = block.path_class
         null_db[index] = np.where(steep, -gain_db, 0.0)
         mast = prepared.facts.mast[index]
         bearing_deg[mast], distance_km[mast] = seen.back_azimuth_deg, seen.distance_km
         if station.use == "wanted":
-            flags |= np.where(block.near.ravel(), NEAR_MAST_FLAG, 0).astype(np.uint8)
+            flags |= np.where(block.near, NEAR_MAST_FLAG, 0).astype(np.uint8)
             if station.elevation_pattern is None:
                 flags |= np.where(steep, STEEP_RAY_FLAG, 0).astype(np.uint8)
     signals = CellSignals(
@@ -247,7 +255,7 @@ def _tile_fields(prepared: Preparation, tile: Tile, blocks: list[LossBlock]) -> 
         distance_km=distance_km,
         path_class=path_class,
         environment=prepared.environment(longitude_deg, latitude_deg),
-        building=prepared.building(tile),
+        building=None if building is None else building[some],
     )
     obstructions = Obstructions(
         obstacle_db,

@@ -17,7 +17,7 @@ from covermap.gis_layers.geopackage import write_geopackage
 from covermap.gis_layers.qgis_project import write_qgis_project
 from covermap.gis_layers.raster_styles import write_raster_styles
 from covermap.inputs.preparation import Preparation
-from covermap.jobs.from_store import NOTHING, Answers, FromStore, asked_beside
+from covermap.jobs.from_store import Answers, FromStore, asked_beside
 from covermap.jobs.output_counts import Counts, counts_of, public_counts
 from covermap.jobs.side_by_side import side_by_side
 from covermap.planning.areas import WholeSummary
@@ -58,7 +58,7 @@ def write_layers_and_pages(
     *,
     public: bool = False,
     also: Collection[str] = (),
-    kept: FromStore = NOTHING,
+    kept: FromStore | None = None,
 ) -> dict[str, WholeSummary]:
     """Write tables, GeoPackage and pages of a result whose rasters are there; return its summary by list.
 
@@ -66,10 +66,10 @@ def write_layers_and_pages(
     report : told (stage, fraction, words)
     public : leave out homes by cell, small counts and what would reveal them, and the stock
     also : formats that layers are written in beside the GeoPackage, of result.exports.FORMATS
-    kept : what is asked of the store's paths
+    kept : what is asked of the store's paths; None asks nothing
     """
     started = time.perf_counter()
-    asked = replace(kept, stock=None) if public else kept
+    asked = kept and replace(kept, with_stock=not public)
     with asked_beside(asked, coarsened(coverage).grid) as answers:
         whole, told, files = _write_all(prepared, coverage, report, answers, public=public, also=also)
     told["stages_s"] = {"outputs": round(time.perf_counter() - started, 2)}
@@ -81,7 +81,7 @@ def _write_all(
     prepared: Preparation,
     coverage: Coverage,
     report: Report,
-    answers: Answers,
+    answers: Callable[[], Answers],
     *,
     public: bool,
     also: Collection[str],
@@ -107,7 +107,7 @@ def _write_all(
         files = _pages(prepared, coverage, counts, report, answers, customers)
         written, warnings = layers()
     files += written
-    stock = answers.stock()
+    stock = answers().stock
     if stock is not None:
         files.append(write_csv(stock, coverage.folder / ANTENNA_STOCK_FILE))
     files.append(write_stac_item(coverage, [*files, *map(coverage.path, coverage.raster_names())]))
@@ -158,7 +158,7 @@ def _pages(
     coverage: Coverage,
     counts: Counts,
     report: Report,
-    answers: Answers,
+    answers: Callable[[], Answers],
     customers: Sequence[Place],
 ) -> list[Path]:
     """Write the brief and the map; return their paths."""
@@ -238,11 +238,11 @@ def _write_map(
     areas: gpd.GeoDataFrame | None,
     zones: gpd.GeoDataFrame,
     ridges: gpd.GeoDataFrame,
-    answers: Answers,
+    answers: Callable[[], Answers],
     customers: Sequence[Place],
 ) -> Path:
     path = coverage.folder / "map.html"
-    single, owned = answers.alone(), answers.antennas()
+    answered = answers()
     write_map(
         coverage,
         prepared.scenario,
@@ -257,8 +257,8 @@ def _write_map(
         areas=areas,
         zones=zones,
         ridges=ridges,
-        alone=single,
-        antennas=owned,
+        alone=answered.alone,
+        antennas=answered.antennas,
         largest_whole=None if len(parts_of(prepared.grid)) == 1 else largest_whole_cells(),
     )
     return path

@@ -14,7 +14,7 @@ from covermap.reception.receive import ListReceiver, receive
 from covermap.reception.receiver_site import ReceiverSignals
 from covermap.reception.record import ReceiverRecord, Records, explained
 from covermap.reception.required_field import required_field
-from covermap.reception.signals import CellSignals, ListReception, StationFacts
+from covermap.reception.signals import CellSignals, ListReception, StationFacts, joined_cells
 from covermap.reception.tiers import Tier, TierTable
 from covermap.reception.variability import SigmaSummary, sigma_summary
 
@@ -38,6 +38,7 @@ __all__ = [
     "chance_by_azimuth",
     "confidence_bounds",
     "explained",
+    "joined_cells",
     "joint_confidence",
     "receive",
     "receiving_chain",

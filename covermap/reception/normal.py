@@ -1,6 +1,7 @@
 """The normal distribution and the integral over it, as fast kernels."""
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,11 @@ def integral_points(count: int = 8) -> NDArray[np.float64]:
 
     Points that weigh under 1e-6 are left out: that is little more than normal_share can be off by.
     """
+    return _integral_points(count).copy()
+
+
+@lru_cache
+def _integral_points(count: int) -> NDArray[np.float64]:
     points, weights = np.polynomial.hermite_e.hermegauss(count)
     kept = weights > 1e-6 * weights.sum()
     rows = np.zeros((3, np.count_nonzero(kept)))

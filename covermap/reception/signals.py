@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -100,6 +101,16 @@ class CellSignals:
         held = {name: getattr(self, name) for name in names}
         some = {name: np.ascontiguousarray(v[..., cells]) for name, v in held.items() if v is not None}
         return replace(self, **some)
+
+
+def joined_cells(parts: Sequence[CellSignals]) -> CellSignals:
+    """Return the cells of several parts, at least one, one part after the other; of the same stations."""
+    if len(parts) == 1:
+        return parts[0]
+    names = [field.name for field in fields(CellSignals) if field.name != "heights_m"]
+    held = {name: [getattr(part, name) for part in parts] for name in names}
+    joined = {name: np.concatenate(v, axis=-1) for name, v in held.items() if v[0] is not None}
+    return replace(parts[0], **joined)
 
 
 # Bits of ListReception.plan_flags.
