@@ -14,7 +14,6 @@ from __future__ import annotations
 
 import atexit
 import contextlib
-import fcntl
 import hashlib
 import os
 import shutil
@@ -25,6 +24,8 @@ from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any
+
+from covermap.file_lock import lock
 
 PACKAGE = Path(__file__).resolve().parent
 KERNEL_FOLDERS = (
@@ -109,9 +110,9 @@ def compiling(kernel_set: str) -> Iterator[None]:
 
     The system takes the lock away with the process. On a disk without locks both compile.
     """
-    with open(cache_folder() / f"{LOCK_PREFIX}{kernel_set}", "wb") as file:
+    with open(cache_folder() / f"{LOCK_PREFIX}{kernel_set}", "ab") as file:
         with contextlib.suppress(OSError):
-            fcntl.flock(file, fcntl.LOCK_EX)
+            lock(file.fileno(), wait=True)
         yield
 
 
@@ -119,12 +120,10 @@ def is_being_compiled(kernel_set: str) -> bool:
     """Return whether a process is at a set of kernels now. Loads no library."""
     for plain in (False, True):
         with (
-            contextlib.suppress(FileNotFoundError),
+            contextlib.suppress(OSError),  # not there, or on a disk without locks
             open(_folder(plain=plain) / f"{LOCK_PREFIX}{kernel_set}", "rb") as file,
         ):
-            try:
-                fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            except OSError:
+            if not lock(file.fileno()):
                 return True
     return False
 

@@ -34,7 +34,7 @@ MAY_IMPORT = {
     "jobs": COMPUTED | {"station_lists", "terrain_tiles", "wording", "result", "gis_layers", "reports"},
     "cli": {"jobs"},
 }
-EVERYONE = {"errors", "constants", "kernel_cache", "linked_kernels", "numba_linking"}
+EVERYONE = {"errors", "constants", "file_lock", "kernel_cache", "linked_kernels", "numba_linking"}
 PLUGIN = PACKAGE / "qgis_plugin"  # stands alone: QGIS loads it under another name, beside its own Python
 PLUGIN_MAY_IMPORT = {
     "collections", "csv", "hashlib", "html", "json", "math", "os", "osgeo", "pathlib", "processing", "qgis",

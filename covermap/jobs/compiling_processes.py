@@ -15,6 +15,10 @@ from covermap.kernel_cache import is_being_compiled, is_ready
 HALVES = (("reception",), ("paths", "cover_changes", "services"))
 
 
+# on Windows: without the terminal's window, whose end would be theirs
+LASTING = getattr(subprocess, "DETACHED_PROCESS", 0) | getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)
+
+
 def begin_compiling() -> bool:
     """Begin to compile what maps use, in processes that outlive this one; return whether any was started.
 
@@ -51,4 +55,5 @@ def start_python(command: str, stdout: int, *, lasting: bool = False) -> subproc
         stdout=stdout,
         stderr=subprocess.DEVNULL,
         start_new_session=lasting,
+        creationflags=LASTING if lasting else 0,
     )

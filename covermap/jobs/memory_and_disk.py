@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
-import resource
 import shutil
 from dataclasses import replace
 from pathlib import Path
@@ -16,13 +14,9 @@ from covermap.grid.reach import reaching
 from covermap.grid.store import block_path
 from covermap.inputs.preparation import Preparation
 from covermap.jobs.cost import Cost, Crew, estimate, size_in_words
+from covermap.jobs.machine_memory import machine_memory_mb
 from covermap.jobs.path_stage import TILE_CELLS
 
-CONTAINER_LIMITS = (
-    Path("/sys/fs/cgroup/memory.max"),
-    Path("/sys/fs/cgroup/memory/memory.limit_in_bytes"),
-)
-STATM = Path("/proc/self/statm")  # pages of addresses, pages in memory
 USABLE_DISK = 0.9  # of what is free; other programs write too
 
 
@@ -90,32 +84,6 @@ def _excess(parts_mb: tuple[float, float], there_mb: float) -> float:
 
 def _on_one_disk(output: Path, store: Path) -> bool:
     return _standing(output).stat().st_dev == _standing(store).stat().st_dev
-
-
-def machine_memory_mb() -> float:
-    """Return the memory this process may use in MB: the machine's, or less where a limit is set on it."""
-    page_bytes = os.sysconf("SC_PAGE_SIZE")
-    physical = page_bytes * os.sysconf("SC_PHYS_PAGES")
-    limits = [physical, *_container_limits(), *_address_space_limits(page_bytes)]
-    return max(min(limits), 1) / 1e6
-
-
-def _container_limits() -> list[int]:
-    """Return the limit of a container or group of processes in bytes, none where there is none."""
-    texts = [path.read_text().strip() for path in CONTAINER_LIMITS if path.is_file()]
-    return [int(text) for text in texts if text.isdigit()]
-
-
-def _address_space_limits(page_bytes: int) -> list[int]:
-    """Return what a limit on addresses (ulimit -v) leaves for use in bytes, none where there is none.
-
-    Libraries take addresses without using memory: those are taken off.
-    """
-    limit = resource.getrlimit(resource.RLIMIT_AS)[0]
-    if limit == resource.RLIM_INFINITY or not STATM.is_file():
-        return []
-    addresses, resident = (int(pages) for pages in STATM.read_text().split()[:2])
-    return [limit - (addresses - resident) * page_bytes]
 
 
 def free_disk_mb(folder: Path) -> float:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import resource
-import sys
 import time
 from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import contextmanager
@@ -25,6 +23,7 @@ from covermap.inputs.preparation import Preparation
 from covermap.inputs.prepare import prepare
 from covermap.jobs.compile_ahead import compiled_beside
 from covermap.jobs.kernel_sets import sets_of
+from covermap.jobs.machine_memory import peak_memory_mb
 from covermap.jobs.open_store import open_store
 from covermap.jobs.path_stage import compute_paths, marches, received_with, tile_blocks
 from covermap.jobs.run_session import RunSession
@@ -199,12 +198,6 @@ def compile_times(counts: RunCounts) -> Iterator[None]:
     with install_timer("numba:compile", add):
         yield
     counts.compile_s = round(counts.compile_s, 1)
-
-
-def peak_memory_mb() -> float:
-    """Return the greatest resident memory of this process so far, in MB."""
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    return peak / (1024.0 * 1024.0 if sys.platform == "darwin" else 1024.0)
 
 
 def receive_task(session: RunSession, tile: Tile) -> tuple[TileResult, Numbers | None]:

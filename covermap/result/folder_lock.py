@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import fcntl
 import json
 import os
 import socket
@@ -16,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from covermap.errors import CovermapError, InputError
+from covermap.file_lock import lock
 from covermap.result.whole_file import TEMPORARY_FOLDER
 
 LOCK_FILE = "running.json"
@@ -50,7 +50,7 @@ def locked(folder: Path) -> Iterator[FolderLock]:
     file = _take(path)
     if file is None:
         raise InputError(_in_words(Path(folder), _read(path)))
-    ended = threading.Event()
+    ended, is_left = threading.Event(), False
     try:
         other = _read(path)
         # The lock was given, but some network disks give it to both: a holder that still touches its file is
@@ -58,7 +58,8 @@ def locked(folder: Path) -> Iterator[FolderLock]:
         if other.get("host", socket.gethostname()) != socket.gethostname() and _shows_life(path):
             raise InputError(_in_words(Path(folder), other))
         os.ftruncate(file, 0)
-        os.pwrite(file, json.dumps(_this_process()).encode(), 0)
+        os.lseek(file, 0, os.SEEK_SET)
+        os.write(file, json.dumps(_this_process()).encode())
         threading.Thread(target=_show_life, args=(path, ended), daemon=True).start()
         try:
             yield FolderLock(path, file)
@@ -67,10 +68,12 @@ def locked(folder: Path) -> Iterator[FolderLock]:
             if _is_file_of(path, file):
                 # Only its own: whoever removed the folder by hand and ran again has a lock of its own there
                 # now.
-                path.unlink()
+                is_left = not _is_removed(path)
     finally:
         os.close(file)
         with contextlib.suppress(OSError):
+            if is_left:
+                path.unlink()  # not where another run on Windows has opened it meanwhile
             path.parent.rmdir()
 
 
@@ -79,25 +82,34 @@ def _take(path: Path) -> int | None:
     for _ in range(TRIES):
         path.parent.mkdir(parents=True, exist_ok=True)
         try:
-            file = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o666)
+            file = os.open(path, os.O_RDWR | os.O_CREAT, 0o666)
         except FileNotFoundError:
             continue
         try:
-            # flock, not a file whose being there is the lock: the system releases it with the process, also
-            # after a kill.
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            os.close(file)
-            return None
+            # not a file whose being there is the lock: the system releases this with the process, also after
+            # a kill
+            is_given = lock(file)
         except OSError as error:  # a file system without locks
             os.close(file)
             raise InputError(
                 f"{path.parent.parent} cannot be locked: {error.strerror}. Name a folder on another disk."
             ) from error
+        if not is_given:
+            os.close(file)
+            return None
         if _is_file_of(path, file):
             return file
         os.close(file)  # its holder removed it between the two steps
     raise CovermapError(f"{path.parent.parent}: other runs come and go too fast. Try again.")
+
+
+def _is_removed(path: Path) -> bool:
+    """Remove the file of a lock that is held; return False on Windows, which removes no open file."""
+    try:
+        path.unlink()
+    except PermissionError:
+        return False
+    return True
 
 
 def _is_file_of(path: Path, file: int) -> bool:

@@ -52,7 +52,12 @@ LIBRARIES = ("numpy", "numba", "scipy", "geopandas", "pyogrio", "rasterio", "sha
 
 
 def write_run_json(
-    output: Path, prepared: Preparation, counts: RunCounts, peak_memory_mb: float, *, public: bool = False
+    output: Path,
+    prepared: Preparation,
+    counts: RunCounts,
+    peak_memory_mb: float | None,
+    *,
+    public: bool = False,
 ) -> dict[str, Any]:
     """Write run.json of a result whose rasters are finished; return its content.
 
@@ -62,7 +67,7 @@ def write_run_json(
     prepared : covermap.inputs.preparation.Preparation (scenario, grid, tiers, homes,
         reception_options, warnings)
     counts : with computed and read (blocks), stages_s, and compile_s where it was measured
-    peak_memory_mb : greatest resident memory of the process
+    peak_memory_mb : greatest resident memory of the process; None where the system does not tell it
     public : tell rounded totals of homes only
     """
     output = Path(output)
@@ -72,7 +77,7 @@ def write_run_json(
         "blocks": {"computed": counts.computed, "read": counts.read},
         "stages_s": {stage: round(seconds, 2) for stage, seconds in counts.stages_s.items()},
         "compile_s": counts.compile_s,
-        "peak_memory_mb": round(peak_memory_mb, 1),
+        "peak_memory_mb": None if peak_memory_mb is None else round(peak_memory_mb, 1),
     }
     coverage = Coverage(output, run)
     run["tier_share_percent"] = {name: tier_share_percent(coverage, name) for name in coverage.lists}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -13,6 +14,8 @@ from covermap.result.full_disk import full_disk_in_words
 
 TEMPORARY_FOLDER = ".covermap_unfinished"
 """Folder of unfinished files inside an output folder; nothing but covermap writes there."""
+# Windows flushes no file that is open for reading alone
+FLUSHED_AS = os.O_RDWR if sys.platform == "win32" else os.O_RDONLY
 TRIES = 1000  # to make a folder in it, which goes whenever it is empty
 
 
@@ -68,7 +71,7 @@ def files_below(folder: Path) -> list[Path]:
 def flush(paths: Iterable[Path]) -> None:
     """Have the disk hold files in earnest, so that a power cut cannot leave one empty that was whole."""
     for path in paths:
-        file = os.open(path, os.O_RDONLY)
+        file = os.open(path, FLUSHED_AS)
         try:
             os.fsync(file)
         finally:
