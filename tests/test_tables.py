@@ -180,6 +180,19 @@ def test_users_copy_of_the_tiers_reads_as_the_built_in_table(tmp_path):
     assert read_tiers(_tier_file(tmp_path, lambda rows: None)).tiers[5] == read_tiers().tiers[5]
 
 
+def test_only_a_line_end_ends_a_row(tmp_path):
+    name = "indoor\u2028panel\x85"
+    path = _tier_file(tmp_path, lambda rows: rows[0].update(name=name + "x"))
+    assert read_tiers(path).tiers[0].name == name + "x"
+
+
+def test_a_line_is_counted_as_an_editor_does(tmp_path):
+    path = _tier_file(tmp_path, lambda rows: rows[2].update(height_m="6 m", name="gable"))
+    path.write_text(path.read_text("utf-8").replace("\n", "\n\n", 1), "utf-8")
+    with pytest.raises(InputError, match=r"tiers.csv, line 5, column height_m"):
+        read_tiers(path)
+
+
 @pytest.mark.parametrize(
     ("change", "message"),
     [

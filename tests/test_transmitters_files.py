@@ -71,6 +71,22 @@ def test_line_numbers_count_blank_lines_and_quoted_breaks(tmp_path):
     assert "transmitters.csv, line 5, column erp_kw" in refusal(tmp_path, stations)
 
 
+NO_LINE_ENDS = ["\u2028", "\u2029", "\x85"]  # Unicode breaks a line there; RFC 4180 does not end a record
+
+
+@pytest.mark.parametrize("letter", NO_LINE_ENDS, ids=ascii)
+def test_only_a_line_end_ends_a_row(tmp_path, letter):
+    station, table = changed_row(service=f"Island{letter}Life"), changed_row(ROWS[1], erp_kw="x")
+    assert read(tmp_path, station_csv(station)).stations[0].service == f"Island{letter}Life"
+    assert "transmitters.csv, line 3, column erp_kw" in refusal(tmp_path, station_csv(station, table))
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"], ids=ascii)
+def test_every_kind_of_line_end_counts_once(tmp_path, end):
+    table = station_csv(changed_row(), changed_row(ROWS[1], erp_kw="x")).replace("\n", end)
+    assert "transmitters.csv, line 3, column erp_kw" in refusal(tmp_path, table.encode())
+
+
 def semicolon(**cells):
     """Return a semicolon file of one station; cells may hold commas."""
     values = dict(zip(HEADER.split(","), ROWS[0].split(","), strict=True)) | cells

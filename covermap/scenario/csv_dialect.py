@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import csv
+import io
 import re
 from collections import Counter
 from collections.abc import Callable
@@ -86,8 +87,14 @@ def _decode(path: Path) -> tuple[str, list[str]]:
         return raw.decode("cp1252", errors="replace"), [warning]
 
 
+def _lines(text: str) -> io.StringIO:
+    """Return the lines of a file with their ends: inside quotes a line break belongs to the cell."""
+    # not splitlines(), which also cuts at a form feed and at the line separator of Unicode
+    return io.StringIO(text, newline="")
+
+
 def _delimiter(text: str) -> str:
-    header = next((line for line in text.splitlines() if line.strip()), "")
+    header = next((line for line in _lines(text) if line.strip()), "")
     # Of the header alone: in later lines commas stand in names and numbers too. A tie goes to the comma.
     return max(DELIMITERS, key=header.count)
 
@@ -101,8 +108,7 @@ def _plain_quotes(text: str, delimiter: str) -> str:
 
 def _records(file: str, text: str, delimiter: str) -> list[tuple[int, list[str]]]:
     """Return (line, cells) of every line that is not blank."""
-    # keepends: a line break inside quotes belongs to the cell.
-    reader = csv.reader(text.splitlines(keepends=True), delimiter=delimiter)
+    reader = csv.reader(_lines(text), delimiter=delimiter)
     records, line = [], 1
     try:
         for cells in reader:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 from importlib import resources
 from pathlib import Path
 
@@ -21,7 +22,8 @@ def load_table(name: str) -> list[dict[str, str]]:
     resource = resources.files(PACKAGE).joinpath(f"{name}.csv")
     if not resource.is_file():
         raise InputError(f"covermap has no table '{name}'. The tables are: {', '.join(table_names())}.")
-    return list(csv.DictReader(resource.read_text(encoding="utf-8").splitlines()))
+    # not splitlines(), which also cuts at a form feed and at the line separator of Unicode
+    return list(csv.DictReader(io.StringIO(table_text(name), newline="")))
 
 
 def table_names() -> tuple[str, ...]:

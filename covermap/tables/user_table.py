@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import math
 from dataclasses import dataclass
 from pathlib import Path
@@ -67,23 +68,25 @@ def read_table_rows(name: str, path: Path | None, columns: tuple[str, ...]) -> l
     Raises InputError if the file cannot be read, is empty, or lacks one of the columns.
     """
     if path is None:
-        where, rows = f"{name}.csv", load_table(name)
+        where, rows = f"{name}.csv", list(enumerate(load_table(name), start=2))
     else:
         where, rows = path.name, _read_file(path)
     if not rows:
         raise InputError(f"{where}: found no rows. Start from the table that `covermap new` writes.")
-    missing = [column for column in columns if column not in rows[0]]
+    header = rows[0][1]
+    missing = [column for column in columns if column not in header]
     if missing:
         raise InputError(
-            f"{where}, header: found {', '.join(str(column) for column in rows[0])}; "
+            f"{where}, header: found {', '.join(str(column) for column in header)}; "
             f"missing {', '.join(missing)}. Add the column{'s' if len(missing) > 1 else ''} to the header."
         )
     faults = Faults()
-    # line 1 is the header; one Faults for all rows, so that they are told together
-    return [TableRow(f"{where}, line {line}", row, faults) for line, row in enumerate(rows, start=2)]
+    # one Faults for all rows, so that they are told together
+    return [TableRow(f"{where}, line {line}", row, faults) for line, row in rows]
 
 
-def _read_file(path: Path) -> list[dict[str, str]]:
+def _read_file(path: Path) -> list[tuple[int, dict[str, str]]]:
+    """Return (line, cells) of each row; a row over several lines is named by its last."""
     try:
         text = read_text_file(path, MOST_BYTES).decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -91,7 +94,9 @@ def _read_file(path: Path) -> list[dict[str, str]]:
             f"{path.name} is not UTF-8 text ({error.reason}). Save it as CSV in UTF-8."
         ) from error
     try:
-        return list(csv.DictReader(text.splitlines()))
+        # not splitlines(), which also cuts at a form feed and at the line separator of Unicode
+        reader = csv.DictReader(io.StringIO(text, newline=""))
+        return [(reader.line_num, row) for row in reader]
     except csv.Error as error:
         raise InputError(
             f"{path.name} cannot be read as CSV ({error}). Look for a quote without its pair."
