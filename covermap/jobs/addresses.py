@@ -23,6 +23,7 @@ from covermap.reports.address_sheet.wording import answer
 from covermap.result.result_folder import require_writable
 from covermap.scenario import Scenario, read_scenario
 from covermap.scenario.coordinates import read_position
+from covermap.tables.plain_text import with_blanks
 from covermap.wording.language import say, speaking
 
 DEFAULT_FOLDER = "addresses"
@@ -137,7 +138,7 @@ def _listed(at: str | None, addresses: Path | None, label: str) -> AddressList:
     if addresses is not None:
         return read_addresses(addresses)
     latitude_deg, longitude_deg = read_position(at or "", "--at")
-    return AddressList((ListedAddress("--at", "", label, latitude_deg, longitude_deg),), (), ())
+    return AddressList((ListedAddress("--at", "", with_blanks(label), latitude_deg, longitude_deg),), (), ())
 
 
 def _report(

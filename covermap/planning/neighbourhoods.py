@@ -15,6 +15,7 @@ from covermap.errors import Faults, InputError
 from covermap.grid.frame import Grid
 from covermap.planning.cell_fractions import tile_box
 from covermap.planning.polygons import find_column, read_layer, usable_polygons
+from covermap.tables.plain_text import with_blanks
 
 if TYPE_CHECKING:
     from covermap.scenario.settings import AreasSettings
@@ -95,12 +96,15 @@ def _column(
 
 
 def as_text(value: object) -> str:
-    """Return a value as people write it: no .0 behind a whole number, '' for none."""
+    """Return a value as people write it: no .0 behind a whole number, '' for none.
+
+    A control character, which no output can write and nobody sees, is a blank.
+    """
     if value is None or value is pd.NA or (isinstance(value, float) and np.isnan(value)):
         return ""
     if isinstance(value, float) and value.is_integer():
         return str(int(value))
-    return str(value).strip()
+    return with_blanks(str(value)).strip()
 
 
 def _with_keys(

@@ -11,7 +11,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 from covermap.errors import Faults, InputError
-from covermap.scenario.text_table import DASHES, NUMBER, Row, TextTable
+from covermap.scenario.text_table import DASHES, NUMBER, Row, TextTable, require_plain
+from covermap.tables.plain_text import is_plain, with_blanks
 from covermap.tables.text_file import read_text_file
 
 DELIMITERS = (",", ";", "\t", "|")
@@ -32,12 +33,16 @@ def read_csv_table(
 
     is_number : tells from a column's name whether it holds numbers; only there a comma may be a
         decimal comma, one meaning a file
-    unreadable : where given, a row longer than the header is left out and a sentence on it added here
+    unreadable : where given, a row longer than the header is left out and a sentence on it added here; and
+        letters that no output can write become blanks
 
-    Raises InputError if the file is unreadable, empty, has more than most_rows, ragged rows, or uses commas
-    both ways.
+    Raises InputError if the file is unreadable, empty, has more than most_rows, ragged rows, letters that no
+    output can write, or uses commas both ways.
     """
     text, warnings = _decode(path)
+    all_plain = is_plain(text)  # the text as a whole: millions of cells one by one would take long
+    if unreadable is not None:
+        text = with_blanks(text)
     delimiter = _delimiter(text)
     records = _records(path.name, _plain_quotes(text, delimiter), delimiter)
     if not records:
@@ -54,6 +59,8 @@ def read_csv_table(
         Row(path.name, f"line {line}", dict(zip(columns, cells, strict=True)), comma)
         for line, cells in _full_rows(path.name, columns, records[1:], delimiter, unreadable)
     )
+    if unreadable is None and not all_plain:
+        require_plain(rows)
     if comma:
         warnings.append(f"{path.name}: a comma in a number is read as a {comma} comma.")
     return TextTable(path.name, columns, rows, tuple(warnings))
@@ -62,9 +69,12 @@ def read_csv_table(
 def csv_cells(path: Path) -> tuple[list[tuple[int, list[str]]], list[str]]:
     """Return (line, cells) of every line of a CSV file that is not blank, and what was noticed.
 
+    Letters that no output can write, such as the form feeds of printed lists, are blanks.
+
     Raises InputError if the file is unreadable.
     """
     text, warnings = _decode(path)
+    text = with_blanks(text)
     delimiter = _delimiter(text)
     return _records(path.name, _plain_quotes(text, delimiter), delimiter), warnings
 

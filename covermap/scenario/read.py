@@ -12,6 +12,7 @@ from covermap.scenario.settings import Settings
 from covermap.scenario.settings_file import read_settings
 from covermap.scenario.transmitters import read_stations
 from covermap.scenario.wanted import find_wanted_lists
+from covermap.tables.plain_text import with_blanks
 
 
 def read_scenario(path: Path | str) -> Scenario:
@@ -39,7 +40,7 @@ def scenario_of(path: Path, settings: Settings) -> Scenario:
     wanted, warnings = find_wanted_lists(path.name, settings.wanted, station_list.stations)
     return Scenario(
         path=path,
-        name=settings.name.strip() or path.parent.name,
+        name=settings.name.strip() or with_blanks(path.parent.name).strip(),
         output=settings.output,
         settings=settings,
         stations=station_list.stations,

@@ -7,9 +7,18 @@ import os
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationInfo,
+    field_validator,
+)
 from pydantic_core import PydanticCustomError
 
+from covermap.tables.plain_text import PLAIN_RIGHT, is_plain, with_escapes
 from covermap.tables.text_file import kind_of
 
 
@@ -82,9 +91,17 @@ Latitude = Annotated[float, Field(ge=-85.0, le=85.0)]
 
 
 class Section(BaseModel):
-    """A table of the scenario file: unknown keys are errors, values do not change."""
+    """A table of the scenario file: unknown keys are errors, values do not change, text can be written."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+    @field_validator("*")
+    @classmethod
+    def _check_text(cls, value: object) -> object:
+        for text in value if isinstance(value, list) else [value]:
+            if isinstance(text, str) and not is_plain(text):
+                raise wrong("not_plain", PLAIN_RIGHT, f'"{with_escapes(text)}"')
+        return value
 
 
 def wrong(kind: str, sentence: str, found: str = "") -> PydanticCustomError:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from covermap.errors import InputError
+from covermap.errors import Faults, InputError
+from covermap.tables.plain_text import PLAIN_RIGHT, is_plain, with_escapes
 
 # Minus, en dash, hyphen and two kinds of blank that word processors and web pages put into numbers.
 DASHES = str.maketrans({"\u2212": "-", "\u2013": "-", "\u2010": "-", "\u00a0": "", "\u202f": ""})
@@ -33,7 +35,8 @@ class Row:
 
     def wrong(self, column: str, right: str) -> InputError:
         """Return the error of a cell; `right` says what would be right and what to do."""
-        return InputError(f'{self.where}, column {column}: found "{self.text(column)}".\n  {right}')
+        found = with_escapes(self.text(column))
+        return InputError(f'{self.where}, column {column}: found "{found}".\n  {right}')
 
     def number(self, column: str, right: str) -> float | None:
         """Return a cell as a finite number, None if empty; otherwise raises InputError saying `right`."""
@@ -53,6 +56,15 @@ class TextTable:
     columns: tuple[str, ...]
     rows: tuple[Row, ...]
     warnings: tuple[str, ...] = field(default=())
+
+
+def require_plain(rows: Iterable[Row]) -> None:
+    """Raise InputError with every cell that holds letters which no output can write."""
+    faults = Faults()
+    for row in rows:
+        wrong = [column for column, text in row.cells.items() if not is_plain(text)]
+        faults.sentences += [str(row.wrong(column, PLAIN_RIGHT)) for column in wrong]
+    faults.tell()
 
 
 def as_number(text: str, comma: str = "") -> float:

@@ -9,6 +9,7 @@ from covermap.errors import InputError
 from covermap.scenario.csv_dialect import column_name
 from covermap.scenario.text_table import Row, TextTable
 from covermap.scenario.vector_file import read_vector_file
+from covermap.tables.plain_text import with_blanks
 
 MOST_ROWS = 100_000  # of a station file; the largest national lists have a tenth
 POSITION_COLUMNS = ("latitude_deg", "longitude_deg")
@@ -42,10 +43,10 @@ def read_vector_table(path: Path, layer: str | None = None) -> TextTable:
 
 
 def _text(value: object) -> str:
-    """Return an attribute as a person would type it."""
+    """Return an attribute as a person would type it, control characters as blanks."""
     if value is None or (isinstance(value, float) and math.isnan(value)):
         return ""
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         return str(int(value))
-    text = str(value)
+    text = with_blanks(str(value))
     return "" if text in ("NaT", "<NA>") else text

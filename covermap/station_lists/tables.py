@@ -8,6 +8,7 @@ from pathlib import Path
 from covermap.errors import InputError
 from covermap.scenario.csv_dialect import csv_cells
 from covermap.scenario.vector_table import read_vector_table
+from covermap.tables.plain_text import with_blanks
 
 TEXT_SUFFIXES = (".csv", ".txt", ".tsv", ".dat", ".psv")
 SHEET_SUFFIXES = (".xlsx", ".xlsm")
@@ -106,4 +107,4 @@ def _as_text(value: object) -> str:
         return ""
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         return str(int(value))
-    return str(value).strip()
+    return with_blanks(str(value)).strip()

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from covermap.errors import Faults, InputError
 from covermap.tables.loader import load_table
+from covermap.tables.plain_text import PLAIN_RIGHT, is_plain, with_escapes
 from covermap.tables.text_file import read_text_file
 
 MOST_BYTES = 5_000_000  # a table of tiers or classes has a few kB
@@ -82,7 +83,15 @@ def read_table_rows(name: str, path: Path | None, columns: tuple[str, ...]) -> l
         )
     faults = Faults()
     # one Faults for all rows, so that they are told together
-    return [TableRow(f"{where}, line {line}", row, faults) for line, row in rows]
+    table = [TableRow(f"{where}, line {line}", row, faults) for line, row in rows]
+    for row in table:
+        # of a row longer than the header the rest stands in a list
+        wrong = [one for one, text in row.cells.items() if isinstance(text, str) and not is_plain(text)]
+        faults.sentences += [
+            f'{row.where}, column {column}: found "{with_escapes(row.text(column))}". {PLAIN_RIGHT}'
+            for column in wrong
+        ]
+    return table
 
 
 def _read_file(path: Path) -> list[tuple[int, dict[str, str]]]:
