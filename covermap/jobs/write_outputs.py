@@ -39,6 +39,7 @@ from covermap.result.csv_tables import (
     write_transmitters,
 )
 from covermap.result.exports import PARQUET, PMTILES, write_geoparquet, write_pmtiles
+from covermap.result.kept_rasters import KeptCoverage
 from covermap.result.parts import largest_whole_cells, parts_of
 from covermap.result.public import public_homes
 from covermap.result.run_json import homes_record, update_run_json
@@ -88,12 +89,12 @@ def _write_all(
 ) -> tuple[dict[str, WholeSummary], dict[str, Any], list[Path]]:
     """Write everything; return the summaries, what run.json tells of it and the files."""
     report("outputs", 0.05, "counting")
+    coverage = KeptCoverage(coverage)
     counts = counts_of(prepared, coverage)
     if public:
         counts = public_counts(counts)
-        coverage = Coverage(
-            coverage.folder, coverage.run
-        )  # without the rasters in memory, which tell of homes
+        # without the rasters in memory, which tell of homes
+        coverage = KeptCoverage(Coverage(coverage.folder, coverage.run))
     told: dict[str, Any] = {
         "homes": _homes_record(prepared, counts.areas, public=public),
         "second_opinion": opinion_counts(coverage),
