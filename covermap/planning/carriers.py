@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,7 +42,7 @@ def carrying_station(results: Results, service: str, tile: Tile) -> NDArray[np.i
     names = _compared_fields(results, service)
     if not names:
         return np.zeros(tile.rows * tile.cols, dtype=np.int64)
-    return _strongest(np.stack([results.read(name, tile).ravel() for name in names]))
+    return _strongest(results.read(name, tile).ravel() for name in names)
 
 
 def carrying_station_of(
@@ -52,7 +52,7 @@ def carrying_station_of(
     names = _compared_fields(results, service)
     if not names:
         return np.zeros(row.size, dtype=np.int64)
-    return _strongest(np.stack([read_cells(results, name, row, col) for name in names]))
+    return _strongest(read_cells(results, name, row, col) for name in names)
 
 
 def _compared_fields(results: Results, service: str) -> list[str]:
@@ -62,9 +62,19 @@ def _compared_fields(results: Results, service: str) -> list[str]:
     return names if len(names) > 1 and all(results.has(name) for name in names) else []
 
 
-def _strongest(fields_dbuvm: NDArray) -> NDArray[np.int64]:
-    """Return the index of the strongest of fields, shape (N,), from (S, N); unknown is weakest."""
-    return np.argmax(np.where(np.isnan(fields_dbuvm), -np.inf, fields_dbuvm), axis=0)
+def _strongest(fields_dbuvm: Iterator[NDArray]) -> NDArray[np.int64]:
+    """Return the index of the strongest of fields, the first of equals; unknown is weakest.
+
+    fields_dbuvm : at least one, each (N,). One is held at a time: a network may have hundreds.
+    """
+    first_dbuvm = next(fields_dbuvm)
+    most_dbuvm = np.where(np.isnan(first_dbuvm), -np.inf, first_dbuvm)
+    strongest = np.zeros(most_dbuvm.size, dtype=np.int64)
+    for index, field_dbuvm in enumerate(fields_dbuvm, start=1):
+        stronger = field_dbuvm > most_dbuvm  # never where it is unknown
+        strongest[stronger] = index
+        most_dbuvm[stronger] = field_dbuvm[stronger]
+    return strongest
 
 
 def service_paths(results: Results, list_name: str, tile: Tile) -> ServicePaths | None:
