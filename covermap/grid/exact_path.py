@@ -48,6 +48,22 @@ class PointProfile:
         return float(self.distance_km[-1])
 
 
+@dataclass(frozen=True, eq=False)
+class GroundLine:
+    """The bare ground between a mast and a point; arrays of shape (n + 1,), the mast first.
+
+    along_m : from the mast. longitude_deg, latitude_deg : of the places
+    azimuth_deg : at the mast towards the point; back_azimuth_deg : at the point towards the mast
+    """
+
+    along_m: NDArray[np.float64]
+    ground_m: NDArray[np.float64]
+    longitude_deg: NDArray[np.float64]
+    latitude_deg: NDArray[np.float64]
+    azimuth_deg: float
+    back_azimuth_deg: float
+
+
 @dataclass(frozen=True)
 class ExactLoss:
     """Path loss in dB (NaN unknown), elevation of the ray at the mast in degrees, whether within 250 m."""
@@ -57,19 +73,18 @@ class ExactLoss:
     near: bool
 
 
-def point_profile(
+def ground_line(
     terrain: Terrain,
     mast_latitude_deg: float,
     mast_longitude_deg: float,
     latitude_deg: float,
     longitude_deg: float,
     step_m: float = 50.0,
-) -> PointProfile:
-    """Return the profile along the geodesic in equal steps of step_m or a little more.
+) -> GroundLine:
+    """Return the ground along the geodesic in equal steps of step_m or a little more.
 
-    Over bare ground; what stands on it is its clutter. Steps are never shorter than step_m: with steps just
-    under 50 m the clutter next to each end would fall inside the 50 m that stay clear and count for nothing,
-    by chance, where the radial sweep counts it.
+    Steps are never shorter than step_m: with steps just under 50 m the clutter next to each end would fall
+    inside the 50 m that stay clear and count for nothing, by chance, where the radial sweep counts it.
     """
     azimuth, back_azimuth, length_m = GEODESIC.inv(
         mast_longitude_deg, mast_latitude_deg, longitude_deg, latitude_deg
@@ -86,18 +101,31 @@ def point_profile(
     ground_m = terrain.path_ground_m(longitudes, latitudes)
     # Mast and home stand on the ground even where only the canopy above it is unknown, as in the sweep.
     ground_m[[0, -1]] = terrain.ground_m(longitudes[[0, -1]], latitudes[[0, -1]])
-    distance_km = along_m / 1000.0
+    return GroundLine(along_m, ground_m, longitudes, latitudes, float(azimuth), float(back_azimuth))
+
+
+def point_profile(
+    terrain: Terrain,
+    mast_latitude_deg: float,
+    mast_longitude_deg: float,
+    latitude_deg: float,
+    longitude_deg: float,
+    step_m: float = 50.0,
+) -> PointProfile:
+    """Return the profile along a ground_line(); what stands on the ground is its clutter."""
+    line = ground_line(terrain, mast_latitude_deg, mast_longitude_deg, latitude_deg, longitude_deg, step_m)
+    distance_km, longitudes, latitudes = line.along_m / 1000.0, line.longitude_deg, line.latitude_deg
     clutter_m = terrain.path_clutter_m(longitudes, latitudes).astype(np.float64)
     inner = np.minimum(distance_km, distance_km[-1] - distance_km) >= CLEAR_OF_CLUTTER_KM - 1e-9
-    middle = GEODESIC.fwd(mast_longitude_deg, mast_latitude_deg, azimuth, length_m / 2.0)[1]
+    middle = GEODESIC.fwd(mast_longitude_deg, mast_latitude_deg, line.azimuth_deg, line.along_m[-1] / 2.0)[1]
     return PointProfile(
         distance_km,
-        ground_m,
+        line.ground_m,
         np.where(inner, clutter_m, 0.0),
         terrain.zone(longitudes, latitudes),
         float(middle),
-        float(azimuth) % 360.0,
-        float(back_azimuth) % 360.0,
+        line.azimuth_deg % 360.0,
+        line.back_azimuth_deg % 360.0,
     )
 
 

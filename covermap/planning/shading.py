@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from covermap.constants import TIER_NOT_PROMISED
-from covermap.grid.exact_path import GEODESIC, point_profile
+from covermap.grid.exact_path import GEODESIC, ground_line
 from covermap.grid.frame import Tile
 from covermap.planning.carriers import carrying_station_of
 from covermap.planning.results import Results, read_cells
@@ -135,11 +135,12 @@ def _highest(
     station: Station, terrain: Terrain, latitude_deg: float, longitude_deg: float, dn: float
 ) -> tuple[float, float, float] | None:
     """Return longitude, latitude and height above the line of the ridge that shades most; None without."""
-    path = point_profile(terrain, station.latitude_deg, station.longitude_deg, latitude_deg, longitude_deg)
-    if path.length_km < SHORTEST_KM or np.isnan(path.ground_m).any():
+    path = ground_line(terrain, station.latitude_deg, station.longitude_deg, latitude_deg, longitude_deg)
+    distance_km = path.along_m / 1000.0
+    if distance_km[-1] < SHORTEST_KM or np.isnan(path.ground_m).any():
         return None
     found = ridges(
-        Profile(path.distance_km, path.ground_m),
+        Profile(distance_km, path.ground_m),
         frequency_mhz=station.frequency_mhz,
         tx_height_m=station.antenna_height_m,
         rx_height_m=RX_HEIGHT_M,
@@ -150,7 +151,7 @@ def _highest(
         return None
     worst = max(in_the_way, key=lambda ridge: ridge.nu)
     longitude, latitude, _ = GEODESIC.fwd(
-        station.longitude_deg, station.latitude_deg, path.azimuth_deg, 1000.0 * worst.distance_km
+        station.longitude_deg, station.latitude_deg, path.azimuth_deg % 360.0, 1000.0 * worst.distance_km
     )
     return float(longitude), float(latitude), worst.height_above_line_m
 
