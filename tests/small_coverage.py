@@ -81,8 +81,11 @@ def make_run(grid=GRID, services=SERVICES, stations=STATIONS):
     }
 
 
-def write_small_coverage(folder, *, homes=True, tile_cells=16, seed=1):
-    """Write rasters and run.json of a 30 x 40 cell result into folder; return its Coverage."""
+def write_small_coverage(folder, *, homes=True, tile_cells=16, seed=1, grid=GRID):
+    """Write rasters and run.json of a 30 x 40 cell result into folder; return its Coverage.
+
+    grid : another of that shape in place of GRID
+    """
     folder = Path(folder)
     rng = np.random.default_rng(seed)
     whole = {}
@@ -97,8 +100,8 @@ def write_small_coverage(folder, *, homes=True, tile_cells=16, seed=1):
     whole["flags"] = (rng.random(GRID.shape) < 0.02).astype(np.uint8)
     if homes:
         whole["homes"] = (rng.random(GRID.shape) < 0.4) * rng.integers(1, 30, GRID.shape).astype(np.float32)
-    run = make_run()
-    with RasterSet(folder, GRID, services=SERVICES, tags={"RUN_ID": run["run_id"]}) as rasters:
+    run = make_run(grid)
+    with RasterSet(folder, grid, services=SERVICES, tags={"RUN_ID": run["run_id"]}) as rasters:
         for tile in GRID.tiles(tile_cells):
             for name, array in whole.items():
                 rasters.write(name, tile, array[(Ellipsis, *tile.window)])

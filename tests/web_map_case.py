@@ -18,14 +18,14 @@ AS_OF = "2026-09-01"
 MAST_CELLS = {"Long <i>Rigg</i>": (-60, 20), "Crown {{ 7 * 7 }}": (12, 90)}  # row, col; outside the grid
 
 
-def place_of_cell(row, col):
+def place_of_cell(row, col, grid=GRID):
     """Return longitude and latitude of a cell's centre (or of a place as many cells off the grid)."""
-    to_wgs84 = pyproj.Transformer.from_crs(GRID.crs, "EPSG:4326", always_xy=True)
-    return to_wgs84.transform(GRID.x_min + (col + 0.5) * 100.0, GRID.y_max - (row + 0.5) * 100.0)
+    to_wgs84 = pyproj.Transformer.from_crs(grid.crs, "EPSG:4326", always_xy=True)
+    return to_wgs84.transform(grid.x_min + (col + 0.5) * 100.0, grid.y_max - (row + 0.5) * 100.0)
 
 
-def make_station(station_id, service, mast, rf_channel):
-    longitude_deg, latitude_deg = place_of_cell(*MAST_CELLS[mast])
+def make_station(station_id, service, mast, rf_channel, grid=GRID):
+    longitude_deg, latitude_deg = place_of_cell(*MAST_CELLS[mast], grid)
     return Station(
         station_id=station_id,
         service=service,
@@ -57,12 +57,12 @@ def make_station(station_id, service, mast, rf_channel):
     )
 
 
-def make_scenario():
+def make_scenario(grid=GRID):
     near, far = MAST_CELLS
     stations = (
-        make_station("alpha-1", "Alpha", near, 14),
-        make_station("beta-1", "Beta <b>Bold</b>", near, 15),
-        make_station("gamma-1", "Gamma", far, 16),
+        make_station("alpha-1", "Alpha", near, 14, grid),
+        make_station("beta-1", "Beta <b>Bold</b>", near, 15, grid),
+        make_station("gamma-1", "Gamma", far, 16, grid),
     )
     wanted = (
         WantedList("main", ("Alpha", "Beta <b>Bold</b>", "Gamma"), ((0,), (1,), (2,)), None),
@@ -71,19 +71,20 @@ def make_scenario():
     return Scenario(Path("scenario.toml"), "Small <i>Isle</i>", Path("out"), None, stations, wanted, (), {})
 
 
-def write_page(folder, *, homes=True, optional=False, **more):
+def write_page(folder, *, homes=True, optional=False, grid=GRID, **more):
     """Write the small result and its map.html into folder; return (coverage, path of the page).
 
     optional : with the rasters that a result may hold beside the others
+    grid : another of the same shape in place of GRID
     more : further arguments of write_map()
     """
-    coverage = write_small_coverage(folder, homes=homes)
+    coverage = write_small_coverage(folder, homes=homes, grid=grid)
     if optional:
         write_optional_rasters(coverage)
     path = Path(folder) / "map.html"
-    relief = np.full(GRID.shape, 226, dtype=np.uint8)
-    places = [Place("Near & Far", *place_of_cell(20, 20))]
-    write_map(coverage, make_scenario(), relief, None, path, places=places, **more)
+    relief = np.full(grid.shape, 226, dtype=np.uint8)
+    places = [Place("Near & Far", *place_of_cell(20, 20, grid))]
+    write_map(coverage, make_scenario(grid), relief, None, path, places=places, **more)
     return coverage, path
 
 

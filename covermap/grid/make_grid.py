@@ -77,10 +77,11 @@ def _asked_bounds(
     settings: GridSettings, area: geopandas.GeoSeries | None, elevation_bounds_deg: Bounds
 ) -> Bounds:
     """Return the extent in degrees, east past 180 when it crosses the antimeridian."""
+    bounds: tuple[float, ...]
     given = (settings.west, settings.south, settings.east, settings.north)
     asked = [value for value in given if value is not None]
     if area is not None:
-        bounds, source = tuple(area.to_crs("EPSG:4326").total_bounds), f"[grid] area {settings.area}"
+        bounds, source = _bounds_deg(area), f"[grid] area {settings.area}"
     elif len(asked) == 4:
         bounds, source = tuple(asked), "[grid] west, south, east, north"
     elif asked:
@@ -101,6 +102,17 @@ def _asked_bounds(
             f"Grids end at {LIMIT_LATITUDE_DEG:g} degrees north and south; give a smaller area."
         )
     return west, south, east + 360.0 if east < west else east, north
+
+
+def _bounds_deg(area: geopandas.GeoSeries) -> Bounds:
+    """Return the narrowest extent of polygons; those cut at 180 degrees (RFC 7946) are one across it."""
+    parts_deg = area.to_crs("EPSG:4326").explode().bounds.to_numpy()
+    beyond_deg = parts_deg + np.where(parts_deg[:, 2:3] <= 0.0, 360.0, 0.0) * (1.0, 0.0, 1.0, 0.0)
+    west, south, east, north = min(
+        (np.r_[some[:, :2].min(axis=0), some[:, 2:].max(axis=0)] for some in (parts_deg, beyond_deg)),
+        key=lambda bounds: bounds[2] - bounds[0],
+    )
+    return float(west), float(south), float(east), float(north)
 
 
 def _grid_crs(name: str, bounds_deg: Bounds) -> pyproj.CRS:

@@ -8,13 +8,17 @@ from typing import TYPE_CHECKING
 import folium
 import geopandas as gpd
 import numpy as np
+import pyproj
+import shapely
 from numpy.typing import NDArray
 from rasterio.crs import CRS
 from rasterio.transform import array_bounds
-from rasterio.warp import Resampling, calculate_default_transform, reproject, transform_bounds
+from rasterio.warp import Resampling, calculate_default_transform, reproject
 
 from covermap.constants import UNKNOWN_UINT8
 from covermap.errors import InputError
+from covermap.grid.frame import Grid
+from covermap.grid.one_piece import box_deg, in_one_piece, web_mercator
 from covermap.result.coarsened import coarsened
 from covermap.wording.palette import TIERS, rgb
 
@@ -23,7 +27,6 @@ if TYPE_CHECKING:
 
 MOST_CELLS = 1000 * 1000  # of the picture; larger results are drawn with larger cells
 OPACITY = 0.75  # the reader's own base map shows through
-WEB_MERCATOR = CRS.from_epsg(3857)
 INK = "#15181C"
 
 
@@ -73,42 +76,57 @@ def own_map(coverage: Coverage, list_name: str | None = None) -> folium.Map:
 
 
 def tier_place(coverage: Coverage) -> list[list[float]]:
-    """Return [[south, west], [north, east]] of the result's grid, in degrees."""
-    grid = coverage.grid
-    edges = array_bounds(grid.rows, grid.cols, grid.transform)
-    west, south, east, north = transform_bounds(CRS.from_wkt(grid.crs_wkt), "EPSG:4326", *edges)
+    """Return [[south, west], [north, east]] of the result's grid, in degrees; east may pass 180."""
+    west, south, east, north = box_deg(coverage.grid)
     return [[south, west], [north, east]]
 
 
 def tier_picture(coverage: Coverage, list_name: str) -> tuple[NDArray[np.uint8], list[list[float]]]:
     """Return the antenna needed as an RGBA picture (rows, columns, 4) in web Mercator, and where it lies.
 
-    The second is [[south, west], [north, east]] in degrees. Unknown cells and those outside are clear.
+    The second is [[south, west], [north, east]] in degrees; east may pass 180. Unknown cells and those
+    outside are clear.
     """
     drawn = coarsened(coverage, MOST_CELLS)
     tier, grid = drawn.read(f"{list_name}/tier"), drawn.grid
     own_crs, edges = CRS.from_wkt(grid.crs_wkt), array_bounds(grid.rows, grid.cols, grid.transform)
-    to, width, height = calculate_default_transform(own_crs, WEB_MERCATOR, grid.cols, grid.rows, *edges)
+    mercator = CRS.from_wkt(web_mercator(grid).to_wkt())
+    to, width, height = calculate_default_transform(own_crs, mercator, grid.cols, grid.rows, *edges)
     seen = np.full((height, width), UNKNOWN_UINT8, np.uint8)
     reproject(
-        tier, seen, src_transform=grid.transform, src_crs=own_crs, dst_transform=to, dst_crs=WEB_MERCATOR,
+        tier, seen, src_transform=grid.transform, src_crs=own_crs, dst_transform=to, dst_crs=mercator,
         src_nodata=UNKNOWN_UINT8, dst_nodata=UNKNOWN_UINT8, resampling=Resampling.nearest,
     )  # fmt: skip
     colours = np.zeros((256, 4), dtype=np.uint8)
     for look in TIERS:
         colours[look.number] = (*rgb(look.painted), 255)
-    west, south, east, north = transform_bounds(WEB_MERCATOR, "EPSG:4326", *array_bounds(height, width, to))
+    west_m, south_m, east_m, north_m = array_bounds(height, width, to)
+    to_degrees = pyproj.Transformer.from_crs(web_mercator(grid), "EPSG:4326", always_xy=True)
+    longitude_deg, (south, north) = to_degrees.transform([west_m, east_m], [south_m, north_m])
+    west, east = in_one_piece(grid, longitude_deg)
     return colours[seen], [[south, west], [north, east]]
 
 
-def _outlines(frame: gpd.GeoDataFrame, words: list[str], colour: str, dashes: str) -> folium.GeoJson | None:
+def _in_degrees(shapes: gpd.GeoSeries, grid: Grid) -> gpd.GeoSeries:
+    """Return shapes in WGS 84 degrees, in one piece where the grid crosses 180."""
+    shapes = shapes.to_crs("EPSG:4326")
+    joined = shapely.transform(
+        shapes.array, lambda at: np.column_stack([in_one_piece(grid, at[:, 0]), at[:, 1]])
+    )
+    return gpd.GeoSeries(joined, index=shapes.index, crs=shapes.crs)
+
+
+def _outlines(
+    frame: gpd.GeoDataFrame, words: list[str], colour: str, dashes: str, grid: Grid
+) -> folium.GeoJson | None:
     """Return shapes as lines that tell their words; None where there are no shapes."""
     if not len(frame):
         return None
-    told = gpd.GeoDataFrame({"told": [escape(word) for word in words]}, geometry=frame.geometry.array)
+    shapes = _in_degrees(frame.geometry, grid)
+    told = gpd.GeoDataFrame({"told": [escape(word) for word in words]}, geometry=shapes.array)
     style = {"color": colour, "weight": 1.2, "fill": False, "dashArray": dashes}
     return folium.GeoJson(
-        told.set_crs(frame.crs).to_crs("EPSG:4326").to_json(),
+        told.to_json(),
         style_function=lambda feature: style,
         tooltip=folium.GeoJsonTooltip(["told"], labels=False),
     )
@@ -120,7 +138,7 @@ def _neighbourhoods(coverage: Coverage, list_name: str) -> folium.GeoJson | None
     except InputError:  # the scenario names none
         return None
     areas = areas[areas.geometry.notna()]
-    return _outlines(areas, [str(name) for name in areas["neighbourhood_name"]], INK, "")
+    return _outlines(areas, [str(name) for name in areas["neighbourhood_name"]], INK, "", coverage.grid)
 
 
 def _dead_zones(coverage: Coverage, list_name: str) -> folium.GeoJson | None:
@@ -130,10 +148,11 @@ def _dead_zones(coverage: Coverage, list_name: str) -> folium.GeoJson | None:
         " ".join([zone.kind, f"near {zone.near_name}" if zone.near_name else ""]).strip()
         for zone in zones.itertuples()
     ]
-    return _outlines(zones, words, INK, "2 5")
+    return _outlines(zones, words, INK, "2 5", coverage.grid)
 
 
 def _masts(coverage: Coverage) -> gpd.GeoDataFrame:
     """Return one row a mast, in degrees."""
-    stations = coverage.layer("transmitters").to_crs("EPSG:4326")
+    stations = coverage.layer("transmitters")
+    stations = stations.set_geometry(_in_degrees(stations.geometry, coverage.grid))
     return stations.drop_duplicates(["mast", "latitude_deg", "longitude_deg"])

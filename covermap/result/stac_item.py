@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 from pyproj import Transformer
 
+from covermap.grid.one_piece import in_one_piece
 from covermap.result.coverage import Coverage
 from covermap.result.raster_catalogue import layer_of
 from covermap.result.whole_file import write_text
@@ -103,9 +104,7 @@ def _outline(coverage: Coverage) -> tuple[shapely.Geometry, list[float]]:
     ring = shapely.get_coordinates(shapely.segmentize(box, box.length / EDGE_POINTS))
     to_wgs84 = Transformer.from_crs(grid.crs, "EPSG:4326", always_xy=True)
     longitude, latitude = to_wgs84.transform(ring[:, 0], ring[:, 1])
-    longitude = np.degrees(np.unwrap(np.radians(longitude)))
-    turns = 360.0 * np.floor((longitude.min() + 180.0) / 360.0)  # so that the west lies within -180 to 180
-    whole = shapely.Polygon(np.column_stack([longitude - turns, latitude]))
+    whole = shapely.Polygon(np.column_stack([in_one_piece(grid, longitude), latitude]))
     west, low, east, high = whole.bounds
     if east <= 180.0:
         return whole, [west, low, east, high]

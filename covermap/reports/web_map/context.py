@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from covermap.planning.context import Context
 from covermap.reports.web_map.layers import COMPRESSION
-from covermap.reports.web_map.page_grid import WEB_MERCATOR, PageGrid
+from covermap.reports.web_map.page_grid import PageGrid
 
 MOST_BYTES = 1_400_000  # deflated, for all layers: as base64 under 2 MB
 FINEST_PX, COARSEST_PX = 0.05, 8.0  # how far a line may be moved by thinning, in pixels of the page
@@ -56,7 +56,7 @@ def packed_context(context: Sequence[Context], grid: PageGrid) -> PackedContext:
 def _in_pixels(layer: Context, grid: PageGrid) -> NDArray[Any]:
     """Return the layer's lines and rings in pixels of the page, cut to it and its margin."""
     rows, cols = grid.shape
-    shapes = np.asarray(layer.shapes.to_crs(WEB_MERCATOR).array, dtype=object)
+    shapes = np.asarray(layer.shapes.to_crs(grid.mercator).array, dtype=object)
     shapes = shapely.transform(
         shapes,
         lambda at: np.stack(

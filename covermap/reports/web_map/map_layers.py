@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from covermap.planning.dead_zones import zone_kinds
 from covermap.reports.web_map.layers import two_bytes
-from covermap.reports.web_map.page_grid import WEB_MERCATOR, PageGrid
+from covermap.reports.web_map.page_grid import PageGrid
 from covermap.result.coverage import Coverage
 
 MOST_RIDGES = 200  # a list; those that shade most homes
@@ -31,7 +31,7 @@ def counted_homes(grid: PageGrid, tenths: NDArray[np.int64]) -> NDArray[np.uint8
     """
     rows, cols = grid.grid.shape
     row, col = np.divmod(np.arange(rows * cols), cols)
-    to_mercator = pyproj.Transformer.from_crs(grid.grid.crs, WEB_MERCATOR, always_xy=True)
+    to_mercator = pyproj.Transformer.from_crs(grid.grid.crs, grid.mercator, always_xy=True)
     x, y = to_mercator.transform(
         grid.grid.x_min + (col + 0.5) * grid.grid.cell_m, grid.grid.y_max - (row + 0.5) * grid.grid.cell_m
     )

@@ -10,8 +10,8 @@ import pyproj
 from numpy.typing import NDArray
 
 from covermap.grid.frame import Grid
+from covermap.grid.one_piece import border, in_one_piece, web_mercator
 
-WEB_MERCATOR = "EPSG:3857"
 SAMPLES = 33  # points along each side of the grid at which the pixel size and the outline are judged
 LATTICE = 24  # intervals a side of the tables with which the page finds a cell's centre
 SAFETY = 0.998  # the cells' size is judged at samples; between them it differs by far less than this
@@ -20,7 +20,7 @@ ROWS_AT_ONCE = 512
 
 @dataclass(frozen=True, eq=False)
 class PageGrid:
-    """Pixels of the page: row 0 is the northern edge, x and y are Web Mercator metres.
+    """Pixels of the page: row 0 is the northern edge, x and y are Web Mercator metres, on past 180 degrees.
 
     pixel_m : side of a pixel in Web Mercator metres (larger than on the ground, by 1 / cos latitude)
     x_min, y_max : outer corner
@@ -35,6 +35,11 @@ class PageGrid:
     x_min: float
     y_max: float
     cell: NDArray[np.int32]
+
+    @property
+    def mercator(self) -> pyproj.CRS:
+        """Return the CRS of x_min and y_max, in which the grid is in one piece."""
+        return web_mercator(self.grid)
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -53,7 +58,8 @@ class PageGrid:
         """Return what the page must know of the grid, with the tables that lead to a cell's centre.
 
         cell_of_pixel : at LATTICE + 1 points a side over the pixels, row and col in cells (fractional)
-        place_of_cell : the same over the cells, longitude and latitude in WGS 84 degrees
+        place_of_cell : the same over the cells, longitude and latitude in WGS 84 degrees; past 180 in a map
+            that crosses it
         outline : the grid's border, row and col in pixels
         west_m, north_m : the grid's own outer corner, easting and northing in crs_name
         """
@@ -77,8 +83,8 @@ class PageGrid:
         }
 
     def _outline_pixels(self) -> list[list[float]]:
-        to_mercator = pyproj.Transformer.from_crs(self.grid.crs, WEB_MERCATOR, always_xy=True)
-        x, y = to_mercator.transform(*_border(self.grid, SAMPLES))
+        to_mercator = pyproj.Transformer.from_crs(self.grid.crs, self.mercator, always_xy=True)
+        x, y = to_mercator.transform(*border(self.grid, SAMPLES))
         row, col = (self.y_max - np.asarray(y)) / self.pixel_m, (np.asarray(x) - self.x_min) / self.pixel_m
         return np.round(np.stack([row, col], axis=-1), 2).tolist()
 
@@ -87,7 +93,7 @@ class PageGrid:
         row, col = np.meshgrid(
             np.linspace(0, rows, LATTICE + 1), np.linspace(0, cols, LATTICE + 1), indexing="ij"
         )
-        to_grid = pyproj.Transformer.from_crs(WEB_MERCATOR, self.grid.crs, always_xy=True)
+        to_grid = pyproj.Transformer.from_crs(self.mercator, self.grid.crs, always_xy=True)
         x, y = to_grid.transform(self.x_min + col * self.pixel_m, self.y_max - row * self.pixel_m)
         cell_row = (self.grid.y_max - y) / self.grid.cell_m
         cell_col = (x - self.grid.x_min) / self.grid.cell_m
@@ -103,7 +109,8 @@ class PageGrid:
         y = self.grid.y_max - row * self.grid.cell_m
         to_wgs84 = pyproj.Transformer.from_crs(self.grid.crs, "EPSG:4326", always_xy=True)
         longitude_deg, latitude_deg = to_wgs84.transform(x, y)
-        return np.round(np.stack([longitude_deg, latitude_deg], axis=-1).reshape(-1), 7).tolist()
+        place_deg = np.stack([in_one_piece(self.grid, longitude_deg), latitude_deg], axis=-1)
+        return np.round(place_deg.reshape(-1), 7).tolist()
 
 
 def page_grid(grid: Grid) -> PageGrid:
@@ -112,9 +119,9 @@ def page_grid(grid: Grid) -> PageGrid:
     Each pixel takes the cell under its centre (nearest neighbour, computed point by point, so that no
     approximation of the transformation can move a value to the next cell).
     """
-    to_mercator = pyproj.Transformer.from_crs(grid.crs, WEB_MERCATOR, always_xy=True)
+    to_mercator = pyproj.Transformer.from_crs(grid.crs, web_mercator(grid), always_xy=True)
     pixel_m = _pixel_size_m(grid, to_mercator)
-    x, y = (np.asarray(part) for part in to_mercator.transform(*_border(grid, 8 * SAMPLES)))
+    x, y = (np.asarray(part) for part in to_mercator.transform(*border(grid, 8 * SAMPLES)))
     x_min, y_max = float(x.min()), float(y.max())
     cols = int(np.ceil((x.max() - x_min) / pixel_m))
     rows = int(np.ceil((y_max - y.min()) / pixel_m))
@@ -146,19 +153,10 @@ def _pixel_size_m(grid: Grid, to_mercator: pyproj.Transformer) -> float:
     return float(SAFETY / row_sums.max())
 
 
-def _border(grid: Grid, points: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return x and y in metres of points along the grid's border, clockwise from its north-west corner."""
-    step = np.linspace(0, 1, points)
-    ahead, back, start, end = step, 1 - step, np.zeros(points), np.ones(points)
-    col = np.concatenate([ahead, end, back, start]) * grid.cols
-    row = np.concatenate([start, ahead, end, back]) * grid.rows
-    return grid.x_min + col * grid.cell_m, grid.y_max - row * grid.cell_m
-
-
 def _cells_under(
     grid: Grid, pixel_m: float, x_min: float, y_max: float, rows: int, cols: int
 ) -> NDArray[np.int32]:
-    to_grid = pyproj.Transformer.from_crs(WEB_MERCATOR, grid.crs, always_xy=True)
+    to_grid = pyproj.Transformer.from_crs(web_mercator(grid), grid.crs, always_xy=True)
     index = np.empty((rows, cols), dtype=np.int32)
     pixel_x = x_min + (np.arange(cols) + 0.5) * pixel_m
     for first in range(0, rows, ROWS_AT_ONCE):

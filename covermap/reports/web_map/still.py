@@ -87,7 +87,7 @@ def number_places(tier: NDArray[np.uint8], px: int) -> list[tuple[int, float, fl
 def _mast_points(grid: PageGrid, masts: list[dict[str, Any]], px: float) -> list[tuple[str, float, float]]:
     import pyproj
 
-    to_mercator = pyproj.Transformer.from_crs("EPSG:4326", "EPSG:3857", always_xy=True)
+    to_mercator = pyproj.Transformer.from_crs("EPSG:4326", grid.mercator, always_xy=True)
     points = []
     for mast in masts:
         x, y = to_mercator.transform(mast["longitude_deg"], mast["latitude_deg"])

@@ -104,7 +104,8 @@ async function show_card(pixel) {
 }
 
 // A place beside the picture has no square; the card says so.
-function show_outside({ lat, lng }) {
+function show_outside(latlng) {
+  const { lat, lng } = latlng.wrap();
   page.chosen = null;
   fill_card(position_text({ latitude_deg: lat, longitude_deg: lng }), outside_parts());
   if (!is_wide() && sheet_state() !== "full") set_sheet("card");

@@ -44,7 +44,7 @@ function say_found(words) {
 
 function go_to(thing, if_outside) {
   find(".found").replaceChildren();
-  const latlng = L.latLng(thing.latitude_deg, thing.longitude_deg);
+  const latlng = latlng_of(thing);
   const pixel = pixel_at(latlng);
   if (!pixel) return say_found(if_outside);
   const zoom = Math.max(page.map.getZoom(), zoom_for(POSITION_PX));

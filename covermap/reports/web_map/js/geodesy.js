@@ -104,13 +104,20 @@ function place_of_cell(row, col) {
   const { cell_rows, cell_cols, place_of_cell: table } = page.facts.grid;
   if (row < 0 || col < 0 || row > cell_rows || col > cell_cols) return null;
   const [longitude_deg, latitude_deg] = from_table(table, row / cell_rows, col / cell_cols);
-  return { latitude_deg, longitude_deg };
+  return { latitude_deg, longitude_deg: longitude_deg > 180 ? longitude_deg - 360 : longitude_deg };
+}
+
+// A place where the map draws it: on the other side of 180 degrees Leaflet's world goes on, and so does a map across it.
+function latlng_of({ latitude_deg, longitude_deg }) {
+  const { rows, cols } = page.facts.grid;
+  const turns = Math.round((longitude_deg - place_of(rows / 2, cols / 2).lng) / 360);
+  return L.latLng(latitude_deg, longitude_deg - 360 * turns);
 }
 
 // The pixel at a place, or null outside the picture.
 function pixel_at(latlng) {
   const grid = page.facts.grid;
-  const point = L.CRS.EPSG3857.project(latlng);
+  const point = L.CRS.EPSG3857.project(latlng_of({ latitude_deg: latlng.lat, longitude_deg: latlng.lng }));
   const col = Math.floor((point.x - grid.x_min) / grid.pixel_m);
   const row = Math.floor((grid.y_max - point.y) / grid.pixel_m);
   return row < 0 || col < 0 || row >= grid.rows || col >= grid.cols ? null : { row, col };

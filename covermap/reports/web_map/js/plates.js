@@ -57,7 +57,7 @@ function draw_plate(context, text, x, y, weight, plates) {
 }
 
 function screen_point(place) {
-  return page.map.latLngToContainerPoint([place.latitude_deg, place.longitude_deg]);
+  return page.map.latLngToContainerPoint(latlng_of(place));
 }
 
 function draw_masts(context, view, plates) {

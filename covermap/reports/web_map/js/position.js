@@ -79,8 +79,9 @@ function outside_words(position) {
     });
   }
   const corners = [[0, 0], [0, grid.cell_cols], [grid.cell_rows, 0], [grid.cell_rows, grid.cell_cols]]
-    .map(([row, col]) => place_of_cell(row, col));
-  const ends = (key) => [Math.min, Math.max].map((pick) => pick(...corners.map((corner) => corner[key])).toFixed(2));
-  const span = (key) => say("number.range", { low: ends(key)[0], high: ends(key)[1] });
-  return say("page.position.outside", { latitude: span("latitude_deg"), longitude: span("longitude_deg") });
+    .map(([row, col]) => latlng_of(place_of_cell(row, col)));
+  const ends = (key) => [Math.min, Math.max].map((pick) => pick(...corners.map((corner) => corner[key])));
+  const span = ([low, high]) => say("number.range", { low: low.toFixed(2), high: high.toFixed(2) });
+  const wrapped = (lng) => L.latLng(0, lng).wrap().lng;
+  return say("page.position.outside", { latitude: span(ends("lat")), longitude: span(ends("lng").map(wrapped)) });
 }
