@@ -189,6 +189,39 @@ def test_another_kind_of_height_is_never_offered(tmp_path):
     assert '--column height="Antenna height AMSL' not in result.output
 
 
+def test_a_height_above_average_terrain_is_called_one(tmp_path):
+    headings = HEADINGS.replace("Antenna height AGL (m)", "Antenna height AMSL (m)")
+    path = published(tmp_path, headings.replace("Site elevation AMSL (m)", "Region"))
+    assert '"HAAT (m)" is a height above average terrain' in run(path, *PLAN).output
+    taken = run(path, *PLAN, "--column", "height=HAAT (m)").output
+    assert (
+        "antenna height above ground: 'HAAT (m)', in m. But that is a height above average terrain" in taken
+    )
+
+
+@pytest.mark.parametrize(
+    ("cell", "column", "number"),
+    [
+        ("500 W", "erp_w", 500.0),
+        ("0.5 kW", "erp_kw", 0.5),
+        ("57 dBm", "erp_dbw", 27.0),
+        ("0,5", "erp_kw", 0.5),
+    ],
+)
+def test_a_cell_that_names_its_unit_is_read_in_it(tmp_path, cell, column, number):
+    row = ROWS[0].replace("|40|120|", f"|{cell}|394 ft|")
+    _, rows = written(tmp_path, published(tmp_path, rows=[row]))
+    assert float(rows[0][column]) == pytest.approx(number)
+    assert rows[0]["antenna_height_ft"] == "394"
+    _, rows = written(
+        tmp_path,
+        published(tmp_path, HEADINGS.replace("ERP (kW)", "ERP"), [ROWS[0].replace("|40|", "|40 kW|")]),
+    )
+    assert rows[0]["erp_kw"] == "40"  # no unit is asked for where every cell says its own
+    odd = run(published(tmp_path, rows=[ROWS[0], ROWS[1].replace("12.5", "12.5 hp")]), *PLAN)
+    assert "1 left out: power in hp" in odd.output
+
+
 def test_an_unknown_word_is_asked(tmp_path):
     path = published(tmp_path, rows=(ROWS[0].replace("LIC", "STA"), ROWS[1]))
     asked = run(path, *PLAN)

@@ -80,6 +80,18 @@ def unit_in(heading: str, field: str) -> str:
     return found.pop() if len(found) == 1 else ""
 
 
+def unit_apart(cell: str) -> tuple[str, str]:
+    """Return the number of a cell and the unit behind it in small letters: "500 W" -> 500, w."""
+    found = re.fullmatch(r"(.*\d)\s*([A-Za-z]+)\.?", cell.strip())
+    return (found[1], found[2].lower()) if found else (cell, "")
+
+
+def says_its_units(table: RawTable, heading: str, field: str) -> bool:
+    """Return whether every cell of a column that is filled names a unit of its own."""
+    cells = table.column(heading)
+    return bool(cells) and all(unit_apart(cell)[1] in UNITS[field] for cell in cells)
+
+
 def guess(table: RawTable, heading: str) -> Guess | None:
     """Return what a column is, None where its heading does not tell; a height of an unsaid kind is none."""
     ours = OURS.get(heading.strip().lower())
@@ -106,6 +118,12 @@ def doubtful_kind(heading: str) -> str:
     if words & {"channel", "ch", "chan"}:
         return "channel"
     return ""
+
+
+def is_above_average_terrain(heading: str) -> bool:
+    """Return whether a heading names a height above average terrain, which is none above ground."""
+    words = set(words_of(heading))
+    return bool(words & {"haat", "eah"}) or {"average", "terrain"} <= words
 
 
 def _names(table: RawTable, heading: str) -> bool:

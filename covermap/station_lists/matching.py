@@ -7,7 +7,18 @@ from dataclasses import dataclass, field
 
 from covermap.errors import InputError
 from covermap.scenario.suggestions import nearest
-from covermap.station_lists.fields import FIELDS, PARTS, UNITS, Guess, doubtful_kind, guess, unit_in, words_of
+from covermap.station_lists.fields import (
+    FIELDS,
+    PARTS,
+    UNITS,
+    Guess,
+    doubtful_kind,
+    guess,
+    is_above_average_terrain,
+    says_its_units,
+    unit_in,
+    words_of,
+)
 from covermap.station_lists.tables import RawTable
 
 UNIT_IN_WORDS = {
@@ -20,6 +31,7 @@ UNIT_IN_WORDS = {
     "khz": "kHz",
     "hz": "Hz",
 }
+AVERAGE_TERRAIN = "is a height above average terrain, which may be hundreds of metres more or less."
 IGNORED = "-"  # in place of a heading: this field is in no column
 
 
@@ -57,8 +69,13 @@ class Match:
         return [
             f"{FIELDS.get(name, name.replace('_', ' '))}: {found.heading!r}"
             + (f", in {UNIT_IN_WORDS.get(found.unit, found.unit)}" if found.unit else "")
+            + (f". But that {AVERAGE_TERRAIN}" if name == "height" and _is_average(found) else "")
             for name, found in self.fields.items()
         ]
+
+
+def _is_average(found: Guess) -> bool:
+    return is_above_average_terrain(found.heading)
 
 
 def match(table: RawTable, answers: Answers) -> Match:
@@ -91,7 +108,9 @@ def match(table: RawTable, answers: Answers) -> Match:
         fields["service"] = Guess(fields["station_id"].heading, "service")
     asked += _missing(table, fields, settled)
     for name, units in UNITS.items():
-        if name in fields and fields[name].unit not in units.values():
+        if name not in fields or says_its_units(table, fields[name].heading, name):
+            continue
+        if fields[name].unit not in units.values():
             known = ", ".join(dict.fromkeys(units.values()))
             asked.append(
                 Question(f'"{fields[name].heading}" does not say its unit ({known}).', f"--unit {name}=...")
@@ -173,10 +192,11 @@ def _missing(table: RawTable, fields: Mapping[str, Guess], settled: set[str]) ->
                 Question(f"{shown} may be the {what}, but does not say so.", _option(name, likely[0]))
             )
         else:
-            rest = f" The columns are {', '.join(table.headings)}."
-            asked.append(
-                Question(f"No column is the {what}.{rest if not asked else ''}", _option(name, "..."))
-            )
+            rest = "" if asked else f" The columns are {', '.join(table.headings)}."
+            averages = [heading for heading in table.headings if is_above_average_terrain(heading)]
+            if name == "height" and averages:
+                rest = f' "{averages[0]}" {AVERAGE_TERRAIN}{rest}'
+            asked.append(Question(f"No column is the {what}.{rest}", _option(name, "...")))
     return asked
 
 

@@ -9,11 +9,17 @@ from dataclasses import dataclass, field
 from covermap.errors import InputError
 from covermap.scenario.coordinates import read_position
 from covermap.scenario.text_table import DASHES, NUMBER
-from covermap.station_lists.fields import PARTS
+from covermap.station_lists.fields import PARTS, UNITS, unit_apart
 from covermap.station_lists.matching import Answers, Match, Question
 from covermap.station_lists.tables import RawTable
 
 METRES_PER_FOOT = 0.3048  # international foot, exact
+# decibels that transmitters.csv has no column for: the ones it has, and what is added
+IN_KNOWN_DECIBELS = {
+    ("erp", "dbm"): ("dbw", -30.0),
+    ("eirp", "dbw"): ("dbm", 30.0),
+    ("eirp", "dbk"): ("dbm", 60.0),
+}
 FREQUENCY_FACTOR = {"mhz": 1.0, "khz": 1e-3, "hz": 1e-6}
 COLUMNS = (
     "station_id", "service", "mast", "displayed_channel", "status", "latitude_deg", "longitude_deg",
@@ -150,10 +156,18 @@ def _half(cells: Mapping[str, str], found: Match, name: str) -> str:
     return " ".join(part for part in parts if part) if parts[0] else ""
 
 
+def _quantity(found: Match, name: str, text: str, what: str) -> tuple[str, str]:
+    """Return a cell's number as text and its unit: the one it names itself, else that of its column."""
+    number, word = unit_apart(text)
+    units = UNITS[name]
+    if word and word not in units:
+        raise LeftOut(f"{what} in {word}")
+    return _number(number, what), units[word] if word else found.fields[name].unit
+
+
 def _number(text: str, what: str) -> str:
-    """Return a number as text with a point, without a unit that matches its column; LeftOut if it is none."""
+    """Return a number as text with a point; LeftOut if it is none."""
     plain = text.translate(DASHES).replace(" ", "")
-    plain = re.sub(r"(?i)(kw|w|dbk|dbw|dbm|m|ft|mhz|khz|hz)\.?$", "", plain)
     # 1,500 is fifteen hundred; 0,500 cannot be, and is a half.
     if re.fullmatch(r"[+-]?\d{1,3}(,\d{3})+(\.\d+)?", plain) and not plain.startswith("0"):
         plain = plain.replace(",", "")
@@ -166,14 +180,18 @@ def _number(text: str, what: str) -> str:
 def _power(found: Match, text) -> dict[str, str]:
     for name in ("erp", "eirp"):
         if name in found.fields and text(name):
-            return {f"{name}_{found.fields[name].unit}": _number(text(name), "power")}
+            number, unit = _quantity(found, name, text(name), "power")
+            if (name, unit) in IN_KNOWN_DECIBELS:
+                unit, more_db = IN_KNOWN_DECIBELS[name, unit]
+                number = f"{float(number) + more_db:.6g}"
+            return {f"{name}_{unit}": number}
     raise LeftOut("no power")
 
 
 def _frequency(found: Match, text) -> dict[str, str]:
     if "frequency" in found.fields and text("frequency"):
-        factor = FREQUENCY_FACTOR[found.fields["frequency"].unit or "mhz"]
-        return {"frequency_mhz": f"{float(_number(text('frequency'), 'frequency')) * factor:.6g}"}
+        number, unit = _quantity(found, "frequency", text("frequency"), "frequency")
+        return {"frequency_mhz": f"{float(number) * FREQUENCY_FACTOR[unit or 'mhz']:.6g}"}
     if not text("channel"):
         raise LeftOut("no channel")
     return {}
@@ -182,14 +200,14 @@ def _frequency(found: Match, text) -> dict[str, str]:
 def _heights(found: Match, text) -> dict[str, str]:
     heights = {}
     if "ground" in found.fields and text("ground"):
-        heights[f"ground_{found.fields['ground'].unit}"] = _number(text("ground"), "ground")
+        number, unit = _quantity(found, "ground", text("ground"), "ground")
+        heights[f"ground_{unit}"] = number
     if "height" in found.fields and text("height"):
-        return heights | {
-            f"antenna_height_{found.fields['height'].unit}": _number(text("height"), "antenna height")
-        }
+        number, unit = _quantity(found, "height", text("height"), "antenna height")
+        return heights | {f"antenna_height_{unit}": number}
     if "height_above_sea" in found.fields and text("height_above_sea") and heights:
-        metres = METRES_PER_FOOT if found.fields["height_above_sea"].unit == "ft" else 1.0
-        above_sea = float(_number(text("height_above_sea"), "antenna height")) * metres
+        number, unit = _quantity(found, "height_above_sea", text("height_above_sea"), "antenna height")
+        above_sea = float(number) * (METRES_PER_FOOT if unit == "ft" else 1.0)
         return heights | {"antenna_height_amsl_m": f"{above_sea:.2f}"}
     raise LeftOut("no antenna height")
 
