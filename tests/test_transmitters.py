@@ -155,7 +155,7 @@ COLUMN_CASES = [
     (
         "latitude_deg",
         "latitude_degg",
-        ["no column latitude_deg", 'Did you mean "latitude_deg"?', "Add the column"],
+        ["no column latitude_deg", 'Is "latitude_degg" meant for it?', "Add the column"],
     ),
     ("service", "programme", ["no column service", "names the programme", "Add the column"]),
     ("displayed_channel", "mast", ['found the column "mast" twice', "Keep one"]),

@@ -11,7 +11,7 @@ from typing import TypeVar
 from covermap.errors import InputError
 from covermap.scenario.columns import OTHER_NAMES, with_our_names
 from covermap.scenario.csv_dialect import MOST_ROWS, read_csv_table
-from covermap.scenario.suggestions import nearest
+from covermap.scenario.suggestions import meant_for, nearest
 from covermap.scenario.text_table import Row, TextTable
 
 Record = TypeVar("Record")
@@ -57,10 +57,9 @@ def open_rows(
     )
     for group in required:
         if not any(column in table.columns for column in group):
-            hint = next((near for column in table.columns if (near := nearest(column, list(group)))), "")
             raise InputError(
                 f"{table.file}, header: found {', '.join(table.columns)}; no column {' or '.join(group)}."
-                f"{hint} Add the column."
+                f"{meant_for(group, table.columns)} Add the column."
             )
     warnings = list(table.warnings)
     for column in table.columns:

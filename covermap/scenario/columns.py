@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from covermap.constants import DBI_FROM_DBD
 from covermap.errors import InputError
-from covermap.scenario.suggestions import nearest
+from covermap.scenario.suggestions import meant_for, nearest
 from covermap.scenario.text_table import Row, TextTable
 
 METRES_PER_FOOT = 0.3048  # international foot, exact
@@ -149,8 +149,7 @@ def _missing(table: TextTable, any_of: tuple[str, ...], meaning: str) -> str:
         if any(name in advice for name in any_of):
             return f'found "{column}", which does not say its unit or kind.\n  {advice}'
     wanted = " or ".join(any_of[:3])
-    near = next((hint for column in table.columns if (hint := nearest(column, list(any_of)))), "")
-    return f"no column {wanted}.{near}\n  {meaning} Add the column."
+    return f"no column {wanted}.{meant_for(any_of, table.columns)}\n  {meaning} Add the column."
 
 
 def read_erp_kw(row: Row, warnings: list[str]) -> float | None:

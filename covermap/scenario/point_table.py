@@ -13,7 +13,7 @@ from covermap.errors import InputError, grouped
 from covermap.scenario.columns import OTHER_NAMES
 from covermap.scenario.coordinates import HIGHEST_LATITUDE_DEG, read_place
 from covermap.scenario.csv_dialect import column_name, read_csv_table
-from covermap.scenario.suggestions import nearest
+from covermap.scenario.suggestions import meant_for
 from covermap.scenario.text_table import Row, TextTable, as_number
 
 if TYPE_CHECKING:
@@ -84,7 +84,7 @@ def _position_columns(table: TextTable, what: str) -> dict[str, str]:
     for wanted in (LATITUDE, LONGITUDE):
         columns = [column for column in table.columns if OTHER_NAMES.get(column, column) == wanted]
         if len(columns) != 1:
-            near = next((hint for column in table.columns if (hint := nearest(column, [wanted]))), "")
+            near = meant_for([wanted], table.columns)
             right = f"no column {wanted}.{near}" if not columns else f"both {' and '.join(columns)}."
             raise InputError(
                 f"{table.file} ({what}), header: found {', '.join(table.columns[:20])}; {right}\n"
