@@ -75,7 +75,7 @@ def test_card_tells_what_else_the_result_holds(browser, case):
     row, col = (int(part[0]) for part in np.nonzero((tier >= 3) & (tier <= 7) & (column < 20)))
     text = click_cell(browser, row, col)
     assert "A second antenna at 210° true" in text
-    assert "Dropping this station alone" not in text  # the same class, perhaps with one antenna less
+    assert "Others need this antenna too" not in text  # the same class, perhaps with one antenna less
     words = {
         "ridges": "hills in the way.",
         "distance": "distance.",
@@ -124,6 +124,24 @@ def test_stations_stand_with_their_mast_nearest_the_aim_first(browser, case):
         masts.append((off_deg, name, azimuth_deg % 360, distance_m / 1000))
     expected = [f"{name}, {np.floor(azimuth + 0.5):.0f}° true" for _, name, azimuth, _ in sorted(masts)]
     assert [heading.rsplit(",", 1)[0] for heading in found] == expected
+
+
+def test_where_no_aim_is_needed_none_is_drawn_or_spoken_of(browser, case):
+    load(browser, case)
+    aimed = click_cell(browser, *known_cell(case[0], 5))
+    assert "off the aim" in aimed
+    told, heading, drawn = in_page(
+        browser,
+        """
+        Object.assign(page.chosen.cell, { second_aim_deg: null, aim_from_deg: 0, aim_to_deg: 359 });
+        const cell = page.chosen.cell;
+        return [aim_groups(cell).map((group) => group_reasons(cell, group)).join(), aim_words(cell),
+          aims_deg(cell).length + skyline_part(cell, aim_groups(cell)).querySelectorAll(".aim_mark").length];
+        """,
+    )
+    assert heading == "No aim needed"
+    assert "the aim" not in told
+    assert drawn == 0
 
 
 def test_unknown_square_names_the_masts_and_promises_nothing(browser, case):

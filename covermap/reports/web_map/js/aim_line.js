@@ -8,7 +8,7 @@ function aim_ends(view) {
   const { cell, row, col } = page.chosen;
   if (!cell || cell.tier > 8) return [];
   const [x, y] = [view.x(col + 0.5), view.y(row + 0.5)];
-  return [cell.aim_deg, cell.second_aim_deg].filter((aim_deg) => aim_deg != null).map((aim_deg) => {
+  return aims_deg(cell).map((aim_deg) => {
     const groups = aim_groups(cell).map((group) => ({ ...group, apart: apart_deg(group.azimuth_deg, aim_deg) }));
     const nearest = groups.sort((one, other) => one.apart - other.apart || one.distance_km - other.distance_km)[0];
     const mast = screen_point(nearest.mast);

@@ -53,6 +53,11 @@ function is_all_round(cell) {
   return cell.aim_from_deg === 0 && cell.aim_to_deg === 359 && cell.second_aim_deg == null;
 }
 
+// Where the antennas look; nowhere in particular where the list holds in every direction.
+function aims_deg(cell) {
+  return is_all_round(cell) ? [] : [cell.aim_deg, cell.second_aim_deg].filter((aim) => aim != null);
+}
+
 function aim_words(cell) {
   return is_all_round(cell) ? say("page.card.aim_anywhere") : say("page.card.aim", { degrees: cell.aim_deg });
 }
@@ -143,7 +148,7 @@ function one_lower_words(cell) {
 // The list's stations by mast, nearest to the aim first.
 function aim_groups(cell) {
   const listed = stations_of(page.list);
-  const aims = [cell.aim_deg, cell.second_aim_deg].filter((aim) => aim != null);
+  const aims = aims_deg(cell);
   return page.facts.masts
     .map((mast, order) => ({ mast, ...geodesic(cell, mast), stations: listed.filter((one) => one.mast === order) }))
     .filter(({ stations }) => stations.length)

@@ -104,8 +104,8 @@ function sky_note(angles) {
 // The part of the card; groups are the stations by mast, as the card lists them.
 function skyline_part(cell, groups) {
   const [angles, points] = [horizon_deg(cell), say("number.compass").split(" ")];
-  const aims = [cell.aim_deg, cell.second_aim_deg].filter((aim) => aim != null);
-  const window_known = aims.length && cell.aim_from_deg != null && !is_all_round(cell);
+  const aims = aims_deg(cell);
+  const window_known = aims.length && cell.aim_from_deg != null;
   const strip = drawing(say("page.sky.label"), -18, 122,
     ...(window_known ? sky_window(cell.aim_from_deg, cell.aim_to_deg) : []),
     sky_land(angles), ...sky_marks(groups), ...aims.map(sky_aim),
