@@ -3,6 +3,7 @@
 import base64
 import csv
 import json
+import math
 import re
 import sys
 from dataclasses import replace
@@ -27,6 +28,7 @@ from covermap.reports.address_sheet import address_record, sheet_html
 from covermap.reports.address_sheet.day_sheet import day_sheet_html
 from covermap.reports.address_sheet.files import sheet_names
 from covermap.reports.address_sheet.sections import answer_section
+from covermap.reports.address_sheet.table import address_table
 from covermap.scenario.letters import station_letters
 from covermap.scenario.settings import DisplaySettings
 from covermap.wording.cautions import CAUTIONS
@@ -268,6 +270,14 @@ def test_list_gives_a_sheet_each_a_day_sheet_and_names_bad_rows(demo, tmp_path):
     assert "addresses.csv, line 3" in day
     assert 'href="address_c.html"' in day
     assert "Weak reception here is no proof of a fault at a station." in day
+
+
+@pytest.mark.parametrize(
+    ("chance", "whole"), [(89.6, 89), (90.2, 90), (89.2, 89), (96.7, 97), (None, math.nan)]
+)
+def test_a_table_never_rounds_a_chance_across_the_confidence(book, behind, chance, whole):
+    table = address_table([replace(behind, chance_percent=chance)], book.prepared.tiers, None)
+    np.testing.assert_equal(table["chance_percent"][0], whole)
 
 
 def test_blank_readings_filled_in_are_read_back(demo, book, tmp_path):

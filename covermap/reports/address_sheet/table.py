@@ -13,6 +13,7 @@ import pyogrio
 from covermap.addresses.report import AddressReport
 from covermap.planning.prices import Price, price_of
 from covermap.planning.stock import items_of
+from covermap.reception.cells import percent_beside
 from covermap.reception.tiers import TierTable
 from covermap.reports.address_sheet.wording import note
 from covermap.result.csv_tables import write_csv
@@ -68,7 +69,7 @@ def _row(report: AddressReport, tiers: TierTable, prices: Mapping[str, Price] | 
         "wanted_list": report.list_name,
         "tier": pd.NA if report.tier is None else report.tier,
         "tier_name": "" if report.tier is None else names[min(report.tier, len(names)) - 1],
-        "chance_percent": math.nan if report.chance_percent is None else round(report.chance_percent),
+        "chance_percent": _whole_percent(report),
         "aim_deg_true": round(aims[0], 1),
         "second_aim_deg_true": round(aims[1], 1),
         "polarization": report.polarization,
@@ -79,6 +80,13 @@ def _row(report: AddressReport, tiers: TierTable, prices: Mapping[str, Price] | 
         "cost": cost,
         "hours": hours,
     }
+
+
+def _whole_percent(report: AddressReport) -> float:
+    """Return the chance as rasters hold it, never on the other side of the confidence; NaN unknown."""
+    if report.chance_percent is None:
+        return math.nan
+    return float(percent_beside(report.chance_percent / 100.0, report.confidence_percent))
 
 
 def _cost(report: AddressReport, tiers: TierTable, prices: Mapping[str, Price] | None) -> tuple[float, float]:
