@@ -229,7 +229,10 @@ def _reason(first: InstallationAtPlace, other: InstallationAtPlace) -> str:
         return "one_antenna"
     if other.height_m < first.height_m:
         return "lower_mount"
-    return "surer" if other.chance_percent >= first.chance_percent + SURER else "next"
+    if other.chance_percent >= first.chance_percent + SURER:
+        return "surer"
+    # the mast decides its place among prices and stands in no price that is told
+    return "next_with_mast" if other.mount == "mast" and first.mount != "mast" else "next"
 
 
 def _weakness(one: InstallationAtPlace) -> str:

@@ -46,7 +46,8 @@ class InstallationAtPlace:
 class Recommended:
     """One of the few installations worth buying: why, and its one weakness.
 
-    reason : cheapest, no_amplifier, one_antenna, lower_mount, surer, next or surest (where none holds)
+    reason : cheapest, no_amplifier, one_antenna, lower_mount, surer, next, next_with_mast or, where none
+        holds, surest
     weakness : filter, amplifier, two_antennas, mast or weakest (its least sure service)
     """
 

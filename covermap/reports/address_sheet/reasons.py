@@ -85,7 +85,7 @@ def _ridge_loss(station: StationAtSite, number: int, count: int) -> str:
 
 
 def amplifier_section(report: AddressReport) -> str:
-    """Return section 6: what an amplifier at the antenna changes, in dB a station."""
+    """Return section 7: what an amplifier at the antenna changes, in dB a station."""
     amplifier = report.amplifier
     if amplifier is None:
         return section(7, say("sheet.amplifier"), paragraph(say("sheet.reasons.no_amplifier")))
