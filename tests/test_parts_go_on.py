@@ -155,6 +155,14 @@ def test_a_part_without_a_readable_mark_is_not_taken(scenario, whole, received, 
     assert received == [taken[0], *taken[2:]]
 
 
+def test_a_part_without_a_readable_mark_is_in_no_public_result(scenario, tmp_path, received):
+    stopped_at(scenario, tmp_path / "out", "reception", 3)
+    for mark in (tmp_path / "out" / TEMPORARY_FOLDER / "result" / "rasters" / "parts").rglob("*.json"):
+        mark.write_text("")  # as a power cut may leave it
+    mapped(scenario, tmp_path / "out", public=True)
+    assert list((tmp_path / "out").rglob("homes.tif")) == []
+
+
 def test_a_fault_leaves_the_finished_parts_too(scenario, whole, received, tmp_path, monkeypatch):
     of_one, taken = whole
 

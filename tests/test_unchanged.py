@@ -5,13 +5,17 @@ import os
 import re
 import shutil
 
+import geopandas as gpd
 import pytest
+import rasterio
+import rasterio.shutil
 from click.testing import CliRunner
 from reference import ROOT
 from small_inputs import write_inputs
 
 from covermap.cli import main
 from covermap.result import unchanged
+from covermap.result.run_inputs import run_id_of
 from covermap.result.unchanged import is_unchanged, made_of, write_digests
 from covermap.scenario import read_scenario
 
@@ -131,10 +135,33 @@ def test_bearings_of_today_are_of_today_only(demo, monkeypatch):
 
 
 def test_what_no_digest_tells_counts_as_changed(demo):
-    shutil.copyfile(demo / "elevation.tif", demo / "elevation.vrt")
+    (demo / "elevation.vrt").write_text("<VRTDataset>", "utf-8")
     replaced("scenario.toml", "elevation.tif", "elevation.vrt")(demo)
     assert of(demo) is None
     assert not is_unchanged(demo, None)
+
+
+def test_a_file_that_leads_to_others_is_what_they_hold(demo):
+    for name, behind in (("inner.vrt", "elevation.tif"), ("elevation.vrt", "inner.vrt")):
+        rasterio.shutil.copy(demo / behind, demo / name, driver="VRT")
+    replaced("scenario.toml", "elevation.tif", "elevation.vrt")(demo)
+    before, named = of(demo), run_id_of(read_scenario(demo / "scenario.toml"))
+    assert before is not None
+    (demo / "elevation.tif.aux.xml").write_text("<PAMDataset/>", "utf-8")  # what looking at it may add
+    assert run_id_of(read_scenario(demo / "scenario.toml")) == named
+    with rasterio.open(demo / "elevation.tif", "r+") as dataset:
+        dataset.write(dataset.read(1) + 1, 1)
+    assert of(demo) != before
+    assert run_id_of(read_scenario(demo / "scenario.toml")) != named
+
+
+def test_a_shapefile_is_also_what_its_table_holds(demo):
+    settings = read_scenario(demo / "scenario.toml").settings
+    gpd.read_file(settings.homes.file).to_file(demo / "homes.shp")
+    replaced("scenario.toml", settings.homes.file.name, "homes.shp")(demo)
+    named = run_id_of(read_scenario(demo / "scenario.toml"))
+    appended("homes.dbf")(demo)
+    assert run_id_of(read_scenario(demo / "scenario.toml")) != named
 
 
 @pytest.fixture

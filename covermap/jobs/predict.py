@@ -37,7 +37,7 @@ from covermap.result.parts import join_parts, parts_of
 from covermap.result.raster_catalogue import OUTSIDE_FLAG, tells_of_homes
 from covermap.result.rasters import RasterSet
 from covermap.result.run_counts import RunCounts
-from covermap.result.run_inputs import run_id_of
+from covermap.result.run_inputs import input_files, options_of, run_id
 from covermap.result.run_json import write_run_json
 from covermap.result.unchanged import digest_of_program
 from covermap.scenario import Scenario
@@ -105,13 +105,18 @@ def run(
 def origin_of_parts(prepared: Preparation, *, public: bool = False) -> str | None:
     """Return a name of everything the parts of a map are made from; None where no run goes on from them.
 
-    That is a map that is not made in parts, and a public one: what tells of homes stands in memory alone.
-    Reads every input file.
+    That is a map that is not made in parts; a public one, as what tells of homes stands in memory alone; and
+    one with inputs that no digest tells. Reads every input file.
     """
     parts = parts_of(prepared.grid)
     if public or len(parts) == 1:
         return None
-    decided = run_id_of(prepared.scenario), prepared.terrain.digest, parts, digest_of_program()
+    inputs = input_files(prepared.scenario)
+    # The terrain has a digest of its own, of what was read of it, whatever kind of files it came from.
+    if any(part["sha256"] is None and not part["role"].startswith("terrain.") for part in inputs):
+        return None
+    of_inputs = run_id(inputs, options_of(prepared.scenario))
+    decided = of_inputs, prepared.terrain.digest, parts, digest_of_program()
     return hashlib.sha256(repr(decided).encode()).hexdigest()
 
 
@@ -138,7 +143,7 @@ def write_rasters(
     with compile_times(counts), compiled_beside(sets_of(prepared)) as compiling:
         for number, part in enumerate(parts, start=1):
             held: Mapping[str, MemoryFile] = {}
-            of_part = finished_part(folder, part)
+            of_part = None if origin is None else finished_part(folder, part)
             if of_part is None:
                 told = report if len(parts) == 1 else _of_part(report, number, len(parts))
                 of_part = RunCounts()

@@ -32,6 +32,7 @@ def keep_part(result: Path, part: Tile, origin: str, counts: RunCounts) -> None:
     mark = _mark(result, part)
     mark.parent.mkdir(parents=True, exist_ok=True)
     write_text(mark, json.dumps(told))
+    flush([mark])
 
 
 def finished_part(result: Path, part: Tile) -> RunCounts | None:
@@ -48,12 +49,12 @@ def finished_part(result: Path, part: Tile) -> RunCounts | None:
 def drop_unfinished(result: Path, origin: str | None) -> None:
     """Remove everything of an unfinished result but the parts finished from an origin; None is all of it."""
     parts = Path(result) / RASTERS_FOLDER / PARTS_FOLDER
-    kept = {mark.stem for mark in (parts / TEMPORARY_FOLDER).glob("*.json") if _origin(mark) == origin}
-    marks = {f"{name}.json" for name in kept}
+    marks = () if origin is None else (parts / TEMPORARY_FOLDER).glob("*.json")
+    kept = {mark.stem for mark in marks if _origin(mark) == origin}
     _remove_all_but({RASTERS_FOLDER} if kept else set(), result)
     _remove_all_but({PARTS_FOLDER}, parts.parent)
     _remove_all_but(kept | {TEMPORARY_FOLDER}, parts)
-    _remove_all_but(marks, parts / TEMPORARY_FOLDER)
+    _remove_all_but({f"{name}.json" for name in kept}, parts / TEMPORARY_FOLDER)
     if not kept:
         shutil.rmtree(result, ignore_errors=True)
 

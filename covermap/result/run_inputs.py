@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import rasterio
 from pydantic import BaseModel
 
 import covermap
@@ -18,6 +19,9 @@ from covermap.grid.blocks import PHYSICS_VERSION
 from covermap.scenario.records import Scenario
 
 READ_BYTES = 2**20
+LEADS_ELSEWHERE = (".vrt", ".gti")  # GDAL's formats that name further files
+MADE_BESIDE = (".ovr", ".msk", ".aux.xml")  # what programs that only look at a raster may add
+SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg")  # what is counted stands in the first of them
 
 
 def options_of(scenario: Scenario) -> dict[str, Any]:
@@ -66,7 +70,7 @@ def _paths(role: str, value: Any) -> Iterator[tuple[str, Path]]:
 
 
 def _input(role: str, path: Path, folder: Path) -> dict[str, Any]:
-    """Return the record of one input file; paths GDAL alone understands have no digest."""
+    """Return the record of one input file; what no file or its sources tell has no digest."""
     record: dict[str, Any] = {
         "role": role,
         "file": _relative(str(path), folder),
@@ -74,12 +78,41 @@ def _input(role: str, path: Path, folder: Path) -> dict[str, Any]:
         "sha256": None,
     }
     if path.is_file():
-        digest = hashlib.sha256()
+        files = _files_of(path)
+        sha256 = None if files is None else _digest(files)
+        record |= {"bytes": path.stat().st_size, "sha256": sha256}
+    return record
+
+
+def _files_of(path: Path) -> list[Path] | None:
+    """Return a file and those without which it says nothing; None where they cannot be told."""
+    if path.suffix.lower() == ".shp":
+        parts = (path.with_suffix(ending) for ending in SHAPEFILE_PARTS)
+        return [path, *(part for part in parts if part.is_file())]
+    if path.suffix.lower() not in LEADS_ELSEWHERE:
+        return [path]
+    try:
+        with rasterio.open(path) as dataset:
+            named = {Path(name).resolve() for name in dataset.files if not name.endswith(MADE_BESIDE)}
+    except rasterio.errors.RasterioError:
+        return None
+    found = [path]
+    for name in sorted(named - {path.resolve()}):
+        files = _files_of(name) if name.is_file() else None
+        if files is None:
+            return None
+        found += files
+    return found
+
+
+def _digest(files: list[Path]) -> str:
+    """Return the SHA-256 of files one behind the other."""
+    digest = hashlib.sha256()
+    for path in files:
         with open(path, "rb") as handle:
             while part := handle.read(READ_BYTES):
                 digest.update(part)
-        record |= {"bytes": path.stat().st_size, "sha256": digest.hexdigest()}
-    return record
+    return digest.hexdigest()
 
 
 def _relative(value: Any, folder: Path) -> Any:

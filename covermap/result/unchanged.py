@@ -1,8 +1,8 @@
 """Whether a result is what its scenario would give now: told by digests, never by dates.
 
 A result keeps a digest of all it was made of, and one of each of its files. Where both are what they were, a
-run would give the same result again, so it can be kept. Whatever cannot be told by a digest (files that lead
-to other files, data that only GDAL can open, a public result) counts as changed.
+run would give the same result again, so it can be kept. Whatever cannot be told by a digest (data that only
+GDAL can open, a public result) counts as changed.
 """
 
 from __future__ import annotations
@@ -26,7 +26,6 @@ from covermap.result.whole_file import files_below, write_text
 from covermap.scenario.records import Scenario
 
 PACKAGE = Path(covermap.__file__).resolve().parent
-LEADS_ELSEWHERE = (".vrt", ".gti")  # GDAL's formats that name further files
 LIBRARY_ENDINGS = (".dist-info", ".egg-info")
 
 
@@ -46,7 +45,7 @@ def made_of(scenario: Scenario, also: Collection[str] = ()) -> str | None:
 
 def _made_of(scenario: Scenario, also: Collection[str]) -> str | None:
     inputs = input_files(scenario)
-    if any(part["sha256"] is None or part["file"].endswith(LEADS_ELSEWHERE) for part in inputs):
+    if any(part["sha256"] is None for part in inputs):
         return None
     folder = scenario.path.parent
     beside = sorted(_beside([folder / part["file"] for part in inputs]))
