@@ -4,6 +4,7 @@ import json
 import os
 import subprocess
 import sys
+from dataclasses import fields
 from pathlib import Path
 
 import geopandas as gpd
@@ -12,8 +13,12 @@ import pytest
 from real_ground import ELEVATION, write_hills
 
 from covermap import jobs
-from covermap.planning.suppression import SMALLEST
+from covermap.inputs.prepare import prepare
+from covermap.jobs.output_counts import Counts, counts_of, public_counts
+from covermap.planning.suppression import SMALLEST, UNDER_SMALLEST
+from covermap.result import open_coverage
 from covermap.result.raster_catalogue import tells_of_homes
+from covermap.scenario import read_scenario
 
 TELLS_OF_HOMES = tells_of_homes(doubts_everywhere=False)
 
@@ -84,6 +89,18 @@ def test_public_counts_are_those_of_the_private_run_where_they_are_told(results)
     shown = told[column].notna() & (told["neighbourhood_id"].isin(all_of_them["neighbourhood_id"]))
     merged = told[shown].merge(all_of_them, on=["neighbourhood_id", "wanted_list"], suffixes=("", "_private"))
     assert (merged[column] == merged[f"{column}_private"]).all()
+
+
+def test_everything_that_is_counted_has_a_public_form(results):
+    _, private, path = results
+    counts = counts_of(prepare(read_scenario(path)), open_coverage(private))
+    public = public_counts(counts)
+    for field in fields(Counts):
+        told = getattr(public, field.name)
+        assert told is not getattr(counts, field.name), field.name
+    behind = [*public.behind.by_service.values(), *public.behind.by_cause.values()]
+    assert behind
+    assert all(count % 10 == 0 or count == UNDER_SMALLEST for count in behind)
 
 
 KILLED = """

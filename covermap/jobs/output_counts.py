@@ -66,6 +66,7 @@ def public_counts(counts: Counts) -> Counts:
         ridges=public_ridges(counts.ridges),
         totals=public_totals(counts.totals),
         stock=None,
+        behind=counts.behind.rounded(),
     )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from covermap.constants import TIER_NOT_PROMISED
 from covermap.planning.list_tally import causes_of
 from covermap.planning.results import Results
+from covermap.planning.suppression import rounded
 
 
 @dataclass(frozen=True)
@@ -20,6 +21,14 @@ class NotPromised:
 
     by_service: dict[str, float]
     by_cause: dict[str, float]
+
+    def rounded(self) -> NotPromised:
+        """Return the same with homes rounded to tens, as public totals are."""
+        by_service, by_cause = (
+            {name: rounded(count) for name, count in counts.items()}
+            for counts in (self.by_service, self.by_cause)
+        )
+        return NotPromised(by_service, by_cause)
 
 
 def not_promised(results: Results, list_name: str) -> NotPromised:
