@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime, timedelta, timezone
 
 import pytest
 
-from covermap.bearings import declination, declination_in_year, sun_position
+from covermap.bearings import compass_day, declination, declination_in_year, own_day, sun_position
 from covermap.bearings.sun import sun_equatorial
 from covermap.errors import InputError
 from tests.reference import reference_rows
@@ -65,3 +65,19 @@ def test_sun_stands_south_at_its_highest_and_wants_a_zone():
     assert noon.azimuth_deg == pytest.approx(180.0, abs=0.3)
     with pytest.raises(InputError, match="has no zone"):
         sun_position(51.48, 0.0, datetime(2026, 4, 15, 12))
+
+
+@pytest.mark.parametrize(
+    ("as_of", "day"),
+    [
+        ("2026-09-01", date(2026, 9, 1)),
+        ("2025-01-01", date(2025, 1, 1)),
+        ("2024-12-31", None),  # the model begins on the next day
+        ("2030-01-01", None),
+        ("", None),
+        ("last summer", None),
+    ],
+)
+def test_bearings_of_a_result_are_of_the_stations_day_where_the_model_holds(as_of, day):
+    assert own_day(as_of) == day
+    assert compass_day(as_of) == (day or date.today())

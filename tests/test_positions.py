@@ -133,6 +133,19 @@ def test_every_table_knows_the_place_that_stands_for_no_position(tmp_path, name,
         read(path)
 
 
+@pytest.mark.parametrize("name", sorted(INPUTS.keys() - {"comparison log"}))  # a log may do without positions
+def test_an_empty_position_is_told_of_the_column_that_is_there(tmp_path, name):
+    read, columns_of = INPUTS[name]
+    columns = columns_of({"position": ""})
+    path = tmp_path / "table.csv"
+    path.write_text(
+        ",".join(columns) + "\n" + ",".join(f'"{cell}"' for cell in columns.values()) + "\n", "utf-8"
+    )
+    with pytest.raises(InputError, match="column position") as error:
+        read(path)
+    assert "latitude_deg" not in str(error.value)
+
+
 @pytest.mark.parametrize("depot", ["N44.01 W35.66", "44,01 -35,66", [-35.66, 44.01]])
 def test_a_depot_is_written_as_any_position(depot):
     longitude_deg, latitude_deg = AreasSettings(depot=depot, radius_km=10.0).depot

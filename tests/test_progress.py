@@ -1,24 +1,23 @@
-"""Progress where there is no terminal: a line every ten seconds, so that a log shows that work goes on."""
+"""What progress says of the time that is left."""
 
 import pytest
 
 from covermap.cli import progress
 
-
-def test_a_line_every_ten_seconds_without_a_terminal(monkeypatch, capsys):
-    now = iter(float(second) for second in range(0, 1000, 2))
-    monkeypatch.setattr(progress.time, "monotonic", lambda: next(now))
-    with progress.progress_on_stderr("auto") as report:
-        for step in range(1, 21):  # each asks the clock twice: 4 s a step
-            assert report("paths", step / 20, "North Mast")
-    lines = capsys.readouterr().err.splitlines()
-    assert len(lines) == 80 // 12  # the first step at which 10 s have passed is the third: 12 s
-    assert all(line.startswith("Paths") and "North Mast" in line for line in lines)
-    assert "%" in lines[0]
+STEPS = [  # seconds since the start, stage, fraction done: seconds left
+    (0.0, "paths", 0.11, None),  # the first word: how long that took is not known
+    (0.5, "paths", 0.30, None),  # too short to tell
+    (2.0, "paths", 0.51, 2.0 * 0.49 / 0.40),  # 40 % took 2 s
+    (9.0, "paths", 1.00, 0.0),
+    (9.1, "reception", 0.50, None),  # another stage has a pace of its own
+    (11.1, "reception", 0.51, None),
+    (13.1, "reception", 0.75, 4.0),  # 25 % took 4 s
+]
 
 
-@pytest.mark.parametrize("kind", ["none"])
-def test_none_says_nothing(kind, capsys):
-    with progress.progress_on_stderr(kind) as report:
-        assert report("paths", 0.5, "North Mast")
-    assert capsys.readouterr().err == ""
+def test_the_time_left_is_told_from_what_was_timed(monkeypatch):
+    clock, now = progress._Clock(), [0.0]
+    monkeypatch.setattr(progress.time, "monotonic", lambda: now[0])
+    for at_s, stage, fraction, left in STEPS:
+        now[0] = 100.0 + at_s
+        assert clock.seconds_left(stage, fraction) == pytest.approx(left)

@@ -1,6 +1,14 @@
 """bearings: where a compass points and where the sun stands. Numbers in, numbers out."""
 
-from covermap.bearings.declination import FIRST_YEAR, LAST_YEAR, Declination, declination, declination_in_year
+from covermap.bearings.declination import (
+    FIRST_YEAR,
+    LAST_YEAR,
+    Declination,
+    compass_day,
+    declination,
+    declination_in_year,
+    own_day,
+)
 from covermap.bearings.sun import SunPosition, sun_position
 
 __all__ = [
@@ -8,7 +16,9 @@ __all__ = [
     "LAST_YEAR",
     "Declination",
     "SunPosition",
+    "compass_day",
     "declination",
     "declination_in_year",
+    "own_day",
     "sun_position",
 ]

@@ -35,6 +35,23 @@ class Declination:
         return f"{abs(self.declination_deg):.0f}° {side}"
 
 
+def own_day(as_of: str) -> date | None:
+    """Return the day of a list of stations, None where it names none or one the model does not cover."""
+    try:
+        day = date.fromisoformat(as_of)
+    except ValueError:
+        return None
+    return day if FIRST_YEAR <= day.year <= LAST_YEAR else None
+
+
+def compass_day(as_of: str) -> date:
+    """Return the day that magnetic bearings of a result are of: its stations' own, else today.
+
+    By the stations' day the same inputs give the same result.
+    """
+    return own_day(as_of) or date.today()
+
+
 def declination(latitude_deg: float, longitude_deg: float, on: date) -> Declination | None:
     """Return the declination at sea level, or None on a day the model does not cover.
 

@@ -13,23 +13,29 @@ from covermap.cli.terminal import printable
 # told the stage, the fraction of it that is done, and words about it; False stops the run
 Progress = Callable[[str, float, str], bool]
 LINE_EVERY_S = 10.0
+LEAST_TIMED_S = 1.0  # a shorter part says nothing of the rest
 
 
 class _Clock:
-    """Time left in a stage, from the time its done part took."""
+    """Time left in a stage, from the time that a part of it took."""
 
     def __init__(self) -> None:
         self._stage = ""
         self._start = 0.0
+        self._done = 0.0
 
     def seconds_left(self, stage: str, fraction: float) -> float | None:
         """Return the seconds left, or None while too little is done to tell."""
         now = time.monotonic()
         if stage != self._stage:
-            self._stage, self._start = stage, now
-        if fraction <= 0.02:
+            # What was done before the first word took a time that nobody measured.
+            self._stage, self._start, self._done = stage, now, fraction
+        took_s, part = now - self._start, fraction - self._done
+        if fraction >= 1.0:
+            return 0.0
+        if part <= 0.02 or took_s < LEAST_TIMED_S:
             return None
-        return (now - self._start) * (1.0 - fraction) / fraction
+        return took_s * (1.0 - fraction) / part
 
 
 def say_nothing(stage: str, fraction: float, words: str = "") -> bool:

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 
 import geopandas as gpd
 import pandas as pd
 import pyproj
 
-from covermap.bearings import declination
+from covermap.bearings import compass_day, declination
 from covermap.inputs.preparation import Preparation
 from covermap.jobs.side_by_side import side_by_side
 from covermap.planning.areas import WholeSummary, summarise_areas, summarise_whole
@@ -74,7 +73,7 @@ def _areas(prepared: Preparation, coverage: Coverage) -> gpd.GeoDataFrame | None
     neighbourhoods = prepared.counted.neighbourhoods
     if neighbourhoods is None:
         return None
-    on = _compass_day(coverage.run.get("stations_as_of", ""))
+    on = compass_day(coverage.run.get("stations_as_of", ""))
 
     def declination_deg(latitude_deg: float, longitude_deg: float) -> float | None:
         found = declination(latitude_deg, longitude_deg, on)
@@ -110,14 +109,6 @@ def _ridges(prepared: Preparation, coverage: Coverage) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(
         pd.concat(found, ignore_index=True), geometry="geometry", crs=coverage.grid.crs_wkt
     )
-
-
-def _compass_day(as_of: str) -> date:
-    """Return the day magnetic bearings are of: the stations' date, else today."""
-    try:
-        return date.fromisoformat(as_of)
-    except ValueError:
-        return date.today()
 
 
 def _dead_zones(coverage: Coverage, named: Sequence[Place]) -> gpd.GeoDataFrame:

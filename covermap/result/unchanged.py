@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import covermap
-from covermap.bearings import FIRST_YEAR, LAST_YEAR
+from covermap.bearings import own_day
 from covermap.result.result_folder import DIGESTS, RUN_FILE, read_record
 from covermap.result.run_inputs import input_files, options_of
 from covermap.result.run_json import versions
@@ -57,7 +57,7 @@ def _made_of(scenario: Scenario, also: Collection[str]) -> str | None:
         "also": sorted(also),
         "program": digest_of_program(),
         "today": None
-        if all(_has_its_day(station.as_of) for station in scenario.stations)
+        if all(own_day(station.as_of) for station in scenario.stations)
         else date.today().isoformat(),
     }
     return _of_json(decided)
@@ -92,14 +92,6 @@ def is_unchanged(folder: Path, made_of: str | None) -> bool:
     try:
         return _digests([Path(folder) / name for name in written], folder) == written
     except OSError:  # gone, or not to be read
-        return False
-
-
-def _has_its_day(as_of: str) -> bool:
-    """Return whether bearings are of a station's own date."""
-    try:
-        return FIRST_YEAR <= date.fromisoformat(as_of).year <= LAST_YEAR
-    except ValueError:
         return False
 
 

@@ -57,7 +57,7 @@ def read_longitude_deg(row: Row, warnings: list[str]) -> float:
 def _read(row: Row, column: str, letters: str, warnings: list[str]) -> float:
     text = row.text(column).translate(DASHES).strip()
     if not text or text.lower() in ("nan", "null", "none", "n/a"):
-        raise row.wrong(column, f"A station needs a position. {FORMS}")
+        raise row.wrong(column, f"A position is needed here. {FORMS}")
     plain = as_number(text, row.comma)
     # plain == plain: not NaN. Over 360 it is no angle, but may be degrees, minutes and seconds without marks.
     if plain == plain:
@@ -143,6 +143,8 @@ def read_place(row: Row, warnings: list[str]) -> tuple[float, float]:
     if row.text("position"):
         where = f"{row.where}, column position"
         place = read_position(row.text("position"), where)
+    elif "position" in row.cells and "latitude_deg" not in row.cells:
+        raise row.wrong("position", f"A position is needed here. {PAIR_FORMS}")
     else:
         where = f"{row.where}, columns latitude_deg and longitude_deg"
         place = read_latitude_deg(row, warnings), read_longitude_deg(row, warnings)

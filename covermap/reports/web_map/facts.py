@@ -5,13 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
-from datetime import date
 from typing import Any
 from urllib.parse import urlsplit
 
 import geopandas as gpd
 
-from covermap.bearings import FIRST_YEAR, LAST_YEAR, Declination, declination
+from covermap.bearings import Declination, compass_day, declination
 from covermap.constants import EARTH_RADIUS_KM, TIER_NOT_PROMISED
 from covermap.planning.areas import WholeSummary
 from covermap.planning.places import Place
@@ -304,17 +303,10 @@ def _example_position(grid: PageGrid) -> str:
 
 
 def _declination(grid: PageGrid, as_of: str) -> dict[str, Any] | None:
-    """Return the declination at the map's middle on the stations' date (else today), so that the
-    same inputs give the same page."""
-    try:
-        on = date.fromisoformat(as_of)
-    except ValueError:
-        on = date.today()
-    if not FIRST_YEAR <= on.year <= LAST_YEAR:
-        on = date.today()
+    """Return the declination at the map's middle."""
     place = grid.facts()["place_of_cell"]
     middle = (len(place) // 2) // 2 * 2
-    found: Declination | None = declination(place[middle + 1], place[middle], on)
+    found: Declination | None = declination(place[middle + 1], place[middle], compass_day(as_of))
     if found is None:
         return None
     whole = round(abs(found.declination_deg), 1)
