@@ -267,6 +267,11 @@ def test_list_gives_a_sheet_each_a_day_sheet_and_names_bad_rows(demo, tmp_path):
     day = (out / "day_sheet.html").read_text("utf-8")
     assert "<script" not in day
     assert "=Easy &lt;place&gt;" in day
+    take, nothing = (
+        re.search(f"{words}: ([^<]*)", day)[1] for words in ("Take with you", "can be promised for")
+    )
+    assert "1 × unknown" in nothing
+    assert not re.search("unknown|Not promised", take)
     assert "addresses.csv, line 3" in day
     assert 'href="address_c.html"' in day
     assert "Weak reception here is no proof of a fault at a station." in day
@@ -325,6 +330,20 @@ def test_a_list_without_a_good_row_is_status_2(demo, tmp_path):
     assert found.exit_code == 2
     assert "none of its rows is readable" in found.stderr
     assert not (tmp_path / "sheets").exists()
+
+
+@pytest.mark.parametrize(
+    ("latitude_deg", "longitude_deg", "code"),
+    [
+        (43.99, 35.66, "outside_sign"),
+        (-43.99, -35.66, "outside_sign"),
+        (-35.66, 43.99, "outside_order"),
+        (10.0, 10.0, "outside"),
+        (80.0, 170.0, "outside"),
+    ],
+)
+def test_a_place_beyond_the_elevation_by_a_slip_is_told_of_it(book, latitude_deg, longitude_deg, code):
+    assert book.report(latitude_deg, longitude_deg, on=DAY).reason.code == code
 
 
 def test_outside_the_elevation_is_unknown_and_says_so(book):

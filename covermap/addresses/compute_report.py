@@ -29,7 +29,9 @@ from covermap.grid.fields import STEEP_RAY_DEG
 from covermap.inputs.stations_that_count import heard
 from covermap.propagation.path_geometry import median_radius_km
 from covermap.reception.services import tier_of_most
+from covermap.scenario.coordinates import HIGHEST_LATITUDE_DEG
 from covermap.scenario.letters import station_letters
+from covermap.terrain import Terrain
 
 
 @dataclass(frozen=True)
@@ -192,12 +194,20 @@ def _ground_m(site: Site, asked: Asked) -> float:
     return float(site.terrain.ground_m(np.array([asked.longitude_deg]), np.array([asked.latitude_deg]))[0])
 
 
+def _outside(terrain: Terrain, latitude_deg: float, longitude_deg: float) -> str:
+    """Return the note of a point without ground: a gap, or beyond the data, perhaps by a slip of the pen."""
+    longitude = np.array([longitude_deg, -longitude_deg, longitude_deg, latitude_deg])
+    latitude = np.array([latitude_deg, latitude_deg, -latitude_deg, longitude_deg])
+    codes = ("no_ground", "outside_sign", "outside_sign", "outside_order")
+    covered = terrain.covers(longitude, np.clip(latitude, -HIGHEST_LATITUDE_DEG, HIGHEST_LATITUDE_DEG))
+    return next((code for code, inside in zip(codes, covered, strict=True) if inside), "outside")
+
+
 def _unknown_reason(site: Site, asked: Asked, place: Place, ground_m: float) -> Note | None:
     """Return why nothing can be said of a point; None where something can."""
     # Before the paths: where there is no ground none of them is known, and that would be the lesser reason.
     if math.isnan(ground_m):
-        inside = site.terrain.covers(np.array([asked.longitude_deg]), np.array([asked.latitude_deg]))[0]
-        return Note("no_ground" if inside else "outside")
+        return Note(_outside(site.terrain, asked.latitude_deg, asked.longitude_deg))
     missing = place.missing_services(site.wanted)
     if not missing:
         return None

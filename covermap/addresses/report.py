@@ -225,8 +225,9 @@ class SunAt:
 class Note:
     """What is worth knowing of a place, or why nothing can be said of it.
 
-    code : water, near, steep_services, smooth_earth or adjusted; of an unknown place no_ground, outside,
-        out_of_reach or no_path
+    code : water, near, steep_services, smooth_earth or adjusted; of an unknown place no_ground, outside
+        (outside_sign, outside_order: but for a sign, or for the order of its two numbers), out_of_reach or
+        no_path
     services : those it speaks of; distance_km : of out_of_reach, the reach
     """
 

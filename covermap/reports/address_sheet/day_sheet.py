@@ -23,9 +23,12 @@ def day_sheet_html(
     first = reports[0][0]
     title = say("sheet.day.title", count=len(reports), scenario=first.scenario_name)
     head = f"<header><p>{GAP.join(head_words(first))}</p><h1>{text(title)}</h1></header>"
-    tally = say("sheet.day.take", kinds="; ".join(_kinds([report for report, _ in reports])))
-    load = load_words([report for report, _ in reports])
-    parts = [head, paragraph(text(tally)), paragraph(text(load)) if load else ""]
+    every = [report for report, _ in reports]
+    served = [report for report in every if report.tier is not None and report.tier <= len(report.plans)]
+    others = [report for report in every if report not in served]
+    told = [say("sheet.day.take", kinds="; ".join(_kinds(served))) if served else ""]
+    told += [say("sheet.day.nothing", kinds="; ".join(_kinds(others))) if others else "", load_words(every)]
+    parts = [head, *(paragraph(text(sentence)) for sentence in told if sentence)]
     parts += [_entry(number, report, name) for number, (report, name) in enumerate(reports, start=1)]
     if left_out:
         parts.append(f"<section><h2>{text(say('sheet.day.left_out'))}</h2>{bullets(left_out)}</section>")

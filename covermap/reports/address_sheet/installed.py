@@ -156,6 +156,8 @@ def load_words(reports: Sequence[AddressReport]) -> str:
     parts: Counter[str] = Counter()
     for report in reports:
         for one in report.recommended[:1]:
+            if one.reason == "surest":  # it holds the list no more than the classes do
+                continue
             names = one.at.name.split(" + ")
             parts.update([*names, *([one.at.amplifier] if one.at.amplifier else [])])
             parts.update([say("sheet.day.diplexer")] * (len(names) > 1))
