@@ -91,6 +91,8 @@ def test_names_of_places_neighbourhoods_masts_and_stations_are_found(wide):
     assert wait_for(wide, "find('#card').dataset.col >= 12 && find('#card').dataset.col < 24")
     # both masts stand beside the map, and so do their stations
     assert search(wide, "gamma") == "Gamma, C, 4.1, RF 16, Crown {{ 7 * 7 }} is outside the map."
+    # the card of the place before would be taken for it
+    assert not wide.execute_script("return document.body.classList.contains('with_card')")
     assert search(wide, "long") == "Long <i>Rigg</i>, mast is outside the map."
 
 

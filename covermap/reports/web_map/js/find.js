@@ -42,11 +42,17 @@ function say_found(words) {
   find(".found").replaceChildren(element("p", {}, words));
 }
 
+// What was asked for is not here: the card of an earlier place would be taken for it.
+function say_missed(words) {
+  if (document.body.classList.contains("with_card")) close_card();
+  say_found(words);
+}
+
 function go_to(thing, if_outside) {
   find(".found").replaceChildren();
   const latlng = latlng_of(thing);
   const pixel = pixel_at(latlng);
-  if (!pixel) return say_found(if_outside);
+  if (!pixel) return say_missed(if_outside);
   const zoom = Math.max(page.map.getZoom(), zoom_for(POSITION_PX));
   page.map.setView(latlng, zoom, { animate: false });
   return show_card(pixel);
@@ -54,8 +60,8 @@ function go_to(thing, if_outside) {
 
 // A position is told back as it was taken.
 async function go_to_position(position) {
-  if (position.trouble) return say_found(position.trouble);
-  if (position.outside) return say_found(outside_words(position));
+  if (position.trouble) return say_missed(position.trouble);
+  if (position.outside) return say_missed(outside_words(position));
   const taken = say(position.turned ? "page.find.taken_turned" : "page.find.taken", { position: position_text(position) });
   await go_to(position, `${taken} ${outside_words(position)}`);
   if (pixel_at(L.latLng(position.latitude_deg, position.longitude_deg))) say_found(taken);
@@ -79,7 +85,7 @@ function find_text(text) {
   if (position) return go_to_position(position);
   const things = things_called(text);
   if (things.length === 1) return go_to_thing(things[0]);
-  if (!things.length) return say_found(not_found_words(text.trim()));
+  if (!things.length) return say_missed(not_found_words(text.trim()));
   return offer(things);
 }
 
