@@ -49,7 +49,7 @@ def test_a_guide_runs_from_nothing_to_the_paper(guide, tmp_path, monkeypatch, se
     monkeypatch.chdir(tmp_path)
     published(tmp_path, name="stations_list.txt")
     Path("customers.csv").write_text('name,position\nMill,"44.01, -35.66"\nFarm,N43.96 W35.70\n', "utf-8")
-    Path("hamlet.csv").write_text('id,position,cable_m\nmill,"44.0715, -35.6385",80\nbarn,N44.0702 W35.637,\n')
+    Path("hamlet.csv").write_text('id,position,cable_m\nmill,"44.0715, -35.638",80\nbarn,N44.0702 W35.637,\n')
     serve_copernicus(server, (43, -37), (44, -37), (43, -36))
     sources = own_sources(tmp_path, server)
     for words in commands_of(guide):
