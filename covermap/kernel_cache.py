@@ -35,7 +35,15 @@ KERNEL_FOLDERS = (
     "terrain",
     "planning",
 )  # and what kernels take from them
-KERNEL_FILES = ("constants.py", "linked_kernels.py", "numba_linking.py", "numba_records.py")
+KERNEL_FILES = (
+    "constants.py",
+    "linked_kernels.py",
+    "numba_items.py",
+    "numba_linking.py",
+    "numba_passes.py",
+    "numba_records.py",
+    "numba_typing.py",
+)
 FOLDER_PREFIX, LEAVING_PREFIX = "kernels_", "leaving_"
 LOCK_PREFIX, READY_PREFIX = "compiling_", "ready_"
 KEPT_FOLDERS = 3  # beside the one in use, whatever their age

@@ -9,12 +9,14 @@ from typing import Any, ClassVar
 
 import numba
 from llvmlite.binding import Linkage
+from numba.core import types
 from numba.core.codegen import JITCodeLibrary
-from numba.core.compiler import Compiler, CompilerBase, DefaultPassBuilder, Flags, _LowerResult
-from numba.core.compiler_machinery import LoweringPass, PassManager, register_pass
-from numba.core.typed_passes import NativeLowering
+from numba.core.compiler import Compiler, CompilerBase, Flags, _LowerResult
+from numba.core.compiler_machinery import LoweringPass, register_pass
 
+from covermap.numba_passes import passes_for
 from covermap.numba_records import RecordLowering, with_records
+from covermap.numba_typing import with_memory
 
 NOT_OF_A_TWIN = ("cache", "inline")  # options of a kernel that say nothing about its text
 
@@ -96,13 +98,14 @@ class EntryCompiler(Compiler):
 
     def __init__(self, typingctx, targetctx, library, args, return_type, flags, locals):
         super().__init__(typingctx, targetctx, library, args, return_type, KernelFlags(flags), locals)
+        self.state.typingctx = with_memory(self.state.typingctx)
         self.state.targetctx = with_records(self.state.targetctx)
         self.state.library = EntryLibrary(targetctx.codegen(), f"entry_{len(args)}")
         self.state.library.enable_object_caching()
 
     def define_pipelines(self) -> list[Any]:
-        """Return numba's own pipeline with records read where they stand."""
-        return [_passes(self.state)]
+        """Return the passes of a kernel."""
+        return [passes_for(self.state)]
 
     def compile_extra(self, func: Any) -> Any:
         """Return the compiled kernel; all that it links is compiled within."""
@@ -142,24 +145,16 @@ class TwinCompiler(CompilerBase):
         flags.no_cpython_wrapper = True
         flags.no_cfunc_wrapper = True
         super().__init__(typingctx, targetctx, library, args, return_type, KernelFlags(flags), locals)
+        self.state.typingctx = with_memory(self.state.typingctx)
         self.state.targetctx = with_records(self.state.targetctx)
         self.state.library = LinkedLibrary(targetctx.codegen(), f"twin_{len(args)}")
 
     def define_pipelines(self) -> list[Any]:
-        """Return numba's own pipeline with ForCallers behind the writing of the text."""
-        passes = _passes(self.state)
+        """Return the passes of a kernel with ForCallers behind the writing of the text."""
+        passes = passes_for(self.state)
         passes.add_pass_after(ForCallers, RecordLowering)
         passes.finalize()
         return [passes]
-
-
-def _passes(state: Any) -> PassManager:
-    """Return numba's own pipeline, its lowering ours."""
-    passes = PassManager("kernel")
-    for step, told in DefaultPassBuilder.define_nopython_pipeline(state).passes:
-        passes.add_pass(RecordLowering if step is NativeLowering else step, told)
-    passes.finalize()
-    return passes
 
 
 def with_twin(decorate: Any, options: dict[str, Any], function: Any) -> Any:
@@ -168,11 +163,18 @@ def with_twin(decorate: Any, options: dict[str, Any], function: Any) -> Any:
     kept = {key: value for key, value in options.items() if key not in NOT_OF_A_TWIN}
     twin = numba.njit(**kept, pipeline_class=TwinCompiler)(function)
     twin.add_overload = partial(_keep_overload, twin)
+    twin.get_call_template = partial(_template_for_any_number, twin.get_call_template)
     kernel._compiler.pipeline_class = EntryCompiler
     kernel.twin = twin
     kernel.get_call_template = twin.get_call_template
     kernel.get_overload = twin.get_overload
     return kernel
+
+
+def _template_for_any_number(template: Any, args: Any, kws: Any) -> Any:
+    """Return what types a call: a number that is known as one that is not, so that one kernel serves both."""
+    general = [types.unliteral(each) if isinstance(each, types.IntegerLiteral) else each for each in args]
+    return template(general, kws)
 
 
 def _keep_overload(twin: Any, compiled: Any) -> None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import copy
 from collections import Counter
+from functools import cache
 from typing import Any
 
 from llvmlite import ir
@@ -18,8 +19,9 @@ from numba.core.compiler_machinery import register_pass
 from numba.core.cpu import CPUContext
 from numba.core.datamodel import ArgPacker
 from numba.core.ir import Assign, Expr
-from numba.core.lowering import Lower
 from numba.core.typed_passes import BaseNativeLowering
+
+from covermap.numba_items import ItemLower
 
 FEWEST_WORDS = 8  # of a record that is passed as an address; fewer stay in registers
 
@@ -80,7 +82,7 @@ class _Record:
         return builder.load(value)
 
 
-class RecordLower(Lower):
+class RecordLower(ItemLower):
     """numba's writing of a kernel's text, which copies no record that was handed in."""
 
     def init(self) -> None:
@@ -121,6 +123,12 @@ class RecordLower(Lower):
                 return self.context.cast(self.builder, value, record[number], resty)
         return super().lower_expr(resty, expr)
 
+    def address_of(self, name: str) -> Any:
+        """Return where a variable's value stands in memory now; None where it is a value alone."""
+        if name in self._blk_local_varmap:
+            return _place_of(self._blk_local_varmap[name])
+        return super().address_of(name)
+
     def _place_of_variable(self, name: str) -> Any:
         """Return the address of a variable's record where that stands for good, else None."""
         if name in self._blk_local_varmap:
@@ -150,6 +158,7 @@ class RecordLowering(BaseNativeLowering):
         return RecordLower
 
 
+@cache
 def _is_record(of_type: Any, model: Any) -> bool:
     """Return whether a type is a record that is passed as an address."""
     return isinstance(of_type, types.BaseNamedTuple) and _words(model.get_argument_type()) > FEWEST_WORDS

@@ -5,16 +5,12 @@ the value: of another record, of one that changed hands since, or of one that is
 expected is Python's own run of the same functions.
 """
 
-import json
-import os
 import re
-import subprocess
-import sys
-from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
 import pytest
+from told_elsewhere import told
 
 from covermap.linked_kernels import is_linked
 from covermap.propagation.compiling import inner_kernel, kernel, lean_kernel
@@ -188,27 +184,10 @@ def text_of_handed_on():
     return text
 
 
-def told(question, **environment):
-    """Return what a process of its own answers of this module, called here."""
-    done = subprocess.run(
-        [
-            sys.executable,
-            "-c",
-            f"import json, test_records_in_kernels as here; print(json.dumps({question}))",
-        ],
-        cwd=Path(__file__).parent,
-        env={**os.environ, **environment},
-        capture_output=True,
-        text=True,
-        check=True,
-    )
-    return json.loads(done.stdout)
-
-
 @pytest.fixture(scope="module")
 def found_by_python():
     """Return found_in_all() of a process that compiles nothing."""
-    return told("here.found_in_all()", NUMBA_DISABLE_JIT="1")
+    return told(__name__, "here.found_in_all()", NUMBA_DISABLE_JIT="1")
 
 
 @pytest.mark.slow
@@ -221,7 +200,7 @@ def test_kernels_find_in_records_what_python_finds(found_by_python):
 @pytest.mark.skipif(not is_linked(), reason="kernels are compiled as numba does it here")
 def test_a_record_is_one_argument_however_many_arrays_are_in_it(tmp_path):
     # numba shows no text of a kernel that it read from a cache
-    text = told("here.text_of_handed_on()", NUMBA_CACHE_DIR=str(tmp_path))
+    text = told(__name__, "here.text_of_handed_on()", NUMBA_CACHE_DIR=str(tmp_path))
     (head,) = [
         line
         for line in text.splitlines()

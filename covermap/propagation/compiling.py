@@ -15,7 +15,14 @@ from covermap.linked_kernels import with_twin
 # numba's own parallel loops abort the process.
 # fastmath=False is said, not left out: a kernel first compiled inside a caller with flags would take the
 # caller's, and keep them in the cache.
-_KERNEL: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy", "fastmath": False}
+# No wrapper for calls from C: nobody calls a kernel from there.
+_KERNEL: dict[str, Any] = {
+    "cache": True,
+    "nogil": True,
+    "error_model": "numpy",
+    "fastmath": False,
+    "no_cfunc_wrapper": True,
+}
 kernel = with_twin(in_own_cache(numba.njit(**_KERNEL)), _KERNEL)
 
 # The same without numba's counting of references to arrays: for kernels that take records of many arrays and
@@ -26,5 +33,5 @@ lean_kernel = with_twin(in_own_cache(numba.njit(**_LEAN)), _LEAN)
 
 # A lean kernel that only other kernels call: without the wrappers for calls from Python, which are three
 # quarters of the code where records of many arrays are unpacked. Called from Python, it ends the process.
-_INNER: dict[str, Any] = {**_LEAN, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+_INNER: dict[str, Any] = {**_LEAN, "no_cpython_wrapper": True}
 inner_kernel = with_twin(in_own_cache(numba.njit(**_INNER)), _INNER)
