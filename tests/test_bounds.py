@@ -1,11 +1,24 @@
 """What reception settles by bounds, without looking: against answers worked out without them."""
 
+from itertools import product
+
 import numpy as np
 import pytest
-from reception_places import CROWD, TIERS, crowded, facts_of, wanted_of
+from reception_places import CROWD, TIERS, crowded, facts_of, place_of, wanted_of
 
 from covermap.jobs.local_doubts import stays_in_leaf
 from covermap.reception import ReceptionOptions, receive
+from covermap.reception.confidence import (
+    CLEAR_DB,
+    INTERFERENCE_DB,
+    MARGIN_DB,
+    TOTAL_DEVIATION,
+    TOTAL_INVERSE,
+    UPPER_DB,
+)
+from covermap.reception.least_disturbed import most_spare_db
+from covermap.reception.plan_columns import AIM_DEG, MOUNT, PLAN_COLUMNS, SECOND_DEG, SINGLE
+from covermap.reception.receiver_site import receiver_site_with
 
 OPTIONS = ReceptionOptions()
 CELLS = 1500
@@ -73,3 +86,30 @@ def test_no_dead_zone_with_weaker_fields_is_none_with_such_fields(wanted):
     assert (weaker.dead_zone_chance_percent[sure] >= 99).all()
     assert (found.dead_zone_chance_percent[sure] >= 99).all()
     assert (found.dead_stronger[sure] >= 99).all()
+
+
+@pytest.mark.parametrize("deviation", [0.0, 1.0, 1.28])
+def test_no_aim_that_keeps_a_disturbed_station_loses_more_of_it_than_its_bound(deviation):
+    """Against every third degree, with the interference that stands there."""
+    wanted = wanted_of(0, 1, 2, 4, 6)
+    signals = crowded(60, seed=34, mean_dbuvm=72.0)
+    kept = short = 0
+    for cell, tier in product(range(60), (TIERS[3], TIERS[5])):
+        site = receiver_site_with(place_of(signals, cell, tier.tier, wanted), tier, SINGLE)
+        values, touched = site.receiver.values, np.flatnonzero(site.receiver.interfering.touched)
+        bound_db = [
+            most_spare_db(item, deviation, site.figures, site.other_figures, site.pairs, site.receiver)
+            for item in touched
+        ]
+        plain_db = values[UPPER_DB, touched] - deviation / values[TOTAL_INVERSE, touched]
+        short += int((np.array(bound_db) < plain_db - 3.0).sum())
+        plan = np.zeros(PLAN_COLUMNS)
+        plan[SECOND_DEG] = -1.0
+        for plan[AIM_DEG], plan[MOUNT] in product(range(0, 360, 3), site.wanted.mounts):
+            site.chance(plan, len(wanted.services))
+            lost_db = values[CLEAR_DB, touched] - values[MARGIN_DB, touched]
+            lost_db -= values[INTERFERENCE_DB, touched]
+            keeps = values[TOTAL_DEVIATION, touched] >= deviation
+            kept += int(keeps.sum())
+            assert (lost_db <= np.array(bound_db) + 1e-6)[keeps].all()
+    assert min(kept, short) > 100

@@ -14,6 +14,7 @@ from covermap.reception.aim_ranking import rank_aims
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF
 from covermap.reception.confidence import TOTAL_DEVIATION, TOTAL_INVERSE, UPPER_DB
 from covermap.reception.deciding import is_coarse
+from covermap.reception.least_disturbed import may_bring_all
 from covermap.reception.pattern import off_axis_deg
 from covermap.reception.plan import (
     chance_bound,
@@ -57,6 +58,7 @@ ANY_AIM = 3  # search_circle's quick: only whether any aim reaches the confidenc
 # Aims whose rank is confirmed where ranks are coarse, on the circle and near a peak: where some services are
 # enough, and where all are.
 CONFIRMED_OF_SOME, CONFIRMED_OF_ALL = (12, 4), (3, 1)
+WITHIN_ONE = 0.8414  # the share of a normal distribution below one deviation
 APART_DEG = 360.0 / KNOWN + 0.1  # neighbours on the circle stand nearer
 JUST_MISSED = 0.03  # more than ranks are off by
 PEAKS_OF_ALL = 2  # of the circle looked at, where all services are needed, or one
@@ -297,6 +299,11 @@ def search_circle(
         bound_plans(enough, needed, figures, other_figures, wanted, pairs, receiver, plan)
         if plan[BOUND] < enough:
             plan[CHANCE] = plan[BOUND]
+            return False
+        disturbed = receiver.interfering.some[0] and enough > WITHIN_ONE and needed == wanted.services
+        tried = quick == ANY_AIM and disturbed
+        if tried and not may_bring_all(1.0, wanted, figures, other_figures, pairs, receiver):
+            plan[CHANCE] = 0.0
             return False
     # The chance is worked out in one place of this loop, as each further one would be compiled anew:
     # first at start_deg, then at the best ranked aim, then at those around it.

@@ -11,6 +11,8 @@ from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.reception.best_plans import read_fields, read_interfering, set_tier
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF
 from covermap.reception.confidence import BEARING_DEG, CHOSEN, TOTAL_DEVIATION, TOTAL_INVERSE, UPPER_DB
+from covermap.reception.deciding import is_touched
+from covermap.reception.least_disturbed import most_spare_db
 from covermap.reception.plan import choose_transmitters, set_plan
 from covermap.reception.plan_columns import SINGLE, set_single
 from covermap.reception.rating import NOBODY
@@ -26,16 +28,27 @@ class CountArrays(NamedTuple):
     """Work arrays of the count, made once a thread.
 
     number : (DEGREES + 1,), how many services could arrive at each whole azimuth, interference left out
+    disturbed : (DEGREES + 1,), the same with interference as weak as it can be there
     last : (DEGREES,), the last service of several transmitters counted there
+    spare_db, disturbed_spare_db : (W,), what an aim may lose of each transmitter, for number and disturbed
     """
 
     number: NDArray[np.int64]
+    disturbed: NDArray[np.int64]
     last: NDArray[np.int64]
+    spare_db: NDArray[np.float64]
+    disturbed_spare_db: NDArray[np.float64]
 
 
-def count_arrays() -> CountArrays:
-    """Return empty work arrays."""
-    return CountArrays(np.zeros(DEGREES + 1, np.int64), np.zeros(DEGREES, np.int64))
+def count_arrays(transmitters: int) -> CountArrays:
+    """Return empty work arrays for W transmitters."""
+    return CountArrays(
+        np.zeros(DEGREES + 1, np.int64),
+        np.zeros(DEGREES + 1, np.int64),
+        np.zeros(DEGREES, np.int64),
+        np.zeros(transmitters),
+        np.zeros(transmitters),
+    )
 
 
 @lean_kernel
@@ -63,13 +76,12 @@ def add_aims(first, last, number):
 
 
 @inner_kernel
-def fill_numbers(mount, most, deviation, wanted, figures, values, counts):
+def fill_numbers(mount, most, spare_db, wanted, figures, values, last, number):
     """Fill how many services could arrive at each whole azimuth; return whether more than most could at any.
 
     Where not, the numbers are not filled.
-    deviation : in total standard deviations, that a service must keep
+    spare_db : (W,), what an aim may lose of each transmitter
     """
-    number, last = counts.number, counts.last
     number[:] = 0
     if wanted.station.size > wanted.services:
         last[:] = -1
@@ -79,10 +91,10 @@ def fill_numbers(mount, most, deviation, wanted, figures, values, counts):
         widest = -1.0
         for position in range(first, end):
             item = wanted.by_service[position]
-            spare_db = values[UPPER_DB, item] - deviation / values[TOTAL_INVERSE, item]
             half = half_width_deg(
-                spare_db, figures[ROLLOFF, item], figures[FLOOR_DB, item], figures[CROSS_DB + mount, item]
-            )
+                spare_db[item], figures[ROLLOFF, item], figures[FLOOR_DB, item],
+                figures[CROSS_DB + mount, item],
+            )  # fmt: skip
             widest = half if half > widest else widest
             if half < 0.0 or half >= 180.0 or widest >= 180.0:
                 continue
@@ -160,11 +172,20 @@ def best_for_most(start_deg, start_mount, deviation, tier, kind, model, work, co
     best_deg, best_mount, is_set = start_deg, start_mount, True
     most = count_at(best_deg, best_mount, deviation, tier, kind, model, work)
     touched = False
-    for item in range(model.wanted.station.size):
-        touched = touched or (work.receiver.interfering.some[0] and work.receiver.interfering.touched[item])
-    for mount in model.wanted.mounts:
-        figures = model.figures[kind, SINGLE, tier]
-        if not fill_numbers(mount, most, deviation, model.wanted, figures, work.receiver.values, counts):
+    wanted, values, last = model.wanted, work.receiver.values, counts.last
+    figures = model.figures[kind, SINGLE, tier]
+    for item in range(wanted.station.size):
+        touched = touched or is_touched(item, work.receiver.interfering)
+        counts.spare_db[item] = values[UPPER_DB, item] - deviation / values[TOTAL_INVERSE, item]
+        counts.disturbed_spare_db[item] = most_spare_db(
+            item, deviation, figures, model.other_figures[kind, tier], model.pairs, work.receiver
+        )
+    for mount in wanted.mounts:
+        spare_db, could = counts.disturbed_spare_db, counts.disturbed
+        if touched and not fill_numbers(mount, most, spare_db, wanted, figures, values, last, could):
+            continue
+        spare_db = counts.spare_db
+        if not fill_numbers(mount, most, spare_db, wanted, figures, values, last, counts.number):
             continue
         highest = 0
         for aim in range(DEGREES):
@@ -182,6 +203,8 @@ def best_for_most(start_deg, start_mount, deviation, tier, kind, model, work, co
                 if touched and since % LOOKED_AT_DEG != FIRST_LOOKED_AT:
                     continue
                 tries -= 1
+                if touched and could[aim] <= most:
+                    continue
                 looked = float(aim if touched else middle_of_widest(level, counts.number))
                 found = count_at(looked, mount, deviation, tier, kind, model, work)
                 is_set = found > most

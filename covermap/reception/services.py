@@ -103,7 +103,7 @@ class ServiceCounter:
             fields_of(signals, kind, receiver.level_of),
             receiver.model,
             cell_arrays(signals.heights_m.size, receiver.model),
-            count_arrays(),
+            count_arrays(receiver.model.wanted.station.size),
             count,
             found,
         )
