@@ -118,6 +118,11 @@ def joined_each_way(figures_of: FiguresOf) -> FiguresOf:
     return of_kinds
 
 
+def of_first_tiers(model: Installations, count: int) -> Installations:
+    """Return the same with nothing but the first tiers; those behind them are asked for nothing."""
+    return model._replace(tiers=count, order=model.order[model.order[:, 0] < count])
+
+
 def in_order_of_cost(tiers: TierTable, may_gain: NDArray[np.bool_]) -> NDArray[np.int64]:
     """Return tier's index and number of antennas of every installation, least costly first, shape (I, 2).
 

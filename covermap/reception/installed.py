@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from covermap.constants import TIER_COUNT, TIER_NOT_PROMISED, UNKNOWN_UINT8
+from covermap.constants import TIER_COUNT, UNKNOWN_UINT8
 from covermap.reception.budget import Wanted
 from covermap.reception.ladder import deaf_in, ladder
 from covermap.reception.options import ReceptionOptions
@@ -48,8 +48,10 @@ class HoldingReceiver:
         self._ways = _ways(variants[0], wanted, around)
         table = ladder([hears_all_around(tier) for tier in variants])
         self._receivers = [
-            ListReceiver(_facts(way, around), table, wanted, *_rest(around)) for way in self._ways
+            ListReceiver(_facts(way, around), table, wanted, *_rest(around), len(variants))
+            for way in self._ways
         ]
+        self._variants = len(variants)
 
     def receive(self, signals: CellSignals) -> NDArray[np.uint8]:
         """Return the first variant that holds in each cell, from 1; 0 for none, 255 unknown, shape (N,).
@@ -62,7 +64,7 @@ class HoldingReceiver:
             for way, receiver in zip(self._ways, self._receivers, strict=True)
         ]
         tier = np.min(tiers, axis=0)
-        return np.where(tier == TIER_NOT_PROMISED, 0, tier).astype(np.uint8)
+        return np.where(tier == self._variants + 1, 0, tier).astype(np.uint8)
 
 
 class InstallationCounter:
@@ -80,7 +82,9 @@ class InstallationCounter:
         self.services = tuple(services.services)
         self._groups = [aimed[start : start + TIER_COUNT] for start in range(0, len(aimed), TIER_COUNT)]
         self._counters = [
-            ServiceCounter(around.facts, ladder([tier for _, tier in group]), services, *_rest(around))
+            ServiceCounter(
+                around.facts, ladder([tier for _, tier in group]), services, *_rest(around), len(group)
+            )
             for group in self._groups
         ]
         self._turned = [
@@ -113,7 +117,7 @@ class _TurnedCounter:
     def __init__(self, tier: Tier, services: Wanted, around: Receiving) -> None:
         table = ladder([hears_all_around(tier)])
         self._ways = ways_to_turn(tier, around.facts, services)
-        self._counters = [ServiceCounter(way.facts, table, services, *_rest(around)) for way in self._ways]
+        self._counters = [ServiceCounter(way.facts, table, services, *_rest(around), 1) for way in self._ways]
 
     def count(self, signals: CellSignals) -> NDArray[np.uint8]:
         """Return 1 where a service arrives, 0 where it does not, 255 unknown, (V, N)."""

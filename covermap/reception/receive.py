@@ -15,7 +15,7 @@ from covermap.reception.budget import Wanted, wanted_transmitters
 from covermap.reception.causes import noise_loss_db
 from covermap.reception.cells import CellResults, receive_cells
 from covermap.reception.channels import on_one_channel
-from covermap.reception.installations import Installations, installations
+from covermap.reception.installations import Installations, installations, of_first_tiers
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.path_spreads import spread_levels
 from covermap.reception.plan import receiver_arrays
@@ -49,6 +49,9 @@ class ListReceiver:
         Mount heights that are paths, as CellSignals has them.
     around : Surroundings
         Every kind of surroundings that may occur, in any number.
+    first_tiers : int
+        How many tiers are looked at; with fewer than all only tiers_of() may be asked, and a list that none
+        of them holds has the number behind theirs.
 
     Raises
     ------
@@ -64,6 +67,7 @@ class ListReceiver:
         options: ReceptionOptions,
         heights_m: NDArray[np.float64],
         around: Surroundings,
+        first_tiers: int = TIER_COUNT,
     ) -> None:
         if len(tiers) != TIER_COUNT:
             raise InputError(f"a tier table must hold tiers 1 to {TIER_COUNT}, got {len(tiers)} tiers.")
@@ -73,9 +77,10 @@ class ListReceiver:
         self.services = tuple(wanted.services)
         self._heights_m = np.asarray(heights_m, np.float64)
         self._surroundings = np.unique(around.numbers(options))
-        self.model = installations(
+        every = installations(
             transmitters, facts, tiers, heights_m, surroundings_of(self._surroundings), options
         )
+        self.model = of_first_tiers(every, first_tiers)
         self.level_of = spread_levels(options)[0]
         self.asked = Asked(
             options.confidence_percent / 100.0,

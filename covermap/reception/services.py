@@ -9,7 +9,7 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
-from covermap.constants import UNKNOWN_UINT8
+from covermap.constants import TIER_COUNT, UNKNOWN_UINT8
 from covermap.reception.budget import Wanted
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.receive import ListReceiver, cell_arrays, fields_of
@@ -74,6 +74,8 @@ def tier_of_most(counts: Sequence[int]) -> int | None:
 class ServiceCounter:
     """Counts services in many tiles of cells; arguments and errors as ListReceiver.
 
+    first_tiers : how many tiers are looked at
+
     Each service counts alone, at the confidence of the options, with all other stations of the file
     interfering and second antennas left out. A service of no known station does not arrive.
     """
@@ -86,8 +88,9 @@ class ServiceCounter:
         options: ReceptionOptions,
         heights_m: NDArray[np.float64],
         around: Surroundings,
+        first_tiers: int = TIER_COUNT,
     ) -> None:
-        self._receiver = ListReceiver(facts, tiers, services, options, heights_m, around)
+        self._receiver = ListReceiver(facts, tiers, services, options, heights_m, around, first_tiers)
         self.services = tuple(services.services)
         self._deviation = NormalDist().inv_cdf(options.confidence_percent / 100.0)
 
