@@ -4,11 +4,24 @@ from dataclasses import replace
 
 import numpy as np
 
+from covermap.propagation.compiling import lean_kernel
 from covermap.reception import AimPlan, best_aim
 from covermap.reception.aim import columns_of, plan_of
-from covermap.reception.plan_columns import COMBINED, DIPLEXED
+from covermap.reception.plan import chance_bound, chance_of_list, set_plan
+from covermap.reception.plan_columns import (
+    AIM_DEG,
+    CHANCE,
+    COMBINED,
+    DIPLEXED,
+    JOINED,
+    MOUNT,
+    SECOND_DEG,
+    SECOND_MOUNT,
+)
 from covermap.reception.receiver_site import receiver_site_with
 from covermap.reception.two_antennas import aim_arrays, search_two
+
+EVERY_DEG = 5  # steps of the search that tries all pairs
 
 # Tier and antennas, least costly first: the built-in table's cost_order 1, 1.5, 3, 4, 6, 8, 25 and 4, 4, 4, 6
 # for a second antenna; of equal cost the one antenna first.
@@ -60,3 +73,28 @@ def answer_of(place_of_tier, tiers, singles, order=ORDER) -> tuple[int, AimPlan]
 def _two_polarizations(signals) -> bool:
     wanted = [i for i, label in enumerate(signals.labels) if label]
     return {0, 1} <= set(np.asarray(signals.facts.polarization)[wanted].tolist())
+
+
+@lean_kernel
+def every_pair(joined, enough, needed, wanted, figures, other_figures, pairs, receiver, plan):
+    """Find the best plan of two antennas over all pairs of aims and mounts; stop at a chance of enough."""
+    values, index, trial = receiver.values, receiver.numbers, receiver.trial
+    steps = 360 // EVERY_DEG
+    aims = steps * wanted.mounts.size
+    plan[CHANCE] = -1.0
+    for first in range(aims):
+        for second in range(0 if joined == DIPLEXED else first + 1, aims):
+            trial[AIM_DEG], trial[MOUNT] = float(EVERY_DEG * (first % steps)), wanted.mounts[first // steps]
+            trial[SECOND_DEG] = float(EVERY_DEG * (second % steps))
+            trial[SECOND_MOUNT] = wanted.mounts[second // steps]
+            trial[JOINED] = joined
+            set_plan(trial, 0.0, figures, other_figures, wanted, pairs, receiver)
+            if chance_bound(wanted.services, needed, values, index) <= max(plan[CHANCE], 0.8):
+                continue
+            chance = chance_of_list(needed, wanted, receiver, receiver.points)
+            if chance > plan[CHANCE]:
+                plan[CHANCE] = chance
+                for column in (AIM_DEG, MOUNT, SECOND_DEG, SECOND_MOUNT):
+                    plan[column] = trial[column]
+            if chance >= enough:
+                return

@@ -5,10 +5,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from plain_search import best_two
+from plain_search import best_two, every_pair
 from reception_places import ADDRESS, TIERS, facts_of, one_cell, wanted_of
 
-from covermap.propagation.compiling import lean_kernel
 from covermap.reception import (
     ReceiverSignals,
     ReceptionOptions,
@@ -20,30 +19,18 @@ from covermap.reception import (
 )
 from covermap.reception.chain import COMBINER_LOSS_DB, combined_noise_factor
 from covermap.reception.installations import in_order_of_cost
-from covermap.reception.plan import (
-    chance_bound,
-    chance_of_list,
-    choose_transmitters,
-    combined_loss_db,
-    set_plan,
-)
 from covermap.reception.plan_columns import (
-    AIM_DEG,
     CHANCE,
     COMBINED,
     DIPLEXED,
-    JOINED,
-    MOUNT,
     PLAN_COLUMNS,
-    SECOND_DEG,
-    SECOND_MOUNT,
 )
+from covermap.reception.plan_loss import combined_loss_db
 from covermap.reception.receiver_site import receiver_site_with
 from covermap.reception.signals import SECOND_VERTICAL, VERTICAL_MOUNT
 from covermap.reception.two_antennas import aim_arrays, search_two
 
 OPTIONS = ReceptionOptions()
-EVERY_DEG = 5  # steps of the search that tries all pairs
 
 
 @pytest.mark.parametrize(("apart_db", "ripple_db"), [(12.0, 2.5), (14.0, 1.9), (20.0, 0.9)])
@@ -198,32 +185,6 @@ def test_one_mast_with_two_polarizations_may_take_an_antenna_for_each():
 
 
 # --- the search against every pair of whole fives of degrees
-
-
-@lean_kernel
-def every_pair(joined, enough, needed, wanted, figures, other_figures, pairs, receiver, plan):
-    """Find the best plan of two antennas over all pairs of aims and mounts; stop at a chance of enough."""
-    values, index, trial = receiver.values, receiver.numbers, receiver.trial
-    steps = 360 // EVERY_DEG
-    aims = steps * wanted.mounts.size
-    plan[CHANCE] = -1.0
-    for first in range(aims):
-        for second in range(0 if joined == DIPLEXED else first + 1, aims):
-            trial[AIM_DEG], trial[MOUNT] = float(EVERY_DEG * (first % steps)), wanted.mounts[first // steps]
-            trial[SECOND_DEG] = float(EVERY_DEG * (second % steps))
-            trial[SECOND_MOUNT] = wanted.mounts[second // steps]
-            trial[JOINED] = joined
-            set_plan(trial, 0.0, figures, other_figures, wanted, pairs, receiver)
-            choose_transmitters(wanted, values, index)
-            if chance_bound(wanted.services, needed, values, index) <= max(plan[CHANCE], 0.8):
-                continue
-            chance = chance_of_list(needed, wanted, receiver, receiver.points)
-            if chance > plan[CHANCE]:
-                plan[CHANCE] = chance
-                for column in (AIM_DEG, MOUNT, SECOND_DEG, SECOND_MOUNT):
-                    plan[column] = trial[column]
-            if chance >= enough:
-                return
 
 
 def random_home(random, band_split=False):

@@ -22,8 +22,8 @@ from covermap.reception.overload import (
     load_figures,
     loads_of,
 )
-from covermap.reception.plan import plan_loss_db
 from covermap.reception.plan_columns import JOINED
+from covermap.reception.plan_loss import plan_loss_db
 from covermap.scenario.records import Station
 
 MOST_NAMED = 4

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from covermap.constants import UNKNOWN_UINT8
+from covermap.constants import SILENT_DBUVM, UNKNOWN_UINT8
 from covermap.grid.cover_change import DENSER, MORE_OPEN, cover_change_db, one_class
 from covermap.grid.woodland import LONGEST_M, last_wood_m
 from covermap.inputs.preparation import Preparation
@@ -110,12 +110,12 @@ def leaf_losses_db(
     longitude_deg: NDArray[np.float64],
     latitude_deg: NDArray[np.float64],
 ) -> NDArray[np.float64]:
-    """Return what leaves take from every station at every height, shape (S, H, N). [dB]"""
+    """Return what leaves take from every station that is there at every height, (S, H, N), else 0. [dB]"""
     stations, foliage = prepared.scenario.stations, read_foliage()
     loss_db = np.zeros((len(stations), here.heights_m.size, longitude_deg.size))
     for mast in np.unique(prepared.facts.mast):
         of_mast = np.flatnonzero(prepared.facts.mast == mast)
-        wooded = np.arange(longitude_deg.size)
+        wooded = np.flatnonzero((here.field_dbuvm[of_mast] > SILENT_DBUVM).any(axis=(0, 1)))
         for number, height_m in enumerate(here.heights_m):
             places = latitude_deg[wooded], longitude_deg[wooded]
             bearing_deg = here.bearing_deg[mast][wooded].astype(float)

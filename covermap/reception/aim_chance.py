@@ -29,6 +29,7 @@ from covermap.reception.deciding import (
     is_touched,
     look_at_list,
 )
+from covermap.reception.disturbed import disturb
 from covermap.reception.extremes import HOME_OF, MEAN_OF, SITE_OF, VARIANCE_OF, least_moments
 from covermap.reception.normal import POINT, PRODUCT, WEIGHT, normal_share
 from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
@@ -36,7 +37,6 @@ from covermap.reception.plan import (
     chance_bound,
     chance_of_list,
     choose_transmitters,
-    disturb,
     plan_reaches,
     set_upper,
     weakest_service,

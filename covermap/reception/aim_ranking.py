@@ -7,7 +7,7 @@ import numpy as np
 from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.reception.aim_by_loss import fill_follows, set_site_by_loss
 from covermap.reception.aim_interference import fill_interfered
-from covermap.reception.aim_ranking_services import rank_by_services
+from covermap.reception.aim_ranking_services import fill_alternatives, rank_by_services
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF
 from covermap.reception.confidence import APART_INVERSE
 from covermap.reception.deciding import choose_deciding, is_coarse, is_touched
@@ -188,7 +188,7 @@ def rank_aims(stage, count, needed, mount, wanted, figures, other_figures, pairs
     for at_aims in range(2):
         if at_aims == 0 and (coarse or by_aim.table_mount[0] == mount):
             continue
-        for item in range(wanted.station.size if receiver.interfering.some[0] else 0):
+        for item in range(wanted.station.size if receiver.interfering.some[0] and not coarse else 0):
             passed = not receiver.interfering.touched[item] or receiver.deciding.left_out[item]
             if not passed and by_aim.follows[wanted.group[item]] == (at_aims == 0):
                 fill_interfered(
@@ -199,6 +199,8 @@ def rank_aims(stage, count, needed, mount, wanted, figures, other_figures, pairs
             by_aim.table_mount[0] = mount
             _fill_by_loss(sign, mount, wanted, figures, receiver, by_aim)
     if coarse:
+        if receiver.interfering.some[0]:
+            fill_alternatives(stage, count, mount, figures, other_figures, wanted, pairs, receiver, by_aim)
         rank_by_services(stage, count, needed, mount, wanted, figures, receiver, by_aim)
     else:
         _rank_by_sites(stage, count, sign, mount, wanted, figures, receiver, by_aim)

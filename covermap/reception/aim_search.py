@@ -99,7 +99,6 @@ def search_every_degree(needed, wanted, figures, other_figures, pairs, receiver,
         for mount in wanted.mounts:
             set_single(float(aim_deg), mount, receiver.trial)
             set_plan(receiver.trial, 0.0, figures, other_figures, wanted, pairs, receiver)
-            choose_transmitters(wanted, receiver.values, receiver.numbers)
             chance = chance_of_list(needed, wanted, receiver, receiver.points)
             worst_db = worst_margin_db(wanted.services, needed, receiver.values, receiver.numbers)
             keep_better(chance, worst_db, receiver.trial, plan)
@@ -133,7 +132,6 @@ def confirm_ranks(stage, count, needed, mount, wanted, figures, other_figures, p
                 best = number
         set_single(by_aim.aims[stage, best], mount, receiver.trial)
         set_plan(receiver.trial, 0.0, figures, other_figures, wanted, pairs, receiver)
-        choose_transmitters(wanted, receiver.values, receiver.numbers)
         by_aim.rows[RANK, best] = chance_of_list(needed, wanted, receiver, by_aim.few_points)
         best_deg = by_aim.aims[stage, best]
         for number in range(count):
@@ -245,7 +243,6 @@ def look_at(needed, few, wanted, figures, other_figures, pairs, receiver, plan):
         )
     values, index = receiver.values, receiver.numbers
     set_plan(receiver.trial, 0.0, figures, other_figures, wanted, pairs, receiver)
-    choose_transmitters(wanted, values, index)
     chance = chance_bound(wanted.services, needed, values, index)
     if chance >= plan[CHANCE]:
         chance = chance_of_list(needed, wanted, receiver, receiver.points)
@@ -256,7 +253,6 @@ def look_at(needed, few, wanted, figures, other_figures, pairs, receiver, plan):
 def settle(needed, wanted, figures, other_figures, pairs, receiver, plan):
     """Put the chance of the whole list in place of the plan's, which the deciding transmitters gave."""
     set_plan(plan, 0.0, figures, other_figures, wanted, pairs, receiver)
-    choose_transmitters(wanted, receiver.values, receiver.numbers)
     plan[CHANCE] = chance_of_list(needed, wanted, receiver, receiver.points)
     plan[WORST_DB] = worst_margin_db(wanted.services, needed, receiver.values, receiver.numbers)
 

@@ -5,11 +5,11 @@ import numpy as np
 from covermap.constants import UNKNOWN_UINT8
 from covermap.propagation.compiling import inner_kernel
 from covermap.reception.aim_chance import bound_plans
-from covermap.reception.best_plans import TWIN_ROW, chance_at, find_one, set_tier
+from covermap.reception.best_plans import NOBODY, TWIN_ROW, chance_at, find_one, set_tier
 from covermap.reception.budget import EXTERNAL_SHARE
 from covermap.reception.confidence import CHOSEN, INTERFERENCE_DB, TOTAL_DEVIATION
 from covermap.reception.plan_columns import AIM_DEG, BOUND, CHANCE, JOINED, SINGLE, copy_plan
-from covermap.reception.rating import NOBODY, OVERLOADED, overload_state
+from covermap.reception.rating import OVERLOADED, overload_state
 from covermap.reception.signals import (
     AMPLIFIER_HARMS,
     AMPLIFIER_HELPS,
@@ -86,7 +86,7 @@ def amplifier_code(cell, tier, row, watched, overload, kind, asked, fields, mode
     if twin < 0:
         return UNKNOWN_UINT8
     plan, amplified = work.plans[row], model.amplified[tier]
-    other_overloads = watched and overload_state(twin, plan, cell, kind, fields, model) == OVERLOADED
+    other_overloads = watched and overload_state(twin, plan, cell, fields, model) == OVERLOADED
     own_overloads = overload == OVERLOADED
     overloads = own_overloads if amplified else other_overloads
     only_with = overloads and not (other_overloads if amplified else own_overloads)

@@ -19,7 +19,9 @@ from covermap.reception.aim_search import JUST_MISSED, forget_plan, search_circl
 from covermap.reception.budget import NEED_DBUVM
 from covermap.reception.confidence import BEARING_DEG, CLEAR_DB, LEVEL, UPPER_DB
 from covermap.reception.deciding import forget_deciding
-from covermap.reception.interference import read_pairs, set_pairs
+from covermap.reception.interference import set_pairs
+from covermap.reception.list_here import ListArrays, keep_best, packed
+from covermap.reception.pairs_here import read_pairs
 from covermap.reception.plan import ReceiverArrays, chance_of_plan
 from covermap.reception.plan_columns import BOUND, CHANCE, COMBINED, DIPLEXED, JOINED, SINGLE
 from covermap.reception.search_arrays import SearchArrays
@@ -27,6 +29,8 @@ from covermap.reception.spreads import set_spreads
 from covermap.reception.two_antennas import AimArrays, search_two
 
 NOT_ASKED_DB = 200.0  # margin of a service that is given up
+NOBODY = -1  # no service is given up
+INDOORS = 1  # index of a tier whose antenna stands indoors
 
 # Rows of the plans at a receiver site behind those of the tiers.
 DEAD_ROW = 0  # the last tier's, for at least dead_needed services
@@ -86,6 +90,7 @@ class CellArrays(NamedTuple):
     passes: NDArray[np.bool_]
     by_aim: SearchArrays
     aims: AimArrays
+    here: ListArrays
 
 
 @inner_kernel
@@ -152,7 +157,25 @@ def set_tier(tier, joined, by_day, without, kind, model, work):
     forget_deciding(work.receiver.deciding)
     if work.receiver.interfering.some[0]:
         other_figures = model.other_figures[kind, tier]
-        set_pairs(by_day, height, figures, other_figures, model.pairs, values, work.receiver.interfering)
+        some = wanted.station.size > wanted.services
+        interfering = work.receiver.interfering
+        set_pairs(some, by_day, height, figures, other_figures, model.pairs, values, interfering)
+
+
+@inner_kernel
+def list_at(kind, model, work):
+    """Return the installations with the list that counts at a cell, in its kind of surroundings alone.
+
+    Each service keeps the transmitters received best, each aimed at, with an indoor antenna and with the last
+    tier. The cell is read before.
+    """
+    wanted, receiver, here = model.wanted, work.receiver, work.here
+    here.kept[:] = False
+    for tier in (INDOORS, model.tiers - 1):
+        set_tier(tier, np.int64(SINGLE), np.bool_(False), np.int64(NOBODY), kind, model, work)
+        figures, other_figures = model.figures[kind, SINGLE, tier], model.other_figures[kind, tier]
+        keep_best(figures, other_figures, wanted, model.pairs, receiver, here)
+    return packed(kind, model, work.level_dbuvm, receiver, here)
 
 
 @inner_kernel

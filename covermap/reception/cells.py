@@ -8,17 +8,26 @@ import numpy as np
 
 from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.reception.amplifier import amplifier_code
-from covermap.reception.best_plans import DEAD_ROW, TWO_ROW, chance_nearly, find_one, read_receiver, set_tier
+from covermap.reception.best_plans import (
+    DEAD_ROW,
+    NOBODY,
+    TWO_ROW,
+    chance_nearly,
+    find_one,
+    list_at,
+    read_receiver,
+    set_tier,
+)
 from covermap.reception.confidence import CHOSEN, INTERFERENCE_DB, TOTAL_DEVIATION
-from covermap.reception.interference import disturbed_from_elsewhere
+from covermap.reception.list_here import has_many
 from covermap.reception.network import strongest_interferer
 from covermap.reception.normal import normal_share
 from covermap.reception.overload import may_overload
-from covermap.reception.plan import choose_transmitters, set_plan
+from covermap.reception.pairs_here import disturbed_from_elsewhere
+from covermap.reception.plan import set_plan
 from covermap.reception.plan_columns import AIM_DEG, CHANCE, JOINED, SECOND_DEG, WORST_DB, copy_plan
 from covermap.reception.rating import (
     MARGIN_TIER,
-    NOBODY,
     SHIFTS_DB,
     STRONGER,
     WEAKER,
@@ -66,7 +75,6 @@ def write_services(cell, tier, plan, kind, model, work, chance_percent):
         plan, 0.0, model.figures[kind, joined, tier], model.other_figures[kind, tier], model.wanted,
         model.pairs, work.receiver,
     )  # fmt: skip
-    choose_transmitters(model.wanted, values, index)
     lowest = 0
     for number in range(model.wanted.services):
         deviation = values[TOTAL_DEVIATION, index[CHOSEN, number]]
@@ -177,6 +185,37 @@ def write_plans(cell, rank, kind, asked, model, work, plans):
     plans[cell, model.tiers, CHANCE] = work.plans[model.tiers + TWO_ROW, CHANCE] if two else -1.0
 
 
+@inner_kernel
+def receive_cell(cell, shifted, kind, asked, fields, model, work, result, plans):
+    """Fill the result for a cell, read before; model, kind : of list_at. Else as receive_cells."""
+    result.disturbed[cell] = disturbed_from_elsewhere(model.pairs, work.receiver.interfering)
+    rank = rate_receiver(shifted, kind, asked, model, work)
+    if asked.tier_only:
+        result.tier[cell] = 1 + row_of(rank, model)[0] + (rank == model.order.shape[0])
+        return
+    if shifted:
+        write_shifted(cell, rank, kind, asked, model, work, result)
+    write_chances(cell, rank, asked, model, work, result)
+    tier, row = row_of(rank, model)
+    watched = may_overload(cell, fields.median_dbuvm, model.loads)
+    overload = 0
+    if watched:
+        overload = overload_state(tier, work.plans[row], cell, fields, model)
+    write_answer(cell, rank, overload, kind, asked, model, work, result)
+    result.service_chance_one_lower_percent[:, cell] = 0
+    given_up = np.int64(0)
+    if result.tier[cell] > 1:
+        lower, promised = np.int64(result.tier[cell]) - 2, rank < model.order.shape[0]
+        given_up = write_lower(cell, lower, promised, kind, asked, model, work, result)
+    result.amplifier[cell] = amplifier_code(
+        cell, tier, row, watched, overload, kind, asked, fields, model, work
+    )
+    without = tier_without(given_up, rank, kind, asked, model, work)
+    result.tier_without_deciding[cell] = 1 + without
+    if plans.shape[0] > 0:
+        write_plans(cell, rank, kind, asked, model, work, plans)
+
+
 @lean_kernel
 def receive_cells(asked, shifted, fields, model, work, result, plans):
     """Fill the result, CellResults, for every cell.
@@ -188,29 +227,8 @@ def receive_cells(asked, shifted, fields, model, work, result, plans):
         if not read_receiver(cell, fields, model.wanted, model.pairs, work):
             continue
         kind = fields.kind[cell]
-        result.disturbed[cell] = disturbed_from_elsewhere(model.pairs, work.receiver.interfering)
-        rank = rate_receiver(shifted[cell], kind, asked, model, work)
-        if asked.tier_only:
-            result.tier[cell] = 1 + row_of(rank, model)[0] + (rank == model.order.shape[0])
-            continue
-        if shifted[cell]:
-            write_shifted(cell, rank, kind, asked, model, work, result)
-        write_chances(cell, rank, asked, model, work, result)
-        tier, row = row_of(rank, model)
-        watched = may_overload(cell, fields.median_dbuvm, model.loads)
-        overload = 0
-        if watched:
-            overload = overload_state(tier, work.plans[row], cell, kind, fields, model)
-        write_answer(cell, rank, overload, kind, asked, model, work, result)
-        result.service_chance_one_lower_percent[:, cell] = 0
-        given_up = np.int64(0)
-        if result.tier[cell] > 1:
-            lower, promised = np.int64(result.tier[cell]) - 2, rank < model.order.shape[0]
-            given_up = write_lower(cell, lower, promised, kind, asked, model, work, result)
-        result.amplifier[cell] = amplifier_code(
-            cell, tier, row, watched, overload, kind, asked, fields, model, work
-        )
-        without = tier_without(given_up, rank, kind, asked, model, work)
-        result.tier_without_deciding[cell] = 1 + without
-        if plans.shape[0] > 0:
-            write_plans(cell, rank, kind, asked, model, work, plans)
+        if has_many(model.wanted):
+            here = list_at(kind, model, work)
+            receive_cell(cell, shifted[cell], np.int64(0), asked, fields, here, work, result, plans)
+        else:
+            receive_cell(cell, shifted[cell], kind, asked, fields, model, work, result, plans)

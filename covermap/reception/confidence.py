@@ -39,7 +39,9 @@ HOME_RATIO = 20  # sqrt(home_correlation s_i^2 + s_c^2) / s_a
 TOTAL_INVERSE = 21  # 1 / sqrt(s_i^2 + s_c^2)
 OWN_DB = 22  # s_i
 SPREADS = 4  # rows from APART_INVERSE on
-VALUE_ROWS = 23
+TAKEN_DB = 23  # of a transmitter, a tier set: what interference takes from its margin at least, at any
+# aim; where a service has several transmitters
+VALUE_ROWS = 24
 COVARIANCE = VALUE_ROWS  # from this row on: covariances of the j-th best, one row each
 
 # Rows of the whole numbers that go with them.

@@ -19,6 +19,7 @@ from covermap.reception.confidence import (
 )
 from covermap.reception.extremes import HOME_OF, MEAN_OF, PARTS, SITE_OF, VARIANCE_OF, take_lesser
 from covermap.reception.interference import OVER_NOISE_DB
+from covermap.reception.spreads import LEAST_SPREAD, MOST_SPREAD
 
 # Rows of Deciding.values, one column a transmitter: PARTS, and the least of their margins before any loss.
 LEAST_DB = PARTS
@@ -43,8 +44,6 @@ NOT_FILLED = 0.0
 SIGN, LIKENESS, ONE_EACH = 0, 1, 2
 UNKNOWN, APART, CLOSE, ALIKE = -1.0, 0.0, 1.0, 2.0
 CERTAIN = 8.0  # deviations: a service received whichever transmitter brings it
-# Interference makes a spread this much wider and narrower at most (spread_with).
-MOST_SPREAD, LEAST_SPREAD = 1.42, 0.45
 SPREADS_ALIKE, SPREADS_CLOSE = 0.003, 0.03  # share by which their spreads differ at most
 
 
@@ -88,14 +87,26 @@ def forget_deciding(deciding):
 
 
 @lean_kernel
+def aside_db(item, figures):
+    """Return what the antenna takes at most from a transmitter, when it looks away."""
+    cross_db = max(figures[CROSS_DB, item], figures[CROSS_DB + 1, item])
+    return max(figures[FLOOR_DB, item], cross_db)
+
+
+@lean_kernel
+def undisturbed_least(item, figures, values):
+    """Return what least_deviation does if nothing disturbs: a number that it does not exceed."""
+    return (values[CLEAR_DB, item] - aside_db(item, figures)) * values[TOTAL_INVERSE, item]
+
+
+@lean_kernel
 def least_deviation(item, figures, pairs, receiver):
     """Return a number that no aim brings a transmitter's margin below, in total deviations.
 
     Where the antenna looks away, and everything that disturbs is heard at full strength.
     """
     values, interfering = receiver.values, receiver.interfering
-    aside_db = max(figures[FLOOR_DB, item], max(figures[CROSS_DB, item], figures[CROSS_DB + 1, item]))
-    margin_db, spread = values[CLEAR_DB, item] - aside_db, 1.0
+    margin_db, spread = values[CLEAR_DB, item] - aside_db(item, figures), 1.0
     if is_touched(item, interfering):
         disturbed = 1.0
         for pair in range(pairs.start[item], pairs.start[item + 1]):
@@ -116,11 +127,18 @@ def leave_out_others(wanted, figures, pairs, receiver):
         first, last = wanted.service_start[service], wanted.service_start[service + 1]
         if last == first + 1:
             continue
-        best, most = -1, -math.inf
-        for position in range(first, last):
-            least = least_deviation(wanted.by_service[position], figures, pairs, receiver)
-            if best < 0 or least > most:
+        best, most = wanted.by_service[first], -math.inf
+        for position in range(first, last):  # what disturbs comes later, where it still may decide
+            least = undisturbed_least(wanted.by_service[position], figures, receiver.values)
+            if least > most:
                 best, most = wanted.by_service[position], least
+        most = least_deviation(best, figures, pairs, receiver)
+        for position in range(first, last):
+            item = wanted.by_service[position]
+            if item != best and undisturbed_least(item, figures, receiver.values) > most:
+                least = least_deviation(item, figures, pairs, receiver)
+                if least > most:
+                    best, most = item, least
         for position in range(first, last):
             item = wanted.by_service[position]
             upper = receiver.values[UPPER_DB, item] * receiver.values[TOTAL_INVERSE, item]
@@ -190,7 +208,7 @@ def _set_column(row, group, sign, item, figures, values, rows):
 def _start_groups(sign, wanted, figures, receiver):
     """Fill each group's worst undisturbed transmitter, -1 for none; return the size of the largest group."""
     deciding, values, largest = receiver.deciding, receiver.values, 0
-    for group in range(deciding.worst.size):
+    for group in range(wanted.group_start.size - 1):
         worst, least, least_db = -1, math.inf, math.inf
         first, last = wanted.group_start[group], wanted.group_start[group + 1]
         for item in range(first, last):
@@ -221,7 +239,7 @@ def choose_deciding(sign, wanted, figures, receiver):
     if deciding.state[SIGN] == sign:
         return
     deciding.state[SIGN] = sign
-    groups = deciding.worst.size
+    groups = wanted.group_start.size - 1
     for position in range(_start_groups(sign, wanted, figures, receiver)):
         some = False
         for group in range(groups):
@@ -235,7 +253,7 @@ def choose_deciding(sign, wanted, figures, receiver):
             if not more:
                 deciding.groups[ONE_MORE + MEAN_OF, group] = FAR_OFF
         if some:
-            take_lesser(deciding.groups.shape[1], WORST_SO_FAR, ONE_MORE, SPARE, deciding.groups)
+            take_lesser(-(-groups // VECTOR) * VECTOR, WORST_SO_FAR, ONE_MORE, SPARE, deciding.groups)
     count = 0
     for group in range(groups):
         for item in range(wanted.group_start[group], wanted.group_start[group + 1]):

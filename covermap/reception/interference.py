@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.propagation.compiling import lean_kernel
-from covermap.propagation.vector_math import LOG2_OF_DB, exp2
+from covermap.propagation.vector_math import DB_OF_LOG2, LOG2_OF_DB, exp2, log2_positive
 from covermap.reception.bands import band_of
 from covermap.reception.budget import (
     CN_DB,
@@ -21,7 +21,7 @@ from covermap.reception.budget import (
     antenna_power_db,
 )
 from covermap.reception.channels import protection_ratio_db
-from covermap.reception.confidence import APART_INVERSE, CLEAR_DB, LEVEL, OWN_DB, UPPER_DB
+from covermap.reception.confidence import APART_INVERSE, CLEAR_DB, OWN_DB, TAKEN_DB, UPPER_DB
 from covermap.reception.distinct import distinct_rows
 from covermap.reception.mount import mount_losses_db
 from covermap.reception.options import ReceptionOptions
@@ -93,6 +93,7 @@ class Pairs(NamedTuple):
 class PairArrays(NamedTuple):
     """Work arrays of the pairs at one receiver site.
 
+    most_dbuvm : (S,), each station's greatest field of those two
     level_dbuvm, day_dbuvm : (H, P), the other station's field at the unwanted time percentage and at 50 %
     joined_dbuvm : (H, P), its field at the wanted time percentage
     window_start_us : (W,), where the window of the plan looked at begins, after the transmitter's own signal
@@ -100,6 +101,7 @@ class PairArrays(NamedTuple):
     live : (W,), whether it has one that may count there; some : (1,), whether any transmitter has
     """
 
+    most_dbuvm: NDArray[np.float64]
     level_dbuvm: NDArray[np.float64]
     day_dbuvm: NDArray[np.float64]
     joined_dbuvm: NDArray[np.float64]
@@ -181,6 +183,7 @@ def pair_arrays(pairs: Pairs, heights: int) -> PairArrays:
     """Return empty work arrays for receiver sites."""
     count = pairs.station.size
     return PairArrays(
+        np.empty(int(pairs.station.max(initial=-1)) + 1),
         np.empty((heights, count)),
         np.empty((heights, count)),
         np.empty((heights, count)),
@@ -224,80 +227,20 @@ def _as_interferer(tier: Tier, frequency_mhz: float, polarization: int) -> tuple
 
 
 @lean_kernel
-def least_ahead_db(wanted, other, cell, unwanted_dbuvm, median_dbuvm, field_dbuvm):
-    """Return by how much a station's field exceeds another one's at the height where it does least, in dB.
-
-    wanted, other : the two stations. NaN at a height does not count; inf where all are.
-    """
-    least_db = math.inf
-    for height in range(field_dbuvm.shape[1]):
-        wanted_dbuvm = field_dbuvm[wanted, height, cell]
-        for other_dbuvm in (unwanted_dbuvm[other, height, cell], median_dbuvm[other, height, cell]):
-            ahead_db = wanted_dbuvm - other_dbuvm
-            least_db = ahead_db if ahead_db < least_db else least_db
-    return least_db
+def farthest_aside_db(station, figures):
+    """Return what an antenna takes at most from a station that disturbs, when it looks away, in dB."""
+    most_db = figures[OTHER_FLOOR_DB, station]
+    for mount in range(2):
+        cross_db = figures[OTHER_CROSS_DB + mount, station]
+        most_db = cross_db if cross_db > most_db else most_db
+    return most_db
 
 
 @lean_kernel
-def read_pairs(
-    cell, unwanted_dbuvm, median_dbuvm, field_dbuvm, bearing_deg, distance_km, wanted, pairs, numbers, work
-):
-    """Fill a cell's pairs: fields, bearing, when the other station arrives, what it can do; unknown: silent.
-
-    A network's station farther off in time than its window is long can never join. numbers : of the receiver
-
-    Source: delay is distance over the speed of light, 0.299792 km/us.
-    """
-    values = work.values
-    work.some[0] = False
-    work.touched[:] = False
-    work.live[:] = False
-    for item in range(wanted.station.size):
-        level = numbers[LEVEL, item]
-        for pair in range(pairs.start[item], pairs.start[item + 1]):
-            station, harmless_db = pairs.station[pair], pairs.harmless_db[level, pair]
-            ahead_db = least_ahead_db(
-                wanted.station[item], station, cell, unwanted_dbuvm, median_dbuvm, field_dbuvm
-            )
-            if ahead_db >= harmless_db + BESIDE_DB:
-                values[ROLE, pair] = SILENT
-                continue
-            role = INTERFERES
-            bearing = bearing_deg[pairs.mast[pair], cell]
-            if pairs.network[pair] and distance_km.shape[0] > 0:
-                farther_km = distance_km[pairs.mast[pair], cell] - distance_km[wanted.mast[item], cell]
-                values[ARRIVES_US, pair] = farther_km / 0.299792 + pairs.later_us[pair]
-                if abs(values[ARRIVES_US, pair]) <= pairs.window_us[pair]:
-                    role = NETWORK
-            role = SILENT if math.isnan(bearing) else role
-            for height in range(work.level_dbuvm.shape[0]):
-                night, day = unwanted_dbuvm[station, height, cell], median_dbuvm[station, height, cell]
-                joined = field_dbuvm[station, height, cell]
-                role = SILENT if math.isnan(night) or math.isnan(day) or math.isnan(joined) else role
-                work.level_dbuvm[height, pair] = night
-                work.day_dbuvm[height, pair] = day
-                work.joined_dbuvm[height, pair] = joined
-            values[ROLE, pair] = role
-            values[PAIR_BEARING_DEG, pair] = 0.0 if role == SILENT else bearing
-            harms = role != SILENT and not ahead_db >= harmless_db
-            work.live[item] = work.live[item] or harms
-        work.some[0] = work.some[0] or work.live[item]
-
-
-@lean_kernel
-def disturbed_from_elsewhere(pairs, work):
-    """Return whether anything that can count disturbs or joins from another mast, band or polarization."""
-    for item in range(pairs.start.size - 1 if work.some[0] else 0):
-        for pair in range(pairs.start[item], pairs.start[item + 1] if work.live[item] else 0):
-            if work.values[ROLE, pair] != SILENT and not pairs.alike[pair]:
-                return True
-    return False
-
-
-@lean_kernel
-def set_pairs(by_day, height, wanted_figures, figures, pairs, values, work):
+def set_pairs(alternatives, by_day, height, wanted_figures, figures, pairs, values, work):
     """Fill what each pair can do at most with a tier's installation, and which transmitters are touched.
 
+    alternatives : whether a service has several transmitters; then TAKEN_DB is filled too
     by_day : with the field of interfering stations at 50 % of time. height : index of the tier's height
     wanted_figures : (FIGURES, W), figures : (OTHER_FIGURES, S) of the tier
     values : of the receiver site, CLEAR_DB and the spreads filled; UPPER_DB is filled here
@@ -305,23 +248,24 @@ def set_pairs(by_day, height, wanted_figures, figures, pairs, values, work):
     Left out is what stays 20 dB under the noise, or leaves a margin that holds however the antenna is aimed.
     """
     level_dbuvm = work.day_dbuvm if by_day else work.level_dbuvm
-    for item in range(work.touched.size):
+    for item in range(pairs.start.size - 1):
         clear_db = values[CLEAR_DB, item]
         work.touched[item] = False
         values[UPPER_DB, item] = clear_db
+        values[TAKEN_DB, item] = 0.0
         if not work.live[item]:
             continue
         aside_db = wanted_figures[FLOOR_DB, item]
         for mount in range(2):
             aside_db = max(aside_db, wanted_figures[CROSS_DB + mount, item])
         own_db = wanted_figures[OVER_NOISE_0_DB, item]
-        upper, offset_db = 1.0, 0.0
+        upper, over_noise, offset_db = 1.0, 1.0, 0.0
         for pair in range(pairs.start[item], pairs.start[item + 1]):
-            role = work.values[ROLE, pair]
+            role, station = work.values[ROLE, pair], pairs.station[pair]
             role = role if clear_db > -math.inf else SILENT  # an unknown transmitter stays one
             over_db = -math.inf
             if role != SILENT:
-                offset_db = own_db + figures[OTHER_POWER_DB, pairs.station[pair]] + pairs.ratio_db[pair]
+                offset_db = own_db + figures[OTHER_POWER_DB, station] + pairs.ratio_db[pair]
                 over_db = level_dbuvm[height, pair] + offset_db
             if role == NETWORK:
                 need_db = work.joined_dbuvm[height, pair] + offset_db - wanted_figures[CN_DB, item]
@@ -331,6 +275,11 @@ def set_pairs(by_day, height, wanted_figures, figures, pairs, values, work):
             elif role == INTERFERES and over_db > FAINTEST_DB:
                 spare_db = pairs.spare[pair] * values[OWN_DB, item] + (0.0 if pairs.alike[pair] else aside_db)
                 work.touched[item] = work.touched[item] or clear_db - over_db < spare_db
+                if alternatives:
+                    least_db = over_db - farthest_aside_db(station, figures)
+                    over_noise += exp2(LOG2_OF_DB * least_db)
             work.values[OVER_NOISE_DB, pair] = over_db
+        if alternatives:
+            values[TAKEN_DB, item] = DB_OF_LOG2 * log2_positive(over_noise)
         if upper > 1.0:
             values[UPPER_DB, item] = clear_db + 10.0 * math.log10(upper)

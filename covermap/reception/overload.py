@@ -25,8 +25,8 @@ from covermap.reception.pattern import (
     lobe_floor_db,
     lobe_rolloff,
 )
-from covermap.reception.plan import plan_loss_db
 from covermap.reception.plan_columns import JOINED, JOINED_AS
+from covermap.reception.plan_loss import plan_loss_db
 from covermap.reception.signals import StationFacts
 from covermap.reception.tiers import Tier
 from covermap.reception.variability import own_spread_db

@@ -7,7 +7,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.propagation.compiling import lean_kernel
-from covermap.propagation.vector_math import DB_OF_LOG2, LOG2_OF_DB, exp2, log2_positive
 from covermap.reception.budget import (
     CROSS_DB,
     FLOOR_DB,
@@ -36,38 +35,22 @@ from covermap.reception.confidence import (
     pack_services,
 )
 from covermap.reception.deciding import Deciding, deciding_arrays
+from covermap.reception.disturbed import disturb, greatest_deviation
 from covermap.reception.interference import (
-    FAINTEST_DB,
-    HARM,
-    HELP,
-    NETWORK,
-    OTHER_CROSS_DB,
-    OTHER_FLOOR_DB,
-    OTHER_ROLLOFF,
-    OVER_NEED_DB,
-    OVER_NOISE_DB,
-    PAIR_BEARING_DEG,
-    ROLE,
-    SILENT,
     PairArrays,
     Pairs,
     pair_arrays,
 )
-from covermap.reception.network import best_window
 from covermap.reception.normal import integral_points, normal_share
 from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
 from covermap.reception.plan_columns import (
     AIM_DEG,
-    COMBINED,
-    DIPLEXED,
     JOINED,
     MOUNT,
     PLAN_COLUMNS,
-    SECOND_DEG,
-    SECOND_MOUNT,
     SINGLE,
 )
-from covermap.reception.spreads import spread_with
+from covermap.reception.plan_loss import plan_loss_db
 
 
 class ReceiverArrays(NamedTuple):
@@ -101,88 +84,6 @@ def receiver_arrays(wanted: WantedTransmitters, pairs: Pairs, heights: int) -> R
         np.zeros(PLAN_COLUMNS),
         deciding_arrays(wanted),
     )
-
-
-@lean_kernel
-def combined_loss_db(loss_db, other_db, wanted):
-    """Return what two combined antennas lose of a signal, in dB; inf where both hear a wanted one alike.
-
-    loss_db, other_db : of each antenna. wanted : True takes the worst phase, False (an interfering signal)
-    the strongest sum.
-
-    Source: sum and difference of two voltages, x dB apart: 20 log(1 -+ 10^(-x/20)). Accuracy: exact bound.
-    """
-    apart_db = abs(loss_db - other_db)
-    voltage = exp2(LOG2_OF_DB * -0.5 * apart_db)
-    ripple = 1.0 - voltage if wanted else 1.0 + voltage
-    least_db = loss_db if loss_db < other_db else other_db
-    return least_db - 2.0 * DB_OF_LOG2 * log2_positive(ripple) if ripple > 0.0 else math.inf
-
-
-@lean_kernel
-def plan_loss_db(plan, uhf, wanted, bearing_deg, rolloff, floor_db, cross_h_db, cross_v_db):
-    """Return what a plan's antennas lose of a signal against one antenna aimed at it, in dB.
-
-    uhf : which antenna a diplexer takes it from. wanted : as combined_loss_db.
-    """
-    joined = plan[JOINED]
-    first = joined != DIPLEXED or not uhf
-    cross_db = cross_v_db if plan[MOUNT if first else SECOND_MOUNT] == 1.0 else cross_h_db
-    angle_deg = off_axis_deg(plan[AIM_DEG if first else SECOND_DEG], bearing_deg)
-    loss_db = off_axis_loss_db(angle_deg, rolloff, floor_db, cross_db)
-    if joined != COMBINED:
-        return loss_db
-    cross_db = cross_v_db if plan[SECOND_MOUNT] == 1.0 else cross_h_db
-    angle_deg = off_axis_deg(plan[SECOND_DEG], bearing_deg)
-    return combined_loss_db(loss_db, off_axis_loss_db(angle_deg, rolloff, floor_db, cross_db), wanted)
-
-
-@lean_kernel
-def pair_powers(pair, other, shift_db, plan, uhf, other_figures, values):
-    """Fill what a pair with another station brings under a plan: as interference (HARM) and, of a network,
-    as signal (HELP).
-    """
-    role = values[ROLE, pair]
-    over_db = values[OVER_NOISE_DB, pair] + shift_db
-    values[HARM, pair] = 0.0
-    values[HELP, pair] = 0.0
-    if role == SILENT or (role != NETWORK and over_db < FAINTEST_DB):
-        return
-    for wanted in range(2 if role == NETWORK else 1):
-        loss_db = plan_loss_db(
-            plan, uhf, wanted == 1, values[PAIR_BEARING_DEG, pair], other_figures[OTHER_ROLLOFF, other],
-            other_figures[OTHER_FLOOR_DB, other], other_figures[OTHER_CROSS_DB, other],
-            other_figures[OTHER_CROSS_DB + 1, other],
-        )  # fmt: skip
-        if wanted == 1:
-            values[HELP, pair] = exp2(LOG2_OF_DB * (values[OVER_NEED_DB, pair] + shift_db - loss_db))
-        else:
-            values[HARM, pair] = exp2(LOG2_OF_DB * (over_db - loss_db))
-
-
-@lean_kernel
-def interfered(item, margin_db, shift_db, plan, uhf, other_figures, pairs, interfering):
-    """Return a transmitter's margin with what its pairs add and disturb, and with what they add alone, in dB,
-    and interference's share of noise and interference, 0 to 1, in all and from its own site and band.
-
-    Source: powers of interference, each less its protection ratio, added to the noise; powers of a
-        single-frequency network inside its window added to the signal. Common practice, no source.
-    """
-    interference, alike, joined_db = 0.0, 0.0, margin_db
-    network = False
-    for pair in range(pairs.start[item], pairs.start[item + 1]):
-        pair_powers(pair, pairs.station[pair], shift_db, plan, uhf, other_figures, interfering.values)
-        if interfering.values[ROLE, pair] == NETWORK:
-            network = True
-        else:
-            interference += interfering.values[HARM, pair]
-            alike += interfering.values[HARM, pair] if pairs.shared[pair] else 0.0
-    if network:
-        signal = exp2(LOG2_OF_DB * margin_db)
-        signal, interference = best_window(item, signal, interference, pairs, interfering)
-        joined_db = DB_OF_LOG2 * log2_positive(signal)
-    over = 1.0 + interference
-    return joined_db - DB_OF_LOG2 * log2_positive(over), joined_db, interference / over, alike / over
 
 
 @lean_kernel
@@ -221,32 +122,37 @@ def _set_spreads(figures, values):
 
 
 @lean_kernel
-def disturb(item, plan, shift_db, figures, other_figures, wanted, pairs, receiver):
-    """Bring what its pairs add and disturb into a transmitter's margin under a plan and into its spreads.
+def _choose_disturbed(service, plan, shift_db, figures, other_figures, wanted, pairs, receiver):
+    """Choose a service's transmitter most likely received under a plan, what disturbs in its margin.
 
-    Row MARGIN_DB filled for it as if nothing disturbed; arguments as set_plan.
+    The margins of others are left as if nothing disturbed where even so they would not be chosen.
     """
-    values, alone_db = receiver.values, receiver.values[MARGIN_DB, item]
-    margin_db, joined_db, share, alike = interfered(
-        item, alone_db, shift_db, plan, wanted.uhf[item], other_figures, pairs, receiver.interfering
-    )
-    inverse, home_part, site_part = spread_with(share, alike, item, figures, values)
-    values[MARGIN_DB, item] = margin_db
-    values[INTERFERENCE_DB, item] = alone_db - margin_db
-    # interference never helps, though a spread that cancels out in part may seem to
-    together = math.sqrt(1.0 + home_part * home_part)
-    deviation = min(margin_db * inverse, joined_db * values[TOTAL_INVERSE, item] * together)
-    values[TOTAL_DEVIATION, item] = deviation / together
-    values[DEVIATION_AIMED, item] = deviation
-    values[HOME_PART_AIMED, item] = home_part
-    values[SITE_PART_AIMED, item] = site_part
+    values, touched = receiver.values, receiver.interfering.touched
+    first, last = wanted.service_start[service], wanted.service_start[service + 1]
+    likely = wanted.by_service[first]
+    for position in range(first + 1, last):
+        item = wanted.by_service[position]
+        likely = item if values[TOTAL_DEVIATION, item] > values[TOTAL_DEVIATION, likely] else likely
+    best, most = likely, -math.inf
+    for position in range(first - 1, last):
+        item = likely if position < first else wanted.by_service[position]
+        if position >= first and (
+            item == likely or greatest_deviation(item, shift_db, values, touched) <= most
+        ):
+            continue
+        if touched[item] and values[MARGIN_DB, item] > -math.inf:
+            disturb(item, plan, shift_db, figures, other_figures, wanted, pairs, receiver)
+        if values[TOTAL_DEVIATION, item] > most:
+            best, most = item, values[TOTAL_DEVIATION, item]
+    receiver.numbers[CHOSEN, service] = best
 
 
 @lean_kernel
 def set_plan(plan, shift_db, figures, other_figures, wanted, pairs, receiver):
-    """Fill each transmitter's margin under a plan, in dB and in total standard deviations.
+    """Choose each service's transmitter under a plan: its margin in dB and in total standard deviations.
 
-    shift_db : by how much every field is raised. figures, other_figures : of the tier as the plan joins it
+    Row CHOSEN names it. shift_db : by how much every field is raised. figures, other_figures : of the tier as
+    the plan joins it
     """
     values = receiver.values
     if plan[JOINED] == SINGLE:
@@ -255,10 +161,15 @@ def set_plan(plan, shift_db, figures, other_figures, wanted, pairs, receiver):
         _set_two_margins(plan, shift_db, figures, wanted.uhf, values)
     _set_spreads(figures, values)
     if not receiver.interfering.some[0]:
+        choose_transmitters(wanted, values, receiver.numbers)
         return
-    for item in range(wanted.station.size):
-        if receiver.interfering.touched[item] and values[MARGIN_DB, item] > -math.inf:
-            disturb(item, plan, shift_db, figures, other_figures, wanted, pairs, receiver)
+    if wanted.station.size == wanted.services:
+        for item in range(wanted.station.size):
+            if receiver.interfering.touched[item] and values[MARGIN_DB, item] > -math.inf:
+                disturb(item, plan, shift_db, figures, other_figures, wanted, pairs, receiver)
+        return
+    for service in range(wanted.services):
+        _choose_disturbed(service, plan, shift_db, figures, other_figures, wanted, pairs, receiver)
 
 
 @lean_kernel
@@ -323,7 +234,6 @@ def chance_of_list(needed, wanted, receiver, points):
 def chance_of_plan(plan, shift_db, needed, figures, other_figures, wanted, pairs, receiver):
     """Return the chance of at least needed services under a plan, every field raised by shift_db."""
     set_plan(plan, shift_db, figures, other_figures, wanted, pairs, receiver)
-    choose_transmitters(wanted, receiver.values, receiver.numbers)
     return chance_of_list(needed, wanted, receiver, receiver.points)
 
 
@@ -331,7 +241,6 @@ def chance_of_plan(plan, shift_db, needed, figures, other_figures, wanted, pairs
 def plan_reaches(confidence, plan, shift_db, needed, figures, other_figures, wanted, pairs, receiver):
     """Return whether chance_of_plan reaches a confidence; quicker where a single service already fails it."""
     set_plan(plan, shift_db, figures, other_figures, wanted, pairs, receiver)
-    choose_transmitters(wanted, receiver.values, receiver.numbers)
     if chance_bound(wanted.services, needed, receiver.values, receiver.numbers) < confidence:
         return False
     return chance_of_list(needed, wanted, receiver, receiver.points) >= confidence

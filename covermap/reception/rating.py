@@ -4,7 +4,16 @@ import numpy as np
 
 from covermap.propagation.compiling import inner_kernel
 from covermap.reception.aim_search import ANY_AIM, JUST_MISSED, ROUNDS_TO_ALL
-from covermap.reception.best_plans import DEAD_ROW, OTHER_ROW, TWO_ROW, find_one, find_two, holds, set_tier
+from covermap.reception.best_plans import (
+    DEAD_ROW,
+    NOBODY,
+    OTHER_ROW,
+    TWO_ROW,
+    find_one,
+    find_two,
+    holds,
+    set_tier,
+)
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF
 from covermap.reception.confidence import BEARING_DEG, CHOSEN, CLEAR_DB, TOTAL_INVERSE
 from covermap.reception.deciding import forget_deciding, is_touched
@@ -28,18 +37,17 @@ MARGIN_TIER = 5  # the tier whose margin is a layer of its own
 SHIFTS_DB = (-3.0, 3.0)  # how every field is tried again
 # Columns of CellArrays.passes: with every field shifted, and by day.
 WEAKER, STRONGER, NIGHT = 0, 1, 2
-NOBODY = -1  # no service is given up
 # Missed in one home of 4,300; 20 such services arrive together in 99.5 %. Source: normal distribution.
 SURE_DEVIATION, MOST_SURE = 3.5, 20
 OVERLOADED, CLOSE = 2, 1  # what overload_state returns, or 0
 
 
 @inner_kernel
-def overload_state(tier, plan, cell, kind, fields, model):
+def overload_state(tier, plan, cell, fields, model):
     """Return OVERLOADED, CLOSE or 0: what the strongest stations do to an installation with a plan's aims."""
     excess_db, _, spread_db = overload_of(
-        tier, model.heights[tier], cell, model.loads.figures[kind, tier], plan, fields.median_dbuvm,
-        fields.spread_level, fields.bearing_deg, model.loads,
+        tier, model.heights[tier], cell, model.loads.figures[fields.kind[cell], tier], plan,
+        fields.median_dbuvm, fields.spread_level, fields.bearing_deg, model.loads,
     )  # fmt: skip
     return OVERLOADED if excess_db > 0.0 else (CLOSE if excess_db + spread_db > 0.0 else 0)
 

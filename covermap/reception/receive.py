@@ -16,6 +16,7 @@ from covermap.reception.causes import noise_loss_db
 from covermap.reception.cells import CellResults, receive_cells
 from covermap.reception.channels import on_one_channel
 from covermap.reception.installations import Installations, installations, of_first_tiers
+from covermap.reception.list_here import list_arrays
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.path_spreads import spread_levels
 from covermap.reception.plan import receiver_arrays
@@ -284,6 +285,7 @@ def cell_arrays(heights: int, model: Installations) -> CellArrays:
         np.zeros((rows, NIGHT + 1), np.bool_),
         search_arrays(wanted),
         aim_arrays(wanted),
+        list_arrays(model),
     )
 
 

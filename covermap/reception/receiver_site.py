@@ -16,15 +16,9 @@ from covermap.reception.confidence import (
     LEVEL,
     UPPER_DB,
 )
-from covermap.reception.interference import (
-    Pairs,
-    find_pairs,
-    other_figures,
-    read_pairs,
-    set_pairs,
-    with_harmless,
-)
+from covermap.reception.interference import Pairs, find_pairs, other_figures, set_pairs, with_harmless
 from covermap.reception.options import ReceptionOptions
+from covermap.reception.pairs_here import read_pairs
 from covermap.reception.path_spreads import spread_levels, tier_spreads
 from covermap.reception.plan import ReceiverArrays, chance_of_plan, receiver_arrays
 from covermap.reception.plan_columns import JOINED_AS
@@ -137,7 +131,16 @@ def receiver_site_with(signals: ReceiverSignals, tier: Tier, joined: int) -> Rec
             0, *(one_cell(signals, values) for values in fields), bearing_deg, distance_km, wanted, pairs,
             receiver.numbers, receiver.interfering,
         )  # fmt: skip
-        set_pairs(False, 0, figures, of_others, pairs, receiver.values, receiver.interfering)
+        set_pairs(
+            wanted.station.size > wanted.services,
+            False,
+            0,
+            figures,
+            of_others,
+            pairs,
+            receiver.values,
+            receiver.interfering,
+        )
     return ReceiverSite(wanted, figures, of_others, pairs, receiver)
 
 

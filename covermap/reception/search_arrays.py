@@ -58,7 +58,8 @@ SITE_FAILED = 8
 MEAN = 9  # of the number of services: mean, variance, and deviations added up by site and band
 VARIANCE = 10
 SPREAD = 11
-FAST_ROWS = 12
+BEST = 12  # of a service's transmitters so far: total deviation
+FAST_ROWS = 13
 
 # Rows of SearchArrays.peaks, one column a peak.
 PEAK_RANK = 0
@@ -78,6 +79,7 @@ class SearchArrays(NamedTuple):
     rows : (SEARCH_ROWS, CIRCLE_AIMS). fast : (FAST_ROWS, CIRCLE_AIMS). few_points : a coarse integral
     deviation, ratio, site : (W, CIRCLE_AIMS), margin, home's and site's part of those with it at each aim,
         as DEVIATION, HOME_PART and SITE_PART of covermap.reception.confidence
+    passed : bool (W,), whether a transmitter is a service's best at none of the aims; its rows are not filled
     follows : bool (W,), whether a group is disturbed by neighbours alone, so that its loss tells all of it
     by_loss : (2, W, LOSS_STEPS), then rows DEVIATION_OF and HOME_PART_OF of its site at each of LOSSES
     table_mount : (1,), the mount for which they are filled, -1 for none
@@ -92,6 +94,7 @@ class SearchArrays(NamedTuple):
     deviation: NDArray[np.float32]
     ratio: NDArray[np.float32]
     site: NDArray[np.float32]
+    passed: NDArray[np.bool_]
     follows: NDArray[np.bool_]
     by_loss: NDArray[np.float32]
     table_mount: NDArray[np.int64]
@@ -112,6 +115,7 @@ def search_arrays(wanted: WantedTransmitters) -> SearchArrays:
         np.empty((count, CIRCLE_AIMS), np.float32),
         np.empty((count, CIRCLE_AIMS), np.float32),
         np.empty((count, CIRCLE_AIMS), np.float32),
+        np.zeros(count, np.bool_),
         np.zeros(count, np.bool_),
         np.zeros((2, count, LOSS_STEPS), np.float32),
         np.full(1, -1),

@@ -8,14 +8,14 @@ from numpy.typing import NDArray
 
 from covermap.constants import UNKNOWN_UINT8
 from covermap.propagation.compiling import inner_kernel, lean_kernel
-from covermap.reception.best_plans import read_fields, read_interfering, set_tier
+from covermap.reception.best_plans import NOBODY, list_at, read_fields, read_interfering, set_tier
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF
 from covermap.reception.confidence import BEARING_DEG, CHOSEN, TOTAL_DEVIATION, TOTAL_INVERSE, UPPER_DB
 from covermap.reception.deciding import is_touched
 from covermap.reception.least_disturbed import most_spare_db
-from covermap.reception.plan import choose_transmitters, set_plan
+from covermap.reception.list_here import has_many
+from covermap.reception.plan import set_plan
 from covermap.reception.plan_columns import SINGLE, set_single
-from covermap.reception.rating import NOBODY
 
 DEGREES = 360
 # Where interference decides: steps within a stretch of aims that could bring as many, from its second on, and
@@ -135,7 +135,6 @@ def count_at(aim_deg, mount, deviation, tier, kind, model, work):
         receiver.trial, 0.0, model.figures[kind, SINGLE, tier], model.other_figures[kind, tier],
         wanted, model.pairs, receiver,
     )  # fmt: skip
-    choose_transmitters(wanted, receiver.values, receiver.numbers)
     found = 0
     for service in range(wanted.services):
         found += 1 if receiver.values[TOTAL_DEVIATION, receiver.numbers[CHOSEN, service]] >= deviation else 0
@@ -232,11 +231,13 @@ def count_services(deviation, fields, model, work, counts, count_out, tiers_out)
             continue
         read_interfering(cell, fields, wanted, model.pairs, work)
         tiers_out[:, cell] = 0
+        here, kind = model, fields.kind[cell]
+        if has_many(wanted):
+            here, kind = list_at(kind, model, work), np.int64(0)
         aim_deg, mount = float(math.floor(values[BEARING_DEG, 0])), wanted.mounts[0]
-        kind = fields.kind[cell]
         for tier in range(model.tiers):
-            set_tier(tier, np.int64(SINGLE), np.bool_(False), np.int64(NOBODY), kind, model, work)
-            aim_deg, mount, most = best_for_most(aim_deg, mount, deviation, tier, kind, model, work, counts)
+            set_tier(tier, np.int64(SINGLE), np.bool_(False), np.int64(NOBODY), kind, here, work)
+            aim_deg, mount, most = best_for_most(aim_deg, mount, deviation, tier, kind, here, work, counts)
             count_out[tier, cell] = most
             for service in range(wanted.services):
                 if values[TOTAL_DEVIATION, index[CHOSEN, service]] >= deviation:

@@ -7,6 +7,8 @@ from covermap.propagation.vector_math import vector_formula
 from covermap.reception.budget import COMMON_DB, NOISE_DB, SITE_SHARE
 from covermap.reception.confidence import APART_INVERSE, LEVEL, OWN_DB, SPREADS
 
+# Interference makes a spread this much wider and narrower at most.
+MOST_SPREAD, LEAST_SPREAD = 1.42, 0.45
 LEAST_APART = 1e-4  # of s_i^2: where all cancels a margin is met or missed within a tenth of a decibel
 
 

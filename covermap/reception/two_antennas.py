@@ -7,9 +7,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.propagation.compiling import inner_kernel, lean_kernel
-from covermap.reception.aim_search import keep_better
+from covermap.reception.aim_search import JUST_MISSED, keep_better
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF, WantedTransmitters
-from covermap.reception.confidence import BEARING_DEG, TOTAL_INVERSE, UPPER_DB
+from covermap.reception.confidence import (
+    BEARING_DEG,
+    CHOSEN,
+    CLEAR_DB,
+    TOTAL_DEVIATION,
+    TOTAL_INVERSE,
+    UPPER_DB,
+)
 from covermap.reception.normal import normal_share
 from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
 from covermap.reception.plan import (
@@ -29,22 +36,27 @@ from covermap.reception.plan_columns import (
     MOUNT,
     SECOND_DEG,
     SECOND_MOUNT,
+    set_single,
 )
+
+# Guides to the aims of two antennas behind a diplexer: a band's worst margin in total deviations, and the
+# number of its services to be expected.
+WORST, NUMBER = 0, 1
 
 
 class AimArrays(NamedTuple):
     """Work arrays of the search, made once a thread: the C aims tried for each antenna.
 
     aim_deg, mount : (C,). loss_db : (C, W), what each aim takes from each transmitter
-    share : (C, services), the chance of each service at each aim, ripple and interference left out
-    alone : (W,), that of each transmitter
+    share : (C, services), the chance of each service with one antenna at each aim
+    rate : (2, 2, C), by WORST and NUMBER, of services not on UHF and on it: greater is better
     """
 
     aim_deg: NDArray[np.float64]
     mount: NDArray[np.float64]
     loss_db: NDArray[np.float64]
     share: NDArray[np.float64]
-    alone: NDArray[np.float64]
+    rate: NDArray[np.float64]
 
 
 def aim_arrays(wanted: WantedTransmitters) -> AimArrays:
@@ -56,7 +68,7 @@ def aim_arrays(wanted: WantedTransmitters) -> AimArrays:
         np.empty(count),
         np.empty((count, wanted.station.size)),
         np.empty((count, wanted.services)),
-        np.empty(wanted.station.size),
+        np.empty((2, 2, count)),
     )
 
 
@@ -79,7 +91,10 @@ def _fill_bearings(wanted, values, work):
 
 @inner_kernel
 def fill_aims(wanted, values, work):
-    """Fill the aims worth trying, whole degrees: bearings of masts, bisectors of neighbours, every mount."""
+    """Fill the aims worth trying, whole degrees: bearings of masts, bisectors of neighbours, every mount.
+
+    Return how many.
+    """
     count = _fill_bearings(wanted, values, work)
     for position in range(count):
         here = work.aim_deg[position]
@@ -90,12 +105,13 @@ def fill_aims(wanted, values, work):
         for position in range(aims):
             work.aim_deg[mount * aims + position] = work.aim_deg[position]
             work.mount[mount * aims + position] = wanted.mounts[mount]
+    return aims * wanted.mounts.size
 
 
 @inner_kernel
-def fill_losses(wanted, figures, values, work):
+def fill_losses(aims, wanted, figures, values, work):
     """Fill what each aim takes from each transmitter with a tier's antenna."""
-    for aim in range(work.aim_deg.size):
+    for aim in range(aims):
         mount = int(work.mount[aim])
         for item in range(wanted.station.size):
             work.loss_db[aim, item] = off_axis_loss_db(
@@ -106,54 +122,67 @@ def fill_losses(wanted, figures, values, work):
             )
 
 
-@lean_kernel
-def _rate_of_band(aim, uhf, by_number, wanted, figures, values, work):
-    """Return how well an aim suits the transmitters on UHF, or not on it: greater is better.
+@inner_kernel
+def _fill_rates(aims, wanted, values, work):
+    """Fill how well each aim suits the services on UHF, and those not on it; interference left out.
 
-    by_number : the number of them to be expected, where not all are needed; else the worst margin in total
-    deviations
+    Of a service's transmitters in a band the one received best counts.
     """
-    worst, number = math.inf, 0.0
-    for item in range(wanted.station.size):
-        if wanted.uhf[item] == uhf:
-            deviation = (values[UPPER_DB, item] - work.loss_db[aim, item]) * values[TOTAL_INVERSE, item]
-            worst = deviation if deviation < worst else worst
-            number += normal_share(deviation) if by_number else 0.0
-    return number if by_number else worst
+    work.rate[WORST] = math.inf
+    work.rate[NUMBER] = 0.0
+    for aim in range(aims):
+        for service in range(wanted.services):
+            below, on_uhf = -math.inf, -math.inf
+            for position in range(wanted.service_start[service], wanted.service_start[service + 1]):
+                item = wanted.by_service[position]
+                deviation = (values[UPPER_DB, item] - work.loss_db[aim, item]) * values[TOTAL_INVERSE, item]
+                if wanted.uhf[item]:
+                    on_uhf = deviation if deviation > on_uhf else on_uhf
+                else:
+                    below = deviation if deviation > below else below
+            for band in range(2):
+                best = on_uhf if band == 1 else below
+                if best > -math.inf:
+                    work.rate[WORST, band, aim] = min(work.rate[WORST, band, aim], best)
+                    work.rate[NUMBER, band, aim] += normal_share(best)
 
 
 @inner_kernel
-def set_diplexed(by_number, wanted, figures, receiver, work):
-    """Make the trial one antenna for VHF and one for UHF, each at the aim that suits its band best."""
+def set_diplexed(guide, aims, receiver, work):
+    """Make the trial one antenna for VHF and one for UHF, each at the aim that suits its band best.
+
+    guide : WORST or NUMBER
+    """
     trial = receiver.trial
-    for uhf in (False, True):
-        best, chosen = -math.inf, 0
-        for aim in range(work.aim_deg.size):
-            rate = _rate_of_band(aim, uhf, by_number, wanted, figures, receiver.values, work)
-            if rate > best:
-                best, chosen = rate, aim
-        trial[SECOND_DEG if uhf else AIM_DEG] = work.aim_deg[chosen]
-        trial[SECOND_MOUNT if uhf else MOUNT] = work.mount[chosen]
+    for band in range(2):
+        chosen = 0
+        for aim in range(1, aims):
+            if work.rate[guide, band, aim] > work.rate[guide, band, chosen]:
+                chosen = aim
+        trial[SECOND_DEG if band == 1 else AIM_DEG] = work.aim_deg[chosen]
+        trial[SECOND_MOUNT if band == 1 else MOUNT] = work.mount[chosen]
     trial[JOINED] = DIPLEXED
 
 
 @inner_kernel
-def _fill_shares(wanted, figures, values, work):
-    """Fill the chance of each service at each aim, of the transmitter most likely received there."""
-    for aim in range(work.aim_deg.size):
-        for item in range(wanted.station.size):
-            deviation = (values[UPPER_DB, item] - work.loss_db[aim, item]) * values[TOTAL_INVERSE, item]
-            work.alone[item] = normal_share(deviation)
+def _fill_shares(aims, wanted, values, work):
+    """Fill the chance of each service at each aim, of the transmitter received best there, undisturbed."""
+    for aim in range(aims):
         work.share[aim, :] = 0.0
         for item in range(wanted.station.size):
-            service, share = wanted.service[item], work.alone[item]
+            deviation = (values[UPPER_DB, item] - work.loss_db[aim, item]) * values[TOTAL_INVERSE, item]
+            share, service = normal_share(deviation), wanted.service[item]
             work.share[aim, service] = max(share, work.share[aim, service])
 
 
 @lean_kernel
 def _can_better(first, second, needed, least_chance, share):
-    """Return whether two combined antennas could reach a chance, ripple and interference left out."""
+    """Return whether two combined antennas could reach a chance: each service arrives by the better of them.
+
+    What disturbs one antenna disturbs both; that the spread may be narrower then is allowed for.
+    """
     services = share.shape[1]
+    least_chance -= JUST_MISSED
     total = 0.0
     for number in range(services):
         better = max(share[first, number], share[second, number])
@@ -161,6 +190,24 @@ def _can_better(first, second, needed, least_chance, share):
             return False
         total += better
     return needed == services or total / needed >= least_chance
+
+
+@inner_kernel
+def _disturb_shares(aims, wanted, figures, other_figures, pairs, receiver, work):
+    """Bring what disturbs one antenna at each aim into the chances.
+
+    Left as they are where stations of its network may join one of the transmitters.
+    """
+    values = receiver.values
+    for item in range(wanted.station.size):
+        if values[UPPER_DB, item] > values[CLEAR_DB, item]:
+            return
+    for aim in range(aims):
+        set_single(work.aim_deg[aim], int(work.mount[aim]), receiver.trial)
+        set_plan(receiver.trial, 0.0, figures, other_figures, wanted, pairs, receiver)
+        for service in range(wanted.services):
+            deviation = values[TOTAL_DEVIATION, receiver.numbers[CHOSEN, service]]
+            work.share[aim, service] = normal_share(deviation)
 
 
 @lean_kernel
@@ -178,16 +225,19 @@ def search_two(joined, confidence, needed, wanted, figures, other_figures, pairs
     choose_transmitters(wanted, values, index)
     if chance_bound(wanted.services, needed, values, index) < confidence:
         return
-    fill_aims(wanted, values, work)
-    fill_losses(wanted, figures, values, work)
+    aims = fill_aims(wanted, values, work)
+    fill_losses(aims, wanted, figures, values, work)
     if joined == COMBINED:
-        _fill_shares(wanted, figures, values, work)
-    aims = work.aim_deg.size
+        _fill_shares(aims, wanted, values, work)
+        if receiver.interfering.some[0] and wanted.station.size > wanted.services:
+            _disturb_shares(aims, wanted, figures, other_figures, pairs, receiver, work)
+    else:
+        _fill_rates(aims, wanted, values, work)
     tries = 2 if joined == DIPLEXED else aims * (aims - 1) // 2
     first, second = 0, 0
     for number in range(tries):
         if joined == DIPLEXED:
-            set_diplexed(number == 1, wanted, figures, receiver, work)
+            set_diplexed(number, aims, receiver, work)
         else:
             second += 1
             if second == aims:
@@ -201,7 +251,6 @@ def search_two(joined, confidence, needed, wanted, figures, other_figures, pairs
             receiver.trial[SECOND_MOUNT] = work.mount[second]
             receiver.trial[JOINED] = COMBINED
         set_plan(receiver.trial, 0.0, figures, other_figures, wanted, pairs, receiver)
-        choose_transmitters(wanted, values, index)
         chance = chance_bound(wanted.services, needed, values, index)
         if chance >= confidence and chance > plan[CHANCE]:
             chance = chance_of_list(needed, wanted, receiver, receiver.points)
