@@ -137,10 +137,7 @@ class Terrain:
         return summary_in_words(self.elevation, places_deg, read_deg)
 
     def elevation_m(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> Floats:
-        """Return the height of the elevation as given: bilinear at the data's own resolution.
-
-        Canopy included where the elevation has it. NaN outside the data and in voids. [m, float64]
-        """
+        """Return the elevation as given, canopy included, bilinear; NaN outside and in voids. [m, float64]"""
         return heights_at(self.elevation, longitude_deg, latitude_deg)
 
     def ground_m(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> Floats:
@@ -173,9 +170,8 @@ class Terrain:
     def path_clutter_m(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.float32]:
         """Return clutter_height_m, a canopy as high as it is: what paths carry on their ground. [m]"""
         if self.with_canopy:
-            above_m = self.elevation_m(longitude_deg, latitude_deg) - self.ground_m(
-                longitude_deg, latitude_deg
-            )
+            place = longitude_deg, latitude_deg
+            above_m = self.elevation_m(*place) - self.ground_m(*place)
             # Two surveys differ by decimetres, so the surface may lie below the ground.
             return np.maximum(np.nan_to_num(above_m), 0.0).astype(np.float32)
         heights_m = heights_from(self._standing, longitude_deg, latitude_deg)
