@@ -73,10 +73,13 @@ CELL_CASES = [
     ({"station_id": "a/b"}, ['column station_id: found "a/b"', '("a-b")', "Correct the cell"]),
     ({"service": ""}, ['column service: found ""', "the name of the programme", "Fill the cell"]),
     ({"status": "on_fire"}, ['column status: found "on_fire"', "on_air, planned", "Correct the cell"]),
-    ({"latitude_deg": ""}, ['column latitude_deg: found ""', "needs a position", "Write decimal degrees"]),
+    (
+        {"latitude_deg": ""},
+        ['column latitude_deg: found ""', "A position is needed here", "Write decimal degrees"],
+    ),
     (
         {"latitude_deg": "NaN"},
-        ['column latitude_deg: found "NaN"', "needs a position", "Write decimal degrees"],
+        ['column latitude_deg: found "NaN"', "A position is needed here", "Write decimal degrees"],
     ),
     ({"longitude_deg": "inf"}, ['column longitude_deg: found "inf"', "Write decimal degrees"]),
     (
