@@ -14,7 +14,7 @@ from reference import ROOT
 from small_inputs import write_inputs
 
 from covermap.cli import main
-from covermap.result import unchanged
+from covermap.result import run_inputs, unchanged
 from covermap.result.run_inputs import run_id_of
 from covermap.result.unchanged import is_unchanged, made_of, write_digests
 from covermap.scenario import read_scenario
@@ -153,6 +153,20 @@ def test_a_file_that_leads_to_others_is_what_they_hold(demo):
         dataset.write(dataset.read(1) + 1, 1)
     assert of(demo) != before
     assert run_id_of(read_scenario(demo / "scenario.toml")) != named
+
+
+def test_of_very_much_behind_one_file_sizes_and_times_are_asked(demo, monkeypatch):
+    monkeypatch.setattr(run_inputs, "MOST_READ_BYTES", 1000)
+    rasterio.shutil.copy(demo / "elevation.tif", demo / "elevation.vrt", driver="VRT")
+    replaced("scenario.toml", "elevation.tif", "elevation.vrt")(demo)
+    named = run_id_of(read_scenario(demo / "scenario.toml"))
+    assert of(demo) is not None
+    os.utime(demo / "elevation.tif", ns=(0, 0))
+    touched = run_id_of(read_scenario(demo / "scenario.toml"))
+    assert touched != named
+    with (demo / "elevation.vrt").open("a", encoding="utf-8") as file:
+        file.write("<!-- itself it is read -->")
+    assert run_id_of(read_scenario(demo / "scenario.toml")) != touched
 
 
 def test_a_shapefile_is_also_what_its_table_holds(demo):

@@ -19,6 +19,7 @@ from covermap.grid.blocks import PHYSICS_VERSION
 from covermap.scenario.records import Scenario
 
 READ_BYTES = 2**20
+MOST_READ_BYTES = 2_000_000_000  # of what one file leads to: some seconds (judgement)
 LEADS_ELSEWHERE = (".vrt", ".gti")  # GDAL's formats that name further files
 MADE_BESIDE = (".ovr", ".msk", ".aux.xml")  # what programs that only look at a raster may add
 SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg")  # what is counted stands in the first of them
@@ -106,13 +107,26 @@ def _files_of(path: Path) -> list[Path] | None:
 
 
 def _digest(files: list[Path]) -> str:
-    """Return the SHA-256 of files one behind the other."""
+    """Return the SHA-256 of a file and of those it leads to, one behind the other.
+
+    Where they hold more than MOST_READ_BYTES, of their names, sizes and times: a run reads little of them.
+    """
     digest = hashlib.sha256()
-    for path in files:
-        with open(path, "rb") as handle:
-            while part := handle.read(READ_BYTES):
-                digest.update(part)
+    first, *others = files
+    _add_content(first, digest)
+    facts = [(path.as_posix(), path.stat().st_size, path.stat().st_mtime_ns) for path in others]
+    if sum(size for _, size, _ in facts) > MOST_READ_BYTES:
+        digest.update(repr(facts).encode())
+        return digest.hexdigest()
+    for path in others:
+        _add_content(path, digest)
     return digest.hexdigest()
+
+
+def _add_content(path: Path, digest: hashlib._Hash) -> None:
+    with open(path, "rb") as handle:
+        while part := handle.read(READ_BYTES):
+            digest.update(part)
 
 
 def _relative(value: Any, folder: Path) -> Any:

@@ -1,7 +1,8 @@
 """Whether a result is what its scenario would give now: told by digests, never by dates.
 
 A result keeps a digest of all it was made of, and one of each of its files. Where both are what they were, a
-run would give the same result again, so it can be kept. Whatever cannot be told by a digest (data that only
+run would give the same result again, so it can be kept. Only of more than some gigabytes behind one file
+(run_inputs) are names, sizes and times asked instead. Whatever cannot be told by a digest (data that only
 GDAL can open, a public result) counts as changed.
 """
 
