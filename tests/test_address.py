@@ -33,6 +33,7 @@ from covermap.scenario.letters import station_letters
 from covermap.scenario.settings import DisplaySettings
 from covermap.wording.cautions import CAUTIONS
 from covermap.wording.language import speaking
+from covermap.wording.words import half_up
 from tests.html_text import visible
 from tests.test_commands import run, write_demo
 
@@ -283,6 +284,15 @@ def test_list_gives_a_sheet_each_a_day_sheet_and_names_bad_rows(demo, tmp_path):
 def test_a_table_never_rounds_a_chance_across_the_confidence(book, behind, chance, whole):
     table = address_table([replace(behind, chance_percent=chance)], book.prepared.tiers, None)
     np.testing.assert_equal(table["chance_percent"][0], whole)
+
+
+def test_the_answer_names_no_aim_where_the_list_holds_in_every_direction(book):
+    report = book.report(*BEHIND, on=DAY)
+    assert report.stored_plan.directional
+    assert f"aimed {half_up(report.aims_deg[0])}°" in visible(answer_section(report))
+    told = visible(answer_section(replace(report, aim_ranges_deg=((0, 359),))))
+    assert "no aim needed, the list holds in every direction" in told
+    assert "aimed" not in told
 
 
 def test_blank_readings_filled_in_are_read_back(demo, book, tmp_path):

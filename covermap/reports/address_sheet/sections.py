@@ -112,9 +112,9 @@ def _window_sentence(report: AddressReport, number: int) -> str:
     }
     if window is None:
         return _bold(say(f"sheet.aims.misses{of}", sure=f"{report.confidence_percent:g} %", **said))
-    if window == (0, 359) and not several:
+    if window == words.EVERY_AIM_DEG and not several:
         return _bold(say("sheet.aims.anywhere", list=kept))
-    if window == (0, 359):
+    if window == words.EVERY_AIM_DEG:
         return _bold(say("sheet.aims.any_of", **said))
     turned = say(f"sheet.aims.window{of}", **said, **{"from": window[0], "to": window[1]})
     return _bold(turned) + text(say("sheet.aims.blue", magnetic=_magnetic(report, window)))

@@ -26,6 +26,7 @@ PORT_KEYS = {
     "tuner": "tuner",
     "distribution amplifier": "distribution",
 }
+EVERY_AIM_DEG = (0, 359)  # a range of aims that is the whole circle
 ON_AIM_DEG = 3.0  # nearer to the aim than this is "on the aim"
 
 
@@ -117,7 +118,7 @@ def answer(report: AddressReport) -> tuple[str, str]:
     chance = chance_text(report.chance_percent, highest=report.tier >= TIER_COUNT)
     said = {"list": together(report), "chance": chance, "nominal": say("chance.nominal")}
     sure = f"{say('sheet.answer_of.chance', **said)} {_expected_of(report)}".rstrip()
-    name, looks = plain_name(report, plan.tier), aims(report, plan)
+    name, looks = plain_name(report, plan.tier), _aims_needed(report, plan)
     if report.tier <= len(report.plans):
         filtered = say("sheet.answer_of.filter") if report.needs_filter else ""
         return say("sheet.answer_of.needed", name=name, aims=looks, filter=filtered), sure
@@ -125,6 +126,13 @@ def answer(report: AddressReport) -> tuple[str, str]:
         say("sheet.answer_of.not_promised", sure=f"{report.confidence_percent:g} %"),
         say("sheet.answer_of.with", name=name, aims=looks, sure=sure),
     )
+
+
+def _aims_needed(report: AddressReport, plan: TierPlan) -> str:
+    """Return where the answer's antennas look, unless its list holds in every direction."""
+    if plan.directional and report.aim_ranges_deg == (EVERY_AIM_DEG,):
+        return say("sheet.plan.any_aim")
+    return aims(report, plan)
 
 
 def _expected_of(report: AddressReport) -> str:
