@@ -2,7 +2,7 @@
 
 import pytest
 from test_across_180 import ACROSS
-from web_map_browser import load, wait_for
+from web_map_browser import click_at, load, wait_for
 from web_map_case import place_of_cell, write_page
 
 pytestmark = pytest.mark.browser
@@ -56,10 +56,7 @@ def test_a_click_on_either_side_opens_the_square_under_it(page, cell):
         delete find('#card').dataset.row;
         return [box.left + point.x, box.top + point.y];
     """
-    x, y = page.execute_script(script, latitude_deg, longitude_deg)
-    for kind in ("mousePressed", "mouseReleased"):
-        event = {"type": kind, "x": x, "y": y, "button": "left", "clickCount": 1}
-        page.execute_cdp_cmd("Input.dispatchMouseEvent", event)
+    click_at(page, *page.execute_script(script, latitude_deg, longitude_deg))
     assert chosen(page) == [str(part) for part in cell]
 
 

@@ -70,6 +70,13 @@ def load(browser, case, size=WIDE):
     wait_for(browser, "document.body.dataset.ready")
 
 
+def click_at(browser, x, y):
+    """Click a point of the window."""
+    for kind in ("mousePressed", "mouseReleased"):
+        event = {"type": kind, "x": x, "y": y, "button": "left", "clickCount": 1}
+        browser.execute_cdp_cmd("Input.dispatchMouseEvent", event)
+
+
 def click_cell(browser, row, col):
     """Click the middle of a cell on the map and return the card's text."""
     longitude_deg, latitude_deg = place_of_cell(row, col)
@@ -81,10 +88,7 @@ def click_cell(browser, row, col):
         delete find("#card").dataset.row;
         return [box.left + point.x, box.top + point.y];
     """
-    x, y = browser.execute_script(script, latitude_deg, longitude_deg)
-    for kind in ("mousePressed", "mouseReleased"):
-        event = {"type": kind, "x": x, "y": y, "button": "left", "clickCount": 1}
-        browser.execute_cdp_cmd("Input.dispatchMouseEvent", event)
+    click_at(browser, *browser.execute_script(script, latitude_deg, longitude_deg))
     wait_for(browser, "find('#card').dataset.row !== undefined && page.chosen")
     return browser.execute_script("return find('#card').innerText")
 

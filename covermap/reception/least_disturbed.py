@@ -6,7 +6,7 @@ from covermap.propagation.compiling import inner_kernel, lean_kernel
 from covermap.propagation.vector_math import DB_OF_LOG2, LOG2_OF_DB, exp2, log2_positive
 from covermap.reception.budget import FLOOR_DB, ROLLOFF
 from covermap.reception.confidence import BEARING_DEG, CLEAR_DB, TOTAL_INVERSE, UPPER_DB
-from covermap.reception.deciding import LEAST_SPREAD, is_touched
+from covermap.reception.deciding import is_touched
 from covermap.reception.interference import (
     FAINTEST_DB,
     NETWORK,
@@ -19,6 +19,7 @@ from covermap.reception.interference import (
     SILENT,
 )
 from covermap.reception.pattern import off_axis_deg, off_axis_loss_db
+from covermap.reception.spreads import LEAST_SPREAD
 
 
 @lean_kernel
