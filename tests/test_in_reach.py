@@ -18,6 +18,7 @@ from covermap.jobs import path_stage
 from covermap.jobs.cost import RATES, Crew, estimate
 from covermap.jobs.path_stage import compute_paths, tile_blocks
 from covermap.jobs.predict import receive_task
+from covermap.jobs.reach_sample import sample_of_reach
 from covermap.jobs.run_session import RunSession
 from covermap.jobs.tile_reception import receive_tile
 from covermap.jobs.widened import BEYOND_REACH, widened, widened_counts
@@ -59,19 +60,26 @@ TOLD_ALIKE = {
 EXTRA = f"[prediction]\nreach_km = {REACH_KM:g}\n"
 
 
+def _with_lists(text, lists):
+    start = text.index("[wanted.main]")
+    return text.replace(text[start : text.index("\n", text.index("services", start))], lists)
+
+
+def _on_ground(path):
+    rows, cols = np.mgrid[0:CELLS, 0:CELLS]
+    at = Affine(CELL_M, 0, WEST, 0, -CELL_M, NORTH + 60_000.0)
+    ground_m = (20.0 + rows % 40 + cols % 30).astype(np.float32)
+    write_raster(path.parent / "elevation.tif", ground_m, CRS, at)
+    return prepare(read_scenario(path))
+
+
 @pytest.fixture(scope="module", params=[NAMED, NETWORKS + OF_EVERYTHING, NAMED + OF_EVERYTHING])
 def prepared(tmp_path_factory, request):
     folder = tmp_path_factory.mktemp("reach")
     path = write_inputs(folder, stations=STATIONS, extra=EXTRA)
     text = path.read_text("utf-8")
-    start = text.index("[wanted.main]")
-    path.write_text(
-        text.replace(text[start : text.index("\n", text.index("services", start))], request.param)
-    )
-    rows, cols = np.mgrid[0:CELLS, 0:CELLS]
-    at = Affine(CELL_M, 0, WEST, 0, -CELL_M, NORTH + 60_000.0)
-    write_raster(folder / "elevation.tif", (20.0 + rows % 40 + cols % 30).astype(np.float32), CRS, at)
-    return prepare(read_scenario(path))
+    path.write_text(_with_lists(text, request.param))
+    return _on_ground(path)
 
 
 @pytest.fixture(scope="module")
@@ -229,3 +237,23 @@ def test_the_disk_told_beforehand_is_for_fields_where_stations_reach(prepared, m
         reached += (distance_m <= 1000.0 * REACH_KM).sum()
     # 48 x 48 squares are looked at, of which those at the rims of the circles (a tenth) may go either way
     assert fields_mb == pytest.approx(of_a_field_mb * reached, rel=0.05)
+
+
+@pytest.mark.parametrize(("reach_km", "both"), [(40.0, False), (60.0, True)])
+def test_two_masts_with_one_service_count_in_the_time_told(tmp_path, monkeypatch, reach_km, both):
+    path = write_inputs(tmp_path, stations=STATIONS, extra=f"[prediction]\nreach_km = {reach_km:g}\n")
+    text = path.read_text("utf-8")
+    path.write_text(_with_lists(text, NETWORKS))
+    prepared = _on_ground(path)
+    longitude_deg, latitude_deg = prepared.grid.centres_lonlat(prepared.grid.whole)
+    masts = np.zeros(longitude_deg.shape, int)
+    for place in (WEST_MAST, EAST_MAST):
+        mast = (np.full_like(longitude_deg, float(degrees)) for degrees in place.split(",")[::-1])
+        masts += Geod(ellps="WGS84").inv(*mast, longitude_deg, latitude_deg)[2] <= 1000.0 * reach_km
+    wanted = prepared.scenario.wanted[0]
+    sampled = sample_of_reach(prepared).most_alternatives(wanted, prepared.station_request)
+    assert np.mean(sampled > 1) == pytest.approx(np.mean(masts[masts > 0] > 1), abs=0.03)
+    assert (np.mean(sampled > 1) > 0.1) == both
+    seconds = estimate(prepared, Crew(1)).seconds
+    monkeypatch.setitem(RATES, "reception_several_factor", (-1.0, "times", "nothing: one mast as two"))
+    assert (seconds > estimate(prepared, Crew(1)).seconds + 0.5) == both

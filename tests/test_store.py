@@ -54,6 +54,25 @@ def test_read_and_computed_blocks_are_the_same(tmp_path):
     assert (store.loaded, store.saved, store.damaged) == (1, 1, 0)
 
 
+@pytest.mark.parametrize("known", [(slice(2, 6), slice(4, 9)), (slice(8, 9), slice(1)), (slice(0), slice(0))])
+def test_of_a_tile_that_is_partly_beyond_reach_only_what_is_known_is_kept(tmp_path, known):
+    whole, part = block(seed=4), block(seed=4)
+    unknown = np.ones(whole.near.shape, bool)
+    unknown[known] = False
+    part.loss_db[:, :, unknown] = part.spread_db[:, :, unknown] = part.departure_deg[unknown] = np.nan
+    part.near[unknown], part.path_class[unknown] = False, 255
+    store = Store(tmp_path)
+    store.save(DIGEST, part)
+    store.save("cd" * 32, whole)
+    assert_same(store.load(DIGEST), as_stored(part))
+    assert np.array_equal(as_stored(part).loss_db[:, :, *known], as_stored(whole).loss_db[:, :, *known])
+    assert np.isnan(store.load(DIGEST).loss_db[:, :, unknown]).all()
+    cells = unknown.size - int(unknown.sum())
+    # 6 losses of two bytes and one each, an angle of two, a class and a bit: 21.125 bytes a cell
+    saved = store.path("cd" * 32).stat().st_size - store.path(DIGEST).stat().st_size
+    assert saved == pytest.approx(21.125 * (unknown.size - cells), abs=12)  # digits of the header
+
+
 def test_values_beyond_the_range_take_its_end():
     exact = block()
     exact.loss_db[0, 0, 1, 1], exact.spread_db[0, 0, 1, 1] = 900.0, 99.0

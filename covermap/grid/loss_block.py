@@ -9,6 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from covermap.propagation.sweep.taut_string import UNKNOWN_CLASS
+
 # Steps far below what any model knows (6 dB at one place); three bytes a loss and spread where floats take
 # eight.
 LOSS_STEP_DB = 0.01
@@ -81,10 +83,11 @@ def stacked(blocks: Sequence[LossBlock]) -> LossBlock:
 
 @dataclass(frozen=True, eq=False)
 class PackedBlock:
-    """A loss block in whole numbers, as the store keeps it.
+    """A loss block in whole numbers, as the store keeps it: of its tile only the rectangle that is known.
 
     loss : int16, 0.01 dB from 300 dB; spread : uint8, 0.25 dB; departure : int16, 0.01 degrees;
     near : bool; path_class : uint8. -32768 is unknown.
+    row, col : of the tile, where the rectangle begins; rows, cols : of the whole tile
     """
 
     loss: NDArray[np.int16]
@@ -92,31 +95,74 @@ class PackedBlock:
     departure: NDArray[np.int16]
     near: NDArray[np.bool_]
     path_class: NDArray[np.uint8]
+    row: int
+    col: int
+    rows: int
+    cols: int
+
+    @property
+    def window(self) -> tuple[slice, slice]:
+        """Return the rows and columns of the tile that the rectangle takes."""
+        rows, cols = self.departure.shape
+        return slice(self.row, self.row + rows), slice(self.col, self.col + cols)
 
 
 def pack(block: LossBlock) -> PackedBlock:
     """Return a block in whole numbers; values beyond their range take its end (63.75 dB of spread)."""
+    row, col = window = _known_window(block)
+    loss_db, spread_db = block.loss_db[:, :, row, col], block.spread_db[:, :, row, col]
     # The spread has no code for unknown: unpack takes it from the loss beside it.
-    spread = np.clip(np.rint(np.nan_to_num(block.spread_db) / SPREAD_STEP_DB), 0, 255).astype(np.uint8)
+    spread = np.clip(np.rint(np.nan_to_num(spread_db) / SPREAD_STEP_DB), 0, 255).astype(np.uint8)
     return PackedBlock(
-        _to_int16((block.loss_db - np.float32(LOSS_MIDDLE_DB)) / np.float32(LOSS_STEP_DB)),
+        _to_int16((loss_db - np.float32(LOSS_MIDDLE_DB)) / np.float32(LOSS_STEP_DB)),
         spread,
-        _to_int16(block.departure_deg / np.float32(DEPARTURE_STEP_DEG)),
-        block.near,
-        block.path_class,
+        _to_int16(block.departure_deg[window] / np.float32(DEPARTURE_STEP_DEG)),
+        block.near[window],
+        block.path_class[window],
+        row.start,
+        col.start,
+        *block.near.shape,
+    )
+
+
+def _known_window(block: LossBlock) -> tuple[slice, slice]:
+    """Return the rows and columns outside which nothing of a block is known."""
+    known = ~np.isnan(block.loss_db).all(axis=(0, 1)) | ~np.isnan(block.departure_deg)
+    row, col = np.nonzero(known | block.near | (block.path_class != UNKNOWN_CLASS))
+
+    def of(places: NDArray[np.intp]) -> slice:
+        return slice(int(places.min()), int(places.max()) + 1) if places.size else slice(0, 0)
+
+    return of(row), of(col)
+
+
+def unknown_block(frequencies: int, heights: int, rows: int, cols: int) -> LossBlock:
+    """Return a block of which nothing is known."""
+    shape = frequencies, heights, rows, cols
+    return LossBlock(
+        np.full(shape, np.nan, np.float32),
+        np.full(shape, np.nan, np.float32),
+        np.full((rows, cols), np.nan, np.float32),
+        np.zeros((rows, cols), bool),
+        np.full((rows, cols), UNKNOWN_CLASS, np.uint8),
     )
 
 
 def unpack(packed: PackedBlock) -> LossBlock:
     """Return the block that whole numbers stand for."""
     unknown = packed.loss == UNKNOWN_INT16
-    loss_db = packed.loss * np.float32(LOSS_STEP_DB) + np.float32(LOSS_MIDDLE_DB)
-    spread_db = packed.spread * np.float32(SPREAD_STEP_DB)
-    departure_deg = packed.departure * np.float32(DEPARTURE_STEP_DEG)
-    loss_db[unknown] = np.nan
-    spread_db[unknown] = np.nan
+    frequencies, heights = packed.loss.shape[:2]
+    block = unknown_block(frequencies, heights, packed.rows, packed.cols)
+    row, col = window = packed.window
+    loss_db, spread_db = block.loss_db[:, :, row, col], block.spread_db[:, :, row, col]
+    loss_db[:] = packed.loss * np.float32(LOSS_STEP_DB) + np.float32(LOSS_MIDDLE_DB)
+    spread_db[:] = packed.spread * np.float32(SPREAD_STEP_DB)
+    loss_db[unknown], spread_db[unknown] = np.nan, np.nan
+    departure_deg = block.departure_deg[window]
+    departure_deg[:] = packed.departure * np.float32(DEPARTURE_STEP_DEG)
     departure_deg[packed.departure == UNKNOWN_INT16] = np.nan
-    return LossBlock(loss_db, spread_db, departure_deg, packed.near, packed.path_class)
+    block.near[window], block.path_class[window] = packed.near, packed.path_class
+    return block
 
 
 def as_stored(block: LossBlock) -> LossBlock:

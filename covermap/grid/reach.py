@@ -11,8 +11,7 @@ from numpy.typing import NDArray
 
 from covermap.grid.blocks import BlockRequest
 from covermap.grid.frame import Grid, Tile, to_wgs84
-from covermap.grid.loss_block import LossBlock
-from covermap.propagation.sweep.taut_string import UNKNOWN_CLASS
+from covermap.grid.loss_block import LossBlock, unknown_block
 
 SLACK = 1.02  # the nearest point in the plane may be a little farther off than the nearest on the ground
 _GEOD = pyproj.Geod(ellps="WGS84")
@@ -53,13 +52,16 @@ def reaching(requests: Sequence[BlockRequest], part: Tile) -> NDArray[np.bool_]:
 
 
 def unreached_block(request: BlockRequest, tile: Tile) -> LossBlock:
-    """Return the block of a tile beyond a mast's reach: nothing in it is known."""
-    shape = len(request.frequencies), len(request.heights_m), tile.rows, tile.cols
-    unknown = np.full(shape, np.nan, dtype=np.float32)
+    """Return the block of a tile beyond a mast's reach: nothing in it is known. Its arrays are read-only."""
+    one = unknown_block(len(request.frequencies), len(request.heights_m), 1, 1)
+
+    def of_tile(array: NDArray) -> NDArray:  # one value for all cells: most masts of a country are far away
+        return np.broadcast_to(array, (*array.shape[:-2], tile.rows, tile.cols))
+
     return LossBlock(
-        unknown,
-        unknown,
-        np.full(shape[2:], np.nan, dtype=np.float32),
-        np.zeros(shape[2:], dtype=bool),
-        np.full(shape[2:], UNKNOWN_CLASS, dtype=np.uint8),
+        of_tile(one.loss_db),
+        of_tile(one.spread_db),
+        of_tile(one.departure_deg),
+        of_tile(one.near),
+        of_tile(one.path_class),
     )

@@ -19,7 +19,7 @@ from covermap.errors import CovermapError, InputError
 from covermap.grid.loss_block import LossBlock, PackedBlock, pack, unpack
 
 # The number rises when LAYOUT does. A file of another layout is taken as damaged: removed and computed anew.
-MAGIC = b"covermap loss block 2\n"
+MAGIC = b"covermap loss block 3\n"
 SUFFIX = ".block"
 CHECKSUM_BYTES = hashlib.sha256().digest_size
 KEEP_AFTER_EVICTION = 0.9  # of the size limit, so that not every new block looks through the folder
@@ -156,7 +156,10 @@ class Store:
 
 
 def _encode(packed: PackedBlock, digest: str) -> bytes:
-    """Return a block as bytes: magic line, header line, arrays, SHA-256 of all before."""
+    """Return a block as bytes: magic line, header line, arrays, SHA-256 of all before.
+
+    at, of : of the tile, the row and column where the arrays begin, and its shape
+    """
     frequencies, heights, rows, cols = packed.loss.shape
     header = {
         "digest": digest,
@@ -165,6 +168,8 @@ def _encode(packed: PackedBlock, digest: str) -> bytes:
         "departure": {"shape": [rows, cols], "unit": "0.01 degree"},
         "near": {"shape": [-(-rows * cols // 8)], "unit": "bit"},
         "path_class": {"shape": [rows, cols], "unit": "class"},
+        "at": [packed.row, packed.col],
+        "of": [packed.rows, packed.cols],
     }
     arrays = (packed.loss, packed.spread, packed.departure, np.packbits(packed.near), packed.path_class)
     body = b"".join(
@@ -195,7 +200,15 @@ def _decode(content: bytes, digest: str) -> PackedBlock | None:
         start += arrays[name].nbytes
     rows, cols = header["departure"]["shape"]
     near = np.unpackbits(arrays["near"], count=rows * cols).reshape(rows, cols).astype(bool)
-    return PackedBlock(arrays["loss"], arrays["spread"], arrays["departure"], near, arrays["path_class"])
+    return PackedBlock(
+        arrays["loss"],
+        arrays["spread"],
+        arrays["departure"],
+        near,
+        arrays["path_class"],
+        *header["at"],
+        *header["of"],
+    )
 
 
 def _write_trouble(folder: Path, size: int, error: OSError) -> str:

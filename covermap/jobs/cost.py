@@ -7,8 +7,6 @@ import os
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
-from numpy.typing import NDArray
 
 from covermap.gis_layers.cells import MOST_CELLS
 from covermap.grid.blocks import BlockRequest
@@ -19,6 +17,7 @@ from covermap.inputs.preparation import Preparation
 from covermap.jobs.compile_ahead import is_compiled
 from covermap.jobs.open_store import store_limit_gb
 from covermap.jobs.path_stage import TILE_CELLS, TILES_A_MARCH
+from covermap.jobs.reach_sample import ReachSample, sample_of_reach, spread_evenly
 from covermap.reception.cells import receive_cells
 from covermap.result.coarsened import MOST_DRAWN_CELLS
 from covermap.terrain.space import is_mapped
@@ -35,6 +34,11 @@ RATES: dict[str, tuple[float, str, str]] = {
     "march_point_s": (0.25e-6, "core-s a profile point on the way", "bench_memory.py --cells 3163"),
     "reception_cell_s": (14e-6, "core-s a cell in reach, list and pass", "bench_memory.py --stations 5"),
     "reception_service_tier_s": (0.3e-6, "core-s a cell, listed service, tier and pass", "bench_map.py"),
+    "reception_several_factor": (
+        6.0,
+        "and one a mast more: times as much where several masts in reach have a service",
+        "bench_country.py",
+    ),
     "reception_at_least_factor": (3.0, "times as much for a list with at_least", "bench_reception.py"),
     "passes_without_homes": (1.2, "receptions a cell: as is, a sample, chances at 3 dB", "bench_map.py"),
     "passes_with_homes": (1.1, "the same where only cells with homes are shifted", "the demo"),
@@ -60,7 +64,6 @@ RATES: dict[str, tuple[float, str, str]] = {
     "result_service_mb": (1.5e-6, "MB a cell in reach and listed service", "bench_memory.py"),
     "cells_layer_mb": (340e-6, "MB a cell and list in GeoPackage and page, small maps alone", "the demo"),
 }
-SAMPLED_ROWS = 48  # of places whose distance from the masts is looked at; as many columns
 
 
 @dataclass(frozen=True)
@@ -116,9 +119,10 @@ def estimate(prepared: Preparation, crew: Crew | None = None) -> Cost:
     """
     crew = crew or Crew()
     cells = prepared.grid.cells
-    of_request, of_any = shares_in_reach(prepared)
-    reached = cells * of_any
-    a_cell_s = _reception_core_s_a_pass(prepared)
+    sample = sample_of_reach(prepared)
+    of_request = sample.of_requests
+    reached = cells * sample.of_any
+    a_cell_s = _reception_core_s_a_pass(prepared, sample)
     passes = _rate("passes_without_homes" if prepared.homes is None else "passes_with_homes")
     core_s = _path_core_s(prepared, of_request) + reached * passes * a_cell_s
     core_s += _doubts_core_s(prepared, reached, a_cell_s)
@@ -136,32 +140,6 @@ def estimate(prepared: Preparation, crew: Crew | None = None) -> Cost:
         (mapped_mb, min(_store_mb(prepared, of_request), 1000.0 * store_limit_gb(prepared))),
         (_rate("result_mb"), _result_mb(prepared, of_request, reached)),
     )
-
-
-def shares_in_reach(prepared: Preparation) -> tuple[list[float], float]:
-    """Return which share of the asked cells each request reaches, and which any does, from a sample."""
-    grid = prepared.grid
-    row = np.unique(np.linspace(0, grid.rows - 1, SAMPLED_ROWS).astype(np.int64))
-    col = np.unique(np.linspace(0, grid.cols - 1, SAMPLED_ROWS).astype(np.int64))
-    row, col = (axis.ravel() for axis in np.meshgrid(row, col))
-    longitude_deg, latitude_deg = grid.lonlat_of(row, col)
-    reached = [
-        mast_geometry(request.latitude_deg, request.longitude_deg, longitude_deg, latitude_deg).distance_km
-        <= request.reach_km
-        for request in prepared.requests
-    ]
-    asked = _asked(prepared, row, col)
-    any_of_asked = float((np.any(reached, axis=0) & asked).mean()) if reached else 0.0
-    return [float(part.mean()) for part in reached], any_of_asked
-
-
-def _asked(prepared: Preparation, row: NDArray, col: NDArray) -> NDArray[np.bool_]:
-    """Return which cells lie in the asked area."""
-    grid = prepared.grid
-    if prepared.area is None:
-        return np.ones(row.size, dtype=bool)
-    x, y = grid.x_min + (col + 0.5) * grid.cell_m, grid.y_max - (row + 0.5) * grid.cell_m
-    return np.asarray(shapely.contains_xy(prepared.area, x, y))
 
 
 def _rate(name: str) -> float:
@@ -207,9 +185,7 @@ def _march_points(request: BlockRequest, cells: float) -> float:
 def _marched_steps(request: BlockRequest) -> float:
     """Return how many steps a radial has to its last cell, those without a cell counting 0, from a sample."""
     grid = request.grid
-    row, col = (
-        np.unique(np.linspace(0, n - 1, SAMPLED_ROWS).astype(np.int64)) for n in (grid.rows, grid.cols)
-    )
+    row, col = spread_evenly(grid.rows), spread_evenly(grid.cols)
     place = request.latitude_deg, request.longitude_deg
     seen = mast_geometry(*place, *grid.lonlat_of(*(axis.ravel() for axis in np.meshgrid(row, col))))
     reached = seen.distance_km <= request.reach_km
@@ -218,13 +194,16 @@ def _marched_steps(request: BlockRequest) -> float:
     return float(farthest_km.mean() * 1000.0 / request.profile_step_m)
 
 
-def _reception_core_s_a_pass(prepared: Preparation) -> float:
-    """Return the core-seconds of all lists of one cell, once."""
+def _reception_core_s_a_pass(prepared: Preparation, sample: ReachSample) -> float:
+    """Return the core-seconds of all lists of one cell in reach, once."""
     tiers = len(prepared.tiers.tiers)
     total = 0.0
     for wanted in prepared.scenario.wanted:
         once = _rate("reception_cell_s")
         once += len(wanted.services) * tiers * _rate("reception_service_tier_s")
+        masts = sample.most_alternatives(wanted, prepared.station_request)
+        several = np.where(masts > 1, _rate("reception_several_factor") + masts, 1.0)
+        once *= float(several.mean()) if masts.size else 1.0
         total += once * (_rate("reception_at_least_factor") if wanted.at_least else 1.0)
     return total
 

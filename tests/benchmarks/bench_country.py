@@ -23,7 +23,8 @@ from invented_map import write_country
 
 from covermap import jobs
 from covermap.inputs.prepare import prepare
-from covermap.jobs.cost import Crew, estimate, shares_in_reach
+from covermap.jobs.cost import Crew, estimate
+from covermap.jobs.reach_sample import sample_of_reach
 from covermap.result import parts
 from covermap.scenario import read_scenario
 
@@ -55,7 +56,7 @@ def main():
         told = estimate(prepared, Crew(asked.workers))
         in_reach = sum(
             share * len(request.frequencies)
-            for share, request in zip(shares_in_reach(prepared)[0], prepared.requests, strict=True)
+            for share, request in zip(sample_of_reach(prepared).of_requests, prepared.requests, strict=True)
         )
         cells, count = prepared.grid.cells, len(parts.parts_of(prepared.grid))
         del prepared
