@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from covermap.errors import InputError
 from covermap.terrain.elevation_file import HeightDoubts, HeightLimits, look_at_elevation_file, read_heights
 from covermap.terrain.layer import Floats, RasterLayer
-from covermap.terrain.lookup import classes_at, fill_classes_along
+from covermap.terrain.lookup import classes_of, fill_classes_along
 from covermap.terrain.raster_file import open_raster, read_windows
 from covermap.terrain.space import TerrainSpace, release
 
@@ -62,9 +62,10 @@ class HeightsByCell:
 
     def at(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.float32]:
         """Return the height at places in WGS 84 degrees, NaN where it does not say. [m]"""
-        inside = self.layer.covers(longitude_deg, latitude_deg)
-        heights_m = self.height_m[classes_at(self.layer, longitude_deg, latitude_deg, 0)]
-        return np.where(inside, heights_m, np.float32(self.outside_m))
+        longitude, latitude = np.broadcast_arrays(longitude_deg, latitude_deg)
+        col, row = self.layer.positions(longitude, latitude)
+        heights_m = self.height_m[classes_of(self.layer, col, row, 0)]
+        return np.where(self.layer.holds(col, row), heights_m, np.float32(self.outside_m))
 
     def fill_along(self, longitude_deg: Floats, latitude_deg: Floats, steps: int, out: NDArray) -> None:
         """Write the height along lines of knots into out; see Terrain.sample_profiles. [m]"""

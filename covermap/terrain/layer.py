@@ -142,8 +142,11 @@ class RasterLayer:
 
     def covers(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.bool_]:
         """Return True at places inside the raster's outer edge, whatever its cells hold."""
+        return self.holds(*self.positions(longitude_deg, latitude_deg))
+
+    def holds(self, col: Floats, row: Floats) -> NDArray[np.bool_]:
+        """Return the same at positions in cells from the outer corner."""
         rows, cols = self.array.shape
-        col, row = self.positions(longitude_deg, latitude_deg)
         return (col >= -1e-6) & (row >= -1e-6) & (col <= cols + 1e-6) & (row <= rows + 1e-6)
 
     def filled_at(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.bool_]:

@@ -49,12 +49,15 @@ def classes_at(
     layer: RasterLayer, longitude_deg: ArrayLike, latitude_deg: ArrayLike, outside: int
 ) -> NDArray[np.uint8]:
     """Return the uint8 value of the cell at each place; `outside` where the layer has none."""
-    longitude, latitude = _broadcast(longitude_deg, latitude_deg)
-    col, row = layer.positions(longitude.ravel(), latitude.ravel())
+    return classes_of(layer, *layer.positions(*_broadcast(longitude_deg, latitude_deg)), outside)
+
+
+def classes_of(layer: RasterLayer, col: Floats, row: Floats, outside: int) -> NDArray[np.uint8]:
+    """Return the same at positions in cells from the layer's outer corner, of one shape."""
     layer.bring(col, row)
-    classes = np.empty(longitude.size, dtype=np.uint8)
-    fill_nearest_at(layer.array, col, row, np.uint8(outside), classes)
-    return classes.reshape(longitude.shape)
+    classes = np.empty(col.size, dtype=np.uint8)
+    fill_nearest_at(layer.array, col.ravel(), row.ravel(), np.uint8(outside), classes)
+    return classes.reshape(col.shape)
 
 
 def fill_heights_along(

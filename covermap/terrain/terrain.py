@@ -244,7 +244,11 @@ class Terrain:
         cover = self.land_cover
         woods = (cover.clutter_height_m > 0.0) & ~cover.built_up & ~cover.open_land & ~cover.water
         longitude, latitude = np.broadcast_arrays(longitude_deg, latitude_deg)
+        if not self._has_heights:  # then a class is as high as its table says
+            woods = woods & (cover.clutter_height_m > above_m)
         found = woods[self._classes(cover, longitude, latitude)]
+        if not self._has_heights:
+            return found
         found[found] = self.clutter_height_m(longitude[found], latitude[found]) > above_m
         return found
 
