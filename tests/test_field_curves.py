@@ -125,6 +125,13 @@ def test_akima_goes_through_its_points_and_along_straight_lines():
     assert akima(x, 2.0 - 3.0 * x, at) == pytest.approx(2.0 - 3.0 * at)
 
 
+def test_akima_asks_many_curves_at_the_same_places_as_each_alone():
+    x, rng = np.arange(9.0), np.random.default_rng(4)
+    curves, places = rng.normal(size=(5, 9)), np.array([-0.5, 0.0, 3.25, 7.9, 9.0])
+    found = akima(x, curves, places[np.newaxis])
+    assert np.array_equal(found, np.stack([akima(x, curve, places) for curve in curves]))
+
+
 def test_akima_of_its_author_example():
     # H. Akima, J. ACM 17 (1970): the method leaves a flat run of points flat, where a cubic spline swings
     x = np.arange(11.0)

@@ -16,8 +16,10 @@ import covermap
 from covermap import InputError
 from covermap.cli import main
 from covermap.inputs.calibration import Calibration, TrustedOffset, calibration_toml
+from covermap.measurements import survey
 from covermap.measurements.reports import disagreements, read_reports, report_cells
 from covermap.measurements.survey import survey_points, unsureness
+from covermap.planning.results import read_chances
 from covermap.reports.fieldwork.survey_files import survey_layers
 from covermap.wording.cautions import CAUTIONS
 
@@ -58,6 +60,22 @@ def test_points_avoid_cells_without_a_prediction(coverage):
     unknown = coverage.read("main/tier") == 255
     for point in survey_points(coverage, "main", 15):
         assert not unknown[coverage.cell_at(point.latitude_deg, point.longitude_deg)]
+
+
+@pytest.mark.parametrize("side_m", [250.0, 700.0])
+def test_a_block_is_worth_its_cells_and_its_point_is_the_best_of_them(coverage, monkeypatch, side_m):
+    monkeypatch.setattr(survey, "SPEAKS_FOR_M", side_m * survey.BLOCKS_ACROSS)
+    side = round(side_m / GRID.cell_m)  # 700 m: blocks that end beyond the grid
+    worth, best_cell = survey._worth_by_block(coverage, "main")
+    unsure = unsureness(read_chances(coverage, "main").reshape(7, -1)).reshape(GRID.shape)
+    value = np.nan_to_num(unsure * coverage.read("homes"))
+    assert worth.sum() > 0.0
+    for row, col in np.ndindex(worth.shape):
+        block = value[row * side : (row + 1) * side, col * side : (col + 1) * side]
+        assert worth[row, col] == pytest.approx(block.sum())
+        best = divmod(int(best_cell[row, col]), GRID.cols)
+        assert (best[0] // side, best[1] // side) == (row, col)
+        assert value[best] == block.max()
 
 
 def test_the_layer_has_its_promised_columns_and_every_list(coverage):

@@ -15,7 +15,7 @@ from small_coverage import GRID, make_scenario, write_small_coverage
 
 from covermap.gis_layers.cells import cells_layer
 from covermap.gis_layers.geopackage import write_geopackage
-from covermap.gis_layers.tier_areas import join_small_patches, label_patches, tier_area_blocks
+from covermap.gis_layers.tier_areas import join_small_patches, label_patches, medians, tier_area_blocks
 from covermap.planning.areas import summarise_areas, summarise_whole
 from covermap.result.coverage import Coverage
 from covermap.result.transmitters import carriers, transmitters_layer
@@ -185,6 +185,15 @@ def test_a_patch_among_unknown_stays_and_unknown_never_joins():
 def test_no_small_patch_is_left_where_it_had_a_neighbour(coverage):
     labels, count = label_patches(join_small_patches(coverage.read("main/tier")))
     assert np.bincount(labels.ravel(), minlength=count + 1)[1:].min() >= 3
+
+
+def test_the_median_of_each_label_is_that_of_its_values():
+    rng = np.random.default_rng(6)
+    labels = rng.integers(0, 40, 900).astype(np.int32)
+    labels[:40] = np.arange(40)  # each label some have; of 0 nothing is told
+    values = rng.integers(0, 101, 900).astype(np.uint8)
+    expected = [np.rint(np.median(values[labels == label])) for label in range(1, 40)]
+    assert medians(values, labels, 39).tolist() == expected
 
 
 def test_blocks_of_patches_cover_a_grid_larger_than_one_block(coverage, monkeypatch):

@@ -16,7 +16,7 @@ from covermap.inputs.prepare import prepare
 from covermap.inputs.stations_that_count import is_silent_beyond_reach
 from covermap.jobs import path_stage
 from covermap.jobs.cost import RATES, Crew, estimate
-from covermap.jobs.path_stage import compute_paths, tile_blocks
+from covermap.jobs.path_stage import blocks_of_cells, compute_paths, tile_blocks
 from covermap.jobs.predict import receive_task
 from covermap.jobs.reach_sample import sample_of_reach
 from covermap.jobs.run_session import RunSession
@@ -120,6 +120,22 @@ def test_blocks_beyond_reach_are_neither_computed_nor_kept(prepared, tmp_path):
     assert (blocks[1].path_class == UNKNOWN_UINT8).all()
 
 
+@pytest.mark.parametrize("by_smooth_earth", [False, True])
+def test_some_cells_of_a_tile_have_the_losses_they_have_in_all_of_it(prepared, store, by_smooth_earth):
+    completed = tuple((by_smooth_earth,) * len(request.frequencies) for request in prepared.requests)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setitem(vars(prepared), "by_smooth_earth", completed)
+        for tile, _ in parts(prepared):
+            cells = np.arange(3, tile.rows * tile.cols, 7)
+            whole = tile_blocks(prepared, store, tile)
+            some = blocks_of_cells(prepared, store, tile, cells)
+            for block, of_cells in zip(whole, some, strict=True):
+                np.testing.assert_array_equal(
+                    of_cells.loss_db, block.loss_db.reshape(*block.loss_db.shape[:2], -1)[..., cells]
+                )
+                np.testing.assert_array_equal(of_cells.path_class, block.path_class.ravel()[cells])
+
+
 @pytest.mark.parametrize("told", [(True, False), (False, True), (True, True)])
 def test_the_stations_in_reach_give_the_answers_of_all_stations(prepared, store, told):
     tile = next(tile for tile, here in parts(prepared) if here == told)
@@ -174,9 +190,9 @@ class AskedStore(Store):
         self.asked.add(digest)
         return super().has(digest)
 
-    def load(self, digest):
+    def load(self, digest, cells=None):
         self.asked.add(digest)
-        return super().load(digest)
+        return super().load(digest, cells)
 
     def save(self, digest, block):
         self.asked.add(digest)

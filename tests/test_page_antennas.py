@@ -97,7 +97,7 @@ def test_the_services_of_a_class_are_those_of_its_antenna(demo, prepared):
 
 def test_page_values_are_those_of_the_run_and_there_only_with_a_catalogue(prepared):
     store = Store(store_folder(prepared.scenario, None))
-    found = FromStore(prepared, store, None).answers(prepared.grid).antennas
+    found = FromStore(prepared, store, None).answers(prepared.grid).page.antennas
     put_up = [installed(key, prepared.catalogue, prepared.tiers) for key in ("like_5", "small")]
     wanted = prepared.scenario.wanted[0]
     expected = holding(prepared, store, [one.tiers for one in put_up], wanted, all_cells(prepared))
@@ -109,9 +109,9 @@ def test_page_values_are_those_of_the_run_and_there_only_with_a_catalogue(prepar
     bare = settings.model_copy(update={"reception": settings.reception.model_copy(update={"antennas": None})})
     without = replace(prepared, scenario=replace(prepared.scenario, settings=bare))
     answers = FromStore(without, store, None).answers(prepared.grid)
-    assert answers.antennas is None
+    assert answers.page.antennas is None
     assert answers.stock is None
-    assert answers.alone is not None
+    assert answers.page.alone is not None
 
 
 def test_a_coarser_page_takes_the_cells_in_the_middle(prepared):

@@ -4,10 +4,12 @@ import itertools
 
 import numpy as np
 import pytest
+from scipy.spatial import ConvexHull
 
 from covermap.errors import InputError
 from covermap.propagation import Profile, path_class, ridges
 from covermap.propagation.path_geometry import median_radius_km
+from covermap.propagation.ridges import _upper_hull
 from covermap.propagation.sight import earth_bulge_m
 
 STEP_KM = 0.05
@@ -153,3 +155,19 @@ def test_bad_input_is_refused_with_its_value(change, shown):
     arguments = {"frequency_mhz": 600, "tx_height_m": 10, "rx_height_m": 10} | change
     with pytest.raises(InputError, match=shown):
         ridges(ground(5), **arguments)
+
+
+def test_the_string_touches_the_upper_hull_of_the_ground_and_nothing_else():
+    # scipy.spatial.ConvexHull (Qhull) is the judge
+    rng = np.random.default_rng(8)
+    for points in (3, 4, 50, 700):
+        distance_km = np.cumsum(rng.choice([0.05, 0.1], points))
+        height_m = 5.0 * np.cumsum(rng.normal(size=points))
+        upper = [simplex for simplex, normal in _faces(distance_km, height_m) if normal > 0.0]
+        assert _upper_hull(distance_km, height_m) == sorted({int(end) for pair in upper for end in pair})
+
+
+def _faces(distance_km, height_m):
+    """Yield the ends of each side of the convex hull, and the height component of its outward normal."""
+    hull = ConvexHull(np.column_stack([distance_km, height_m]))
+    yield from zip(hull.simplices, hull.equations[:, 1], strict=True)

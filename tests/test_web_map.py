@@ -305,6 +305,15 @@ def test_blocks_keep_the_value_of_their_middle_pixel():
     assert np.array_equal(block_middles(values, 1), values)
 
 
+@pytest.mark.parametrize("step", [1, 3, 7])
+def test_blocks_are_spread_as_their_middle_pixels_are(step):
+    pixels = page_grid.page_grid(GRID)
+    values = np.random.default_rng(1).integers(0, 100, GRID.shape).astype(np.uint8)
+    assert np.array_equal(
+        pixels.spread_to_blocks(values, 255, step), block_middles(pixels.spread(values, 255), step)
+    )
+
+
 def test_chances_in_steps_read_as_the_whole_percents_do():
     every = np.arange(256, dtype=np.uint8)
     np.testing.assert_array_equal(chance_bytes(every, 1), every)

@@ -11,6 +11,7 @@ import shapely
 from small_coverage import GRID, write_small_coverage
 
 from covermap.reports.web_map import Place, write_map
+from covermap.reports.web_map.page_answers import PageAnswers
 from covermap.result.raster_catalogue import LAYERS
 from covermap.scenario.records import Scenario, Station, WantedList
 
@@ -71,12 +72,12 @@ def make_scenario(grid=GRID):
     return Scenario(Path("scenario.toml"), "Small <i>Isle</i>", Path("out"), None, stations, wanted, (), {})
 
 
-def write_page(folder, *, homes=True, optional=False, grid=GRID, **more):
+def write_page(folder, *, homes=True, optional=False, grid=GRID, alone=None, antennas=None, **more):
     """Write the small result and its map.html into folder; return (coverage, path of the page).
 
     optional : with the rasters that a result may hold beside the others
     grid : another of the same shape in place of GRID
-    more : further arguments of write_map()
+    alone, antennas : of PageAnswers. more : further arguments of write_map()
     """
     coverage = write_small_coverage(folder, homes=homes, grid=grid)
     if optional:
@@ -84,6 +85,7 @@ def write_page(folder, *, homes=True, optional=False, grid=GRID, **more):
     path = Path(folder) / "map.html"
     relief = np.full(grid.shape, 226, dtype=np.uint8)
     places = [Place("Near & Far", *place_of_cell(20, 20, grid))]
+    more["answers"] = lambda: PageAnswers(alone, antennas)
     write_map(coverage, make_scenario(grid), relief, None, path, places=places, **more)
     return coverage, path
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from hashlib import sha256
 from xml.sax.saxutils import escape, quoteattr
 
@@ -74,6 +75,7 @@ def layer_id(key: str) -> str:
     return f"{plain}_{sha256(key.encode()).hexdigest()[:12]}"
 
 
+@lru_cache(maxsize=16)  # every layer has it
 def reference_system(crs_wkt: str) -> str:
     """Return a <spatialrefsys> with the full WKT, which also holds where the CRS has no code."""
     crs = pyproj.CRS.from_wkt(crs_wkt)

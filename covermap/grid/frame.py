@@ -48,7 +48,7 @@ class Grid:
     @property
     def crs(self) -> pyproj.CRS:
         """Return the CRS."""
-        return pyproj.CRS.from_wkt(self.crs_wkt)
+        return _crs(self.crs_wkt)
 
     @property
     def transform(self) -> Affine:
@@ -139,9 +139,14 @@ class Grid:
 
 
 @lru_cache(maxsize=16)
+def _crs(crs_wkt: str) -> pyproj.CRS:
+    return pyproj.CRS.from_wkt(crs_wkt)
+
+
+@lru_cache(maxsize=16)
 def to_wgs84(crs_wkt: str) -> pyproj.Transformer:
     """Return the transformer from a CRS to WGS 84 (x, y) to (longitude, latitude); safe among threads."""
-    return pyproj.Transformer.from_crs(pyproj.CRS.from_wkt(crs_wkt), "EPSG:4326", always_xy=True)
+    return pyproj.Transformer.from_crs(_crs(crs_wkt), "EPSG:4326", always_xy=True)
 
 
 @lru_cache(maxsize=64)  # 262 kB a tile of 128 cells; the masts of a tile share it

@@ -19,6 +19,8 @@ SPREAD_STEP_DB = 0.25
 DEPARTURE_STEP_DEG = 0.01
 UNKNOWN_INT16 = np.int16(-32768)
 
+SomeCells = slice | NDArray[np.int64]
+
 
 @dataclass(frozen=True, eq=False)
 class LossBlock:
@@ -43,20 +45,16 @@ class LossBlock:
     path_class: NDArray[np.uint8]
     smooth_earth: NDArray[np.bool_] | None = None
 
-    def some(self, cells: slice | NDArray[np.int64]) -> LossBlock:
+    def some(self, cells: SomeCells) -> LossBlock:
         """Return some of the cells, counted row by row: their last two axes are one."""
-
-        def of(values: NDArray) -> NDArray:
-            flat: NDArray = values.reshape(*values.shape[:-2], -1)[..., cells]
-            return flat
-
+        smooth = self.smooth_earth
         return LossBlock(
-            of(self.loss_db),
-            of(self.spread_db),
-            of(self.departure_deg),
-            of(self.near),
-            of(self.path_class),
-            None if self.smooth_earth is None else of(self.smooth_earth),
+            some_cells(self.loss_db, cells),
+            some_cells(self.spread_db, cells),
+            some_cells(self.departure_deg, cells),
+            some_cells(self.near, cells),
+            some_cells(self.path_class, cells),
+            None if smooth is None else some_cells(smooth, cells),
         )
 
 
@@ -105,6 +103,37 @@ class PackedBlock:
         """Return the rows and columns of the tile that the rectangle takes."""
         rows, cols = self.departure.shape
         return slice(self.row, self.row + rows), slice(self.col, self.col + cols)
+
+    def some(self, cells: NDArray[np.int64]) -> PackedBlock:
+        """Return some cells of the tile, counted row by row, as a tile of one row."""
+        row, col = np.divmod(cells, self.cols)
+        row, col = row - self.row, col - self.col
+        rows, cols = self.departure.shape
+        here = (row >= 0) & (row < rows) & (col >= 0) & (col < cols)
+        place = row[here] * cols + col[here]
+
+        def of(values: NDArray, unknown: int) -> NDArray:
+            found = np.full((*values.shape[:-2], 1, cells.size), unknown, values.dtype)
+            found[..., 0, here] = some_cells(values, place)
+            return found
+
+        return PackedBlock(
+            of(self.loss, int(UNKNOWN_INT16)),
+            of(self.spread, 0),
+            of(self.departure, int(UNKNOWN_INT16)),
+            of(self.near, 0),
+            of(self.path_class, UNKNOWN_CLASS),
+            row=0,
+            col=0,
+            rows=1,
+            cols=cells.size,
+        )
+
+
+def some_cells(values: NDArray, cells: SomeCells) -> NDArray:
+    """Return some cells of an array (..., rows, cols), counted row by row: (..., N)."""
+    flat: NDArray = values.reshape(*values.shape[:-2], -1)[..., cells]
+    return flat
 
 
 def pack(block: LossBlock) -> PackedBlock:

@@ -6,6 +6,7 @@ import contextlib
 import errno
 import hashlib
 import json
+import math
 import os
 import threading
 import time
@@ -14,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from covermap.errors import CovermapError, InputError
 from covermap.grid.loss_block import LossBlock, PackedBlock, pack, unpack
@@ -75,9 +77,10 @@ class Store:
         """Return whether there is a file for a digest; only load tells whether it is whole."""
         return self.path(digest).exists()
 
-    def load(self, digest: str) -> LossBlock | None:
+    def load(self, digest: str, cells: NDArray[np.int64] | None = None) -> LossBlock | None:
         """Return the block of a digest, or None where there is none that is whole.
 
+        cells : some of its tile's cells, as LossBlock.some has them; None is all of them, in rows and columns
         A damaged file is removed and counted, so that its block is computed and saved again.
         """
         path = self.path(digest)
@@ -99,7 +102,7 @@ class Store:
             with contextlib.suppress(OSError):
                 path.unlink()
             return None
-        return unpack(packed)
+        return unpack(packed) if cells is None else unpack(packed.some(cells)).some(slice(None))
 
     def save(self, digest: str, block: LossBlock) -> None:
         """Keep a block. Raises CovermapError, leaving nothing of it behind, when the disk refuses it."""
@@ -194,9 +197,7 @@ def _decode(content: bytes, digest: str) -> PackedBlock | None:
     arrays = {}
     for name, kind in LAYOUT:
         shape = header[name]["shape"]
-        arrays[name] = np.frombuffer(whole, dtype=kind, count=int(np.prod(shape)), offset=start).reshape(
-            shape
-        )
+        arrays[name] = np.frombuffer(whole, dtype=kind, count=math.prod(shape), offset=start).reshape(shape)
         start += arrays[name].nbytes
     rows, cols = header["departure"]["shape"]
     near = np.unpackbits(arrays["near"], count=rows * cols).reshape(rows, cols).astype(bool)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -19,22 +19,15 @@ from covermap.jobs.over_cells import Inquiry, answers
 from covermap.jobs.page_antennas import page_antennas
 from covermap.jobs.service_tiers import service_tiers
 from covermap.jobs.side_by_side import side_by_side
-from covermap.reports.web_map.own_antennas import PageAntennas
-from covermap.reports.web_map.own_list import ServiceTiers
+from covermap.reports.web_map.page_answers import PageAnswers
 from covermap.result.parts import parts_of
 
 
 @dataclass(frozen=True)
 class Answers:
-    """What was asked; None where nobody asked.
+    """What was asked: for the page, and what of a catalogue to stock; None where nobody asked."""
 
-    alone : the class each service needs by itself, in the squares of a page
-    antennas : where each antenna of a catalogue holds a list there
-    stock : what of the catalogue to stock
-    """
-
-    alone: ServiceTiers | None = None
-    antennas: PageAntennas | None = None
+    page: PageAnswers = field(default_factory=PageAnswers)
     stock: pd.DataFrame | None = None
 
 
@@ -58,8 +51,9 @@ class FromStore:
             asked["antennas"] = page_antennas(prepared, grid)
             if self.with_stock and prepared.homes is not None and prepared.counted.prices is not None:
                 asked["stock"] = catalogue_stock(prepared)
-        told = answers(prepared, self.store, list(asked.values()), self.workers)
-        return Answers(**dict(zip(asked, told, strict=True)))
+        values = answers(prepared, self.store, list(asked.values()), self.workers)
+        told = dict(zip(asked, values, strict=True))
+        return Answers(PageAnswers(told["alone"], told.get("antennas")), told.get("stock"))
 
 
 @contextmanager

@@ -17,7 +17,7 @@ from covermap.grid.executor import run_tasks
 from covermap.grid.frame import Grid, Tile
 from covermap.grid.store import Store
 from covermap.inputs.preparation import Preparation
-from covermap.jobs.path_stage import TILE_CELLS, tile_blocks
+from covermap.jobs.path_stage import TILE_CELLS, blocks_of_cells
 from covermap.jobs.tile_reception import tile_signals
 from covermap.reception import CellSignals, joined_cells
 from covermap.reports.web_map.layers import station_step
@@ -195,7 +195,8 @@ def _signals(
         cells = np.flatnonzero(here)
         if cells.size:
             tile = replace(part, row=square.row + part.row, col=square.col + part.col)
-            found.append(tile_signals(prepared, tile, tile_blocks(prepared, store, tile), cells))
+            blocks = blocks_of_cells(prepared, store, tile, cells)
+            found.append(tile_signals(prepared, tile, blocks, cells))
             number[part.window][here] = count + np.arange(cells.size)
             count += cells.size
     return joined_cells(found), number

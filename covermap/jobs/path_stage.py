@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from functools import partial
 
 import numpy as np
+from numpy.typing import NDArray
 
 from covermap.grid.blocks import BlockRequest, LossBlock, as_stored, compute_block, compute_blocks
 from covermap.grid.executor import Executor
@@ -66,11 +67,31 @@ def tile_blocks(prepared: Preparation, store: Store, tile: Tile) -> list[LossBlo
 
     From the store; blocks lost meanwhile are computed again. Masts beyond reach are not asked.
     """
-    blocks = [
-        stored_block(store, request, tile, prepared.terrain) if reached else unreached_block(request, tile)
+    return _completed(prepared, tile, _stored(prepared, store, tile))
+
+
+def blocks_of_cells(
+    prepared: Preparation, store: Store, tile: Tile, cells: NDArray[np.int64]
+) -> list[LossBlock]:
+    """Return of the same blocks some cells of the tile, counted row by row, as LossBlock.some."""
+    if _needs_smooth_earth(prepared):
+        return [block.some(cells) for block in tile_blocks(prepared, store, tile)]
+    return _stored(prepared, store, tile, cells)
+
+
+def _stored(
+    prepared: Preparation, store: Store, tile: Tile, cells: NDArray[np.int64] | None = None
+) -> list[LossBlock]:
+    """Return the block of every request for a tile, or some cells of it."""
+
+    def unreached(request: BlockRequest) -> LossBlock:
+        whole = unreached_block(request, tile)
+        return whole if cells is None else whole.some(cells)
+
+    return [
+        stored_block(store, request, tile, prepared.terrain, cells) if reached else unreached(request)
         for request, reached in zip(prepared.requests, reaching(prepared.requests, tile), strict=True)
     ]
-    return _completed(prepared, tile, blocks)
 
 
 def computed_blocks(prepared: Preparation, tile: Tile) -> list[LossBlock]:
@@ -79,7 +100,13 @@ def computed_blocks(prepared: Preparation, tile: Tile) -> list[LossBlock]:
     return _completed(prepared, tile, blocks)
 
 
+def _needs_smooth_earth(prepared: Preparation) -> bool:
+    return any(any(of_request) for of_request in prepared.by_smooth_earth)
+
+
 def _completed(prepared: Preparation, tile: Tile, blocks: list[LossBlock]) -> list[LossBlock]:
+    if not _needs_smooth_earth(prepared):
+        return blocks
     longitude_deg, latitude_deg = prepared.grid.centres_lonlat(tile)
     known = ~np.isnan(prepared.terrain.ground_m(longitude_deg, latitude_deg))
     return [

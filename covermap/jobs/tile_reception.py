@@ -20,6 +20,7 @@ from covermap.grid.fields import (
 )
 from covermap.grid.frame import Tile
 from covermap.grid.geodesy import mast_geometry
+from covermap.grid.loss_block import SomeCells
 from covermap.inputs.preparation import Preparation
 from covermap.jobs.local_doubts import LocalDoubts, local_doubts
 from covermap.jobs.second_opinion import SecondOpinion, second_opinion
@@ -34,7 +35,6 @@ from covermap.result.raster_catalogue import (
     STEEP_RAY_FLAG,
 )
 
-SomeCells = slice | NDArray[np.int64]
 ALL_CELLS = slice(None)
 SAMPLE_EVERY = 11  # cells; how the prediction error moves the tiers is told from a sample
 
@@ -159,10 +159,15 @@ def _second_opinions(
 
 
 def tile_signals(
-    prepared: Preparation, tile: Tile, blocks: list[LossBlock], cells: SomeCells = ALL_CELLS
+    prepared: Preparation, tile: Tile, blocks: list[LossBlock], cells: NDArray[np.int64]
 ) -> CellSignals:
-    """Return what arrives at some cells of a tile, counted row by row; not known outside the asked area."""
-    signals = _tile_fields(prepared, tile, blocks, cells).signals
+    """Return what arrives at some cells of a tile, counted row by row; not known outside the asked area.
+
+    blocks : of these cells, as blocks_of_cells()
+    """
+    row, col = np.divmod(cells, tile.cols)
+    places = prepared.grid.lonlat_of(tile.row + row, tile.col + col)
+    signals = _cell_fields(prepared, tile, places, blocks, cells).signals
     signals.field_dbuvm[:, :, ~prepared.inside_area(tile).ravel()[cells]] = np.nan
     return signals
 
@@ -186,11 +191,21 @@ class _TileFields:
     smooth_earth: NDArray[np.bool_]
 
 
-def _tile_fields(
-    prepared: Preparation, tile: Tile, blocks: list[LossBlock], some: SomeCells = ALL_CELLS
+def _tile_fields(prepared: Preparation, tile: Tile, blocks: list[LossBlock]) -> _TileFields:
+    longitude_deg, latitude_deg = prepared.grid.centres_lonlat(tile)
+    flat = [block.some(ALL_CELLS) for block in blocks]
+    return _cell_fields(prepared, tile, (longitude_deg.ravel(), latitude_deg.ravel()), flat, ALL_CELLS)
+
+
+def _cell_fields(
+    prepared: Preparation,
+    tile: Tile,
+    places_deg: tuple[NDArray[np.float64], NDArray[np.float64]],
+    blocks: list[LossBlock],
+    some: SomeCells,
 ) -> _TileFields:
-    longitude_deg, latitude_deg = (array.ravel()[some] for array in prepared.grid.centres_lonlat(tile))
-    blocks = [block.some(some) for block in blocks]
+    """Return the fields of some cells of a tile, at longitudes and latitudes; blocks : of these cells."""
+    longitude_deg, latitude_deg = places_deg
     building = prepared.building(tile)
     cells, heights = longitude_deg.size, len(prepared.heights_m)
     stations = prepared.scenario.stations

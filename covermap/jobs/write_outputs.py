@@ -243,7 +243,6 @@ def _write_map(
     customers: Sequence[Place],
 ) -> Path:
     path = coverage.folder / "map.html"
-    answered = answers()
     write_map(
         coverage,
         prepared.scenario,
@@ -258,8 +257,7 @@ def _write_map(
         areas=areas,
         zones=zones,
         ridges=ridges,
-        alone=answered.alone,
-        antennas=answered.antennas,
+        answers=lambda: answers().page,
         largest_whole=None if len(parts_of(prepared.grid)) == 1 else largest_whole_cells(),
     )
     return path

@@ -57,7 +57,7 @@ def survey_points(results: Results, list_name: str | None = None, count: int = P
     worth, best_cell = _worth_by_block(results, name)
     side_m = _block_cells(results) * results.grid.cell_m
     reach = SPEAKS_FOR_M / side_m
-    places = np.argwhere(np.ones(worth.shape, dtype=bool)).reshape(*worth.shape, 2)
+    rows, cols = np.ogrid[: worth.shape[0], : worth.shape[1]]
     left = worth.copy()
     points: list[SurveyPoint] = []
     while len(points) < count:
@@ -67,7 +67,7 @@ def survey_points(results: Results, list_name: str | None = None, count: int = P
         # a point stands where homes are unsure, not in the middle of a lake between them
         around[worth <= 0.0] = 0.0
         block = np.unravel_index(int(around.argmax()), around.shape)
-        bell = np.exp(-0.5 * ((places - np.array(block)) ** 2).sum(axis=-1) / reach**2)
+        bell = np.exp(-0.5 * ((rows - block[0]) ** 2 + (cols - block[1]) ** 2) / reach**2)
         settled = float((left * bell).sum())
         # less than half a home is none
         if not settled > 0.5:
@@ -98,23 +98,34 @@ def _worth_by_block(results: Results, name: str) -> tuple[NDArray[np.float64], N
     grid, side = results.grid, _block_cells(results)
     shape = -(-grid.rows // side), -(-grid.cols // side)
     worth = np.zeros(shape)
-    best_worth = np.full(shape, -1.0)
     best_cell = np.zeros(shape, dtype=np.int64)
     for tile in grid.tiles(side * max(1, 512 // side)):
-        unsure = unsureness(read_chances(results, name, tile).reshape(7, -1))
-        homes = results.read("homes", tile).ravel() if results.has("homes") else np.ones(unsure.size)
+        unsure = unsureness(read_chances(results, name, tile).reshape(7, -1)).reshape(tile.rows, tile.cols)
+        homes = results.read("homes", tile) if results.has("homes") else 1.0
         value = np.nan_to_num(unsure * homes)
-        value[~results.inside_area(tile).ravel()] = 0.0
-        row, col = np.divmod(np.arange(value.size), tile.cols)
-        row, col = row + tile.row, col + tile.col
-        block = row // side, col // side
-        np.add.at(worth, block, value)
-        order = np.argsort(value, kind="stable")  # the last one written to a block is its best
-        row, col, value = row[order], col[order], value[order]
-        better = value > best_worth[row // side, col // side]
-        best_worth[row[better] // side, col[better] // side] = value[better]
-        best_cell[row[better] // side, col[better] // side] = row[better] * grid.cols + col[better]
+        value[~results.inside_area(tile)] = 0.0
+        row = np.arange(tile.row, tile.row + tile.rows)[:, np.newaxis]
+        col = np.arange(tile.col, tile.col + tile.cols)
+        block = row // side * shape[1] + col // side
+        np.add.at(worth.reshape(-1), block.ravel(), value.ravel())
+        in_block = _by_block(value, side, -1.0)
+        best = in_block.shape[-1] - 1 - in_block[..., ::-1].argmax(axis=-1)  # the last one of equals
+        cells = _by_block(row * grid.cols + col, side, 0)
+        found = np.take_along_axis(cells, best[..., np.newaxis], axis=-1)[..., 0]
+        first_row, first_col = tile.row // side, tile.col // side
+        best_cell[first_row : first_row + len(found), first_col : first_col + found.shape[1]] = found
     return worth, best_cell
+
+
+def _by_block(values: NDArray, side: int, beyond: float) -> NDArray:
+    """Return the cells of each block of side x side, row by row, (rows, cols, side * side) of blocks.
+
+    beyond : in blocks at the edge, what stands where there are no cells
+    """
+    rows, cols = values.shape
+    whole = np.pad(values, ((0, -rows % side), (0, -cols % side)), constant_values=beyond)
+    blocks = whole.reshape(whole.shape[0] // side, side, whole.shape[1] // side, side)
+    return blocks.swapaxes(1, 2).reshape(*blocks.shape[::2], side * side)
 
 
 def _point(results: Results, name: str, rank: int, cell: int, settled: float) -> SurveyPoint:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 
 import geopandas as gpd
 import numpy as np
@@ -42,13 +43,18 @@ def contours(
     azimuth_deg = np.arange(RADIALS, dtype=np.float64) * (360.0 / RADIALS)
     to_crs = pyproj.Transformer.from_crs("EPSG:4326", crs_wkt, always_xy=True)
     fields = read_contour_fields()
+
+    @cache  # stations of one mast
+    def haat_m_of(latitude_deg: float, longitude_deg: float, antenna_height_m: float) -> NDArray[np.float64]:
+        return all_heights_above_average_m(
+            terrain, latitude_deg, longitude_deg, antenna_height_m, azimuth_deg
+        )
+
     rows, lines, warnings = [], [], []
     for station in stations:
         if not has_contour(station):
             continue
-        haat_m = all_heights_above_average_m(
-            terrain, station.latitude_deg, station.longitude_deg, station.antenna_height_m, azimuth_deg
-        )
+        haat_m = haat_m_of(station.latitude_deg, station.longitude_deg, station.antenna_height_m)
         if np.isnan(haat_m).any():
             warnings.append(
                 f"{station.station_id} has no contour: too little of the ground 3 to 16 km around its mast "

@@ -12,7 +12,14 @@ from covermap.constants import TIER_NOT_PROMISED, UNKNOWN_UINT8
 from covermap.grid.frame import Tile
 from covermap.planning.carriers import needs_high_vhf
 from covermap.planning.results import Results
-from covermap.planning.tally import FIRST_ROOFTOP_TIER, HALF, LAST_INDOOR_REACH, common_aim, first_reaching
+from covermap.planning.tally import (
+    FIRST_ROOFTOP_TIER,
+    HALF,
+    LAST_INDOOR_REACH,
+    add_at,
+    common_aim,
+    first_reaching,
+)
 from covermap.reception.signals import AMPLIFIER_HARMS, AMPLIFIER_HELPS, AMPLIFIER_HELPS_WITH_FILTER
 
 SHIFTS = ("3db_weaker", "3db_stronger")
@@ -78,14 +85,13 @@ class FurtherTally:
         self._count(f"rooftop_or_more_{shift}", area[high], roofed[high])
         known = tier <= TIER_NOT_PROMISED
         by_tier = self._table(f"tier_{shift}", TIER_NOT_PROMISED + 1)
-        # np.add.at throughout: an area comes up many times in one call, and += would count it once.
-        np.add.at(by_tier, (area[known], tier[known]), roofed[known])
+        add_at(by_tier, area[known], tier[known], roofed[known])
         if without_roof is not None:
             lost = known & (tier > LAST_INDOOR_REACH)
             self._count(f"rooftop_or_more_{shift}", area[lost], without_roof[lost])
             # Homes without a roof can use nothing above a window antenna: the next class up is none for them.
             as_tier = np.where(tier > LAST_INDOOR_REACH, TIER_NOT_PROMISED, tier)
-            np.add.at(by_tier, (area[known], as_tier[known]), without_roof[known])
+            add_at(by_tier, area[known], as_tier[known], without_roof[known])
 
     def _add_optional(self, area: NDArray, cell: NDArray, weight: NDArray, further: FurtherResults) -> None:
         second, cause = further.optional["second_aim"], further.optional["main_cause"]
@@ -94,7 +100,7 @@ class FurtherTally:
             two = second[cell] >= 0
             self._count("two_antennas", area[two], weight[two])
             # % 360: a stored 360 is north too
-            np.add.at(self._table("second_aim", 360), (area[two], second[cell][two] % 360), weight[two])
+            add_at(self._table("second_aim", 360), area[two], second[cell][two] % 360, weight[two])
         if amplifier is not None:
             for name, codes in AMPLIFIER_SHARES.items():
                 chosen = np.isin(amplifier[cell], codes)
@@ -102,17 +108,17 @@ class FurtherTally:
         if cause is not None:
             named = cause[cell] < len(self.causes)
             table = self._table("cause", len(self.causes))
-            np.add.at(table, (area[named], cause[cell][named]), weight[named])
+            add_at(table, area[named], cause[cell][named], weight[named])
         if lower is not None:
             known = (lower[cell] >= 1) & (lower[cell] <= TIER_NOT_PROMISED)
             table = self._table("without_deciding", TIER_NOT_PROMISED + 1)
-            np.add.at(table, (area[known], lower[cell][known]), weight[known])
+            add_at(table, area[known], lower[cell][known], weight[known])
         if further.high_vhf is not None:
             chosen = further.high_vhf[cell]
             self._count("high_vhf", area[chosen], weight[chosen])
 
     def _count(self, name: str, area: NDArray, weight: NDArray) -> None:
-        np.add.at(self._table(name, 1)[:, 0], area, weight)
+        add_at(self._table(name, 1), area, 0, weight)
 
     def _table(self, name: str, width: int) -> NDArray[np.float64]:
         # Made when first counted: a subject that the result lacks stays without a table, and its column

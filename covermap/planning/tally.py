@@ -51,9 +51,21 @@ def expected_shares(tier_chance_percent: NDArray) -> NDArray[np.float64]:
     """
     # With several wanted directions a higher tier can bring less, on the flank of its narrower beam; whoever
     # can use a lower one stays with that.
-    best = np.maximum.accumulate(np.asarray(tier_chance_percent, dtype=np.float64) / 100.0, axis=0)
-    edges = np.concatenate([np.zeros((1, best.shape[1])), best, np.ones((1, best.shape[1]))])
-    return np.diff(edges, axis=0)
+    best = np.maximum.accumulate(np.asarray(tier_chance_percent), axis=0) / 100.0
+    shares = np.empty((TIER_NOT_PROMISED, best.shape[1]))
+    shares[0] = best[0]
+    np.subtract(best[1:], best[:-1], out=shares[1:-1])
+    np.subtract(1.0, best[-1], out=shares[-1])
+    return shares
+
+
+def add_at(sums: NDArray[np.float64], area: NDArray, column: NDArray | int, weight: NDArray) -> None:
+    """Add weights to sums (P, columns) at area and column; one place may come up many times, where += counts
+    it once.
+
+    numpy adds at places of one row six times as fast as at pairs.
+    """
+    np.add.at(sums.reshape(-1), area.astype(np.int64) * sums.shape[1] + column, weight)
 
 
 class Tally:
@@ -88,32 +100,32 @@ class Tally:
         """
         tier = results.tier[cell]
         known = tier != UNKNOWN_UINT8
-        np.add.at(self.by_tier, (area, np.where(known, tier, 0)), weight)
+        add_at(self.by_tier, area, np.where(known, tier, 0), weight)
         if without_roof is not None:
             self._move_without_roof(area[known], tier[known], without_roof[known])
             without_roof = without_roof[known]
         area, cell, weight, tier = area[known], cell[known], weight[known], tier[known]
         chance = results.tier_chance_percent[:, cell]
         for index, share in enumerate(expected_shares(chance)):
-            np.add.at(self.expected[:, index], area, weight * share)
+            add_at(self.expected, area, index, weight * share)
             if without_roof is not None and index >= LAST_INDOOR_REACH:
-                np.subtract.at(self.expected[:, index], area, without_roof * share)
-                np.add.at(self.expected[:, -1], area, without_roof * share)
+                add_at(self.expected, area, index, -without_roof * share)
+                add_at(self.expected, area, TIER_COUNT, without_roof * share)
         np.add.at(self.without, area, weight * (1.0 - results.dead_zone_percent[cell] / 100.0))
         # of a square that is not promised the list: what tier 7 brings
         confidence = chance[np.minimum(tier, TIER_COUNT) - 1, np.arange(tier.size)]
-        np.add.at(self.by_confidence, (area, np.minimum(confidence, 100)), weight)
+        add_at(self.by_confidence, area, np.minimum(confidence, 100), weight)
         service = results.deciding[cell]
         decided = service < self.by_service.shape[1]
-        np.add.at(self.by_service, (area[decided], service[decided]), weight[decided])
+        add_at(self.by_service, area[decided], service[decided], weight[decided])
         aimed = results.aim_deg[cell] >= 0
-        np.add.at(self.by_aim, (area[aimed], results.aim_deg[cell][aimed] % 360), weight[aimed])
+        add_at(self.by_aim, area[aimed], results.aim_deg[cell][aimed] % 360, weight[aimed])
 
     def _move_without_roof(self, area: NDArray, tier: NDArray, without_roof: NDArray) -> None:
         """Count homes without a roof as not promised where their cell needs more than Window."""
         lost = tier > LAST_INDOOR_REACH
-        np.subtract.at(self.by_tier, (area[lost], tier[lost]), without_roof[lost])
-        np.add.at(self.by_tier[:, TIER_NOT_PROMISED], area[lost], without_roof[lost])
+        add_at(self.by_tier, area[lost], tier[lost], -without_roof[lost])
+        add_at(self.by_tier, area[lost], TIER_NOT_PROMISED, without_roof[lost])
 
     @property
     def total(self) -> NDArray[np.float64]:

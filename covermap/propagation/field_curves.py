@@ -51,7 +51,8 @@ class FieldCurves:
 def akima(x: Floats, y: Floats, at: Floats) -> Floats:
     """Return curves through points at places, by the method of Akima; outside, the end pieces go on.
 
-    x : rising, shape (N,), N >= 3. y : shape (..., N). at : shape (..., K), the leading shape as y's.
+    x : rising, shape (N,), N >= 3. y : shape (..., N). at : shape (..., K), the leading shape as y's, or 1s
+    where all curves are asked at the same places.
     Source: H. Akima, Journal of the ACM 17 (1970), 589-602. Exact through every point and on straight lines.
     """
     step = np.diff(y) / np.diff(x)
@@ -69,13 +70,20 @@ def akima(x: Floats, y: Floats, at: Floats) -> Floats:
     index = np.clip(np.searchsorted(x, at, side="right") - 1, 0, x.size - 2)
     width = x[index + 1] - x[index]
     u = (at - x[index]) / width
-    y0, y1 = np.take_along_axis(y, index, -1), np.take_along_axis(y, index + 1, -1)
-    s0, s1 = (np.take_along_axis(slope, i, -1) * width for i in (index, index + 1))
+    y0, y1 = _picked(y, index), _picked(y, index + 1)
+    s0, s1 = _picked(slope, index) * width, _picked(slope, index + 1) * width
     return y0 + u * (s0 + u * (3.0 * (y1 - y0) - 2.0 * s0 - s1 + u * (s0 + s1 - 2.0 * (y1 - y0))))
 
 
+def _picked(values: Floats, index: NDArray[np.intp]) -> Floats:
+    """Return values (..., N) at places (..., K) along the last axis, or (1, ..., K) for all alike."""
+    if index.size == index.shape[-1]:
+        return values[..., index.ravel()]
+    return np.take_along_axis(values, index, -1)
+
+
 def _on_sheet(sheet: CurveSheet, haat_m: Floats, distance_km: Floats) -> Floats:
-    """Return the field of one sheet for 1 kW, haat_m (R,), distance_km (R, K); NaN beyond its end."""
+    """Return the field of a sheet for 1 kW, haat_m (R,), distance_km (R, K) or (1, K); NaN beyond its end."""
     heights = np.log10(np.clip(haat_m, LOWEST_HAAT_M, HIGHEST_HAAT_M))
     shape = (heights.size, sheet.distance_km.size)
     fields = np.broadcast_to(sheet.field_dbuvm, (*shape, sheet.haat_m.size))
@@ -93,7 +101,7 @@ def field_1kw(curves: FieldCurves, band: str, curve: str, haat_m: Floats, distan
     """Return the field of 1 kW ERP along radials, in dB(uV/m); NaN beyond the end of the curve.
 
     haat_m : height above average terrain of R radials, shape (R,); under 30.48 m counts as that, over
-        1600 m as that. distance_km : shape (R, K), above 0.
+        1600 m as that. distance_km : shape (R, K), or (1, K) for the same places on all; above 0.
 
     Source: 47 CFR 73.699, figures 9 to 10c; F(50,90) = 2 F(50,50) - F(50,10), 47 CFR 73.625(b) and OET
     Bulletin 69; nearer than 16.1 km, where F(50,10) begins, it is F(50,50). Accuracy: of the interpolation,
@@ -120,8 +128,8 @@ def contour_km(
     """
     end_km = curves.reach_km(band, curve)
     places = np.append(np.arange(CONTOUR_STEP_KM, end_km, CONTOUR_STEP_KM), end_km)
-    distance_km = np.broadcast_to(places, (haat_m.size, places.size))
-    above_db = field_1kw(curves, band, curve, haat_m, distance_km) + erp_dbk[:, np.newaxis] - field_dbuvm
+    along_db = field_1kw(curves, band, curve, haat_m, places[np.newaxis])
+    above_db = along_db + erp_dbk[:, np.newaxis] - field_dbuvm
     reached = above_db >= 0.0
     # Seen from outside: the last place that reaches the field, as the field may dip and come back further in.
     last = places.size - 1 - np.argmax(reached[:, ::-1], axis=1)

@@ -127,11 +127,30 @@ def _taut_string(
     return _TautString(profile, frequency_mhz, bulged_m, string_m, knots)
 
 
+def _without_hollows(distance_km: NDArray[np.float64], height_m: NDArray[np.float64]) -> NDArray[np.intp]:
+    """Return the indices of points without most of those that cannot be corners, both ends included.
+
+    A point not above the line between two others is none; here the two beside it are looked at, over again
+    while that leaves out a third.
+    """
+    left = np.arange(distance_km.size)
+    while True:
+        x, y = distance_km[left], height_m[left]
+        along = (y[1:-1] - y[:-2]) * (x[2:] - x[:-2])
+        across = (y[2:] - y[:-2]) * (x[1:-1] - x[:-2])
+        kept = np.ones(left.size, np.bool_)
+        kept[1:-1] = along > across
+        before, left = left.size, left[kept]
+        if 3 * left.size > 2 * before:
+            return left
+
+
 def _upper_hull(distance_km: NDArray[np.float64], height_m: NDArray[np.float64]) -> list[int]:
     """Return the indices of the corners of the string pulled over the points, both ends included."""
+    left = _without_hollows(distance_km, height_m)
     x, y = distance_km.tolist(), height_m.tolist()  # plain numbers: a third of the time of an array's
     hull: list[int] = []
-    for point in range(len(x)):
+    for point in left.tolist():
         while len(hull) > 1:
             before, middle = hull[-2], hull[-1]
             along = (y[middle] - y[before]) * (x[point] - x[before])

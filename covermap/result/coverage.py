@@ -155,9 +155,13 @@ class Coverage:
 
     def tag_values(self, name: str, tag: str) -> tuple[str, ...]:
         """Return the parts of a raster's tag that lists names ('SERVICES', 'CAUSES'); none without it."""
-        with result_raster(self._source(name), self.path(name)) as dataset:
-            text = dataset.tags().get(tag, "")
+        text = self.tags(name).get(tag, "")
         return tuple(text.split("|")) if text else ()
+
+    def tags(self, name: str) -> dict[str, str]:
+        """Return a raster's tags. Raises CovermapError if its file is damaged."""
+        with result_raster(self._source(name), self.path(name)) as dataset:
+            return dict(dataset.tags())
 
     def inside_area(self, tile: Tile) -> np.ndarray:
         """Return which cells of a tile lie in the asked area, bool, shape (rows, cols)."""

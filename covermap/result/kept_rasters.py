@@ -1,7 +1,11 @@
-"""A result whose small rasters are read from their files once, for all that is counted and drawn of them."""
+"""A result whose small rasters are read from their files once, for all that is counted and drawn of them.
+
+So are tags, and where its rasters stand: some hundred layers and styles ask for them.
+"""
 
 from __future__ import annotations
 
+from pathlib import Path
 from threading import Lock
 
 import numpy as np
@@ -13,8 +17,8 @@ from covermap.result.coverage import Cells, Coverage
 from covermap.result.raster_catalogue import layer_of
 from covermap.result.result_raster import result_raster
 
-MOST_BYTES = 32_000_000  # of all kept rasters
-LARGEST_BYTES = 2_000_000  # of one: larger ones are read window by window, as ever
+MOST_BYTES = 48_000_000  # of all kept rasters
+LARGEST_BYTES = 8_000_000  # of one: larger ones are read window by window, as ever
 
 
 class KeptCoverage(Coverage):
@@ -24,7 +28,28 @@ class KeptCoverage(Coverage):
         super().__init__(coverage.folder, coverage.run, coverage._in_memory)
         self._kept: dict[str, NDArray] = {}
         self._free_bytes = MOST_BYTES
+        self._paths: dict[str, Path] = {}
+        self._there: dict[str, bool] = {}
+        self._tags: dict[str, dict[str, str]] = {}
         self._lock = Lock()
+
+    def path(self, name: str) -> Path:
+        """Return the path of a raster by name, as Coverage.path."""
+        if name not in self._paths:
+            self._paths[name] = super().path(name)
+        return self._paths[name]
+
+    def has(self, name: str) -> bool:
+        """Return whether the result holds a raster of this name."""
+        if name not in self._there:
+            self._there[name] = super().has(name)
+        return self._there[name]
+
+    def tags(self, name: str) -> dict[str, str]:
+        """Return a raster's tags."""
+        if name not in self._tags:
+            self._tags[name] = super().tags(name)
+        return self._tags[name]
 
     def read(self, name: str, window: Cells = None) -> np.ndarray:
         """Return a raster, or the cells of a window, as Coverage.read; the caller's own."""

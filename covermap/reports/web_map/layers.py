@@ -72,7 +72,7 @@ def chance_bytes(chance_percent: NDArray[np.uint8], step: int) -> NDArray[np.uin
 
 def two_bytes(values: NDArray[Any]) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
     """Return whole numbers from -1 to 65534 as a low and a high byte; -1 is 255, 255."""
-    wide = np.asarray(values).astype(np.int64) & 0xFFFF
+    wide = np.asarray(values).astype(np.uint16)
     return (wide & 0xFF).astype(np.uint8), (wide >> 8).astype(np.uint8)
 
 

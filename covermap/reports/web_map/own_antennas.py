@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.catalogue import MOST_TRIED
-from covermap.reports.web_map.layers import UNKNOWN, block_middles
+from covermap.reports.web_map.layers import UNKNOWN
 from covermap.reports.web_map.page_grid import PageGrid
 from covermap.wording.language import say
 from covermap.wording.palette import ANTENNA_FILLS
@@ -79,11 +79,11 @@ class PageAntennas:
         """Yield antenna/LIST/0, ... and antenna_services/0/0, ..., one value for step x step pixels."""
         for name, holds in self.holds.items():
             for order, values in enumerate(holds):
-                yield f"antenna/{name}/{order}", block_middles(grid.spread(values, UNKNOWN), step)
+                yield f"antenna/{name}/{order}", grid.spread_to_blocks(values, UNKNOWN, step)
         for group, of_group in enumerate(self.bits):
             for order, values in enumerate(of_group):
                 name = f"antenna_services/{group}/{order}"
-                yield name, block_middles(grid.spread(values, UNKNOWN), step)
+                yield name, grid.spread_to_blocks(values, UNKNOWN, step)
 
 
 def _price(price: float) -> str:

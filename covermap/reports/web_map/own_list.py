@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from covermap.constants import TIER_NOT_PROMISED
-from covermap.reports.web_map.layers import UNKNOWN, block_middles
+from covermap.reports.web_map.layers import UNKNOWN
 from covermap.reports.web_map.page_grid import PageGrid
 from covermap.scenario.records import Scenario
 
@@ -92,7 +92,7 @@ class OwnList:
     def layers(self, grid: PageGrid, step: int) -> Iterator[tuple[str, NDArray[np.uint8]]]:
         """Yield alone/0, alone/1, ...: the class of each service, one value for step x step pixels."""
         for order, number in enumerate(self.number):
-            yield f"alone/{order}", block_middles(grid.spread(self.tiers.tier[number], UNKNOWN), step)
+            yield f"alone/{order}", grid.spread_to_blocks(self.tiers.tier[number], UNKNOWN, step)
 
 
 def own_list(tiers: ServiceTiers, scenario: Scenario) -> OwnList:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import chain
 from pathlib import Path
 from typing import Any
@@ -25,11 +25,11 @@ from covermap.reports.web_map.facts import base_map_facts, page_facts, place_fac
 from covermap.reports.web_map.folium_page import OfflineMap, OfflinePage, StartPage, rendered
 from covermap.reports.web_map.heights import HeightSource, PageHeights, ResultHeights, page_heights
 from covermap.reports.web_map.layers import all_packed, packed
-from covermap.reports.web_map.own_antennas import PageAntennas
-from covermap.reports.web_map.own_list import ServiceTiers, own_list
+from covermap.reports.web_map.own_list import own_list
+from covermap.reports.web_map.page_answers import PageAnswers
 from covermap.reports.web_map.page_grid import PageGrid, page_grid
 from covermap.reports.web_map.still import still_picture
-from covermap.reports.web_map.value_layers import inside_map, outside_area, value_layers
+from covermap.reports.web_map.value_layers import block_layers, inside_map, outside_area, whole_layers
 from covermap.result.coverage import Coverage
 from covermap.result.whole_file import write_text
 from covermap.scenario.records import Scenario
@@ -53,8 +53,7 @@ def write_map(
     areas: gpd.GeoDataFrame | None = None,
     zones: gpd.GeoDataFrame | None = None,
     ridges: gpd.GeoDataFrame | None = None,
-    alone: ServiceTiers | None = None,
-    antennas: PageAntennas | None = None,
+    answers: Callable[[], PageAnswers] = PageAnswers,
     context: Sequence[Context] = (),
     customers: Sequence[Place] = (),
     largest_whole: int | None = None,
@@ -77,8 +76,7 @@ def write_map(
     zones : dead and doubtful zones of all lists
     ridges : the ridges that shade homes, of all lists
     context : layers of the user's own, drawn over the squares; customers : further names to find
-    alone : the class each service needs by itself, for lists of the reader's own; None leaves them out
-    antennas : of a catalogue, where each holds a list; None leaves them out
+    answers : gives what was asked for the page; called when the layers that do not depend on it are packed
     largest_whole : of a map in parts, which has neither of the two, how many squares one with them may have;
         the page says it
 
@@ -94,7 +92,13 @@ def write_map(
             f"{terrain_grey.shape}."
         )
     grid = page_grid(coverage.grid)
-    own = None if alone is None else own_list(alone, scenario)
+    relief = grid.spread(terrain_grey, palette.RELIEF_FLAT_GREY)
+    around = packed_context(context, grid)
+    lists = [wanted.name for wanted in scenario.wanted if wanted.name in coverage.lists]
+    of_context = ((f"context/{order}", part) for order, part in enumerate(around.parts))
+    packed_ahead = list(all_packed(chain(whole_layers(coverage, grid, lists, relief, areas), of_context)))
+    answered = answers()
+    own = None if answered.alone is None else own_list(answered.alone, scenario)
     source = heights or ResultHeights(coverage)
     facts = page_facts(
         coverage,
@@ -109,20 +113,15 @@ def write_map(
         heights=source,
         stations=None if own is None else own.shown,
     )
-    around = packed_context(context, grid)
     facts["context"] = around.facts()
     facts["customers"] = place_facts(customers)
     facts["base_map"] = base_map_facts(scenario)
     facts["own_list"] = None if own is None else own.facts()
     facts["largest_whole"] = largest_whole
-    facts["antennas"] = None if antennas is None else antennas.facts()
+    facts["antennas"] = None if answered.antennas is None else answered.antennas.facts()
     ground = page_heights(source, grid, facts["masts"])
     facts["heights"] = ground.facts()
-    relief = grid.spread(terrain_grey, palette.RELIEF_FLAT_GREY)
-    layers = chain(
-        value_layers(coverage, grid, facts, relief, areas, own, antennas),
-        ((f"context/{order}", part) for order, part in enumerate(around.parts)),
-    )
+    layers = chain(packed_ahead, all_packed(block_layers(coverage, grid, facts, own, answered.antennas)))
     write_text(Path(path), _document(coverage, grid, facts, relief, ground, layers))
 
 
@@ -132,7 +131,7 @@ def _document(
     facts: dict[str, Any],
     relief: NDArray[np.uint8],
     ground: PageHeights,
-    layers: Iterator[tuple[str, NDArray[np.uint8]]],
+    layers: Iterator[tuple[str, str]],
 ) -> str:
     page = OfflinePage()
     page.add_header(f"<title>{jinja2.filters.escape(facts['name'])}: {say('page.title')}</title>")
@@ -147,7 +146,7 @@ def _document(
     page.add_body(TEMPLATES.get_template("page.html").render(facts=facts, say=say))
     page.add_body(f'<script type="application/json" id="facts">{_json_text(facts)}</script>')
     page.add_body(f'<script type="text/plain" id="layer:heights">{packed(ground.as_bytes())}</script>')
-    for name, text in all_packed(layers):
+    for name, text in layers:
         page.add_body(f'<script type="text/plain" id="layer:{name}">{text}</script>')
     page.add_body(f"<script>{inlined.leaflet('leaflet.js')}</script>")
     page.add_body(f"<script>{inlined.own_script()}</script>")

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from covermap.grid.frame import Grid
 from covermap.grid.one_piece import border, in_one_piece, web_mercator
+from covermap.reports.web_map.layers import block_middles
 
 SAMPLES = 33  # points along each side of the grid at which the pixel size and the outline are judged
 LATTICE = 24  # intervals a side of the tables with which the page finds a cell's centre
@@ -24,7 +25,7 @@ class PageGrid:
 
     pixel_m : side of a pixel in Web Mercator metres (larger than on the ground, by 1 / cos latitude)
     x_min, y_max : outer corner
-    cell : int32 (rows, cols), flat index of the cell under the pixel's centre, -1 outside the grid
+    cell : intp (rows, cols), flat index of the cell under the pixel's centre, -1 outside the grid
 
     A pixel is never wider than the largest upright square that fits into a cell, so the pixel over a
     cell's centre shows that cell: every cell can be reached, and no value is mixed.
@@ -34,7 +35,7 @@ class PageGrid:
     pixel_m: float
     x_min: float
     y_max: float
-    cell: NDArray[np.int32]
+    cell: NDArray[np.intp]
 
     @property
     def mercator(self) -> pyproj.CRS:
@@ -51,8 +52,11 @@ class PageGrid:
 
         values : (rows, cols) of the grid
         """
-        flat = np.append(np.asarray(values).reshape(-1), np.asarray([outside]).astype(values.dtype))
-        return flat[self.cell]  # index -1 is the value appended last
+        return _with_outside(values, outside).take(self.cell)
+
+    def spread_to_blocks(self, values: NDArray[Any], outside: float, step: int) -> NDArray[Any]:
+        """Return the same of the middle of each block of step x step pixels, as block_middles() has it."""
+        return _with_outside(values, outside).take(block_middles(self.cell, step))
 
     def facts(self) -> dict[str, Any]:
         """Return what the page must know of the grid, with the tables that lead to a cell's centre.
@@ -113,6 +117,11 @@ class PageGrid:
         return np.round(place_deg.reshape(-1), 7).tolist()
 
 
+def _with_outside(values: NDArray[Any], outside: float) -> NDArray[Any]:
+    """Return the values of cells in one row, and behind them, where index -1 leads, the one outside."""
+    return np.append(np.asarray(values).reshape(-1), np.asarray([outside]).astype(values.dtype))
+
+
 def page_grid(grid: Grid) -> PageGrid:
     """Return the Web Mercator pixels that cover a grid.
 
@@ -155,9 +164,9 @@ def _pixel_size_m(grid: Grid, to_mercator: pyproj.Transformer) -> float:
 
 def _cells_under(
     grid: Grid, pixel_m: float, x_min: float, y_max: float, rows: int, cols: int
-) -> NDArray[np.int32]:
+) -> NDArray[np.intp]:
     to_grid = pyproj.Transformer.from_crs(web_mercator(grid), grid.crs, always_xy=True)
-    index = np.empty((rows, cols), dtype=np.int32)
+    index = np.empty((rows, cols), dtype=np.intp)  # what numpy takes without a copy
     pixel_x = x_min + (np.arange(cols) + 0.5) * pixel_m
     for first in range(0, rows, ROWS_AT_ONCE):
         last = min(rows, first + ROWS_AT_ONCE)

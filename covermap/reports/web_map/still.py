@@ -39,22 +39,25 @@ def still_picture(
 
 def painted_tiers(tier: NDArray[np.uint8], relief: NDArray[np.uint8], px: int) -> NDArray[np.uint8]:
     """Return the RGB picture, px pixels a cell."""
-    fills = np.zeros((256, 3))
-    for look in palette.TIERS:
-        fills[look.number] = palette.rgb(look.fill)
-    grey = np.repeat(relief[..., None].astype(float), 3, axis=2)
-    known = (tier >= 1) & (tier <= TIER_NOT_PROMISED)
-    mixed = fills[tier] * palette.FILL_OPACITY + grey * (1 - palette.FILL_OPACITY)
-    colours = np.where(known[..., None], mixed, grey)
-    colours[tier == OUTSIDE] = PAPER_GREY
-    large = np.floor(colours + 0.5).astype(np.uint8).repeat(px, axis=0).repeat(px, axis=1)
+    large = _colours()[tier, relief].repeat(px, axis=0).repeat(px, axis=1)
     tier_large = tier.repeat(px, axis=0).repeat(px, axis=1)
-    row, col = np.indices(tier_large.shape)
+    row, col = np.ogrid[: tier_large.shape[0], : tier_large.shape[1]]
     hatch = _wide_patches(tier_large == TIER_NOT_PROMISED) & ((row + col) % HATCH_EACH_PX == 0)
     large[hatch] = palette.rgb(palette.HATCH_COLOUR)
     dots = (tier_large == UNKNOWN) & (row % DOT_EACH_PX < 2) & (col % DOT_EACH_PX < 2)
     large[dots] = palette.rgb(palette.UNKNOWN_DOT_COLOUR)
     return large
+
+
+def _colours() -> NDArray[np.uint8]:
+    """Return the colour of each tier on each grey of the relief, shape (256, 256, 3)."""
+    grey = np.repeat(np.arange(256.0)[:, None], 3, axis=1)
+    colours = np.repeat(grey[None], 256, axis=0)
+    for look in palette.TIERS:
+        fill = np.array(palette.rgb(look.fill))
+        colours[look.number] = fill * palette.FILL_OPACITY + grey * (1 - palette.FILL_OPACITY)
+    colours[OUTSIDE] = PAPER_GREY
+    return np.floor(colours + 0.5).astype(np.uint8)
 
 
 def _wide_patches(inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
