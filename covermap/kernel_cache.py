@@ -38,6 +38,7 @@ KERNEL_FOLDERS = (
 KERNEL_FILES = (
     "constants.py",
     "linked_kernels.py",
+    "numba_arguments.py",
     "numba_items.py",
     "numba_linking.py",
     "numba_passes.py",

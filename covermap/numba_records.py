@@ -21,17 +21,18 @@ from numba.core.datamodel import ArgPacker
 from numba.core.ir import Assign, Expr
 from numba.core.typed_passes import BaseNativeLowering
 
+from covermap.numba_arguments import Address, ArgumentApi
 from covermap.numba_items import ItemLower
 
 FEWEST_WORDS = 8  # of a record that is passed as an address; fewer stay in registers
 
 
-class Address(type(ir.IntType(8).as_pointer())):  # type: ignore[misc]
-    """The type of a record's address."""
-
-
 class RecordContext(CPUContext):
     """numba's context of this processor, whose kernels take records by their address."""
+
+    def get_python_api(self, builder: Any) -> ArgumentApi:
+        """Return what reads arguments that Python hands in."""
+        return ArgumentApi(self, builder)
 
     def get_arg_packer(self, fe_args: Any) -> ArgPacker:
         """Return what turns arguments of some types into words, and words into arguments."""
@@ -172,7 +173,7 @@ def _stands_for_good(place: Any) -> bool:
     """Return whether an address is that of a record handed in, or of a member of one."""
     while isinstance(place, ir.GEPInstr):
         place = place.pointer
-    return isinstance(place, ir.Argument) and isinstance(place.type, Address)
+    return isinstance(place.type, Address)
 
 
 def _place_of(value: Any) -> Any:

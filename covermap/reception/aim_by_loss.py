@@ -47,7 +47,7 @@ def _follows(group, wanted, figures, other_figures, pairs, receiver):
         return False
     if first > 0 and wanted.shared[first - 1] == wanted.shared[first]:
         return False
-    if last < wanted.shared.size and wanted.shared[last] == wanted.shared[first]:
+    if last < wanted.items[0] and wanted.shared[last] == wanted.shared[first]:
         return False
     some = False
     for item in range(first, last):
@@ -72,7 +72,7 @@ def fill_follows(coarse, wanted, figures, other_figures, pairs, receiver, by_aim
     coarse : of is_coarse; then none does
     """
     some = receiver.interfering.some[0] and not coarse
-    for group in range(wanted.group_start.size - 1):
+    for group in range(wanted.groups[0]):
         by_aim.follows[group] = some and _follows(group, wanted, figures, other_figures, pairs, receiver)
         if by_aim.follows[group]:
             item = wanted.group_start[group]

@@ -209,7 +209,7 @@ def bound_plans(enough, needed, figures, other_figures, wanted, pairs, receiver,
 
     enough : below, a coarser bound will do. The installation set; interference left out.
     """
-    set_upper(figures, receiver.values)
+    set_upper(wanted, figures, receiver.values)
     choose_transmitters(wanted, receiver.values, receiver.numbers)
     weakest, least, next_least = weakest_service(wanted.services, receiver.values, receiver.numbers)
     plan[WEAKEST] = weakest

@@ -188,7 +188,7 @@ def rank_aims(stage, count, needed, mount, wanted, figures, other_figures, pairs
     for at_aims in range(2):
         if at_aims == 0 and (coarse or by_aim.table_mount[0] == mount):
             continue
-        for item in range(wanted.station.size if receiver.interfering.some[0] and not coarse else 0):
+        for item in range(wanted.items[0] if receiver.interfering.some[0] and not coarse else 0):
             passed = not receiver.interfering.touched[item] or receiver.deciding.left_out[item]
             if not passed and by_aim.follows[wanted.group[item]] == (at_aims == 0):
                 fill_interfered(

@@ -142,7 +142,7 @@ def confirm_ranks(stage, count, needed, mount, wanted, figures, other_figures, p
 @lean_kernel
 def mount_bound(mount, needed, wanted, figures, values, index):
     """Return a chance that no aim of a mount exceeds: all at their own bearings, without interference."""
-    for item in range(figures.shape[1]):
+    for item in range(wanted.items[0]):
         margin_db = values[UPPER_DB, item] - figures[CROSS_DB + mount, item]
         values[TOTAL_DEVIATION, item] = margin_db * values[TOTAL_INVERSE, item]
     choose_transmitters(wanted, values, index)

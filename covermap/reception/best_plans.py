@@ -20,7 +20,7 @@ from covermap.reception.budget import NEED_DBUVM
 from covermap.reception.confidence import BEARING_DEG, CLEAR_DB, LEVEL, UPPER_DB
 from covermap.reception.deciding import forget_deciding
 from covermap.reception.interference import set_pairs
-from covermap.reception.list_here import ListArrays, keep_best, packed
+from covermap.reception.list_here import ListArrays, fill_list, keep_best
 from covermap.reception.pairs_here import read_pairs
 from covermap.reception.plan import ReceiverArrays, chance_of_plan
 from covermap.reception.plan_columns import BOUND, CHANCE, COMBINED, DIPLEXED, JOINED, SINGLE
@@ -100,7 +100,7 @@ def read_fields(cell, fields, wanted, work):
     A transmitter unknown at any height gets -inf: it is never chosen where another one is known.
     """
     work.known[:] = False
-    for item in range(wanted.station.size):
+    for item in range(wanted.items[0]):
         bearing = fields.bearing_deg[wanted.mast[item], cell]
         work.receiver.numbers[LEVEL, item] = fields.spread_level[wanted.station[item], cell]
         whole = not math.isnan(bearing)
@@ -148,23 +148,22 @@ def set_tier(tier, joined, by_day, without, kind, model, work):
     """
     wanted, values = model.wanted, work.receiver.values
     figures, height = model.figures[kind, joined, tier], model.heights[tier]
-    for item in range(wanted.station.size):
+    for item in range(wanted.items[0]):
         clear_db = work.level_dbuvm[height, item] - figures[NEED_DBUVM, item]
         clear_db = NOT_ASKED_DB if wanted.service[item] == without else clear_db
         values[CLEAR_DB, item] = clear_db
         values[UPPER_DB, item] = clear_db
-    set_spreads(model.spreads[kind, joined, tier], work.receiver)
+    set_spreads(wanted, model.spreads[kind, joined, tier], work.receiver)
     forget_deciding(work.receiver.deciding)
     if work.receiver.interfering.some[0]:
         other_figures = model.other_figures[kind, tier]
-        some = wanted.station.size > wanted.services
         interfering = work.receiver.interfering
-        set_pairs(some, by_day, height, figures, other_figures, model.pairs, values, interfering)
+        set_pairs(wanted, by_day, height, figures, other_figures, model.pairs, values, interfering)
 
 
 @inner_kernel
-def list_at(kind, model, work):
-    """Return the installations with the list that counts at a cell, in its kind of surroundings alone.
+def shorten_list(kind, model, work):
+    """Fill the list that counts at a cell, in its kind of surroundings alone: that of work.here.model.
 
     Each service keeps the transmitters received best, each aimed at, with an indoor antenna and with the last
     tier. The cell is read before.
@@ -175,7 +174,7 @@ def list_at(kind, model, work):
         set_tier(tier, np.int64(SINGLE), np.bool_(False), np.int64(NOBODY), kind, model, work)
         figures, other_figures = model.figures[kind, SINGLE, tier], model.other_figures[kind, tier]
         keep_best(figures, other_figures, wanted, model.pairs, receiver, here)
-    return packed(kind, model, work.level_dbuvm, receiver, here)
+    fill_list(kind, model, work.level_dbuvm, receiver, here)
 
 
 @inner_kernel

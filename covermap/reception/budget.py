@@ -73,6 +73,7 @@ class WantedTransmitters(NamedTuple):
     shared : (W,), a number for each site and band, whose transmitters rise and fall together
     by_service : (W,), the transmitters service by service; service_start : (services + 1,), where each begins
     service_order : (services,), the services in the order of their first transmitter's site and band
+    items, groups : (1,), how many transmitters and groups there are; arrays may be longer
     """
 
     station: NDArray[np.int64]
@@ -88,6 +89,8 @@ class WantedTransmitters(NamedTuple):
     by_service: NDArray[np.int64]
     service_start: NDArray[np.int64]
     service_order: NDArray[np.int64]
+    items: NDArray[np.int64]
+    groups: NDArray[np.int64]
 
 
 def wanted_transmitters(wanted: Wanted, facts: StationFacts) -> WantedTransmitters:
@@ -122,6 +125,8 @@ def wanted_transmitters(wanted: Wanted, facts: StationFacts) -> WantedTransmitte
         np.argsort(service, kind="stable"),
         np.searchsorted(np.sort(service), np.arange(services + 1)).astype(np.int64),
         np.array(list(dict.fromkeys(service.tolist())), dtype=np.int64),
+        np.array([station.size], dtype=np.int64),
+        np.array([len(new)], dtype=np.int64),
     )
 
 

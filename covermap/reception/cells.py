@@ -14,12 +14,11 @@ from covermap.reception.best_plans import (
     TWO_ROW,
     chance_nearly,
     find_one,
-    list_at,
     read_receiver,
     set_tier,
+    shorten_list,
 )
 from covermap.reception.confidence import CHOSEN, INTERFERENCE_DB, TOTAL_DEVIATION
-from covermap.reception.list_here import has_many
 from covermap.reception.network import strongest_interferer
 from covermap.reception.normal import normal_share
 from covermap.reception.overload import may_overload
@@ -187,8 +186,8 @@ def write_plans(cell, rank, kind, asked, model, work, plans):
 
 @inner_kernel
 def receive_cell(cell, shifted, kind, asked, fields, model, work, result, plans):
-    """Fill the result for a cell, read before; model, kind : of list_at. Else as receive_cells."""
-    result.disturbed[cell] = disturbed_from_elsewhere(model.pairs, work.receiver.interfering)
+    """Fill the result for a cell, read before; model, kind : of the list here. Else as receive_cells."""
+    result.disturbed[cell] = disturbed_from_elsewhere(model.wanted, model.pairs, work.receiver.interfering)
     rank = rate_receiver(shifted, kind, asked, model, work)
     if asked.tier_only:
         result.tier[cell] = 1 + row_of(rank, model)[0] + (rank == model.order.shape[0])
@@ -227,8 +226,7 @@ def receive_cells(asked, shifted, fields, model, work, result, plans):
         if not read_receiver(cell, fields, model.wanted, model.pairs, work):
             continue
         kind = fields.kind[cell]
-        if has_many(model.wanted):
-            here = list_at(kind, model, work)
-            receive_cell(cell, shifted[cell], np.int64(0), asked, fields, here, work, result, plans)
-        else:
-            receive_cell(cell, shifted[cell], kind, asked, fields, model, work, result, plans)
+        if work.here.shortened:
+            shorten_list(kind, model, work)
+            kind = np.int64(0)
+        receive_cell(cell, shifted[cell], kind, asked, fields, work.here.model, work, result, plans)

@@ -60,7 +60,7 @@ def pack_services(wanted, values, index):
     packed = 0
     groups = 0
     previous = -1
-    for item in range(service.size):
+    for item in range(wanted.items[0]):
         if index[CHOSEN, service[item]] != item:
             continue
         if shared[item] != previous:

@@ -68,7 +68,7 @@ class Deciding(NamedTuple):
 
 def deciding_arrays(wanted: WantedTransmitters) -> Deciding:
     """Return them for a wanted list, not filled."""
-    count, groups = wanted.station.size, wanted.group_start.size - 1
+    count, groups = wanted.items[0], wanted.groups[0]
     return Deciding(
         np.full(count + 1, -1),
         np.empty((DECIDING_ROWS, count)),
@@ -121,7 +121,7 @@ def leave_out_others(wanted, figures, pairs, receiver):
     """Note transmitters that are never a service's best, whatever the aim; return if one of each is left."""
     left_out, one_each = receiver.deciding.left_out, True
     left_out[:] = False
-    if wanted.service.size == wanted.services:
+    if wanted.items[0] == wanted.services:
         return one_each
     for service in range(wanted.services):
         first, last = wanted.service_start[service], wanted.service_start[service + 1]
@@ -155,7 +155,7 @@ def likeness(wanted, figures, receiver):
     one path is obstructed and another is not.
     """
     values, found = receiver.values, ALIKE
-    for group in range(wanted.group_start.size - 1):
+    for group in range(wanted.groups[0]):
         first = wanted.group_start[group]
         for item in range(first + 1, wanted.group_start[group + 1]):
             if receiver.deciding.left_out[item] or receiver.deciding.left_out[first]:
@@ -208,7 +208,7 @@ def _set_column(row, group, sign, item, figures, values, rows):
 def _start_groups(sign, wanted, figures, receiver):
     """Fill each group's worst undisturbed transmitter, -1 for none; return the size of the largest group."""
     deciding, values, largest = receiver.deciding, receiver.values, 0
-    for group in range(wanted.group_start.size - 1):
+    for group in range(wanted.groups[0]):
         worst, least, least_db = -1, math.inf, math.inf
         first, last = wanted.group_start[group], wanted.group_start[group + 1]
         for item in range(first, last):
@@ -239,7 +239,7 @@ def choose_deciding(sign, wanted, figures, receiver):
     if deciding.state[SIGN] == sign:
         return
     deciding.state[SIGN] = sign
-    groups = wanted.group_start.size - 1
+    groups = wanted.groups[0]
     for position in range(_start_groups(sign, wanted, figures, receiver)):
         some = False
         for group in range(groups):

@@ -237,10 +237,10 @@ def farthest_aside_db(station, figures):
 
 
 @lean_kernel
-def set_pairs(alternatives, by_day, height, wanted_figures, figures, pairs, values, work):
+def set_pairs(wanted, by_day, height, wanted_figures, figures, pairs, values, work):
     """Fill what each pair can do at most with a tier's installation, and which transmitters are touched.
 
-    alternatives : whether a service has several transmitters; then TAKEN_DB is filled too
+    wanted : where a service has several transmitters TAKEN_DB is filled too
     by_day : with the field of interfering stations at 50 % of time. height : index of the tier's height
     wanted_figures : (FIGURES, W), figures : (OTHER_FIGURES, S) of the tier
     values : of the receiver site, CLEAR_DB and the spreads filled; UPPER_DB is filled here
@@ -248,7 +248,8 @@ def set_pairs(alternatives, by_day, height, wanted_figures, figures, pairs, valu
     Left out is what stays 20 dB under the noise, or leaves a margin that holds however the antenna is aimed.
     """
     level_dbuvm = work.day_dbuvm if by_day else work.level_dbuvm
-    for item in range(pairs.start.size - 1):
+    alternatives = wanted.items[0] > wanted.services
+    for item in range(wanted.items[0]):
         clear_db = values[CLEAR_DB, item]
         work.touched[item] = False
         values[UPPER_DB, item] = clear_db

@@ -38,54 +38,57 @@ OF_PAIR = (ROLE, PAIR_BEARING_DEG, ARRIVES_US)  # rows that are filled before a 
 
 
 class ListArrays(NamedTuple):
-    """Work arrays of the list at a receiver site, made once a thread; of the whole list W transmitters.
+    """The list at a receiver site, and work arrays for it, made once a thread; of the whole list W transmitters.
 
+    shortened : whether the list here is another than the whole one, as a service has many transmitters
     kept : bool (W,), whether one is on the list here. item : (W,), which one each of those here is
     place : (W,), the other way round
     best, best_item : (MOST_A_SERVICE,), of a service's transmitters, the best one first
-    wanted, pairs : of the list here, of which the first places are used
-    figures, spreads : of it, one number after another; as in Installations, in the kind of surroundings here
+    kind : (1,), the kind of surroundings that other_figures of the model here are of, -1 none
+    model : the installations with the list here; where it is shortened, of its arrays the first places are
+        used, and it has one kind of surroundings, the receiver site's
     """
 
+    shortened: bool
     kept: NDArray[np.bool_]
     item: NDArray[np.int64]
     place: NDArray[np.int64]
     best: NDArray[np.float64]
     best_item: NDArray[np.int64]
-    wanted: WantedTransmitters
-    pairs: Pairs
-    figures: NDArray[np.float64]
-    spreads: NDArray[np.float64]
+    kind: NDArray[np.int64]
+    model: Installations
 
 
 def list_arrays(model: Installations) -> ListArrays:
-    """Return empty work arrays for a wanted list."""
+    """Return the list at a receiver site, and work arrays for it, not filled."""
     count = model.wanted.station.size
+    shortened = int(np.diff(model.wanted.service_start).max()) > MOST_A_SERVICE
     return ListArrays(
+        shortened,
         np.zeros(count, np.bool_),
         np.zeros(count, np.int64),
         np.zeros(count, np.int64),
         np.empty(MOST_A_SERVICE),
         np.empty(MOST_A_SERVICE, np.int64),
-        model.wanted._replace(**_copies(model.wanted)),
-        model.pairs._replace(**_copies(model.pairs)),
-        np.empty(model.figures[0].size),
-        np.empty(model.spreads[0].size),
+        np.full(1, -1),
+        _of_one_kind(model) if shortened else model,
+    )
+
+
+def _of_one_kind(model: Installations) -> Installations:
+    """Return the same with arrays of its own for a list and one kind of surroundings."""
+    return model._replace(
+        figures=np.empty_like(model.figures[:1]),
+        spreads=np.empty_like(model.spreads[:1]),
+        other_figures=np.empty_like(model.other_figures[:1]),
+        wanted=model.wanted._replace(**_copies(model.wanted)),
+        pairs=model.pairs._replace(**_copies(model.pairs)),
     )
 
 
 def _copies(record: WantedTransmitters | Pairs) -> dict[str, Any]:
     """Return copies of a record's arrays by name."""
     return {name: array.copy() for name, array in record._asdict().items() if isinstance(array, np.ndarray)}
-
-
-@inner_kernel
-def has_many(wanted):
-    """Return whether a service has more transmitters than are kept."""
-    for service in range(wanted.services):
-        if wanted.service_start[service + 1] - wanted.service_start[service] > MOST_A_SERVICE:
-            return True
-    return False
 
 
 @inner_kernel
@@ -104,7 +107,7 @@ def _aimed_deviation(item, figures, other_figures, wanted, pairs, receiver):
 def _fill_greatest(wanted, receiver):
     """Fill row TOTAL_DEVIATION with what no aim exceeds; the installation set."""
     values = receiver.values
-    for item in range(wanted.station.size):
+    for item in range(wanted.items[0]):
         most_db = values[UPPER_DB, item]
         if is_touched(item, receiver.interfering):
             most_db -= values[TAKEN_DB, item]
@@ -184,7 +187,7 @@ def _pack_item(item, to, wanted, level_dbuvm, receiver, here):
 
 
 @inner_kernel
-def _order_services(count, wanted, place, kept, chosen, here):
+def _order_services(wanted, place, kept, chosen, here):
     """Fill the services of the list here: their transmitters, and their order; rows as of wanted."""
     position = 0
     for service in range(wanted.services):
@@ -197,7 +200,7 @@ def _order_services(count, wanted, place, kept, chosen, here):
                 position += 1
     here.service_start[wanted.services] = position
     found = 0
-    for item in range(count):
+    for item in range(here.items[0]):
         service = here.service[item]
         if chosen[service] < 0:
             chosen[service] = item
@@ -206,35 +209,44 @@ def _order_services(count, wanted, place, kept, chosen, here):
 
 
 @inner_kernel
-def _gather(count, kind, model, receiver, here):
-    """Fill the figures and spreads of the transmitters here, installation after installation."""
-    position, spot = 0, 0
-    ways, installations = model.figures.shape[1], model.figures.shape[2]
-    for joined in range(ways):
-        for tier in range(installations):
+def _gather(kind, model, receiver, here):
+    """Fill the figures and spreads of the transmitters here, in one kind of surroundings."""
+    figures, spreads, count = here.model.figures, here.model.spreads, here.model.wanted.items[0]
+    for joined in range(figures.shape[1]):
+        for tier in range(figures.shape[2]):
             for row in range(FIGURES):
                 for place in range(count):
-                    here.figures[position] = model.figures[kind, joined, tier, row, here.item[place]]
-                    position += 1
+                    item = here.item[place]
+                    figures[0, joined, tier, row, place] = model.figures[kind, joined, tier, row, item]
             for place in range(count):
                 item, level = here.item[place], receiver.numbers[LEVEL, place]
                 for row in range(SPREADS):
-                    here.spreads[spot + level * SPREADS + row] = model.spreads[
-                        kind, joined, tier, item, level, row
-                    ]
-                spot += model.spreads.shape[4] * SPREADS
+                    spread = model.spreads[kind, joined, tier, item, level, row]
+                    spreads[0, joined, tier, place, level, row] = spread
 
 
 @inner_kernel
-def packed(kind, model, level_dbuvm, receiver, here):
-    """Return the installations with the list here, in one kind of surroundings; the kept are chosen.
+def _gather_others(kind, other_figures, here):
+    """Fill the figures of what disturbs, in one kind of surroundings."""
+    if here.kind[0] == kind:
+        return
+    here.kind[0] = kind
+    for tier in range(other_figures.shape[1]):
+        for row in range(other_figures.shape[2]):
+            for station in range(other_figures.shape[3]):
+                here.model.other_figures[0, tier, row, station] = other_figures[kind, tier, row, station]
+
+
+@inner_kernel
+def fill_list(kind, model, level_dbuvm, receiver, here):
+    """Fill the list here in one kind of surroundings; the kept are chosen.
 
     What is known of the cell's transmitters and pairs moves to their places of it.
     """
-    whole, wanted, interfering = model.wanted, here.wanted, receiver.interfering
+    whole, wanted, interfering = model.wanted, here.model.wanted, receiver.interfering
     count, pairs, groups, last_group = 0, 0, 0, -1
     interfering.some[0] = False
-    for item in range(whole.station.size):
+    for item in range(whole.items[0]):
         if not here.kept[item]:
             continue
         if whole.group[item] != last_group:
@@ -244,33 +256,11 @@ def packed(kind, model, level_dbuvm, receiver, here):
         wanted.group[count] = groups - 1
         here.item[count], here.place[item] = item, count
         _pack_item(item, count, whole, level_dbuvm, receiver, wanted)
-        pairs = _pack_pairs(item, count, pairs, model.pairs, interfering, here.pairs)
+        pairs = _pack_pairs(item, count, pairs, model.pairs, interfering, here.model.pairs)
         interfering.some[0] = interfering.some[0] or interfering.live[count]
         count += 1
-    wanted.group_start[groups], here.pairs.start[count] = count, pairs
-    _order_services(count, whole, here.place, here.kept, receiver.numbers[CHOSEN], wanted)
-    _gather(count, kind, model, receiver, here)
-    ways, installations, levels = model.figures.shape[1], model.figures.shape[2], model.spreads.shape[4]
-    figures = here.figures[: ways * installations * FIGURES * count]
-    spreads = here.spreads[: ways * installations * count * levels * SPREADS]
-    return Installations(
-        model.tiers,
-        figures.reshape((1, ways, installations, FIGURES, count)),
-        spreads.reshape((1, ways, installations, count, levels, SPREADS)),
-        model.other_figures[kind : kind + 1],
-        model.heights, model.directional, model.order, model.settled, model.twin, model.amplified,
-        model.paired, model.diplexer, model.high_vhf,
-        WantedTransmitters(
-            wanted.station[:count], wanted.mast[:count], wanted.site[:count], wanted.service[:count],
-            whole.services, whole.mounts, wanted.uhf[:count], wanted.group_start[: groups + 1],
-            wanted.group[:count], wanted.shared[:count], wanted.by_service[:count], wanted.service_start,
-            wanted.service_order,
-        ),
-        Pairs(
-            here.pairs.start[: count + 1], here.pairs.station[:pairs], here.pairs.mast[:pairs],
-            here.pairs.shared[:pairs], here.pairs.alike[:pairs], here.pairs.network[:pairs],
-            here.pairs.window_us[:pairs], here.pairs.later_us[:pairs], here.pairs.ratio_db[:pairs],
-            here.pairs.spare[:pairs], model.pairs.harmless_db,
-        ),
-        model.loads,
-    )  # fmt: skip
+    wanted.group_start[groups], here.model.pairs.start[count] = count, pairs
+    wanted.items[0], wanted.groups[0] = count, groups
+    _order_services(whole, here.place, here.kept, receiver.numbers[CHOSEN], wanted)
+    _gather(kind, model, receiver, here)
+    _gather_others(kind, model.other_figures, here)

@@ -67,7 +67,7 @@ def read_pairs(
     work.touched[:] = False
     work.live[:] = False
     fill_most(cell, unwanted_dbuvm, median_dbuvm, work.most_dbuvm)
-    for item in range(wanted.station.size):
+    for item in range(wanted.items[0]):
         level, least_dbuvm = numbers[LEVEL, item], least_field(wanted.station[item], cell, field_dbuvm)
         if least_dbuvm <= SILENT_DBUVM:  # nothing takes from what is not there
             continue
@@ -105,9 +105,9 @@ def read_pairs(
 
 
 @lean_kernel
-def disturbed_from_elsewhere(pairs, work):
+def disturbed_from_elsewhere(wanted, pairs, work):
     """Return whether anything that can count disturbs or joins from another mast, band or polarization."""
-    for item in range(pairs.start.size - 1 if work.some[0] else 0):
+    for item in range(wanted.items[0] if work.some[0] else 0):
         for pair in range(pairs.start[item], pairs.start[item + 1] if work.live[item] else 0):
             if work.values[ROLE, pair] != SILENT and not pairs.alike[pair]:
                 return True

@@ -87,9 +87,9 @@ def receiver_arrays(wanted: WantedTransmitters, pairs: Pairs, heights: int) -> R
 
 
 @lean_kernel
-def _set_single_margins(aim_deg, mount, shift_db, figures, values):
+def _set_single_margins(count, aim_deg, mount, shift_db, figures, values):
     """Fill each transmitter's margin without interference with one antenna at an aim."""
-    for item in range(figures.shape[1]):
+    for item in range(count):
         loss_db = off_axis_loss_db(
             off_axis_deg(aim_deg, values[BEARING_DEG, item]),
             figures[ROLLOFF, item],
@@ -100,20 +100,20 @@ def _set_single_margins(aim_deg, mount, shift_db, figures, values):
 
 
 @lean_kernel
-def _set_two_margins(plan, shift_db, figures, uhf, values):
+def _set_two_margins(plan, shift_db, figures, wanted, values):
     """Fill each transmitter's margin without interference with two antennas."""
-    for item in range(figures.shape[1]):
+    for item in range(wanted.items[0]):
         loss_db = plan_loss_db(
-            plan, uhf[item], True, values[BEARING_DEG, item], figures[ROLLOFF, item],
+            plan, wanted.uhf[item], True, values[BEARING_DEG, item], figures[ROLLOFF, item],
             figures[FLOOR_DB, item], figures[CROSS_DB, item], figures[CROSS_DB + 1, item],
         )  # fmt: skip
         values[MARGIN_DB, item] = values[CLEAR_DB, item] + shift_db - loss_db
 
 
 @lean_kernel
-def _set_spreads(figures, values):
+def _set_spreads(count, figures, values):
     """Fill each transmitter's spreads without interference and its margin in total standard deviations."""
-    for item in range(figures.shape[1]):
+    for item in range(count):
         values[TOTAL_DEVIATION, item] = values[MARGIN_DB, item] * values[TOTAL_INVERSE, item]
         values[DEVIATION_AIMED, item] = values[MARGIN_DB, item] * values[APART_INVERSE, item]
         values[HOME_PART_AIMED, item] = values[HOME_RATIO, item]
@@ -154,17 +154,17 @@ def set_plan(plan, shift_db, figures, other_figures, wanted, pairs, receiver):
     Row CHOSEN names it. shift_db : by how much every field is raised. figures, other_figures : of the tier as
     the plan joins it
     """
-    values = receiver.values
+    values, count = receiver.values, wanted.items[0]
     if plan[JOINED] == SINGLE:
-        _set_single_margins(plan[AIM_DEG], int(plan[MOUNT]), shift_db, figures, values)
+        _set_single_margins(count, plan[AIM_DEG], int(plan[MOUNT]), shift_db, figures, values)
     else:
-        _set_two_margins(plan, shift_db, figures, wanted.uhf, values)
-    _set_spreads(figures, values)
+        _set_two_margins(plan, shift_db, figures, wanted, values)
+    _set_spreads(count, figures, values)
     if not receiver.interfering.some[0]:
         choose_transmitters(wanted, values, receiver.numbers)
         return
-    if wanted.station.size == wanted.services:
-        for item in range(wanted.station.size):
+    if count == wanted.services:
+        for item in range(count):
             if receiver.interfering.touched[item] and values[MARGIN_DB, item] > -math.inf:
                 disturb(item, plan, shift_db, figures, other_figures, wanted, pairs, receiver)
         return
@@ -173,22 +173,22 @@ def set_plan(plan, shift_db, figures, other_figures, wanted, pairs, receiver):
 
 
 @lean_kernel
-def set_upper(figures, values):
+def set_upper(wanted, figures, values):
     """Fill each one's margin as if it stood at the aim, without interference: no plan can do better."""
-    for item in range(figures.shape[1]):
+    for item in range(wanted.items[0]):
         values[MARGIN_DB, item] = values[UPPER_DB, item]
-    _set_spreads(figures, values)
+    _set_spreads(wanted.items[0], figures, values)
 
 
 @lean_kernel
 def choose_transmitters(wanted, values, index):
     """Choose for each service the transmitter most likely received at the aim (row CHOSEN)."""
-    service = wanted.service
-    if service.size == wanted.services:
+    service, count = wanted.service, wanted.items[0]
+    if count == wanted.services:
         return
     for number in range(wanted.services):
         index[CHOSEN, number] = -1
-    for item in range(service.size):
+    for item in range(count):
         held = index[CHOSEN, service[item]]
         if held < 0 or values[TOTAL_DEVIATION, item] > values[TOTAL_DEVIATION, held]:
             index[CHOSEN, service[item]] = item

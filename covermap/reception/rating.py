@@ -59,7 +59,7 @@ def may_hold_stronger(plan, asked, model, receiver):
     plan : of one antenna, its tier set. True where some services are enough, or one has alternatives
     """
     wanted = model.wanted
-    if asked.needed < wanted.services or wanted.station.size > wanted.services:
+    if asked.needed < wanted.services or wanted.items[0] > wanted.services:
         return True
     item = receiver.numbers[CHOSEN, int(plan[WEAKEST])]
     more = SHIFTS_DB[STRONGER] * receiver.values[TOTAL_INVERSE, item]

@@ -123,7 +123,7 @@ def receiver_site_with(signals: ReceiverSignals, tier: Tier, joined: int) -> Rec
     receiver.values[CLEAR_DB, stations] = field_dbuvm - figures[NEED_DBUVM]
     receiver.values[UPPER_DB, stations] = receiver.values[CLEAR_DB, stations]
     receiver.numbers[LEVEL, stations] = levels_of(signals)[wanted.station]
-    set_spreads(spreads, receiver)
+    set_spreads(wanted, spreads, receiver)
     if pairs.station.size:
         fields = (signals.unwanted_dbuvm, signals.median_dbuvm, signals.field_dbuvm)
         bearing_deg, distance_km = by_mast(signals)
@@ -132,7 +132,7 @@ def receiver_site_with(signals: ReceiverSignals, tier: Tier, joined: int) -> Rec
             receiver.numbers, receiver.interfering,
         )  # fmt: skip
         set_pairs(
-            wanted.station.size > wanted.services,
+            wanted,
             False,
             0,
             figures,

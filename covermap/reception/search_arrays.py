@@ -130,7 +130,7 @@ def fill_squares(stage, first, count, wanted, values, by_aim):
     first, count : from which aim on, and where to end
     """
     aims = by_aim.aims
-    for group in range(wanted.group_start.size - 1):
+    for group in range(wanted.groups[0]):
         bearing_deg = values[BEARING_DEG, wanted.group_start[group]]
         for number in range(first, count):
             angle_deg = off_axis_deg(aims[stage, number], bearing_deg)

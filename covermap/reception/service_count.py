@@ -8,12 +8,11 @@ from numpy.typing import NDArray
 
 from covermap.constants import UNKNOWN_UINT8
 from covermap.propagation.compiling import inner_kernel, lean_kernel
-from covermap.reception.best_plans import NOBODY, list_at, read_fields, read_interfering, set_tier
+from covermap.reception.best_plans import NOBODY, read_fields, read_interfering, set_tier, shorten_list
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF
 from covermap.reception.confidence import BEARING_DEG, CHOSEN, TOTAL_DEVIATION, TOTAL_INVERSE, UPPER_DB
 from covermap.reception.deciding import is_touched
 from covermap.reception.least_disturbed import most_spare_db
-from covermap.reception.list_here import has_many
 from covermap.reception.plan import set_plan
 from covermap.reception.plan_columns import SINGLE, set_single
 
@@ -83,7 +82,7 @@ def fill_numbers(mount, most, spare_db, wanted, figures, values, last, number):
     spare_db : (W,), what an aim may lose of each transmitter
     """
     number[:] = 0
-    if wanted.station.size > wanted.services:
+    if wanted.items[0] > wanted.services:
         last[:] = -1
     everywhere, somewhere = 0, 0
     for service in range(wanted.services):
@@ -173,7 +172,7 @@ def best_for_most(start_deg, start_mount, deviation, tier, kind, model, work, co
     touched = False
     wanted, values, last = model.wanted, work.receiver.values, counts.last
     figures = model.figures[kind, SINGLE, tier]
-    for item in range(wanted.station.size):
+    for item in range(wanted.items[0]):
         touched = touched or is_touched(item, work.receiver.interfering)
         counts.spare_db[item] = values[UPPER_DB, item] - deviation / values[TOTAL_INVERSE, item]
         counts.disturbed_spare_db[item] = most_spare_db(
@@ -224,6 +223,7 @@ def count_services(deviation, fields, model, work, counts, count_out, tiers_out)
     tiers_out : (services, N), a sum of bits, 1 for the first tier, 2 for the next; 255 unknown
     """
     wanted, values, index = model.wanted, work.receiver.values, work.receiver.numbers
+    here = work.here.model
     for cell in range(fields.kind.size):
         if read_fields(cell, fields, wanted, work) == 0:
             count_out[:, cell] = UNKNOWN_UINT8
@@ -231,9 +231,10 @@ def count_services(deviation, fields, model, work, counts, count_out, tiers_out)
             continue
         read_interfering(cell, fields, wanted, model.pairs, work)
         tiers_out[:, cell] = 0
-        here, kind = model, fields.kind[cell]
-        if has_many(wanted):
-            here, kind = list_at(kind, model, work), np.int64(0)
+        kind = fields.kind[cell]
+        if work.here.shortened:
+            shorten_list(kind, model, work)
+            kind = np.int64(0)
         aim_deg, mount = float(math.floor(values[BEARING_DEG, 0])), wanted.mounts[0]
         for tier in range(model.tiers):
             set_tier(tier, np.int64(SINGLE), np.bool_(False), np.int64(NOBODY), kind, here, work)

@@ -13,9 +13,9 @@ LEAST_APART = 1e-4  # of s_i^2: where all cancels a margin is met or missed with
 
 
 @lean_kernel
-def set_spreads(spreads, receiver):
+def set_spreads(wanted, spreads, receiver):
     """Fill each transmitter's spreads by the level of its path; spreads : (W, L, SPREADS) of the tier."""
-    for item in range(spreads.shape[0]):
+    for item in range(wanted.items[0]):
         level = receiver.numbers[LEVEL, item]
         for row in range(SPREADS):
             receiver.values[APART_INVERSE + row, item] = spreads[item, level, row]

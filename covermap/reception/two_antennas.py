@@ -76,7 +76,7 @@ def aim_arrays(wanted: WantedTransmitters) -> AimArrays:
 def _fill_bearings(wanted, values, work):
     """Fill the first aims with the bearings of the list's masts in rising order; return how many."""
     count = 0
-    for item in range(wanted.site.size):
+    for item in range(wanted.items[0]):
         if item > 0 and wanted.site[item] == wanted.site[item - 1]:
             continue
         bearing_deg = float(math.floor(values[BEARING_DEG, item] + 0.5)) % 360.0
@@ -113,7 +113,7 @@ def fill_losses(aims, wanted, figures, values, work):
     """Fill what each aim takes from each transmitter with a tier's antenna."""
     for aim in range(aims):
         mount = int(work.mount[aim])
-        for item in range(wanted.station.size):
+        for item in range(wanted.items[0]):
             work.loss_db[aim, item] = off_axis_loss_db(
                 off_axis_deg(work.aim_deg[aim], values[BEARING_DEG, item]),
                 figures[ROLLOFF, item],
@@ -169,7 +169,7 @@ def _fill_shares(aims, wanted, values, work):
     """Fill the chance of each service at each aim, of the transmitter received best there, undisturbed."""
     for aim in range(aims):
         work.share[aim, :] = 0.0
-        for item in range(wanted.station.size):
+        for item in range(wanted.items[0]):
             deviation = (values[UPPER_DB, item] - work.loss_db[aim, item]) * values[TOTAL_INVERSE, item]
             share, service = normal_share(deviation), wanted.service[item]
             work.share[aim, service] = max(share, work.share[aim, service])
@@ -199,7 +199,7 @@ def _disturb_shares(aims, wanted, figures, other_figures, pairs, receiver, work)
     Left as they are where stations of its network may join one of the transmitters.
     """
     values = receiver.values
-    for item in range(wanted.station.size):
+    for item in range(wanted.items[0]):
         if values[UPPER_DB, item] > values[CLEAR_DB, item]:
             return
     for aim in range(aims):
@@ -221,7 +221,7 @@ def search_two(joined, confidence, needed, wanted, figures, other_figures, pairs
         found what pairs of whole fives of degrees find in tests/test_two_antennas.py.
     """
     values, index = receiver.values, receiver.numbers
-    set_upper(figures, values)
+    set_upper(wanted, figures, values)
     choose_transmitters(wanted, values, index)
     if chance_bound(wanted.services, needed, values, index) < confidence:
         return
@@ -229,7 +229,7 @@ def search_two(joined, confidence, needed, wanted, figures, other_figures, pairs
     fill_losses(aims, wanted, figures, values, work)
     if joined == COMBINED:
         _fill_shares(aims, wanted, values, work)
-        if receiver.interfering.some[0] and wanted.station.size > wanted.services:
+        if receiver.interfering.some[0] and wanted.items[0] > wanted.services:
             _disturb_shares(aims, wanted, figures, other_figures, pairs, receiver, work)
     else:
         _fill_rates(aims, wanted, values, work)

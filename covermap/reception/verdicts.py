@@ -139,7 +139,7 @@ def plan_flags(rank, tier, row, overload, kind, asked, model, work):
         flags |= DIPLEXED_BIT
     if model.high_vhf and promised:
         figures = model.figures[kind, int(plan[JOINED]), tier]
-        for item in range(model.wanted.station.size):
+        for item in range(model.wanted.items[0]):
             work.receiver.values[CLEAR_DB, item] -= figures[SHORT_DB, item]
         forget_deciding(work.receiver.deciding)
         if not holds(plan, tier, 0.0, kind, asked, model, work):
