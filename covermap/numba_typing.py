@@ -1,4 +1,4 @@
-"""The private parts of numba that remember which types an operator takes and gives.
+"""The private parts of numba that remember which types an operator or a plain function takes and gives.
 
 Inference of types asks for each sum, comparison and item again at every round and in every kernel, and numba
 goes through all it knows of the operator each time.
@@ -14,22 +14,24 @@ from numba.core import types
 from numba.core.typing import Context
 from numba.core.typing.templates import Signature
 
-OPERATORS = "_operator"  # the module of Python's own
+PYTHONS_OWN = ("_operator", "builtins", "math")  # modules of operators, of min and max, of sqrt
 PLAIN = (types.Integer, types.Float, types.Boolean, types.Array)
 
 
 class RememberingContext(Context):
-    """numba's context of types; what an operator gives for numbers and arrays is found once."""
+    """numba's context of types; what Python's own functions give for numbers and arrays is found once."""
 
     _found: ClassVar[dict[Any, Signature]] = {}
 
     def resolve_function_type(self, func: Any, args: Any, kws: Any) -> Any:
         """Return the signature of a call."""
-        if kws or not _is_operator(func) or not all(map(_is_plain, args)):
+        if kws or not _is_pythons(func) or not all(map(_is_plain, args)):
             return super().resolve_function_type(func, args, kws)
-        asked = func, tuple(args)
+        # an index is whole numbers, whether known ones or not
+        general = [types.unliteral(each) if isinstance(each, types.BaseTuple) else each for each in args]
+        asked = func, tuple(general)
         if asked not in self._found:
-            self._found[asked] = super().resolve_function_type(func, args, kws)
+            self._found[asked] = super().resolve_function_type(func, general, kws)
         return self._found[asked]
 
 
@@ -44,8 +46,8 @@ def with_memory(context: Context) -> Context:
     return mine
 
 
-def _is_operator(func: Any) -> bool:
-    return isinstance(func, types.Function) and getattr(func.typing_key, "__module__", "") == OPERATORS
+def _is_pythons(func: Any) -> bool:
+    return isinstance(func, types.Function) and getattr(func.typing_key, "__module__", "") in PYTHONS_OWN
 
 
 def _is_plain(of_type: Any) -> bool:

@@ -10,6 +10,7 @@ import pyproj
 from numpy.typing import NDArray
 
 from covermap.constants import ITM_CLIMATES, NEAR_MAST_KM
+from covermap.grid.cover_kernels import CLEAR_OF_CLUTTER_KM, FAR_FROM_COAST_KM, SEA
 from covermap.grid.near_mast import model_begins_km
 from covermap.propagation.free_space import free_space_loss_db
 from covermap.propagation.itm.loss import itm_median_loss_db
@@ -21,9 +22,6 @@ from covermap.scenario.settings import PredictionSettings
 from covermap.terrain import Terrain
 
 GEODESIC = pyproj.Geod(ellps="WGS84")
-CLEAR_OF_CLUTTER_KM = 0.05  # the clutter of a P.1812 profile starts 50 m from both ends
-SEA = 1
-FAR_FROM_COAST_KM = 500.0  # ITU-R P.1812-8: what stands for "no coast near"
 SHORTEST_KM = 0.001  # our own: free space has no value at no distance
 
 

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from covermap.grid.cover_change import fill_changes
-from covermap.inputs.preparation import Preparation
+from covermap.grid.cover_kernels import fill_changes
 from covermap.propagation.sweep.batch import sweep_radials
 from covermap.propagation.sweep.radial_sweep import RadialSweep
 from covermap.propagation.sweep.records import CellLosses, RadialItems, RadialProfiles
@@ -19,6 +18,9 @@ from covermap.reception.service_count import count_services
 from covermap.reception.services import ServiceCounter
 from covermap.scenario.records import WantedList
 from covermap.tables import read_external_noise, read_prediction_spread, read_tiers
+
+if TYPE_CHECKING:  # a process that compiles needs no terrain
+    from covermap.inputs.preparation import Preparation
 
 Asked = tuple[CellSignals, StationFacts, WantedList, ReceptionOptions]
 

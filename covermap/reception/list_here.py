@@ -38,7 +38,7 @@ OF_PAIR = (ROLE, PAIR_BEARING_DEG, ARRIVES_US)  # rows that are filled before a 
 
 
 class ListArrays(NamedTuple):
-    """The list at a receiver site, and work arrays for it, made once a thread; of the whole list W transmitters.
+    """The list at a receiver site, and work arrays for it, made once a thread; W transmitters in the whole.
 
     shortened : whether the list here is another than the whole one, as a service has many transmitters
     kept : bool (W,), whether one is on the list here. item : (W,), which one each of those here is
