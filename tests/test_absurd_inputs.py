@@ -16,7 +16,7 @@ from covermap.jobs.check import check
 from covermap.scenario import read_scenario
 
 MANY = range(20_000)
-SOON_S = 20.0  # on a busy machine; each takes a second or two on a quiet one
+SOON_S = 20.0  # of processor time, so that what else runs does not count; each takes a second or two
 VRT = """<VRTDataset rasterXSize="{cols}" rasterYSize="{rows}"><SRS>EPSG:32625</SRS>
 <GeoTransform>{transform}</GeoTransform>
 <VRTRasterBand dataType="Float32" band="1"><NoDataValue>-9999</NoDataValue></VRTRasterBand></VRTDataset>"""
@@ -136,10 +136,10 @@ def test_absurd_inputs_end_soon_and_in_words(tmp_path, name):
     change, said = CASES[name]
     path = write_inputs(tmp_path)
     change(path)
-    started = time.perf_counter()
+    started = time.process_time()
     with pytest.raises(InputError) as caught:
         check(read_scenario(path), store=tmp_path / "store")
-    assert time.perf_counter() - started < SOON_S
+    assert time.process_time() - started < SOON_S
     message = str(caught.value)
     assert said in message
     assert len(message) < 2000
