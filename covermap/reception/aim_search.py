@@ -12,7 +12,14 @@ from covermap.reception.aim_chance import (
 )
 from covermap.reception.aim_ranking import rank_aims
 from covermap.reception.budget import CROSS_DB, FLOOR_DB, ROLLOFF
-from covermap.reception.confidence import TOTAL_DEVIATION, TOTAL_INVERSE, UPPER_DB
+from covermap.reception.confidence import (
+    DEVIATION_AIMED,
+    HOME_PART_AIMED,
+    SITE_PART_AIMED,
+    TOTAL_DEVIATION,
+    TOTAL_INVERSE,
+    UPPER_DB,
+)
 from covermap.reception.deciding import is_coarse
 from covermap.reception.least_disturbed import may_bring_all
 from covermap.reception.pattern import off_axis_deg
@@ -21,6 +28,7 @@ from covermap.reception.plan import (
     chance_of_list,
     choose_transmitters,
     set_plan,
+    set_undisturbed,
     worst_margin_db,
 )
 from covermap.reception.plan_columns import (
@@ -114,7 +122,22 @@ def is_directional(figures):
 
 
 @inner_kernel
-def confirm_ranks(stage, count, needed, mount, wanted, figures, other_figures, pairs, receiver, by_aim):
+def take_disturbed(number, wanted, receiver, by_aim):
+    """Fill what disturb() does from the rows that an aim was ranked with; those passed there are out."""
+    values = receiver.values
+    for item in range(wanted.items[0]):
+        if not receiver.interfering.touched[item]:
+            continue
+        values[TOTAL_DEVIATION, item] = -math.inf
+        if not by_aim.passed[item]:
+            deviation, home_part = by_aim.deviation[item, number], by_aim.ratio[item, number]
+            values[TOTAL_DEVIATION, item] = deviation / math.sqrt(1.0 + home_part * home_part)
+            values[DEVIATION_AIMED, item], values[HOME_PART_AIMED, item] = deviation, home_part
+            values[SITE_PART_AIMED, item] = by_aim.site[item, number]
+
+
+@inner_kernel
+def confirm_ranks(stage, count, needed, mount, wanted, figures, receiver, by_aim):
     """Put chances with a coarse integral in place of the best ranks, and nothing in place of the others.
 
     For lists of which some services are enough, or with alternatives: there ranks only say where to look.
@@ -131,7 +154,10 @@ def confirm_ranks(stage, count, needed, mount, wanted, figures, other_figures, p
             if by_aim.rows[HELD, number] > by_aim.rows[HELD, best]:
                 best = number
         set_single(by_aim.aims[stage, best], mount, receiver.trial)
-        set_plan(receiver.trial, 0.0, figures, other_figures, wanted, pairs, receiver)
+        set_undisturbed(receiver.trial, 0.0, figures, wanted, receiver.values)
+        if receiver.interfering.some[0]:
+            take_disturbed(best, wanted, receiver, by_aim)
+        choose_transmitters(wanted, receiver.values, receiver.numbers)
         by_aim.rows[RANK, best] = chance_of_list(needed, wanted, receiver, by_aim.few_points)
         best_deg = by_aim.aims[stage, best]
         for number in range(count):
@@ -174,9 +200,7 @@ def rank_set(stage, first, last, needed, wanted, figures, other_figures, pairs, 
                 continue
         rank_aims(stage, count, needed, mount, wanted, figures, other_figures, pairs, receiver, by_aim)
         if coarse:
-            confirm_ranks(
-                stage, count, needed, mount, wanted, figures, other_figures, pairs, receiver, by_aim
-            )
+            confirm_ranks(stage, count, needed, mount, wanted, figures, receiver, by_aim)
         best = 0
         for number in range(1, count):
             best = number if by_aim.rows[RANK, number] > by_aim.rows[RANK, best] else best

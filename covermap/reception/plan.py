@@ -122,6 +122,17 @@ def _set_spreads(count, figures, values):
 
 
 @lean_kernel
+def set_undisturbed(plan, shift_db, figures, wanted, values):
+    """Fill each transmitter's margin and spreads under a plan as if nothing disturbed; as set_plan."""
+    count = wanted.items[0]
+    if plan[JOINED] == SINGLE:
+        _set_single_margins(count, plan[AIM_DEG], int(plan[MOUNT]), shift_db, figures, values)
+    else:
+        _set_two_margins(plan, shift_db, figures, wanted, values)
+    _set_spreads(count, figures, values)
+
+
+@lean_kernel
 def _choose_disturbed(service, plan, shift_db, figures, other_figures, wanted, pairs, receiver):
     """Choose a service's transmitter most likely received under a plan, what disturbs in its margin.
 
@@ -154,12 +165,8 @@ def set_plan(plan, shift_db, figures, other_figures, wanted, pairs, receiver):
     Row CHOSEN names it. shift_db : by how much every field is raised. figures, other_figures : of the tier as
     the plan joins it
     """
-    values, count = receiver.values, wanted.items[0]
-    if plan[JOINED] == SINGLE:
-        _set_single_margins(count, plan[AIM_DEG], int(plan[MOUNT]), shift_db, figures, values)
-    else:
-        _set_two_margins(plan, shift_db, figures, wanted, values)
-    _set_spreads(count, figures, values)
+    values = receiver.values
+    set_undisturbed(plan, shift_db, figures, wanted, values)
     if not receiver.interfering.some[0]:
         choose_transmitters(wanted, values, receiver.numbers)
         return
