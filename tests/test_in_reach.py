@@ -11,7 +11,7 @@ from covermap.constants import TIER_NOT_PROMISED, UNKNOWN_UINT8
 from covermap.grid.executor import Threads
 from covermap.grid.reach import reaching
 from covermap.grid.store import Store
-from covermap.inputs.in_reach import in_reach_of
+from covermap.inputs.in_reach import KEPT_PARTS, in_reach_of
 from covermap.inputs.prepare import prepare
 from covermap.inputs.stations_that_count import is_silent_beyond_reach
 from covermap.jobs import path_stage
@@ -273,3 +273,18 @@ def test_two_masts_with_one_service_count_in_the_time_told(tmp_path, monkeypatch
     seconds = estimate(prepared, Crew(1)).seconds
     monkeypatch.setitem(RATES, "reception_several_factor", (-1.0, "times", "nothing: one mast as two"))
     assert (seconds > estimate(prepared, Crew(1)).seconds + 0.5) == both
+
+
+def test_the_memory_told_beforehand_grows_with_the_stations_in_reach_of_parts(tmp_path, monkeypatch):
+    """Receivers of neighbouring parts are kept, each with the stations in its reach."""
+    monkeypatch.setattr(path_stage, "TILE_CELLS", CELLS // 8)  # 16 parts, each of 2 x 2 tiles
+    told_mb = {}
+    for reach_km in (10.0, 400.0):
+        folder = tmp_path / f"{reach_km:g}"
+        folder.mkdir()
+        path = write_inputs(folder, stations=STATIONS, extra=f"[prediction]\nreach_km = {reach_km:g}\n")
+        path.write_text(_with_lists(path.read_text("utf-8"), NETWORKS))
+        told_mb[reach_km] = estimate(_on_ground(path), Crew(1)).memory_mb
+    of_five_mb = 5.0 * KEPT_PARTS * RATES["receiver_station_mb"][0]
+    # 10 km reach a few of the parts, 400 km all of them
+    assert 0.5 * of_five_mb < told_mb[400.0] - told_mb[10.0] < of_five_mb

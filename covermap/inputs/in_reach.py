@@ -16,6 +16,7 @@ from covermap.inputs.stations_that_count import with_stations
 from covermap.scenario.wanted import every_service
 
 OF_THE_GROUND = ("surroundings", "looks_at_cover")  # of a preparation: the same whatever the stations
+KEPT_PARTS = 8  # neighbouring parts have the same masts, or a few
 _MAKING = threading.Lock()
 
 
@@ -56,7 +57,7 @@ def in_reach_of(prepared: Preparation, part: Tile) -> InReach:
         return _of_masts(prepared, reached.tobytes())
 
 
-@lru_cache(maxsize=8)  # neighbouring parts have the same masts, or a few
+@lru_cache(maxsize=KEPT_PARTS)
 def _of_masts(prepared: Preparation, reached: bytes) -> InReach:
     """Return the inputs with the stations of some masts."""
     of_mast = np.frombuffer(reached, dtype=bool)

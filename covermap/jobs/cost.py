@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import os
 from dataclasses import dataclass
@@ -10,14 +11,17 @@ import numpy as np
 
 from covermap.gis_layers.cells import MOST_CELLS
 from covermap.grid.blocks import BlockRequest
+from covermap.grid.frame import Tile
 from covermap.grid.geodesy import mast_geometry
 from covermap.grid.radials import make_radials
+from covermap.grid.reach import reaching
 from covermap.grid.store import bytes_a_cell
+from covermap.inputs.in_reach import KEPT_PARTS
 from covermap.inputs.preparation import Preparation
 from covermap.jobs.compile_ahead import is_compiled
 from covermap.jobs.open_store import store_limit_gb
-from covermap.jobs.path_stage import TILE_CELLS, TILES_A_MARCH
-from covermap.jobs.reach_sample import ReachSample, sample_of_reach, spread_evenly
+from covermap.jobs.path_stage import TILE_CELLS, TILES_A_MARCH, received_with
+from covermap.jobs.reach_sample import SAMPLED_ROWS, ReachSample, sample_of_reach, spread_evenly
 from covermap.reception.cells import receive_cells
 from covermap.result.coarsened import MOST_DRAWN_CELLS
 from covermap.terrain.space import is_mapped
@@ -57,6 +61,7 @@ RATES: dict[str, tuple[float, str, str]] = {
     "compile_s": (60.0, "s where kernels are not compiled yet", "a fresh NUMBA_CACHE_DIR"),
     "base_mb": (400.0, "MB of the process", "bench_memory.py --cells 300"),
     "worker_mb": (150.0, "MB a worker", "bench_memory.py --workers 1, then 2"),
+    "receiver_station_mb": (0.5, "MB a station of each part whose receivers are kept", "bench_country.py"),
     "drawn_cell_mb": (60e-6, "MB a cell that pages draw; all else goes by tiles", "bench_memory.py"),
     "result_mb": (2.5, "MB of pages and layers of the smallest result", "the demo at 1000 m"),
     "result_station_mb": (3.2e-6, "MB a cell in reach and station with a field raster", "bench_memory.py"),
@@ -64,6 +69,7 @@ RATES: dict[str, tuple[float, str, str]] = {
     "result_service_mb": (1.5e-6, "MB a cell in reach and listed service", "bench_memory.py"),
     "cells_layer_mb": (340e-6, "MB a cell and list in GeoPackage and page, small maps alone", "the demo"),
 }
+SAMPLED_PARTS = 6  # rows of places, and as many columns, whose stations in reach are counted
 
 
 @dataclass(frozen=True)
@@ -134,7 +140,7 @@ def estimate(prepared: Preparation, crew: Crew | None = None) -> Cost:
     return Cost(
         seconds,
         (
-            _rate("base_mb") + _rate("worker_mb") * threads_here + in_memory_mb,
+            _rate("base_mb") + _rate("worker_mb") * threads_here + in_memory_mb + _receivers_mb(prepared),
             min(cells, MOST_DRAWN_CELLS) * _rate("drawn_cell_mb"),
         ),
         (mapped_mb, min(_store_mb(prepared, of_request), 1000.0 * store_limit_gb(prepared))),
@@ -185,7 +191,7 @@ def _march_points(request: BlockRequest, cells: float) -> float:
 def _marched_steps(request: BlockRequest) -> float:
     """Return how many steps a radial has to its last cell, those without a cell counting 0, from a sample."""
     grid = request.grid
-    row, col = spread_evenly(grid.rows), spread_evenly(grid.cols)
+    row, col = spread_evenly(grid.rows, SAMPLED_ROWS), spread_evenly(grid.cols, SAMPLED_ROWS)
     place = request.latitude_deg, request.longitude_deg
     seen = mast_geometry(*place, *grid.lonlat_of(*(axis.ravel() for axis in np.meshgrid(row, col))))
     reached = seen.distance_km <= request.reach_km
@@ -239,6 +245,16 @@ def _terrain_mb(prepared: Preparation) -> tuple[float, float]:
     layers += [one.layer for one in (terrain.clutter_heights, terrain.assumed) if one is not None]
     mapped = [layer.array.nbytes for layer in layers if is_mapped(layer.array)]
     return (sum(layer.array.nbytes for layer in layers) - sum(mapped)) / 1e6, sum(mapped) / 1e6
+
+
+def _receivers_mb(prepared: Preparation) -> float:
+    """Return what kept receivers take; a part of a map has those of the stations in its reach."""
+    grid = prepared.grid
+    places = itertools.product(*(spread_evenly(n, SAMPLED_PARTS) for n in (grid.rows, grid.cols)))
+    parts = {received_with(grid, Tile(int(row), int(col), 1, 1)) for row, col in places}
+    of_request = np.bincount(prepared.station_request, minlength=len(prepared.requests))
+    stations = [float(of_request[reaching(prepared.requests, part)].sum()) for part in parts]
+    return float(np.mean(stations)) * min(len(parts), KEPT_PARTS) * _rate("receiver_station_mb")
 
 
 def _store_mb(prepared: Preparation, shares: list[float]) -> float:

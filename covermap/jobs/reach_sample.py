@@ -49,7 +49,8 @@ class ReachSample:
 def sample_of_reach(prepared: Preparation) -> ReachSample:
     """Return which requests reach each square of an even sample of the map."""
     grid = prepared.grid
-    row, col = (axis.ravel() for axis in np.meshgrid(spread_evenly(grid.rows), spread_evenly(grid.cols)))
+    axes = (spread_evenly(count, SAMPLED_ROWS) for count in (grid.rows, grid.cols))
+    row, col = (axis.ravel() for axis in np.meshgrid(*axes))
     places = grid.lonlat_of(row, col)
     reached = [
         mast_geometry(request.latitude_deg, request.longitude_deg, *places).distance_km <= request.reach_km
@@ -58,9 +59,9 @@ def sample_of_reach(prepared: Preparation) -> ReachSample:
     return ReachSample(np.array(reached).reshape(-1, row.size), _asked(prepared, row, col))
 
 
-def spread_evenly(count: int) -> NDArray[np.int64]:
-    """Return the sampled ones of a number of rows or columns."""
-    return np.unique(np.linspace(0, count - 1, SAMPLED_ROWS).astype(np.int64))
+def spread_evenly(count: int, sampled: int) -> NDArray[np.int64]:
+    """Return some of a number of rows or columns, at most as many as are sampled."""
+    return np.unique(np.linspace(0, count - 1, sampled).astype(np.int64))
 
 
 def _asked(prepared: Preparation, row: NDArray, col: NDArray) -> NDArray[np.bool_]:
