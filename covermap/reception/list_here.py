@@ -44,7 +44,9 @@ class ListArrays(NamedTuple):
     kept : bool (W,), whether one is on the list here. item : (W,), which one each of those here is
     place : (W,), the other way round
     best, best_item : (MOST_A_SERVICE,), of a service's transmitters, the best one first
-    kind : (1,), the kind of surroundings that other_figures of the model here are of, -1 none
+    kind : (1,), the kind of surroundings that figures and spreads of the model here are of, -1 none
+    figured : (W,), whose figures stand at each place of it, -1 none
+    spread : (W, L), whose spreads stand at each place and level
     model : the installations with the list here; where it is shortened, of its arrays the first places are
         used, and it has one kind of surroundings, the receiver site's
     """
@@ -56,6 +58,8 @@ class ListArrays(NamedTuple):
     best: NDArray[np.float64]
     best_item: NDArray[np.int64]
     kind: NDArray[np.int64]
+    figured: NDArray[np.int64]
+    spread: NDArray[np.int64]
     model: Installations
 
 
@@ -71,6 +75,8 @@ def list_arrays(model: Installations) -> ListArrays:
         np.empty(MOST_A_SERVICE),
         np.empty(MOST_A_SERVICE, np.int64),
         np.full(1, -1),
+        np.full(count, -1),
+        np.full((count, model.spreads.shape[4]), -1),
         _of_one_kind(model) if shortened else model,
     )
 
@@ -210,27 +216,36 @@ def _order_services(wanted, place, kept, chosen, here):
 
 @inner_kernel
 def _gather(kind, model, receiver, here):
-    """Fill the figures and spreads of the transmitters here, in one kind of surroundings."""
-    figures, spreads, count = here.model.figures, here.model.spreads, here.model.wanted.items[0]
-    for joined in range(figures.shape[1]):
-        for tier in range(figures.shape[2]):
-            for row in range(FIGURES):
-                for place in range(count):
-                    item = here.item[place]
-                    figures[0, joined, tier, row, place] = model.figures[kind, joined, tier, row, item]
-            for place in range(count):
-                item, level = here.item[place], receiver.numbers[LEVEL, place]
-                for row in range(SPREADS):
-                    spread = model.spreads[kind, joined, tier, item, level, row]
-                    spreads[0, joined, tier, place, level, row] = spread
+    """Fill the figures and spreads of the transmitters here, in one kind of surroundings.
+
+    Squares side by side mostly keep the same transmitters: what stands in its place already is left.
+    """
+    figures, spreads = here.model.figures, here.model.spreads
+    for place in range(here.model.wanted.items[0]):
+        item, level = here.item[place], receiver.numbers[LEVEL, place]
+        if here.figured[place] != item:
+            here.figured[place] = item
+            here.spread[place, :] = -1
+            for joined in range(figures.shape[1]):
+                for tier in range(figures.shape[2]):
+                    for row in range(FIGURES):
+                        figures[0, joined, tier, row, place] = model.figures[kind, joined, tier, row, item]
+        if here.spread[place, level] != item:
+            here.spread[place, level] = item
+            for joined in range(figures.shape[1]):
+                for tier in range(figures.shape[2]):
+                    for row in range(SPREADS):
+                        spread = model.spreads[kind, joined, tier, item, level, row]
+                        spreads[0, joined, tier, place, level, row] = spread
 
 
 @inner_kernel
-def _gather_others(kind, other_figures, here):
-    """Fill the figures of what disturbs, in one kind of surroundings."""
+def _change_kind(kind, other_figures, here):
+    """Fill the figures of what disturbs in a kind of surroundings; those of transmitters are forgotten."""
     if here.kind[0] == kind:
         return
     here.kind[0] = kind
+    here.figured[:] = -1
     for tier in range(other_figures.shape[1]):
         for row in range(other_figures.shape[2]):
             for station in range(other_figures.shape[3]):
@@ -262,5 +277,5 @@ def fill_list(kind, model, level_dbuvm, receiver, here):
     wanted.group_start[groups], here.model.pairs.start[count] = count, pairs
     wanted.items[0], wanted.groups[0] = count, groups
     _order_services(whole, here.place, here.kept, receiver.numbers[CHOSEN], wanted)
+    _change_kind(kind, model.other_figures, here)
     _gather(kind, model, receiver, here)
-    _gather_others(kind, model.other_figures, here)

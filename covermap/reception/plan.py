@@ -165,7 +165,7 @@ def set_plan(plan, shift_db, figures, other_figures, wanted, pairs, receiver):
     Row CHOSEN names it. shift_db : by how much every field is raised. figures, other_figures : of the tier as
     the plan joins it
     """
-    values = receiver.values
+    values, count = receiver.values, wanted.items[0]
     set_undisturbed(plan, shift_db, figures, wanted, values)
     if not receiver.interfering.some[0]:
         choose_transmitters(wanted, values, receiver.numbers)
