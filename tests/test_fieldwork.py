@@ -78,6 +78,19 @@ def test_a_block_is_worth_its_cells_and_its_point_is_the_best_of_them(coverage, 
         assert value[best] == block.max()
 
 
+def test_a_map_of_many_squares_takes_larger_blocks(coverage, monkeypatch):
+    fine, _ = survey._worth_by_block(coverage, "main")
+    monkeypatch.setattr(survey, "MOST_BLOCKS", GRID.cells // 25)
+    worth, best_cell = survey._worth_by_block(coverage, "main")
+    assert worth.shape == (-(-GRID.rows // 5), -(-GRID.cols // 5))
+    assert worth.sum() == pytest.approx(fine.sum())
+    points = survey_points(coverage, "main", 3)
+    assert points and points[0].homes_settled > 0.5
+    homes = coverage.read("homes")
+    assert all(homes[coverage.cell_at(point.latitude_deg, point.longitude_deg)] > 0 for point in points)
+    assert np.unique(best_cell).size == best_cell.size
+
+
 def test_the_layer_has_its_promised_columns_and_every_list(coverage):
     layer = survey_layers(coverage)
     assert {"rank", "homes_settled"} <= set(layer.columns)

@@ -18,6 +18,7 @@ from covermap.planning.tally import expected_shares
 POINTS = 15
 SPEAKS_FOR_M = 2000.0  # judgement: how far around a point its reading settles what is needed
 BLOCKS_ACROSS = 8  # blocks in that distance; the search runs over blocks, so that large maps stay quick
+MOST_BLOCKS = 4_000_000  # of a map, which takes larger ones then: each takes 56 bytes while points are looked for
 
 
 @dataclass(frozen=True)
@@ -90,7 +91,8 @@ def unsureness(tier_chance_percent: NDArray) -> NDArray[np.float64]:
 
 
 def _block_cells(results: Results) -> int:
-    return max(1, round(SPEAKS_FOR_M / BLOCKS_ACROSS / results.grid.cell_m))
+    fine = round(SPEAKS_FOR_M / BLOCKS_ACROSS / results.grid.cell_m)
+    return max(1, fine, math.ceil(math.sqrt(results.grid.cells / MOST_BLOCKS)))
 
 
 def _worth_by_block(results: Results, name: str) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
