@@ -85,7 +85,7 @@ def test_a_map_of_many_squares_takes_larger_blocks(coverage, monkeypatch):
     assert worth.shape == (-(-GRID.rows // 5), -(-GRID.cols // 5))
     assert worth.sum() == pytest.approx(fine.sum())
     points = survey_points(coverage, "main", 3)
-    assert points and points[0].homes_settled > 0.5
+    assert points[0].homes_settled > 0.5
     homes = coverage.read("homes")
     assert all(homes[coverage.cell_at(point.latitude_deg, point.longitude_deg)] > 0 for point in points)
     assert np.unique(best_cell).size == best_cell.size

@@ -19,6 +19,7 @@ CONTAINER_LIMITS = (
     Path("/sys/fs/cgroup/memory.max"),
     Path("/sys/fs/cgroup/memory/memory.limit_in_bytes"),
 )
+STATUS = Path("/proc/self/status")
 STATM = Path("/proc/self/statm")  # pages of addresses, pages in memory
 THIS_PROCESS = ctypes.c_void_p(-1)  # as GetCurrentProcess of Windows gives it
 
@@ -57,12 +58,25 @@ def machine_memory_mb() -> float:
 def peak_memory_mb() -> float | None:
     """Return the greatest resident memory of this process so far in MB; None where no system tells it."""
     if resource is not None:
+        peak_kb = _linux_peak_kb()
+        if peak_kb is not None:
+            return peak_kb / 1024.0
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
         return peak / (1024.0 * 1024.0 if sys.platform == "darwin" else 1024.0)
     used = _ProcessMemory(length=ctypes.sizeof(_ProcessMemory))
     if _of_windows("K32GetProcessMemoryInfo", THIS_PROCESS, ctypes.byref(used), used.length):
         return used.peak_resident / (1024.0 * 1024.0)
     return None
+
+
+def _linux_peak_kb() -> int | None:
+    """Return the same in kB where Linux tells it; getrusage() counts what started the process too."""
+    try:
+        lines = STATUS.read_text("ascii", "replace").splitlines()
+    except OSError:
+        return None
+    told = [line.split()[1] for line in lines if line.startswith("VmHWM:")]
+    return int(told[0]) if told else None
 
 
 def _physical() -> list[int]:

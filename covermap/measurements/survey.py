@@ -18,7 +18,7 @@ from covermap.planning.tally import expected_shares
 POINTS = 15
 SPEAKS_FOR_M = 2000.0  # judgement: how far around a point its reading settles what is needed
 BLOCKS_ACROSS = 8  # blocks in that distance; the search runs over blocks, so that large maps stay quick
-MOST_BLOCKS = 4_000_000  # of a map, which takes larger ones then: each takes 56 bytes while points are looked for
+MOST_BLOCKS = 4_000_000  # of a map, which takes larger ones then: each takes 56 bytes in the search
 
 
 @dataclass(frozen=True)

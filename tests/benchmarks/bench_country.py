@@ -10,7 +10,6 @@ from __future__ import annotations
 import argparse
 import json
 import os
-import resource
 import shutil
 import sys
 import tempfile
@@ -24,6 +23,7 @@ from invented_map import write_country
 from covermap import jobs
 from covermap.inputs.prepare import prepare
 from covermap.jobs.cost import Crew, estimate
+from covermap.jobs.machine_memory import peak_memory_mb
 from covermap.jobs.reach_sample import sample_of_reach
 from covermap.result import parts
 from covermap.scenario import read_scenario
@@ -73,8 +73,7 @@ def main():
             print(
                 f"  {stage:<10} {core_s:9.1f} core-s {1e6 * core_s / cells:7.1f} us a square {wall_s:9.1f} s"
             )
-        peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
-        print(f"peak memory {peak_mb:.0f} MB, told {told.memory_mb:.0f}")
+        print(f"peak memory {peak_memory_mb():.0f} MB, told {told.memory_mb:.0f}")
         for name in ("store", "out"):
             mb = size_mb(folder / name)
             print(f"{name} {mb:.0f} MB, {1e6 * mb / cells:.0f} bytes a square")

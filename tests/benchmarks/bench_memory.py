@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import resource
 import shutil
 import subprocess
 import sys
@@ -25,6 +24,7 @@ def one(cells, stations, masts, cell_m, workers):
     from covermap import jobs
     from covermap.inputs.prepare import prepare
     from covermap.jobs.cost import Crew, estimate
+    from covermap.jobs.machine_memory import peak_memory_mb
     from covermap.scenario import read_scenario
 
     folder = Path(tempfile.mkdtemp(prefix="bench_memory_"))
@@ -38,7 +38,7 @@ def one(cells, stations, masts, cell_m, workers):
         jobs.map_scenario(scenario, folder / "out", store=folder / "store", workers=workers)
         found = {
             "seconds": time.perf_counter() - begin,
-            "memory_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0,
+            "memory_mb": peak_memory_mb(),
             "disk_mb": sum(p.stat().st_size for n in ("out", "store") for p in (folder / n).rglob("*")) / 1e6,
         }
         stages_s = json.loads((folder / "out" / "run.json").read_text("utf-8"))["stages_s"]
