@@ -4,13 +4,13 @@ import math
 
 import numpy as np
 
+from covermap.constants import CLEAR_OF_CLUTTER_KM
 from covermap.propagation.compiling import kernel
 from covermap.propagation.p1812 import p1812_path
 from covermap.propagation.terms import TERM_COUNT
 
 NEAR_KM, FAR_EVERY = 1.5, 5  # beyond, every fifth step will do for a difference: docs/decisions/cover_here.md
 HERE_KM = 0.5  # what is "here": the last stretch of the path, a few squares; judgement
-CLEAR_OF_CLUTTER_KM = 0.05  # the clutter of a P.1812 profile starts 50 m from both ends
 FAR_FROM_COAST_KM = 500.0  # ITU-R P.1812-8: what stands for "no coast near"
 SEA = 1
 

@@ -9,8 +9,8 @@ import numpy as np
 import pyproj
 from numpy.typing import NDArray
 
-from covermap.constants import ITM_CLIMATES, NEAR_MAST_KM
-from covermap.grid.cover_kernels import CLEAR_OF_CLUTTER_KM, FAR_FROM_COAST_KM, SEA
+from covermap.constants import CLEAR_OF_CLUTTER_KM, ITM_CLIMATES, NEAR_MAST_KM
+from covermap.grid.cover_kernels import FAR_FROM_COAST_KM, SEA
 from covermap.grid.near_mast import model_begins_km
 from covermap.propagation.free_space import free_space_loss_db
 from covermap.propagation.itm.loss import itm_median_loss_db

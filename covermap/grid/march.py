@@ -8,6 +8,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from covermap.constants import CLEAR_OF_CLUTTER_KM
 from covermap.grid.cell_paths import CellPaths
 from covermap.grid.path_terrain import PathTerrain
 from covermap.grid.radials import STEPS_PER_KNOT, Radials
@@ -17,7 +18,6 @@ from covermap.propagation.sweep.records import CellLosses, RadialItems, RadialPr
 
 BATCH_POINTS = 50_000  # of the radials sampled and swept in one call: 1 MB, inside a core's cache
 MOST_BATCH_RADIALS = 256
-CLEAR_OF_CLUTTER_KM = 0.05  # clutter starts 50 m from both ends (our own rule; the far end is the sweep's)
 
 
 def march(
