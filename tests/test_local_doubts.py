@@ -28,6 +28,7 @@ from covermap.scenario import read_scenario
 from covermap.scenario.settings import PredictionSettings
 from covermap.tables.foliage import read_foliage
 from covermap.terrain import read_terrain
+from covermap.terrain.woods import woods_around
 
 FOLIAGE = read_foliage()
 TO_WGS84 = pyproj.Transformer.from_crs(UTM, "EPSG:4326", always_xy=True)
@@ -88,10 +89,29 @@ def test_the_last_wood_is_measured_towards_the_mast(tmp_path, cells, height_m, b
     wood[:, cells] = True
     terrain = wooded(tmp_path, wood)
     longitude, latitude = TO_WGS84.transform(WEST_M + 50 * 20.0 + 0.01, NORTH_M - 50 * 20.0 - 10.0)
-    found = last_wood_m(
-        terrain, np.array([latitude]), np.array([longitude]), np.array([bearing_deg]), height_m
-    )
+    around = woods_around(terrain, np.array([latitude]), np.array([longitude]))
+    found = last_wood_m(around, np.array([bearing_deg]), height_m)
     assert found[0] == pytest.approx(wood_m, abs=20.0)  # a step of 20 m
+
+
+def test_woods_around_a_place_are_those_that_stand_there(tmp_path):
+    # The expected place: pyproj's geodesics on WGS 84, and the raster's own CRS
+    random = np.random.default_rng(7)
+    wood = random.random((100, 100)) < 0.5
+    terrain = wooded(tmp_path, wood)
+    longitude, latitude = TO_WGS84.transform(
+        WEST_M + random.uniform(300.0, 1700.0, 500), NORTH_M - random.uniform(300.0, 1700.0, 500)
+    )
+    azimuth_deg, length_m = random.uniform(0.0, 360.0, 500), random.uniform(0.0, 200.0, 500)
+    there = pyproj.Geod(ellps="WGS84").fwd(longitude, latitude, azimuth_deg, length_m)[:2]
+    x, y = TO_WGS84.transform(*there, direction="INVERSE")
+    col, row = (x - WEST_M) / 20.0, (NORTH_M - y) / 20.0
+    # a metre is 0.6 % of 200 m, by which a degree of latitude differs from its mean
+    inside = (np.abs(col - np.round(col)) > 0.08) & (np.abs(row - np.round(row)) > 0.08)
+    east_m, north_m = (length_m * side(np.radians(azimuth_deg)) for side in (np.sin, np.cos))
+    found = woods_around(terrain, latitude, longitude).stand(east_m, north_m, 10.0)
+    np.testing.assert_array_equal(found[inside], wood[row.astype(int), col.astype(int)][inside])
+    assert inside.sum() > 300
 
 
 def test_only_the_first_stretch_counts_and_without_land_cover_there_is_none(tmp_path):
@@ -100,11 +120,14 @@ def test_only_the_first_stretch_counts_and_without_land_cover_there_is_none(tmp_
     terrain = wooded(tmp_path, wood)
     longitude, latitude = TO_WGS84.transform(WEST_M + 1000.01, NORTH_M - 1010.0)
     place = np.array([latitude]), np.array([longitude])
+    around = woods_around(terrain, *place)
     # two cells of 20 m; the three behind the gap are another wood
-    assert last_wood_m(terrain, *place, np.array([90.0]), 10.0)[0] == 40.0
-    assert last_wood_m(terrain, *place, np.array([np.nan]), 10.0)[0] == 0.0
-    bare = dataclasses.replace(terrain, land_cover=None)
-    assert last_wood_m(bare, *place, np.array([90.0]), 10.0)[0] == 0.0
+    assert last_wood_m(around, np.array([90.0]), 10.0)[0] == 40.0
+    assert last_wood_m(around, np.array([np.nan]), 10.0)[0] == 0.0
+    bare = woods_around(
+        dataclasses.replace(terrain, land_cover=None), np.array([latitude]), np.array([longitude])
+    )
+    assert last_wood_m(bare, np.array([90.0]), 10.0)[0] == 0.0
 
 
 # --- one class of cover -----------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ import numpy as np
 from covermap.addresses.plans import Place
 from covermap.grid.cover_change import DENSER, MORE_OPEN, cover_change_db, one_class
 from covermap.grid.woodland import last_wood_m
+from covermap.terrain.woods import woods_around
 
 AtHeight = tuple[str, float]  # station id, height of the mount
 
@@ -18,10 +19,10 @@ def wood_before(place: Place, heights_m: Sequence[float]) -> dict[AtHeight, floa
     terrain = place.site.terrain
     if not terrain.has_land_cover or np.isnan(place.latitude_deg):
         return None
-    where = np.array([place.latitude_deg]), np.array([place.longitude_deg])
+    around = woods_around(terrain, np.array([place.latitude_deg]), np.array([place.longitude_deg]))
     return {
         (path.station.station_id, height_m): float(
-            last_wood_m(terrain, *where, np.array([path.profile.back_azimuth_deg]), height_m)[0]
+            last_wood_m(around, np.array([path.profile.back_azimuth_deg]), height_m)[0]
         )
         for path in place.paths
         for height_m in heights_m

@@ -15,6 +15,7 @@ from covermap.propagation.foliage import leaf_loss_db
 from covermap.reception import CellSignals, ListReception
 from covermap.reception.rating import SHIFTS_DB, WEAKER
 from covermap.tables.foliage import read_foliage
+from covermap.terrain.woods import woods_around
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,13 +114,13 @@ def leaf_losses_db(
     """Return what leaves take from every station that is there at every height, (S, H, N), else 0. [dB]"""
     stations, foliage = prepared.scenario.stations, read_foliage()
     loss_db = np.zeros((len(stations), here.heights_m.size, longitude_deg.size))
+    around = woods_around(prepared.terrain, latitude_deg, longitude_deg)
     for mast in np.unique(prepared.facts.mast):
         of_mast = np.flatnonzero(prepared.facts.mast == mast)
         wooded = np.flatnonzero((here.field_dbuvm[of_mast] > SILENT_DBUVM).any(axis=(0, 1)))
         for number, height_m in enumerate(here.heights_m):
-            places = latitude_deg[wooded], longitude_deg[wooded]
             bearing_deg = here.bearing_deg[mast][wooded].astype(float)
-            wood_m = last_wood_m(prepared.terrain, *places, bearing_deg, height_m)
+            wood_m = last_wood_m(around.some(wooded), bearing_deg, height_m)
             for station in of_mast if wood_m.any() else ():
                 frequency_mhz = stations[station].frequency_mhz
                 loss_db[station, number, wooded] = leaf_loss_db(foliage, frequency_mhz, wood_m)

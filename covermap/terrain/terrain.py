@@ -185,13 +185,14 @@ class Terrain:
         if self.land_cover is None:
             return np.zeros(np.broadcast(longitude_deg, latitude_deg).shape, dtype=bool)
         of_class = self.land_cover.open_land[self._classes(self.land_cover, longitude_deg, latitude_deg)]
-        if not self._has_heights:
+        if not self.has_heights:
             return of_class
         # A raster of heights knows better than the class whether a field has a row of trees on it.
         return of_class & (self.clutter_height_m(longitude_deg, latitude_deg) < OPEN_BELOW_M)
 
     @property
-    def _has_heights(self) -> bool:
+    def has_heights(self) -> bool:
+        """Return True when rasters, not classes alone, say how high things stand."""
         return self.with_canopy or self.clutter_heights is not None
 
     def surroundings(self) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
@@ -199,7 +200,7 @@ class Terrain:
         heights_m, open_land = np.zeros(1, dtype=np.float32), np.zeros(1, dtype=bool)
         if self.land_cover is not None:
             heights_m, open_land = self.land_cover.clutter_height_m, self.land_cover.open_land
-        if self._has_heights:
+        if self.has_heights:
             steps_m = STEP_HEIGHT_M[~np.isnan(STEP_HEIGHT_M)]
             opens_m = steps_m[steps_m < OPEN_BELOW_M] if self.has_land_cover else steps_m[:0]
             heights_m = np.concatenate([heights_m, steps_m, opens_m])
@@ -231,26 +232,6 @@ class Terrain:
         if self.land_cover is None:
             return np.zeros(np.broadcast(longitude_deg, latitude_deg).shape, dtype=bool)
         return self.land_cover.built_up[self._classes(self.land_cover, longitude_deg, latitude_deg)]
-
-    def woodland(
-        self, longitude_deg: ArrayLike, latitude_deg: ArrayLike, above_m: float
-    ) -> NDArray[np.bool_]:
-        """Return True where woods stand higher than above_m; False without land cover.
-
-        Woods are classes with a height that are neither built up nor open nor water.
-        """
-        if self.land_cover is None:
-            return np.zeros(np.broadcast(longitude_deg, latitude_deg).shape, dtype=bool)
-        cover = self.land_cover
-        woods = (cover.clutter_height_m > 0.0) & ~cover.built_up & ~cover.open_land & ~cover.water
-        longitude, latitude = np.broadcast_arrays(longitude_deg, latitude_deg)
-        if not self._has_heights:  # then a class is as high as its table says
-            woods = woods & (cover.clutter_height_m > above_m)
-        found = woods[self._classes(cover, longitude, latitude)]
-        if not self._has_heights:
-            return found
-        found[found] = self.clutter_height_m(longitude[found], latitude[found]) > above_m
-        return found
 
     def zone(self, longitude_deg: ArrayLike, latitude_deg: ArrayLike) -> NDArray[np.uint8]:
         """Return the radio zone of ITU-R P.1812: 1 sea, 3 coastal land, 4 inland and beyond the data."""

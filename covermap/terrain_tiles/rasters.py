@@ -13,12 +13,12 @@ from rasterio.enums import Resampling
 from rasterio.errors import RasterioError, RasterioIOError
 from scipy import ndimage
 
+from covermap.constants import METRES_A_DEGREE
 from covermap.errors import CovermapError
 from covermap.terrain_tiles.sources import Tile
 
 SEA_CELLS = 60  # on a side of a tile of nothing but sea
 AROUND_M = 90.0  # within which the ends of a path stand on the lowest cell, where only a surface is known
-METRES_A_DEGREE = 111_320.0  # of latitude, on the average
 LAND_COVER_DEG = 1.0 / 3600.0  # cells of the land cover that is kept: one arc-second
 ROWS_AT_ONCE = 2048
 
