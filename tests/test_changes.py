@@ -198,6 +198,55 @@ def test_other_terrain_model_and_rules_are_told_first():
     assert "[prediction] is not the same in: dn" in found
 
 
+STATIONS = """station_id,service,mast,latitude_deg,longitude_deg,rf_channel,erp_kw,azimuth_pattern
+K1,Alpha,Hill,44.0,-35.9,21,{erp},
+{row}
+"""
+
+
+def test_stations_that_are_not_the_same_are_named_with_what_changed(before, tmp_path):
+    folders = [tmp_path / name for name in ("before", "after")]
+    for folder, erp, row in zip(
+        folders,
+        (40, 20),
+        ("K2,Beta <b>Bold</b>,Hill,44.0,-35.9,24,5.0,east", "007,Gamma,Fell,44.01,-35.9,30,1.0,"),
+        strict=True,
+    ):
+        write_small_coverage(folder)
+        (folder / "transmitters.csv").write_text(STATIONS.format(erp=erp, row=row), "utf-8")
+    out = tmp_path / "out"
+    result = CliRunner().invoke(main, ["changes", *map(str, folders), "--output", str(out)])
+    assert result.exit_code == 0, result.output
+    assert "Stations only in the earlier result: Beta <b>Bold</b> (K2)." in result.stdout
+    assert "Stations only in the later result: Gamma (007)." in result.stdout
+    assert "not the same in both: Alpha (K1): 40 before, 20 after (ERP, kW)." in result.stdout
+    assert "Squares may have changed because of these stations." in result.stdout
+    page = (out / "changes.html").read_text("utf-8")
+    assert "Beta &lt;b&gt;Bold&lt;/b&gt; (K2)" in page
+    told = json.loads((out / "changes.json").read_text("utf-8"))["stations"]
+    assert (told["removed"], told["added"]) == (["K2"], ["007"])
+    assert told["changed"] == [{"station_id": "K1", "column": "erp_kw", "before": 40.0, "after": 20.0}]
+
+
+def test_stations_that_are_the_same_are_not_spoken_of(before, tmp_path):
+    folder = tmp_path / "same"
+    write_small_coverage(folder)
+    (folder / "transmitters.csv").write_text(
+        STATIONS.format(erp=40, row="K2,Beta,Hill,44.0,-35.9,24,5.0,"), "utf-8"
+    )
+    result = CliRunner().invoke(
+        main, ["changes", str(folder), str(folder), "--output", str(tmp_path / "out")]
+    )
+    assert result.exit_code == 0, result.output
+    assert "Stations" not in result.stdout
+    assert "these stations" not in result.stdout
+
+
+def test_of_results_without_a_station_table_the_ids_are_compared(before):
+    fewer = Coverage(before.folder, before.run | {"stations": before.run["stations"][:-1]})
+    assert changes(before, fewer).stations.removed == ("gamma-1",)
+
+
 def test_the_command_writes_layer_table_page_and_says_the_difference_first(before, tmp_path):
     after = moved(tmp_path / "after", before, one_step, models={"chosen": "free_space"})
     out = tmp_path / "out"

@@ -5,7 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from covermap.planning.changes import Comparison, compare
+from covermap.planning.station_changes import station_changes
 from covermap.result.coverage import Coverage, open_coverage
+from covermap.result.transmitters import stations_of
 
 
 def changes(before: str | Path | Coverage, after: str | Path | Coverage) -> Comparison:
@@ -15,7 +17,8 @@ def changes(before: str | Path | Coverage, after: str | Path | Coverage) -> Comp
 
     Raises InputError if a folder holds no finished result, or the two cannot be compared.
     """
-    return compare(_opened(before), _opened(after))
+    old, new = _opened(before), _opened(after)
+    return compare(old, new, station_changes(stations_of(old), stations_of(new)))
 
 
 def _opened(result: str | Path | Coverage) -> Coverage:

@@ -17,6 +17,7 @@ from covermap.grid.frame import Grid, Tile
 from covermap.planning.cell_fractions import PolygonCells
 from covermap.planning.resampled import on_one_grid
 from covermap.planning.results import Results
+from covermap.planning.station_changes import NO_CHANGES, StationChanges
 
 # places in CHANGES; by_neighbourhood() and the counts index with them
 SAME, EASIER, HARDER, NOW_UNKNOWN, NOW_KNOWN, NEVER_KNOWN = range(6)
@@ -103,12 +104,14 @@ class Comparison:
 
     first : what differs beside the stations and must be read first, empty when nothing does
     notes : further sentences
+    stations : what differs between their stations
     """
 
     shared: Shared
     lists: dict[str, ListChange]
     first: tuple[str, ...]
     notes: tuple[str, ...]
+    stations: StationChanges
 
     @property
     def grid(self) -> Grid:
@@ -143,8 +146,10 @@ class Comparison:
         return pd.DataFrame({"cells": found.cells, "area_km2": area, "homes": homes}, index=list(CHANGES))
 
 
-def compare(before: Results, after: Results) -> Comparison:
+def compare(before: Results, after: Results, stations: StationChanges = NO_CHANGES) -> Comparison:
     """Compare two results cell by cell; of different grids the finer is read on the coarser's cells.
+
+    stations : what differs between their stations
 
     Raises
     ------
@@ -173,7 +178,7 @@ def compare(before: Results, after: Results) -> Comparison:
             notes.append(f"List {name!r} does not hold the same services in both results.")
         lists[name] = _list_change(name, shared)
     first = tuple(sentence for sentence in (how, *differences(before.run, after.run)) if sentence)
-    return Comparison(shared, lists, first, tuple(notes))
+    return Comparison(shared, lists, first, tuple(notes), stations)
 
 
 def by_neighbourhood(comparison: Comparison, areas: gpd.GeoDataFrame, list_name: str) -> pd.DataFrame:

@@ -10,6 +10,7 @@ import pandas as pd
 
 from covermap.errors import InputError
 from covermap.result.coverage import Coverage
+from covermap.result.csv_tables import TRANSMITTERS_FILE
 from covermap.scenario.letters import station_letters
 from covermap.scenario.records import Scenario, Station
 
@@ -57,6 +58,18 @@ def transmitters_layer(
         crs="EPSG:4326",
     )
     return gpd.GeoDataFrame(table[list(ORDER)], geometry=points).to_crs(coverage.grid.crs_wkt)
+
+
+def stations_of(coverage: Coverage) -> pd.DataFrame:
+    """Return the stations of a result as it understood them, a row a station, by station_id.
+
+    Columns of transmitters.csv; none where the result was made without that file.
+    """
+    path = coverage.folder / TRANSMITTERS_FILE
+    if not path.is_file():
+        return pd.DataFrame(index=pd.Index(coverage.run.get("stations", []), dtype=str))
+    texts = ("station_id", "service", "mast", "displayed_channel", "azimuth_pattern", "elevation_pattern")
+    return pd.read_csv(path, dtype=dict.fromkeys(texts, str)).set_index("station_id")
 
 
 ORDER = (

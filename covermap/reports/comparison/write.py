@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +28,7 @@ from covermap.planning.changes import (
 from covermap.planning.patches import Patches, Votes
 from covermap.reports.brief.picture import Label, mast_labels
 from covermap.reports.comparison.picture import change_picture, key_fills
-from covermap.reports.comparison.words import comparison_in_words, first_in_words
+from covermap.reports.comparison.words import comparison_in_words, first_in_words, stations_in_words
 from covermap.reports.templates import templates_beside
 from covermap.result.coverage import Coverage
 from covermap.result.csv_tables import write_csv
@@ -66,6 +67,7 @@ def write_comparison(
         "after": {"run_id": after.run.get("run_id"), "name": after.run.get("name")},
         "read_first": list(comparison.first),
         "notes": list(comparison.notes),
+        "stations": asdict(comparison.stations),
         "lists": {name: _figures(comparison, name) for name in comparison.lists},
         "cautions": after.run.get("cautions", []),
     }
@@ -193,6 +195,7 @@ def _write_page(
         "before": _run_in_words(before),
         "after": _run_in_words(after),
         "first": first_in_words(comparison) if comparison.first else "",
+        "stations": stations_in_words(comparison.stations),
         "notes": retold(comparison.notes),
         "key": [{"fill": fill, "words": say(f"changes.key_{name}")} for name, fill in key_fills().items()],
         "lists": lists,
