@@ -33,10 +33,10 @@ class LocalDoubts:
 
 @dataclass(frozen=True, eq=False)
 class _LookedAt:
-    """The cells that are looked at, by their place among N: what arrives there, and the map's answers."""
+    """The cells that are looked at, by their place among N: where they are, and what of N cells is known."""
 
     cells: NDArray[np.int64]
-    here: CellSignals
+    signals: CellSignals
     longitude_deg: NDArray[np.float64]
     latitude_deg: NDArray[np.float64]
     receptions: dict[str, ListReception]
@@ -62,7 +62,7 @@ def local_doubts(
     """Return the doubts of every list. counted : bool (N,), the cells that are looked at."""
     cells = np.flatnonzero(counted)
     places = longitude_deg[cells], latitude_deg[cells]
-    looked_at = _LookedAt(cells, signals.some(cells), *places, receptions)
+    looked_at = _LookedAt(cells, signals, *places, receptions)
     leaf = _in_leaf(prepared, looked_at) if prepared.looks_at_leaves else {}
     cover = _cover_doubt(prepared, looked_at) if prepared.looks_at_cover else {}
     return {name: LocalDoubts(leaf.get(name), cover.get(name)) for name in receptions}
@@ -77,7 +77,7 @@ def _in_leaf(prepared: Preparation, looked_at: _LookedAt) -> dict[str, NDArray[n
     most_db = greatest_leaf_loss_db(prepared)
     stays = [stays_in_leaf(reception, most_db) for reception in looked_at.receptions.values()]
     asked = np.flatnonzero(~np.all(stays, axis=0)[looked_at.cells])
-    here = looked_at.here.some(asked)
+    here = looked_at.signals.some(looked_at.cells[asked])
     loss_db = leaf_losses_db(prepared, here, looked_at.longitude_deg[asked], looked_at.latitude_deg[asked])
     wooded = np.flatnonzero((loss_db > 0.0).any(axis=(0, 1)))
     if wooded.size:
@@ -130,7 +130,8 @@ def leaf_losses_db(
 
 def _cover_doubt(prepared: Preparation, looked_at: _LookedAt) -> dict[str, NDArray[np.uint8]]:
     """Return by how many classes each list's tier moves."""
-    found, here, cells = looked_at.tiers(), looked_at.here, looked_at.cells
+    found, cells = looked_at.tiers(), looked_at.cells
+    here = looked_at.signals.some(cells)
     ways = [one_class(here.clutter_height_m, way) for way in (DENSER, MORE_OPEN)]
     places = looked_at.longitude_deg, looked_at.latitude_deg
     moved_db = _cover_changes_db(prepared, here, *places, np.stack(ways))

@@ -19,7 +19,7 @@ from covermap.grid.fields import (
     wanted_field,
 )
 from covermap.grid.frame import Tile
-from covermap.grid.geodesy import mast_geometry
+from covermap.grid.geodesy import MastGeometry, mast_geometry
 from covermap.grid.loss_block import SomeCells
 from covermap.inputs.preparation import Preparation
 from covermap.jobs.local_doubts import LocalDoubts, local_doubts
@@ -197,6 +197,88 @@ def _tile_fields(prepared: Preparation, tile: Tile, blocks: list[LossBlock]) -> 
     return _cell_fields(prepared, tile, (longitude_deg.ravel(), latitude_deg.ravel()), flat, ALL_CELLS)
 
 
+@dataclass(frozen=True, eq=False)
+class _Arriving:
+    """What arrives of every station, shape (S, heights, N), (S, N), (masts, N) or (N,), filled one by one."""
+
+    wanted: NDArray[np.float32]
+    unwanted: NDArray[np.float32]
+    median: NDArray[np.float32]
+    raw: NDArray[np.float32]
+    adjusted: NDArray[np.float32]
+    obstacle_db: NDArray[np.float32]
+    null_db: NDArray[np.float32]
+    path_class: NDArray[np.uint8]
+    bearing_deg: NDArray[np.float32]
+    distance_km: NDArray[np.float32]
+    flags: NDArray[np.uint8]
+    smooth_earth: NDArray[np.bool_]
+
+
+def _nothing_yet(stations: int, heights: int, masts: int, cells: int) -> _Arriving:
+    def of_heights() -> NDArray[np.float32]:
+        return np.empty((stations, heights, cells), np.float32)
+
+    def of(rows: int) -> NDArray[np.float32]:
+        return np.empty((rows, cells), np.float32)
+
+    return _Arriving(
+        wanted=of_heights(),
+        unwanted=of_heights(),
+        median=of_heights(),
+        raw=of(stations),
+        adjusted=of(stations),
+        obstacle_db=of(stations),
+        null_db=of(stations),
+        path_class=np.empty((stations, cells), np.uint8),
+        bearing_deg=of(masts),
+        distance_km=of(masts),
+        flags=np.zeros(cells, np.uint8),
+        smooth_earth=np.zeros(cells, np.bool_),
+    )
+
+
+def _fill_station(
+    prepared: Preparation,
+    index: int,
+    block: LossBlock,
+    seen: MastGeometry,
+    places_deg: tuple[NDArray[np.float64], NDArray[np.float64]],
+    into: _Arriving,
+) -> None:
+    """Fill what arrives of one station; block, seen : of its mast, for the cells."""
+    station, frequency = prepared.scenario.stations[index], prepared.station_frequency[index]
+    departure_deg = block.departure_deg.astype(np.float64)
+    gain_db = pattern_db(station, seen.azimuth_deg, departure_deg)
+    loss_db, spread_db = block.loss_db[frequency], block.spread_db[frequency]
+    median = median_field(station, loss_db, gain_db)
+    into.raw[index] = median[0]
+    into.obstacle_db[index] = excess_loss_db(loss_db[0], seen.distance_km, station.frequency_mhz)
+    if prepared.calibration is not None:
+        median = median + prepared.calibration.adjustment_db(
+            station, *places_deg, into.obstacle_db[index], block.path_class
+        )
+    into.median[index] = median
+    into.wanted[index] = wanted_field(median, spread_db, prepared.scenario.settings.prediction.time_rule)
+    into.unwanted[index] = unwanted_field(median, spread_db)
+    into.adjusted[index] = median[0]
+    if prepared.silent_beyond_reach[index]:
+        beyond = seen.distance_km > prepared.requests[prepared.station_request[index]].reach_km
+        for field_dbuvm in (into.wanted, into.unwanted, into.median):
+            field_dbuvm[index, :, beyond] = SILENT_DBUVM
+    if block.smooth_earth is not None:
+        into.smooth_earth[block.smooth_earth] = True
+    steep = departure_deg < STEEP_RAY_DEG
+    into.path_class[index] = block.path_class
+    into.null_db[index] = np.where(steep, -gain_db, 0.0)
+    mast = prepared.facts.mast[index]
+    into.bearing_deg[mast], into.distance_km[mast] = seen.back_azimuth_deg, seen.distance_km
+    if station.use == "wanted":
+        into.flags[block.near] |= NEAR_MAST_FLAG
+        if station.elevation_pattern is None:
+            into.flags[steep] |= STEEP_RAY_FLAG
+
+
 def _cell_fields(
     prepared: Preparation,
     tile: Tile,
@@ -206,77 +288,34 @@ def _cell_fields(
 ) -> _TileFields:
     """Return the fields of some cells of a tile, at longitudes and latitudes; blocks : of these cells."""
     longitude_deg, latitude_deg = places_deg
-    building = prepared.building(tile)
-    cells, heights = longitude_deg.size, len(prepared.heights_m)
-    stations = prepared.scenario.stations
-    wanted, unwanted, median_at = (
-        np.empty((len(stations), heights, cells), dtype=np.float32) for _ in range(3)
-    )
-    raw, adjusted, obstacle_db, null_db = (
-        np.empty((len(stations), cells), dtype=np.float32) for _ in range(4)
-    )
-    path_class = np.empty((len(stations), cells), dtype=np.uint8)
-    bearing_deg, distance_km = (
-        np.empty((int(prepared.facts.mast.max()) + 1, cells), dtype=np.float32) for _ in range(2)
-    )
-    flags = np.zeros(cells, dtype=np.uint8)
-    smooth_earth = np.zeros(cells, dtype=bool)
+    stations, masts = len(prepared.scenario.stations), int(prepared.facts.mast.max()) + 1
+    found = _nothing_yet(stations, len(prepared.heights_m), masts, longitude_deg.size)
     geometry = [
         mast_geometry(request.latitude_deg, request.longitude_deg, longitude_deg, latitude_deg)
         for request in prepared.requests
     ]
-    for index, station in enumerate(stations):
+    for index in range(stations):
         request = prepared.station_request[index]
-        block, seen = blocks[request], geometry[request]
-        departure_deg = block.departure_deg.astype(np.float64)
-        frequency = prepared.station_frequency[index]
-        gain_db = pattern_db(station, seen.azimuth_deg, departure_deg)
-        loss_db = block.loss_db[frequency]
-        median = median_field(station, loss_db, gain_db)
-        raw[index] = median[0]
-        obstacle_db[index] = excess_loss_db(loss_db[0], seen.distance_km, station.frequency_mhz)
-        if prepared.calibration is not None:
-            median = median + prepared.calibration.adjustment_db(
-                station, longitude_deg, latitude_deg, obstacle_db[index], block.path_class
-            )
-        spread_db = block.spread_db[frequency]
-        median_at[index] = median
-        wanted[index] = wanted_field(median, spread_db, prepared.scenario.settings.prediction.time_rule)
-        unwanted[index] = unwanted_field(median, spread_db)
-        adjusted[index] = median[0]
-        if prepared.silent_beyond_reach[index]:
-            beyond = seen.distance_km > prepared.requests[request].reach_km
-            for field_dbuvm in (wanted, unwanted, median_at):
-                field_dbuvm[index, :, beyond] = SILENT_DBUVM
-        if block.smooth_earth is not None:
-            smooth_earth |= block.smooth_earth
-        steep = departure_deg < STEEP_RAY_DEG
-        path_class[index] = block.path_class
-        null_db[index] = np.where(steep, -gain_db, 0.0)
-        mast = prepared.facts.mast[index]
-        bearing_deg[mast], distance_km[mast] = seen.back_azimuth_deg, seen.distance_km
-        if station.use == "wanted":
-            flags |= np.where(block.near, NEAR_MAST_FLAG, 0).astype(np.uint8)
-            if station.elevation_pattern is None:
-                flags |= np.where(steep, STEEP_RAY_FLAG, 0).astype(np.uint8)
+        _fill_station(prepared, index, blocks[request], geometry[request], places_deg, found)
+    building, terrain = prepared.building(tile), prepared.terrain
     signals = CellSignals(
         heights_m=np.asarray(prepared.heights_m, dtype=np.float64),
-        field_dbuvm=wanted,
-        bearing_deg=bearing_deg,
-        clutter_height_m=prepared.terrain.clutter_height_m(longitude_deg, latitude_deg).astype(np.float32),
-        open_land=prepared.terrain.open_land(longitude_deg, latitude_deg),
-        unwanted_field_dbuvm=unwanted,
-        median_field_dbuvm=median_at,
-        distance_km=distance_km,
-        path_class=path_class,
+        field_dbuvm=found.wanted,
+        bearing_deg=found.bearing_deg,
+        clutter_height_m=terrain.clutter_height_m(longitude_deg, latitude_deg).astype(np.float32),
+        open_land=terrain.open_land(longitude_deg, latitude_deg),
+        unwanted_field_dbuvm=found.unwanted,
+        median_field_dbuvm=found.median,
+        distance_km=found.distance_km,
+        path_class=found.path_class,
         environment=prepared.environment(longitude_deg, latitude_deg),
         building=None if building is None else building[some],
     )
     obstructions = Obstructions(
-        obstacle_db,
-        path_class,
-        null_db,
-        prepared.terrain.has_clutter,
+        found.obstacle_db,
+        found.path_class,
+        found.null_db,
+        terrain.has_clutter,
         environment_of(signals.surroundings, prepared.reception_options),
     )
-    return _TileFields(signals, raw, adjusted, flags, obstructions, smooth_earth)
+    return _TileFields(signals, found.raw, found.adjusted, found.flags, obstructions, found.smooth_earth)
