@@ -11,7 +11,8 @@ from covermap.planning.areas import WholeSummary, summarise_whole
 from covermap.planning.dead_zones import find_dead_zones
 from covermap.planning.not_promised import NotPromised, not_promised
 from covermap.reports.brief import write_brief
-from covermap.reports.brief.facts import basis_in_words, brief_facts, wanted_in_words
+from covermap.reports.brief.facts import basis_in_words, brief_facts
+from covermap.reports.brief.lists import lists_table
 from covermap.reports.brief.picture import Label, brief_picture, round_length
 from covermap.reports.web_map import Place
 from covermap.wording.words import day_text
@@ -59,7 +60,7 @@ def test_three_numbers_stand_as_people_read_them(brief):
     rooftop = homes[(tier >= 5) & (tier <= 8)].sum()
     assert f"{int(round(rooftop, -int(np.log10(rooftop)) + 1)):,}" in page
     assert "if all signals were 3 dB stronger" in page
-    assert "All three wanted services, 90 % sure" in page
+    assert "List main: all three wanted services, 90 % sure" in page
     assert "1 September 2026" in page
 
 
@@ -71,8 +72,39 @@ def columns(**changes):
 
 
 def facts_of(coverage, **changes):
-    summary = WholeSummary(columns(**changes), {})
+    summary = {"main": WholeSummary(columns(**changes), {})}
     return brief_facts(coverage, "main", summary, NotPromised({"Alpha": 30.0}, {"ridges": 25.0}), None, None)
+
+
+def test_every_wanted_list_has_its_row_with_the_homes_of_its_own_squares(brief):
+    coverage, page = brief
+    assert set(coverage.lists) == {"main", "few"}
+    rows = re.findall(r"<tr><td>(main|few) <span class=\"soft\">([^<]+)</span></td>(.*?)</tr>", page)
+    assert [row[:2] for row in rows] == [("main", "all three"), ("few", "both")]
+    homes = coverage.read("homes")
+    for name, _, cells in rows:
+        shown = re.findall(r"<td data-label=\"([^\"]+)\">([^<]*)</td>", cells)
+        assert [label for label, _ in shown[-3:]] == ["Unknown", "None of it", "Dead zones (doubtful)"]
+        tier = coverage.read(f"{name}/tier")
+        for number in range(1, 9):
+            counted = float(homes[tier == number].sum())
+            step = 10 ** (int(np.log10(counted)) - 1) if counted >= 100 else 1  # two significant figures
+            assert float(shown[number - 1][1].replace(",", "")) == pytest.approx(counted, abs=step / 2)
+
+
+def test_dead_zones_of_a_list_are_counted_apart_from_doubtful_ones_and_other_lists():
+    summary = WholeSummary(columns(), {})
+    run = {"wanted": {name: {"services": ["a", "b"]} for name in ("main", "few", "none")}}
+    kinds = [("main", "dead"), ("main", "doubtful"), ("main", "dead"), ("few", "dead")]
+    zones = pd.DataFrame(kinds, columns=["wanted_list", "kind"])
+    found = lists_table(run, dict.fromkeys(run["wanted"], summary), zones, ["class"] * 8)
+    assert [row["values"][-1] for row in found["rows"]] == ["2 (1)", "1", "0"]
+
+
+def test_a_run_of_one_list_has_no_table_of_lists(brief):
+    coverage, _ = brief
+    assert facts_of(coverage)["lists"] is None
+    assert facts_of(coverage)["subtitle"][0].startswith("All three wanted services")
 
 
 def test_a_small_count_is_under_5_and_never_0_beside_a_range(brief):
@@ -90,7 +122,7 @@ def test_a_small_share_of_the_land_has_its_first_word_small(tmp_path):
     shares = {"share_of_land_percent_" + name: 0.4 for name in ("without", "rooftop_or_more", "unknown")}
     shares |= {f"share_of_land_percent_tier_{tier}": 12.5 for tier in range(1, 9)}
     facts = brief_facts(
-        coverage, "main", WholeSummary(pd.Series(shares), {}), NotPromised({}, {}), None, None
+        coverage, "main", {"main": WholeSummary(pd.Series(shares), {})}, NotPromised({}, {}), None, None
     )
     assert [(one["before"], one["number"]) for one in facts["three"]] == [("under", "1 %")] * 3
 
@@ -119,7 +151,8 @@ def test_bars_fill_their_width_and_follow_the_counts(brief):
     bars = {
         name: [5.0, 10, 10, 10, 10, 10, 20, 10, 15] for name in ("3db_weaker", "predicted", "3db_stronger")
     }
-    facts = brief_facts(coverage, "main", WholeSummary(columns(), {}, bars), NotPromised({}, {}), None, None)
+    summary = {"main": WholeSummary(columns(), {}, bars)}
+    facts = brief_facts(coverage, "main", summary, NotPromised({}, {}), None, None)
     for bar in facts["bars"]:
         widths = [float(part["width"]) for part in bar["parts"]]
         assert sum(widths) == pytest.approx(372 - 104, abs=0.5)
@@ -129,8 +162,6 @@ def test_bars_fill_their_width_and_follow_the_counts(brief):
 def test_words():
     assert day_text("2026-09-01") == "1 September 2026"
     assert day_text("") == "an unknown date"
-    run = {"wanted": {"x": {"services": ["a"] * 12, "at_least": 6}}}
-    assert wanted_in_words(run, "x") == "At least six of 12 wanted services"
     assert [round_length(value) for value in (0.7, 1.0, 4.9, 23.0)] == [0.5, 1.0, 2.0, 20.0]
 
 

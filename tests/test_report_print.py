@@ -10,6 +10,7 @@ from test_changes import moved, one_step
 
 from covermap.jobs.comparing import changes
 from covermap.planning.areas import summarise_whole
+from covermap.planning.dead_zones import NamedPlace, find_dead_zones
 from covermap.reports.brief import write_brief
 from covermap.reports.comparison import write_comparison
 from covermap.wording.language import languages, speaking
@@ -31,6 +32,31 @@ def test_the_brief_is_one_page(browser, tmp_path, language):
     grey = np.full(GRID.shape, 226, np.uint8)
     with speaking(language):
         path = write_brief(coverage, make_scenario(coverage), summarise_whole(coverage), grey, tmp_path)
+    assert pages_of(browser, path) == 1
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_brief_of_four_lists_with_all_it_can_say_is_one_page(browser, tmp_path, language):
+    coverage = write_small_coverage(tmp_path)
+    whole = summarise_whole(coverage)
+    zones = find_dead_zones(coverage, "main", [NamedPlace("Merrow Glen", 259_000.0, 4_876_000.0)])
+    few = coverage.run["wanted"]["few"]
+    coverage.run["wanted"] |= {"of_the_valley": {**few, "at_least": 1}, "public_ones": few}
+    coverage.run["sigma_db"]["by_path"] = {"clear": 6.65, "many_ridges": 11.8}
+    moved = {"main": {"squares": 900, "squares_moved": 60, "homes": 4800.0, "homes_moved": 310.0}}
+    coverage.run |= {
+        "left_out": {"off air": 2},
+        "warnings": ["a", "b"],
+        "in_leaf": moved,
+        "cover_doubt": moved,
+    }
+    coverage.run["homes"] |= {"outside_neighbourhoods": 30.0}
+    whole |= {"of_the_valley": whole["few"], "public_ones": whole["few"]}
+    grey = np.full(GRID.shape, 226, np.uint8)
+    with speaking(language):
+        path = write_brief(coverage, make_scenario(coverage), whole, grey, tmp_path, zones=zones)
+    page = path.read_text("utf-8")
+    assert all(f"<tr><td>{name} <" in page for name in whole)
     assert pages_of(browser, path) == 1
 
 

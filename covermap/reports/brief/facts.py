@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -11,6 +11,7 @@ import pandas as pd
 from covermap.constants import TIER_NOT_PROMISED
 from covermap.planning.areas import HOMES_PREFIX, LAND_PREFIX, WholeSummary
 from covermap.planning.not_promised import NotPromised
+from covermap.reports.brief.lists import count_text, lists_table, wanted_of
 from covermap.result.coverage import Coverage
 from covermap.wording import palette
 from covermap.wording.causes import cause_words
@@ -26,7 +27,6 @@ from covermap.wording.words import (
     SMALL_COUNT,
     days_text,
     decimal,
-    few,
     homes_number,
     homes_range,
     join,
@@ -44,25 +44,29 @@ MOST_NAMES = 4
 def brief_facts(
     coverage: Coverage,
     list_name: str,
-    summary: WholeSummary,
+    summaries: Mapping[str, WholeSummary],
     behind: NotPromised,
     areas: gpd.GeoDataFrame | None,
     zones: gpd.GeoDataFrame | None,
     names: Mapping[str, str] | None = None,
 ) -> dict[str, Any]:
-    """Return everything the page of one list shows, as texts and numbers for its template.
+    """Return everything the page shows, as texts and numbers for its template.
 
+    list_name : the list that map, numbers and bars are of; of the others in `summaries` there is a table
     names : service -> as pages write it, with the letters of its stations
     """
-    run = coverage.run
+    run, summary = coverage.run, summaries[list_name]
     of_homes = f"{HOMES_PREFIX}total" in summary.columns
+    tier_names = spoken_tier_names(coverage.tier_names)
+    lists = lists_table(run, summaries, zones, tier_names)
     return {
         "name": run.get("name") or say("brief.this_area"),
-        "subtitle": _subtitle(run, list_name, summary.columns, of_homes),
+        "subtitle": _subtitle(run, list_name, summary.columns, of_homes, several=lists is not None),
         "square": f"{decimal(run['grid']['cell_m'])} m",
         "three": _three(summary.columns, of_homes),
         "tiers_heading": say("page.area.homes_by_class" if of_homes else "page.area.land_by_class"),
-        "tiers": _tiers(coverage, summary.columns, of_homes),
+        "tiers": _tiers(tier_names, summary.columns, of_homes),
+        "lists": lists,
         "bars": _bars(summary.bars),
         "behind": _behind(run, list_name, summary.columns, of_homes, behind, areas, zones, names or {}),
         "local": local_doubts_in_words(run, list_name),
@@ -72,21 +76,13 @@ def brief_facts(
     }
 
 
-def wanted_in_words(run: Mapping[str, Any], list_name: str) -> str:
-    """Return the list in words: 'All five wanted services' or 'At least 6 of 12 wanted services'."""
-    return capital(list_words(*_wanted(run, list_name)))
-
-
-def _wanted(run: Mapping[str, Any], list_name: str) -> tuple[int, int]:
-    """Return how many services a list has, and how many of them are needed."""
-    wanted = run["wanted"][list_name]
-    count = len(wanted["services"])
-    return count, wanted.get("at_least") or count
-
-
-def _subtitle(run: Mapping[str, Any], list_name: str, columns: pd.Series, of_homes: bool) -> list[str]:
+def _subtitle(
+    run: Mapping[str, Any], list_name: str, columns: pd.Series, of_homes: bool, *, several: bool
+) -> list[str]:
     sure = {"sure": f"{run.get('confidence_percent', 90):g} %", "nominal": say("chance.nominal")}
-    parts = [say("brief.list", list=wanted_in_words(run, list_name), **sure)]
+    words = list_words(*wanted_of(run, list_name))
+    words = say("brief.lists.first", name=list_name, words=words) if several else capital(words)
+    parts = [say("brief.list", list=words, **sure)]
     dates = (run.get("stations_as_of_oldest") or "", run.get("stations_as_of") or "")
     parts.append(say("brief.as_of", date=days_text([date for date in dates if date])))
     if of_homes:
@@ -123,11 +119,7 @@ def _three(columns: pd.Series, of_homes: bool) -> list[dict[str, str]]:
 
 
 def _number(columns: pd.Series, name: str, of_homes: bool) -> dict[str, str]:
-    value = float(columns[name])
-    text = homes_number(value) if of_homes else percent_whole(value)
-    low, high = columns.get(f"{name}_low"), columns.get(f"{name}_high")
-    if of_homes and value == 0.0 and high is not None and not pd.isna(high) and high > low:
-        text = few()  # never a bare 0 beside a range
+    text = count_text(columns, name, of_homes)
     before, _, number = text.partition(" ")  # "under" stands small before its number
     is_under = number[:1].isdigit() and not before[:1].isdigit()
     return {"before": before, "number": number} if is_under else {"before": "", "number": text}
@@ -150,11 +142,11 @@ def _range_of_shift(columns: pd.Series, name: str, of_homes: bool) -> str:
     return say("brief.shifted", stronger=number(few), weaker=number(many))
 
 
-def _tiers(coverage: Coverage, columns: pd.Series, of_homes: bool) -> list[dict[str, str]]:
+def _tiers(tier_names: Sequence[str], columns: pd.Series, of_homes: bool) -> list[dict[str, str]]:
     prefix = HOMES_PREFIX if of_homes else LAND_PREFIX
     number = homes_number if of_homes else percent_whole
     rows = []
-    for look, name in zip(palette.TIERS, spoken_tier_names(coverage.tier_names), strict=True):
+    for look, name in zip(palette.TIERS, tier_names, strict=True):
         ink = palette.INK_LIGHT if look.number == TIER_NOT_PROMISED else look.ink
         value = number(float(columns[f"{prefix}tier_{look.number}"]))
         rows.append(
@@ -212,7 +204,7 @@ def _behind(
             "heading": say("brief.none_heading", count=homes_range(columns["homes_without"], low, high)),
             "sentences": _of_zones(zones[zones["wanted_list"] == list_name], columns),
         }
-    what = list_words(*_wanted(run, list_name))
+    what = list_words(*wanted_of(run, list_name))
     lost = float(columns[f"{HOMES_PREFIX if of_homes else LAND_PREFIX}tier_8"])
     shown = _homes_words(lost) if of_homes else say("brief.of_land", share=percent_whole(lost))
     heading = say("brief.not_promised", list=what, count=shown)

@@ -25,6 +25,8 @@ from covermap.scenario.records import Scenario
 
 BRIEF_FILE = "brief.html"
 TALL_FROM_PX = 480  # pictures lower than this leave room under them for the bars
+LISTS_HEAD_PX, LISTS_ROW_PX = 50, 20  # of the table of wanted lists on paper
+LOWEST_PX = 160  # the map on paper is not lower
 TEMPLATES = templates_beside(__file__)
 
 
@@ -40,7 +42,7 @@ def write_brief(
     zones: gpd.GeoDataFrame | None = None,
     places: Sequence[Place] = (),
 ) -> Path:
-    """Write brief.html, one page on the first wanted list, and return its path.
+    """Write brief.html, one page: the first wanted list, a table of all of them; return its path.
 
     Parameters
     ----------
@@ -59,7 +61,7 @@ def write_brief(
     facts = brief_facts(
         coverage,
         list_name,
-        summaries[list_name],
+        summaries,
         behind or not_promised(coverage, list_name),
         areas,
         zones,
@@ -70,10 +72,17 @@ def write_brief(
         "width": picture.width_px,
         "height": picture.height_px,
         "tall": picture.height_px >= TALL_FROM_PX,
+        "print_height": print_height_px(picture.height_px, len(summaries)),
     }
     path = Path(folder) / BRIEF_FILE
     write_text(path, TEMPLATES.get_template("brief.html").render(facts=facts, picture=shown))
     return path
+
+
+def print_height_px(height_px: int, lists: int) -> int:
+    """Return the height of the map on paper, where the table of several lists takes its room from it. [px]"""
+    table_px = LISTS_HEAD_PX + LISTS_ROW_PX * lists if lists > 1 else 0
+    return max(LOWEST_PX, height_px - table_px)
 
 
 def _labels(coverage: Coverage, scenario: Scenario, places: Sequence[Place]) -> list[Label]:
