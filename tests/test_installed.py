@@ -5,6 +5,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from numpy.testing import assert_equal
 from reception_places import CROWD, crowded, place_of, wanted_of
 from small_catalogue import CATALOGUE
 
@@ -13,6 +14,7 @@ from covermap.errors import InputError
 from covermap.reception import ReceptionOptions, aim_plan, best_aim, receive
 from covermap.reception.installed import HoldingReceiver, InstallationCounter, Receiving
 from covermap.reception.ladder import deaf_in, ladder
+from covermap.reception.receive import ListReceiver
 from covermap.tables import read_tiers
 
 TIERS = read_tiers()
@@ -158,3 +160,17 @@ def test_deaf_in_a_band_leaves_the_others():
     tier = deaf_in(put_up("both").plain, ("uhf",))
     assert tier.at(600.0).gain_dbd < -200.0
     assert tier.at(195.0) == put_up("both").plain.at(195.0)
+
+
+def test_a_receiver_of_a_part_of_a_list_is_that_of_the_part(signals):
+    """The figures of a station are the same whatever list it is wanted in."""
+    rest = CROWD, TIERS, wanted_of(0, (1, 4), 2, 3), OPTIONS, signals.heights_m, signals.surroundings
+    whole = ListReceiver(*rest)
+    for part in (wanted_of(2), wanted_of((3, 1)), wanted_of(4, 0, needed=1)):
+        made = ListReceiver(CROWD, TIERS, part, *rest[3:])
+        assert_equal(whole.of_part(part).model, made.model)
+        assert whole.of_part(part).asked == made.asked
+        assert whole.of_part(part).services == made.services
+    assert_equal(whole.model, ListReceiver(*rest).model)  # as it was
+    with pytest.raises(InputError, match="station 5 is none of the list's"):
+        whole.of_part(wanted_of(0, 5))

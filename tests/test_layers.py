@@ -41,8 +41,8 @@ PLUGIN_MAY_IMPORT = {
     "queue", "shutil", "signal", "subprocess", "sys", "tempfile", "threading",
 }  # fmt: skip
 PHYSICS_MAY_IMPORT = {
-    "__future__", "cmath", "collections", "covermap", "dataclasses", "functools", "itertools", "llvmlite",
-    "math", "numba", "numpy", "scipy", "statistics", "typing", "warnings",
+    "__future__", "cmath", "collections", "copy", "covermap", "dataclasses", "functools", "itertools",
+    "llvmlite", "math", "numba", "numpy", "scipy", "statistics", "typing", "warnings",
 }  # fmt: skip
 
 

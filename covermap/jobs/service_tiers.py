@@ -19,8 +19,10 @@ def service_tiers(prepared: Preparation, grid: Grid) -> Inquiry[ServiceTiers]:
     grid : as covermap.jobs.over_cells.page_cells()
     """
     services = services_of(prepared.scenario)
+    stations = tuple(sorted({index for service in services for index in service.stations}))
+    every = prepared.receiver(WantedList("any of them", ("any of them",), (stations,), None))
     receivers = [
-        prepared.receiver(WantedList(service.name, (service.name,), (service.stations,), None))
+        every.of_part(WantedList(service.name, (service.name,), (service.stations,), None))
         for service in services
     ]
 

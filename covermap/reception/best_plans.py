@@ -170,7 +170,7 @@ def shorten_list(kind, model, work):
     """
     wanted, receiver, here = model.wanted, work.receiver, work.here
     here.kept[:] = False
-    for tier in (INDOORS, model.tiers - 1):
+    for tier in (min(INDOORS, model.tiers - 1), model.tiers - 1):
         set_tier(tier, np.int64(SINGLE), np.bool_(False), np.int64(NOBODY), kind, model, work)
         figures, other_figures = model.figures[kind, SINGLE, tier], model.other_figures[kind, tier]
         keep_best(figures, other_figures, wanted, model.pairs, receiver, here)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 from typing import NamedTuple
@@ -19,7 +20,7 @@ from covermap.reception.path_spreads import tier_spreads
 from covermap.reception.plan_columns import JOINED_AS
 from covermap.reception.signals import StationFacts
 from covermap.reception.surroundings import FiguresOf, Surroundings, by_kind
-from covermap.reception.tiers import Tier, TierTable
+from covermap.reception.tiers import Tier
 
 # What makes no difference to what an installation receives.
 NAMES_AND_COSTS = {"tier", "name", "cost_order", "second_antenna_cost_order", "source", "antennas"}
@@ -60,20 +61,34 @@ class Installations(NamedTuple):
     loads: Loads
 
 
-def installations(
-    transmitters: WantedTransmitters,
+class StationFigures(NamedTuple):
+    """What U installations make of stations in K kinds of surroundings, whatever list these are wanted in.
+
+    every : the installations, those of the tiers first. twin : of with_twins
+    station : (W,), indices of the stations that may be wanted, ascending
+    figures, spreads : of these, other_figures, loads : of all stations; as Installations has them
+    """
+
+    every: tuple[Tier, ...]
+    twin: NDArray[np.int64]
+    station: NDArray[np.int64]
+    figures: NDArray[np.float64]
+    spreads: NDArray[np.float64]
+    other_figures: NDArray[np.float64]
+    loads: Loads
+
+
+def station_figures(
+    station: NDArray[np.int64],
     facts: StationFacts,
-    tiers: TierTable,
-    heights_m: NDArray[np.float64],
+    tiers: Sequence[Tier],
     kinds: Surroundings,
     options: ReceptionOptions,
-) -> Installations:
-    """Return what is the same for every cell: every installation's figures in every kind of surroundings."""
+) -> StationFigures:
+    """Return the figures of stations, of which those of these indices, ascending, may be wanted."""
     every, twin = with_twins(tiers)
-    figures = by_kind(
-        kinds, options, joined_each_way(partial(tier_figures, every, facts, transmitters.station))
-    )
-    frequency_mhz = np.asarray(facts.frequency_mhz, np.float64)[transmitters.station]
+    figures = by_kind(kinds, options, joined_each_way(partial(tier_figures, every, facts, station)))
+    frequency_mhz = np.asarray(facts.frequency_mhz, np.float64)[station]
     clutter_m = np.asarray(kinds.clutter_height_m, np.float64)
     spreads = np.stack(
         [
@@ -82,27 +97,53 @@ def installations(
         ],
         axis=1,
     )
-    of_others = by_kind(kinds, options, partial(other_figures, every, facts))
+    return StationFigures(
+        every,
+        twin,
+        station,
+        figures,
+        spreads,
+        by_kind(kinds, options, partial(other_figures, every, facts)),
+        loads_of(every, facts, by_kind(kinds, options, partial(load_figures, every, facts)), options),
+    )
+
+
+def installations(
+    transmitters: WantedTransmitters,
+    of_stations: StationFigures,
+    facts: StationFacts,
+    tiers: Sequence[Tier],
+    heights_m: NDArray[np.float64],
+    options: ReceptionOptions,
+) -> Installations:
+    """Return what is the same for every cell, for a list: every installation's figures of its transmitters.
+
+    of_stations : of station_figures(), of the same facts, tiers and options; has every transmitter's station
+    """
+    every, place = of_stations.every, np.searchsorted(of_stations.station, transmitters.station)
+    # taken, not indexed: in C's order, as a kernel is compiled once for each order of each array
+    figures, spreads = of_stations.figures.take(place, axis=-1), of_stations.spreads.take(place, axis=3)
     directional = np.array([is_directional(figures[0, 0, number]) for number in range(len(every))])
     several = np.unique(transmitters.site).size > 1 or transmitters.mounts.size > 1
     order = in_order_of_cost(tiers, directional[: len(tiers)] & several)
+    found = find_pairs(transmitters, facts, options)
     return Installations(
         tiers=len(tiers),
         figures=figures,
         spreads=spreads,
-        other_figures=of_others,
+        other_figures=of_stations.other_figures,
         heights=heights_of(every, heights_m),
         directional=directional,
         order=order,
         settled=_settled(order, len(tiers)),
-        twin=twin,
+        twin=of_stations.twin,
         amplified=np.array([tier.has_amplifier for tier in tiers]),
         paired=np.array([tier.diplexer_loss_db > 0.0 for tier in every]),
         diplexer=bool(transmitters.uhf.any() and not transmitters.uhf.all()),
         high_vhf=bool((figures[..., SHORT_DB, :] > 0.0).any()),
         wanted=transmitters,
-        pairs=with_harmless(find_pairs(transmitters, facts, options), figures, spreads, of_others),
-        loads=loads_of(every, facts, by_kind(kinds, options, partial(load_figures, every, facts)), options),
+        pairs=with_harmless(found, figures, spreads, of_stations.other_figures),
+        loads=of_stations.loads,
     )
 
 
@@ -118,12 +159,7 @@ def joined_each_way(figures_of: FiguresOf) -> FiguresOf:
     return of_kinds
 
 
-def of_first_tiers(model: Installations, count: int) -> Installations:
-    """Return the same with nothing but the first tiers; those behind them are asked for nothing."""
-    return model._replace(tiers=count, order=model.order[model.order[:, 0] < count])
-
-
-def in_order_of_cost(tiers: TierTable, may_gain: NDArray[np.bool_]) -> NDArray[np.int64]:
+def in_order_of_cost(tiers: Sequence[Tier], may_gain: NDArray[np.bool_]) -> NDArray[np.int64]:
     """Return tier's index and number of antennas of every installation, least costly first, shape (I, 2).
 
     may_gain : bool (T,), where a second antenna may bring something; indoors none is put up. At equal cost
@@ -144,7 +180,7 @@ def _settled(order: NDArray[np.int64], tiers: int) -> NDArray[np.bool_]:
     return np.array([max(by_cost[: by_cost.index(number) + 1]) == number for number in range(tiers)])
 
 
-def with_twins(tiers: TierTable) -> tuple[tuple[Tier, ...], NDArray[np.int64]]:
+def with_twins(tiers: Sequence[Tier]) -> tuple[tuple[Tier, ...], NDArray[np.int64]]:
     """Return the tiers and, behind them, their twins that are no tier; and the index of each tier's twin.
 
     A tier's twin is the same installation without its amplifier, or with that of the first tier that has one.

@@ -166,14 +166,14 @@ def with_harmless(
     """
     item = np.repeat(np.arange(pairs.start.size - 1), np.diff(pairs.start))
     harmless_db = np.full((spreads.shape[-2], item.size), -np.inf)
-    for kind, joined, tier in np.ndindex(figures.shape[:3]):
-        figure, spread = figures[kind, joined, tier], spreads[kind, joined, tier]
-        aside_db = np.maximum(figure[FLOOR_DB], np.maximum(figure[CROSS_DB], figure[CROSS_DB + 1]))
-        over_db = (figure[NEED_DBUVM] + figure[OVER_NOISE_0_DB])[item]
-        over_db += other_figures[kind, tier, OTHER_POWER_DB, pairs.station]
-        over_db += pairs.ratio_db + np.where(pairs.alike, 0.0, aside_db[item])
-        own_db = spread[item, :, OWN_DB - APART_INVERSE].T
-        np.maximum(harmless_db, over_db + pairs.spare * own_db, out=harmless_db)
+    for figure, spread, other in zip(figures, spreads, other_figures, strict=True):
+        aside_db = figure[..., [FLOOR_DB, CROSS_DB, CROSS_DB + 1], :].max(axis=-2)
+        over_db = (figure[..., NEED_DBUVM, :] + figure[..., OVER_NOISE_0_DB, :])[..., item]
+        over_db += other[:, OTHER_POWER_DB, pairs.station]
+        over_db += pairs.ratio_db + np.where(pairs.alike, 0.0, aside_db[..., item])
+        own_db = spread[..., OWN_DB - APART_INVERSE].swapaxes(-1, -2)[..., item]
+        most_db = (over_db[..., None, :] + pairs.spare * own_db).max(axis=(0, 1))
+        np.maximum(harmless_db, most_db, out=harmless_db)
     harmless_db[:, pairs.network] = np.inf
     # in C's order: a kernel is compiled once for each order of each array
     return pairs._replace(harmless_db=harmless_db)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import replace
 from functools import cached_property
 
@@ -11,11 +12,11 @@ from numpy.typing import NDArray
 from covermap.constants import TIER_COUNT, UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.reception.best_plans import FURTHER_ROWS, Asked, CellArrays, Fields
-from covermap.reception.budget import Wanted, wanted_transmitters
+from covermap.reception.budget import Wanted, WantedTransmitters, wanted_transmitters
 from covermap.reception.causes import noise_loss_db
 from covermap.reception.cells import CellResults, receive_cells
 from covermap.reception.channels import on_one_channel
-from covermap.reception.installations import Installations, installations, of_first_tiers
+from covermap.reception.installations import Installations, installations, station_figures
 from covermap.reception.list_here import list_arrays
 from covermap.reception.options import ReceptionOptions
 from covermap.reception.path_spreads import spread_levels
@@ -75,14 +76,22 @@ class ListReceiver:
         transmitters = wanted_transmitters(wanted, facts)
         self._facts = facts
         self._tiers, self._options = tiers, options
-        self.services = tuple(wanted.services)
+        self._looked_at = tiers.tiers[:first_tiers]
         self._heights_m = np.asarray(heights_m, np.float64)
         self._surroundings = np.unique(around.numbers(options))
-        every = installations(
-            transmitters, facts, tiers, heights_m, surroundings_of(self._surroundings), options
-        )
-        self.model = of_first_tiers(every, first_tiers)
+        kinds = surroundings_of(self._surroundings)
+        listed = np.unique(transmitters.station)
+        self._of_stations = station_figures(listed, facts, self._looked_at, kinds, options)
         self.level_of = spread_levels(options)[0]
+        self._take(wanted, transmitters)
+
+    def _take(self, wanted: Wanted, transmitters: WantedTransmitters) -> None:
+        """Become the receiver of a list, whose transmitters' figures are known."""
+        options = self._options
+        self.services = tuple(wanted.services)
+        self.model = installations(
+            transmitters, self._of_stations, self._facts, self._looked_at, self._heights_m, options
+        )
         self.asked = Asked(
             options.confidence_percent / 100.0,
             float(options.confidence_percent),
@@ -90,6 +99,19 @@ class ListReceiver:
             min(options.dead_zone_services, transmitters.services),
             False,
         )
+
+    def of_part(self, wanted: Wanted) -> ListReceiver:
+        """Return what works out a list of some of this list's stations, whose figures are known here.
+
+        Raises InputError if it is empty, or has a station that this list has not.
+        """
+        transmitters = wanted_transmitters(wanted, self._facts)
+        strange = np.setdiff1d(transmitters.station, self._of_stations.station)
+        if strange.size:
+            raise InputError(f"station {strange[0]} is none of the list's that this receiver was made for.")
+        other = copy(self)
+        other._take(wanted, transmitters)
+        return other
 
     @cached_property
     def noise_db(self) -> NDArray[np.float64]:
