@@ -14,7 +14,7 @@ from covermap.catalogue import Installed, installed
 from covermap.constants import TIER_COUNT, UNKNOWN_UINT8
 from covermap.errors import InputError
 from covermap.inputs.preparation import Preparation
-from covermap.jobs.installation_reception import holding_question
+from covermap.jobs.installation_reception import first_holding_question
 from covermap.jobs.over_cells import Inquiry, cells_with_homes
 from covermap.jobs.page_antennas import installations_on_page
 from covermap.planning.antenna_stock import NONE_HOLDS, UNKNOWN, antenna_stock
@@ -50,7 +50,7 @@ def catalogue_stock(prepared: Preparation) -> Inquiry[pd.DataFrame]:
         ]
         return pd.concat(tables, ignore_index=True)
 
-    return Inquiry(tuple(holding_question(prepared, ladders, one, cells) for one in lists), tell)
+    return Inquiry(tuple(first_holding_question(prepared, ladders, one, cells) for one in lists), tell)
 
 
 def by_cost(prepared: Preparation) -> list[tuple[ComparedInstallation, Tier]]:
@@ -76,7 +76,7 @@ def by_cost(prepared: Preparation) -> list[tuple[ComparedInstallation, Tier]]:
 def least_costly(variant: NDArray[np.uint8], count: int) -> NDArray[np.int16]:
     """Return the place of the first installation that holds, from the variants of ladders of up to 7.
 
-    variant : (ladders, rows, cols) of holding(). count : installations in all
+    variant : (ladders, rows, cols) of first_holding_question(). count : installations in all
     """
     found = np.full(variant.shape[1:], NONE_HOLDS, dtype=np.int16)
     for number in range(len(variant) - 1, -1, -1):

@@ -52,6 +52,24 @@ def holding_question(
     return Question(cells, len(ladders), work)
 
 
+def first_holding_question(
+    prepared: Preparation, ladders: Sequence[Sequence[Tier]], wanted: WantedList, cells: Cells
+) -> Question:
+    """Return the question of holding_question(), a ladder asked only where none before it holds; else 0."""
+    around = surroundings_of(prepared)
+    receivers = [HoldingReceiver(variants, wanted, around) for variants in ladders]
+
+    def work(signals: CellSignals) -> NDArray[np.uint8]:
+        values = np.zeros((len(receivers), signals.open_land.size), np.uint8)
+        asked = np.arange(signals.open_land.size)
+        for receiver, of_ladder in zip(receivers, values, strict=True):
+            of_ladder[asked] = receiver.receive(signals.some(asked))
+            asked = asked[of_ladder[asked] == 0]
+        return values
+
+    return Question(cells, len(ladders), work)
+
+
 def brought(
     prepared: Preparation,
     store: Store,
