@@ -64,10 +64,9 @@ def map_scenario(
     from covermap.grid.cluster import executor_of
     from covermap.inputs.prepare import prepare, store_folder
     from covermap.jobs.cost import Crew
-    from covermap.jobs.from_store import from_store
     from covermap.jobs.memory_and_disk import refuse_what_does_not_fit
     from covermap.jobs.predict import origin_of_parts, write_rasters
-    from covermap.jobs.write_outputs import write_layers_and_pages
+    from covermap.jobs.side_by_side import side_by_side
     from covermap.reports.run_summary import run_in_words
     from covermap.result import open_coverage
     from covermap.result.new_result import new_result
@@ -78,13 +77,29 @@ def map_scenario(
     refuse_what_does_not_fit(prepared, folder, store_folder(scenario, store), crew)
     origin = origin_of_parts(prepared, public=public)
     with new_result(folder, origin) as new:
-        with executor_of(workers, scheduler, scheduler_without_tls) as executor:
+        # Python is free while kernels work
+        with side_by_side(1) as begin, executor_of(workers, scheduler, scheduler_without_tls) as executor:
+            loaded = begin(_load_outputs)
             coverage = write_rasters(prepared, new, store, executor, progress, origin=origin, public=public)
+            loaded()
+
+        from covermap.jobs.from_store import from_store
+        from covermap.jobs.write_outputs import write_layers_and_pages
+
         kept = from_store(prepared, store, workers)
         whole = write_layers_and_pages(prepared, coverage, report, public=public, also=also, kept=kept)
         write_digests(new, made)
     with speaking(scenario.settings.display.language):
         return run_in_words(open_coverage(folder), whole)
+
+
+def _load_outputs() -> None:
+    """Load what writes layers and pages, and the libraries of their pictures."""
+    import matplotlib.backends.backend_agg
+    import matplotlib.figure  # noqa: F401
+
+    import covermap.jobs.from_store
+    import covermap.jobs.write_outputs  # noqa: F401
 
 
 def _kept_in_words(scenario: Scenario, folder: Path) -> str:

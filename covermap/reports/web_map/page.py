@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import base64
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from itertools import chain
 from pathlib import Path
 from typing import Any
@@ -121,24 +122,26 @@ def write_map(
     facts["antennas"] = None if answered.antennas is None else answered.antennas.facts()
     ground = page_heights(source, grid, facts["masts"])
     facts["heights"] = ground.facts()
-    layers = chain(packed_ahead, all_packed(block_layers(coverage, grid, facts, own, answered.antennas)))
-    write_text(Path(path), _document(coverage, grid, facts, relief, ground, layers))
+    with ThreadPoolExecutor(1) as pool:  # packing leaves Python to the pictures
+        pictures = pool.submit(_still_pictures, coverage, grid, facts, relief)
+        layers = [*packed_ahead, *all_packed(block_layers(coverage, grid, facts, own, answered.antennas))]
+        write_text(Path(path), _document(facts, pictures.result(), ground, layers))
 
 
 def _document(
-    coverage: Coverage,
-    grid: PageGrid,
     facts: dict[str, Any],
-    relief: NDArray[np.uint8],
+    pictures: list[dict[str, str]],
     ground: PageHeights,
-    layers: Iterator[tuple[str, str]],
+    layers: Iterable[tuple[str, str]],
 ) -> str:
     page = OfflinePage()
     page.add_header(f"<title>{jinja2.filters.escape(facts['name'])}: {say('page.title')}</title>")
     page.add_header(f"<style>{inlined.leaflet('leaflet.css')}</style>")
     fills = tuple(fill for _, fill in SIGNAL_STEPS)
     page.add_header(f"<style>{inlined.own_style(SURE_GREYS, fills)}</style>")
-    page.add_body(_without_script(coverage, grid, facts, relief))
+    page.add_body(
+        TEMPLATES.get_template("without_script.html").render(facts=facts, pictures=pictures, say=say)
+    )
     page.add_body(TEMPLATES.get_template("page_top.html").render(facts=facts, say=say))
     folium_map = OfflineMap(_middle(facts))
     folium_map.add_child(StartPage())
@@ -166,14 +169,14 @@ def _middle(facts: dict[str, Any]) -> tuple[float, float]:
     return places[middle + 1], places[middle]
 
 
-def _without_script(
+def _still_pictures(
     coverage: Coverage, grid: PageGrid, facts: dict[str, Any], relief: NDArray[np.uint8]
-) -> str:
-    """Return what stands in the page when scripts are off: a picture of each list, legend and cautions."""
+) -> list[dict[str, str]]:
+    """Return a picture of each list, for a page whose scripts are off: its name, and a PNG in base64."""
     outside = outside_area(coverage)
     pictures = []
     for wanted in facts["lists"]:
         tier = inside_map(grid, coverage.read(f"{wanted['name']}/tier"), outside)
         png = still_picture(grid, tier, relief, facts["masts"])
         pictures.append({"name": wanted["name"], "base64": base64.b64encode(png).decode("ascii")})
-    return TEMPLATES.get_template("without_script.html").render(facts=facts, pictures=pictures, say=say)
+    return pictures
