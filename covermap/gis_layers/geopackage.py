@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from covermap.wording.run_facts import run_facts
 from covermap.wording.tier_names import spoken_tier_names
 
 ALWAYS = {"dead_zones": "MultiPolygon"}  # layers that are there when empty: none is an answer too
+SYNCHRONOUS = "OGR_SQLITE_SYNCHRONOUS"  # of GDAL; the demo's file waited for the disk 180 times, 0.9 s
 GEOPACKAGE_VERSION = "1.2"  # what older GIS still open
 
 
@@ -50,7 +52,7 @@ def write_geopackage(
     most_cells : above so many cells a list the layer `cells` is absent, and run_metadata says so
     """
     path = Path(folder) / GEOPACKAGE_FILE
-    with whole_file(path) as temporary:
+    with whole_file(path) as temporary, _unflushed():
         writer = _Writer(temporary, " ".join(retold(coverage.run.get("cautions", []))))
         if areas is not None:
             writer.write("neighbourhoods", areas, "MultiPolygon")
@@ -85,6 +87,17 @@ def write_geopackage(
         # After all layers: with each of them GDAL sets the times of contents anew.
         add_tables(temporary, writer.columns, styles, metadata, stamp)
     return path
+
+
+@contextmanager
+def _unflushed() -> Iterator[None]:
+    """Let GDAL not wait for the disk at each layer: a new result is flushed when all of it is there."""
+    before = pyogrio.get_gdal_config_option(SYNCHRONOUS)
+    pyogrio.set_gdal_config_options({SYNCHRONOUS: "OFF"})
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options({SYNCHRONOUS: before})
 
 
 class _Writer:

@@ -6,6 +6,7 @@ import os
 import shutil
 import sys
 from collections.abc import Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -16,6 +17,7 @@ TEMPORARY_FOLDER = ".covermap_unfinished"
 """Folder of unfinished files inside an output folder; nothing but covermap writes there."""
 # Windows flushes no file that is open for reading alone
 FLUSHED_AS = os.O_RDWR if sys.platform == "win32" else os.O_RDONLY
+FLUSHED_AT_ONCE = 8  # the disk writes them together: 130 files took 0.15 s instead of 0.9
 TRIES = 1000  # to make a folder in it, which goes whenever it is empty
 
 
@@ -70,12 +72,17 @@ def files_below(folder: Path) -> list[Path]:
 
 def flush(paths: Iterable[Path]) -> None:
     """Have the disk hold files in earnest, so that a power cut cannot leave one empty that was whole."""
-    for path in paths:
-        file = os.open(path, FLUSHED_AS)
-        try:
-            os.fsync(file)
-        finally:
-            os.close(file)
+    with ThreadPoolExecutor(FLUSHED_AT_ONCE) as pool:
+        for _ in pool.map(_flush, paths):
+            pass
+
+
+def _flush(path: Path) -> None:
+    file = os.open(path, FLUSHED_AS)
+    try:
+        os.fsync(file)
+    finally:
+        os.close(file)
 
 
 def _temporary(path: Path, number: int) -> Path:
