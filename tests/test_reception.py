@@ -139,6 +139,15 @@ def test_limiting_and_deciding_services_are_the_lowest_chances():
     assert np.all(lower[:, ~above] == 0)
 
 
+@pytest.mark.parametrize("needed", [1, 3])
+def test_no_service_decides_where_some_are_enough(needed):
+    result = receive(scene(), FACTS, TIERS, wanted_of(0, 1, 2, 3, needed=needed), ReceptionOptions())
+    assert (result.tier > 1).any()
+    assert np.all(result.deciding_service == 255)
+    assert np.all(result.tier_without_deciding == 255)
+    assert np.all(result.deciding_station[result.tier > 1] >= 0)  # why it is hard is still told
+
+
 def test_tier_8_keeps_the_plan_of_tier_7():
     result = receive(scene(mean_dbuvm=45.0), FACTS, TIERS, wanted_of(0, 1, 2, 3), ReceptionOptions())
     none = result.tier == 8

@@ -72,3 +72,9 @@ def read_cells(results: Results, name: str, row: NDArray[np.int64], col: NDArray
         if here.size:
             found[..., here] = results.read(name, band)[..., row[here] - band.row, col[here]]
     return found
+
+
+def some_are_enough(results: Results, list_name: str) -> bool:
+    """Return whether fewer services than a list holds are enough; then no single one decides."""
+    needed = results.run["wanted"][list_name].get("at_least")
+    return needed is not None and needed < len(results.services(list_name))

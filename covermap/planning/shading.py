@@ -15,7 +15,7 @@ from covermap.constants import TIER_NOT_PROMISED
 from covermap.grid.exact_path import GEODESIC, ground_line
 from covermap.grid.frame import Tile
 from covermap.planning.carriers import carrying_station_of
-from covermap.planning.results import Results, read_cells
+from covermap.planning.results import Results, read_cells, some_are_enough
 from covermap.planning.tally import FIRST_ROOFTOP_TIER
 from covermap.propagation import Profile, ridges
 from covermap.scenario.records import Station
@@ -45,9 +45,10 @@ def shading_ridges(
 ) -> gpd.GeoDataFrame:
     """Return the ridges that shade homes of tiers 6 to 8, most homes first, as points in the grid's CRS.
 
-    For each such cell the path from the station that carries its deciding service is looked at; its ridge
-    with the largest nu takes the cell's homes. Pieces that touch are one ridge, whose point stands where
-    most homes cross it. No rows without homes. Columns: COLUMNS.
+    For each such cell the path from the station that carries its deciding service (of a list of which some
+    are enough, the weakest with its plan) is looked at; its ridge with the largest nu takes the cell's homes.
+    Pieces that touch are one ridge, whose point stands where most homes cross it. No rows without homes.
+    Columns: COLUMNS.
     """
     shades = _shades(results, stations, terrain, list_name, dn) if results.has("homes") else []
     rows = []
@@ -71,7 +72,8 @@ def _shades(
 ) -> list[_Shade]:
     grid = results.grid
     row, col, homes = _far_homes(results, list_name)
-    deciding = read_cells(results, f"{list_name}/deciding_service", row, col)
+    kind = "limiting_service" if some_are_enough(results, list_name) else "deciding_service"
+    deciding = read_cells(results, f"{list_name}/{kind}", row, col)
     longitude_deg, latitude_deg = grid.lonlat_of(row, col)
     to_grid = pyproj.Transformer.from_crs("EPSG:4326", grid.crs, always_xy=True)
     by_id = {station.station_id: station for station in stations}

@@ -192,6 +192,8 @@ class ListReceiver:
             CellResults(**vars(reception)),
             plans,
         )
+        if self.asked.needed < self.model.wanted.services:
+            _name_no_deciding_service(reception)
         return reception
 
     def kind_of(self, signals: CellSignals) -> NDArray[np.int64]:
@@ -225,6 +227,15 @@ def receive(
     _require_shapes(signals, facts)
     around = signals.surroundings
     return ListReceiver(facts, tiers, wanted, options, signals.heights_m, around).receive(signals, shifted)
+
+
+def _name_no_deciding_service(reception: ListReception) -> None:
+    """Take back which service decides: where some of a list are enough, another takes the place of any one.
+
+    What interferes and why it is hard stay those of the weakest service.
+    """
+    reception.deciding_service[:] = UNKNOWN_UINT8
+    reception.tier_without_deciding[:] = UNKNOWN_UINT8
 
 
 def fields_of(signals: CellSignals, kind: NDArray[np.int64], level_of: NDArray[np.uint8]) -> Fields:

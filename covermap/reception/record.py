@@ -43,12 +43,13 @@ class ReceiverRecord:
         clockwise, that keeps the list with the other antenna standing, None where it is not promised
     chance_percent : of the list with the plan (tier 8: tier 7's); tier_chance_percent : with one antenna of
         each tier; dead_zone_chance_percent : that tier 7 brings at least dead_zone_services
-    limiting_service : lowest chance with the plan; deciding_service : one tier lower, None for tier 1
+    limiting_service : lowest chance with the plan; deciding_service : one tier lower, None for tier 1 and
+        where some of the list are enough
     service_chance_percent, service_cause : service -> alone with the plan; a cause is "" where it is not weak
     service_station, service_interferer : service -> index of the station that brings it, and of the one that
         interferes most with it, -1 none; service_interference_db : what interference takes from it
     kept_one_lower : services that alone reach the confidence one tier lower
-    tier_without_deciding : of the list without its deciding service
+    tier_without_deciding : of the list without its deciding service, None where some are enough
     tier_weaker, tier_stronger : every field 3 dB weaker and stronger, aims as they are; None not asked for
     main_cause : of covermap.reception.causes.CAUSES, "" where tier 1 does
     main_interferer : index of the station behind the main cause, -1 where no other station is
@@ -130,7 +131,7 @@ class Records:
                 for service, chance in zip(self.services, lower, strict=True)
                 if tier > 1 and chance >= self.confidence_percent
             ),
-            tier_without_deciding=int(found.tier_without_deciding[cell]),
+            tier_without_deciding=_known(int(found.tier_without_deciding[cell])),
             tier_weaker=_known(int(found.tier_weaker[cell])),
             tier_stronger=_known(int(found.tier_stronger[cell])),
             main_cause=cause,

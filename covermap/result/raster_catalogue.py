@@ -106,7 +106,10 @@ LAYERS: dict[str, Layer] = {
             "service of the lowest chance with the stored plan, a place in SERVICES",
         ),
         Layer(
-            "deciding_service", *_CLASS, 1, "service of the lowest chance one tier lower, a place in SERVICES"
+            "deciding_service",
+            *_CLASS,
+            1,
+            "service of the lowest chance one tier lower, a place in SERVICES; none where some are enough",
         ),
         Layer("aim", "int16", AIM_UNKNOWN, "degree", 1, "azimuth of the stored plan from true north"),
         Layer("service_chance", *_PERCENT, 0, "chance of each service alone with the stored plan"),
@@ -131,7 +134,12 @@ LAYERS: dict[str, Layer] = {
         ),
         Layer("service_interferer", *_STATION, 0, "the same for each service with the stored plan"),
         Layer("amplifier", *_CLASS, 1, "what an amplifier does: AMPLIFIER_CODES", AMPLIFIER_MEANINGS),
-        Layer("tier_without_deciding", *_CLASS, 1, "tier of the list without its deciding service"),
+        Layer(
+            "tier_without_deciding",
+            *_CLASS,
+            1,
+            "tier of the list without its deciding service; none where some are enough",
+        ),
         Layer("plan_flags", *_CLASS, 1, "remarks on the stored plan, a sum; 0 none", PLAN_REMARKS, True),
         Layer("tier_in_leaf", *_CLASS, 1, "tier, the last wood before the antenna in leaf; where homes are"),
         Layer(

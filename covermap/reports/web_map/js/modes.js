@@ -13,7 +13,7 @@ const MODES = {
 };
 
 function is_mode_there(mode) {
-  if (mode === "decides") return page.list.services.length > 1;
+  if (mode === "decides") return page.list.services.length > 1 && page.list.needed === page.list.services.length;
   if (mode === "cause") return page.list.plan_kinds.includes("main_cause") && page.list.causes.length > 0;
   if (mode === "doubt") return page.list.doubts.length > 0;
   if (mode === "services") return page.facts.every_service.length > 0;
