@@ -547,7 +547,7 @@ def test_readings_far_from_the_prediction_are_listed(tmp_path, scenario):
     readings = read(tmp_path, scenario, *rows)
     offsets = [*np.random.default_rng(1).normal(0.0, 2.0, 11), 25.0]
     done = report(scenario, readings, residuals_of(readings, offsets), [], default_db=6.8)
-    assert done.disagreements[0].words.startswith("P11, First TV: read; 25 dB more")
+    assert done.disagreements[0].words.startswith("P11 (readings.csv, line 13), First TV: read; 25 dB more")
 
 
 def test_what_a_neighbourhood_shares_ends_at_its_range_by_hand():

@@ -11,6 +11,7 @@ from test_antenna_test import abba, good_rows, unsettled_rows, write_log
 from test_calibration import many
 
 from covermap.measurements.antenna_test import antenna_test
+from covermap.measurements.calibrate import Disagreement
 from covermap.measurements.survey import SurveyPoint
 from covermap.reports.fieldwork.calibration_page import calibration_page
 from covermap.reports.fieldwork.next_steps import after_antenna_test, after_calibration
@@ -26,8 +27,8 @@ def scenario(tmp_path):
     return read_scenario(write_scenario(tmp_path))
 
 
-def steps_of(report, places=()):
-    return after_calibration(report, "scenario.toml", places)
+def steps_of(report, places=(), public=False):
+    return after_calibration(report, "scenario.toml", places, public)
 
 
 def test_a_calibration_that_holds_says_how_to_use_it(tmp_path, scenario):
@@ -50,6 +51,18 @@ def test_a_refused_calibration_says_not_to_use_it_and_where_to_read(tmp_path, sc
     assert any("2 points read, 3 needed: read 1 more" in step for step in steps)
     assert any("44.10000, -36.20000" in step for step in steps)
     assert not any("calibration.toml" in step for step in steps)
+
+
+def test_a_reading_to_look_at_is_named_by_point_and_row_but_not_in_public(tmp_path, scenario):
+    report = many(tmp_path, scenario, -5.0)
+    furthest = Disagreement(report.residuals[3], 41.0)
+    doubted = replace(report, disagreements=(furthest,))
+    (step,) = [one for one in steps_of(doubted) if one.startswith("Look first")]
+    point = report.residuals[3].reading.point
+    assert f"{point} (readings.csv, line 5), First TV: read; 41 dB more" in step
+    (shown,) = [one for one in steps_of(doubted, public=True) if one.startswith("Look first")]
+    assert point not in shown
+    assert "line" not in shown
 
 
 def test_masts_of_which_nothing_was_read_are_named(tmp_path, scenario):

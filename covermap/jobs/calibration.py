@@ -39,7 +39,7 @@ def calibrate_scenario(
     scenario = read_scenario(scenario_path)
     with speaking(scenario.settings.display.language):
         report = calibrate(scenario, readings, percent_scales)
-        steps = after_calibration(report, scenario.path.name, _places(scenario, report, public))
+        steps = after_calibration(report, scenario.path.name, _places(scenario, report, public), public)
         folder = output or scenario.path.parent
         files = write_calibration(report, folder, scenario_cautions(scenario), public, steps)
         return in_words(report, files, public, steps)

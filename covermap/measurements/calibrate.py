@@ -29,7 +29,7 @@ from covermap.tables import read_prediction_spread, read_tiers
 from covermap.terrain import Terrain
 from covermap.wording.language import say
 from covermap.wording.lists import band_words
-from covermap.wording.words import decimal, signed
+from covermap.wording.words import decimal, row_place, signed
 
 NORMAL_95 = 1.96  # normal distribution: 95 % lie within
 PUBLIC_STEP_DB = 5.0  # judgement: a loss over free space this coarse tells no path
@@ -48,8 +48,9 @@ class Disagreement:
 
     @property
     def words(self) -> str:
-        """Return one sentence for people."""
-        return f"{self.residual.reading.point}, {self.words_without_place}"
+        """Return one sentence for people, with point and row."""
+        reading = self.residual.reading
+        return f"{reading.point} ({row_place(reading.where)}), {self.words_without_place}"
 
     @property
     def words_without_place(self) -> str:

@@ -306,7 +306,8 @@ def _doubts(readings: Sequence[Reading]) -> list[str]:
     if len(devices) > 1:
         sets = ", ".join(sorted(devices))
         sentences.append(say("calibration.doubt.mer_sets", count=len(devices), sets=sets))
-    bad_time = sum(r.moment is None for r in readings)
-    if bad_time:
-        sentences.append(say("calibration.doubt.no_time", count=bad_time))
+    timeless = [r for r in readings if r.moment is None]
+    if timeless:
+        first = f"{timeless[0].point} ({row_place(timeless[0].where)})"
+        sentences.append(say("calibration.doubt.no_time", count=len(timeless), first=first))
     return sentences

@@ -44,13 +44,14 @@ def _is_settled(result: BandResult) -> bool:
 
 
 def after_calibration(
-    report: CalibrationReport, scenario_file: str, places: Sequence[SurveyPoint]
+    report: CalibrationReport, scenario_file: str, places: Sequence[SurveyPoint], public: bool
 ) -> list[str]:
     """Return the steps after a calibration, in the order in which to take them.
 
     scenario_file : name of the scenario; places : of the map, where a reading settles most; may be empty
+    public : name no point that was read
     """
-    steps = [_verdict(report, scenario_file), *_doubtful_readings(report), *_too_few(report)]
+    steps = [_verdict(report, scenario_file), *_doubtful_readings(report, public), *_too_few(report)]
     unread = _unread_masts(report)
     if unread:
         steps.append(say("calibration.next.unread", masts=join(unread)))
@@ -68,12 +69,12 @@ def _verdict(report: CalibrationReport, scenario_file: str) -> str:
     return say("calibration.next.use", scenario=scenario_file)
 
 
-def _doubtful_readings(report: CalibrationReport) -> list[str]:
-    """Return the readings to look at before anything else, without their places."""
+def _doubtful_readings(report: CalibrationReport, public: bool) -> list[str]:
+    """Return the readings to look at before anything else."""
     worst = report.disagreements[:MOST_NAMED]
     if not worst:
         return []
-    named = "; ".join(one.words_without_place for one in worst)
+    named = "; ".join(one.words_without_place if public else one.words for one in worst)
     return [say("calibration.next.furthest", named=named)]
 
 
