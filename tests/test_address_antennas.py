@@ -21,6 +21,7 @@ from tests.html_text import visible
 from tests.test_commands import run, write_demo
 
 EASY, BEHIND = (43.9475, -35.625), (43.98, -35.70)
+BETWEEN = (44.0075, -35.595)  # antennas of the catalogue have their best aim a degree beside the answer's
 TIERS = read_tiers()
 LOW_GAIN = replace(CATALOGUE.devices["masthead_low"], price=30.0)
 PRICED = replace(
@@ -181,6 +182,32 @@ def test_sheet_and_day_sheet_name_what_to_buy_and_to_load(book):
     assert first.name.split(" + ")[0] in day
     plain = book.report(*EASY)
     assert "From the catalogue" not in visible(sheet_html(plain, 45.0, True))
+
+
+def test_what_to_buy_has_the_aim_of_the_answer_where_that_holds_the_list(book):
+    asked, answer, _ = answer_at(book.site_at(*BETWEEN), Asked(*BETWEEN))
+    alone, beside = recommended(asked, SHOP), recommended(asked, SHOP, answer)
+    assert any(one.at.aims_deg != answer.plan.azimuths_deg for one in alone)  # else the place shows nothing
+    assert [one.at.key for one in beside] == [one.at.key for one in alone]
+    for one in beside:
+        assert one.at.aims_deg == answer.plan.azimuths_deg
+        assert one.at.holds
+        # what the same antennas bring when they are put up turned that way for good
+        name, mount = one.at.key.split("@")
+        spec = "+".join(f"{part}:{answer.plan.azimuth_deg:.0f}" for part in name.split("+"))
+        turned = installations_at(asked, put_up(f"{spec}@{mount}"))
+        chances = [row.chance_percent for row in turned if row.amplifier == one.at.amplifier]
+        assert chances == [pytest.approx(one.at.chance_percent, abs=0.1)]
+
+
+def test_what_to_buy_keeps_its_own_aim_where_the_answers_would_not_hold_the_list(book):
+    asked, answer, _ = answer_at(book.site_at(*BETWEEN), Asked(*BETWEEN))
+    turned_away = tuple(
+        replace(plan, azimuth_deg=(plan.azimuth_deg + 180.0) % 360.0) for plan in answer.plans
+    )
+    own = recommended(asked, SHOP)
+    assert own[0].at.holds
+    assert recommended(asked, SHOP, replace(answer, plans=turned_away)) == own
 
 
 def test_command_tables_heights_and_says_what_is_missing(demo):

@@ -105,7 +105,7 @@ def compute_report(
         display=scenario.settings.display,
         house=None if home is None or answer is None else house_report(plain, answer, home),
         installations=() if shop is None or answer is None else installations_at(plain, shop.put_up),
-        recommended=() if shop is None or answer is None else recommended(plain, shop),
+        recommended=() if shop is None or answer is None else recommended(plain, shop, answer),
     )
 
 

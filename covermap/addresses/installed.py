@@ -9,9 +9,9 @@ from itertools import product
 
 import numpy as np
 
-from covermap.addresses.answer import answer_of, as_cell
+from covermap.addresses.answer import Answer, answer_of, as_cell
 from covermap.addresses.installed_records import InstallationAtPlace, Recommended
-from covermap.addresses.plans import Question
+from covermap.addresses.plans import Question, as_aimed
 from covermap.catalogue import AntennaCatalogue, Device, Installed, Variant, installed
 from covermap.reception import AimPlan, TierTable, best_aim
 from covermap.reception.installed import InstallationCounter, Receiving
@@ -58,12 +58,14 @@ def installations_at(asked: Question, put_up: Sequence[Installed]) -> tuple[Inst
     return tuple(found)
 
 
-def _clean_of(asked: Question, one: Installed, found: InstallationAtPlace) -> InstallationAtPlace:
+def _clean_of(
+    asked: Question, one: Installed, found: InstallationAtPlace, answered: AimPlan | None
+) -> InstallationAtPlace:
     """Return another amplifier's instead, where the one that holds is overloaded and another one is not."""
     if not (found.amplifier and found.needs_filter):
         return found
     # variants[0] has no amplifier; the rest stand in order of price, which best_amplified() counts on.
-    return best_amplified([_at(asked, one, variant) for variant in one.variants[1:]])[0]
+    return best_amplified([_at(asked, one, variant, answered) for variant in one.variants[1:]])[0]
 
 
 def best_amplified(amplified: Sequence[InstallationAtPlace]) -> tuple[InstallationAtPlace, ...]:
@@ -78,13 +80,19 @@ def best_amplified(amplified: Sequence[InstallationAtPlace]) -> tuple[Installati
 def recommended(
     asked: Question,
     shop: Shop,
+    answer: Answer | None = None,
 ) -> tuple[Recommended, ...]:
     """Return the few least costly installations of a shop's catalogue that hold the list at the point.
 
     Where none does, the surest that was tried.
+
+    answer : of the same question; what holds the list as the answer is aimed is told with that aim, so that
+        a place has one
     """
     if shop.catalogue is None:
         return ()
+    has_aim = answer is not None and _tells_directions(asked, answer.installation)
+    answered = answer.plan if answer is not None and has_aim else None
     held: list[InstallationAtPlace] = []
     surest: InstallationAtPlace | None = None
     pairs = 0
@@ -96,9 +104,9 @@ def recommended(
         # The same antennas at another mount or with another amplifier, and dearer, are no second choice.
         if any(one.name == kept.name for kept in held):
             continue
-        plan = _plan(asked, variant.tier)
+        plan = _plan(asked, variant.tier, answered)
         if asked.reaches(plan):
-            held.append(_clean_of(asked, one, _told(asked, one, variant, plan)))
+            held.append(_clean_of(asked, one, _told(asked, one, variant, plan), answered))
         elif surest is None or 100.0 * plan.chance > surest.chance_percent:
             surest = _told(asked, one, variant, plan)
         if len(held) == BEST_FEW:
@@ -150,7 +158,17 @@ def _by_cost(
     return [(one, variant) for _, one, variant in found]
 
 
-def _plan(asked: Question, tier: Tier) -> AimPlan:
+def _plan(asked: Question, tier: Tier, answered: AimPlan | None = None) -> AimPlan:
+    """Return the plan of an installation: the answer's where that holds the list with it, else its best."""
+    best = _best_plan(asked, tier)
+    alike = answered is not None and answered.joined == best.joined and not tier.turned_deg
+    if answered is None or not alike or not asked.reaches(best):
+        return best
+    same = as_aimed(asked.signals(tier), tier, answered)
+    return same if asked.reaches(same) else best
+
+
+def _best_plan(asked: Question, tier: Tier) -> AimPlan:
     """Return an installation's best plan; of a pair, with an aim for each antenna where that reaches."""
     if tier.turned_deg:
         return best_turned(asked.signals(tier), tier)
@@ -163,8 +181,10 @@ def _plan(asked: Question, tier: Tier) -> AimPlan:
     return answer_of(alone).plans[0]
 
 
-def _at(asked: Question, one: Installed, variant: Variant) -> InstallationAtPlace:
-    return _told(asked, one, variant, _plan(asked, variant.tier))
+def _at(
+    asked: Question, one: Installed, variant: Variant, answered: AimPlan | None = None
+) -> InstallationAtPlace:
+    return _told(asked, one, variant, _plan(asked, variant.tier, answered))
 
 
 def _told(asked: Question, one: Installed, variant: Variant, plan: AimPlan) -> InstallationAtPlace:
