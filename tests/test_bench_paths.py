@@ -85,6 +85,12 @@ def test_in_sight_the_field_is_that_of_free_space(scenario):
     assert found["ONE"].field_dbuvm == pytest.approx(expected, abs=1.0)
 
 
+def test_a_prediction_spreads_more_behind_a_ridge(scenario):
+    in_sight, behind = (paths_to(scenario, bearing)[0]["ONE"].spread_db for bearing in (270.0, 90.0))
+    assert 6.0 <= in_sight < 10.0  # 6 dB of the mean of open paths (8 without land cover) and of places
+    assert behind > in_sight + 1.0
+
+
 def test_a_ridge_is_counted_with_its_height_over_the_line_of_sight(scenario):
     found, _ = paths_to(scenario, 90.0)
     # by hand: from 140 m at the mast to 30 m (10 m above ground, the lowest the map counts with) the line is

@@ -7,8 +7,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from covermap.addresses.obstacles import obstacles
-from covermap.addresses.paths import mount_heights_m, station_paths
+from covermap.addresses.paths import StationPath, mount_heights_m, station_paths
 from covermap.addresses.site import Site
+from covermap.propagation.ridges import PATH_CLASSES
+from covermap.reception.bands import band_of
+from covermap.reception.variability import OPEN_PATH, own_spread_db, prediction_sd_db
 from covermap.scenario.records import Station
 
 SAME_CHANNEL_MHZ = 1.0  # filed centres differ by offsets of some kHz
@@ -20,6 +23,7 @@ class BenchPath:
 
     bearing_deg : at the bench towards the mast, from true north. hills : above the line of sight, -1 unknown
     field_dbuvm : predicted half of the time at 10 m or the pole's height where greater; NaN unknown
+    spread_db : of the prediction at one place
     """
 
     mast: str
@@ -28,6 +32,7 @@ class BenchPath:
     hills: int
     highest_m: float
     field_dbuvm: float
+    spread_db: float
 
 
 def bench_paths(
@@ -63,8 +68,17 @@ def bench_paths(
             hills=len(stand.ridges) if known else -1,
             highest_m=max((ridge.height_above_line_m for ridge in stand.ridges), default=math.nan),
             field_dbuvm=path.median_dbuvm[heights_m[-1]] if known else math.nan,
+            spread_db=_spread_db(site, path, heights_m[-1]),
         )
     return {name: by_id[station.station_id] for name, station in found.items() if station is not None}
+
+
+def _spread_db(site: Site, path: StationPath, height_m: float) -> float:
+    """Return the spread of the prediction at the end of a path, over open land. [dB]"""
+    options, mhz = site.options, path.station.frequency_mhz
+    kind = PATH_CLASSES[path.path_class] if path.path_class < len(PATH_CLASSES) else OPEN_PATH
+    prediction_db = prediction_sd_db(options, kind, band_of(mhz))
+    return float(own_spread_db(prediction_db, options.has_land_cover, mhz, options.cell_m, height_m, 0.0))
 
 
 def _station(name: str, frequency_mhz: float, stations: tuple[Station, ...]) -> Station | None:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from covermap.addresses.bench_paths import BenchPath
+    from covermap.measurements.antenna_matrix import Matrix
+    from covermap.measurements.antenna_test import AntennaTest
     from covermap.measurements.comparison_log import ComparisonLog
+    from covermap.measurements.far_readings import FarReading
     from covermap.scenario import Scenario
 
 HEIGHT_M = 10.0  # of a pole whose log does not say
@@ -67,14 +71,43 @@ def compare_antennas(
             catalogue = known.settings.reception.antennas
         update = CatalogueUpdate({}, ()) if catalogue is None else catalogue_update(test, catalogue)
         to_bench = {} if known is None else _paths(known, log)
-        pairs = every_pair(test, remounted=remounted)
-        beside = BesideTheTest(pairs, matrices(test), to_bench, update.sentences)
+        pairs, sides = every_pair(test, remounted=remounted), matrices(test)
+        owned = catalogue if known is None else catalogue or known.settings.reception.antennas
+        far = _far_off(test, sides, to_bench, owned)
+        beside = BesideTheTest(pairs, sides, to_bench, update.sentences, far)
         if tier_table is not None:
             write_tier_table(test, tier_table, known_gain or {}, candidate, like_tier)
         files = write_antenna_test(test, output or paths[0].parent / "antenna_test", beside)
         for path, text in update.texts.items():
             write_text(path, text)
         return in_words(test, files[0], beside)
+
+
+def _far_off(
+    test: AntennaTest,
+    sides: Sequence[Matrix],
+    to_bench: Mapping[str, Mapping[str, BenchPath]],
+    catalogue: Path | None,
+) -> list[FarReading]:
+    """Return what the reference read far off the prediction; nothing where a catalogue does not know it."""
+    from covermap.catalogue import read_catalogue
+    from covermap.measurements.far_readings import Predicted, far_readings
+    from covermap.propagation import power_from_field
+
+    antenna = read_catalogue(catalogue).antennas.get(test.reference) if to_bench else None
+    if antenna is None:
+        return []
+    found: list[FarReading] = []
+    for matrix in sides:
+        paths, predicted = to_bench.get(matrix.site, {}), {}
+        for row in matrix.rows:
+            path, gain = paths.get(row.station), antenna.gain_at(row.frequency_mhz)
+            if path is not None and gain is not None and not math.isnan(path.field_dbuvm):
+                level_dbm = power_from_field(path.field_dbuvm, gain.gain_dbd.typical, row.frequency_mhz)
+                spread_db = math.hypot(path.spread_db, gain.gain_dbd.sd)
+                predicted[row.station] = Predicted(level_dbm, spread_db)
+        found += far_readings(matrix, test.reference, predicted)
+    return found
 
 
 def _paths(scenario: Scenario, log: ComparisonLog) -> dict[str, dict[str, BenchPath]]:

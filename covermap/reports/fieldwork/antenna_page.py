@@ -12,10 +12,12 @@ from covermap.errors import InputError
 from covermap.measurements.antenna_matrix import Matrix
 from covermap.measurements.antenna_test import AntennaTest
 from covermap.measurements.band_result import BandResult, kind_words
+from covermap.measurements.far_readings import FarReading
 from covermap.measurements.percent_readings import percent_scales_csv
 from covermap.measurements.tier_row import KnownGain, measured_gains, tier_table_csv
 from covermap.reports.fieldwork import page as html
 from covermap.reports.fieldwork.antenna_matrix import differences_section, matrix_section, sentences
+from covermap.reports.fieldwork.far_readings import far_section
 from covermap.reports.fieldwork.next_steps import after_antenna_test
 from covermap.reports.fieldwork.pictures import antenna_picture, as_png, as_svg
 from covermap.reports.fieldwork.tables import write_rows, write_unreadable
@@ -44,12 +46,14 @@ class BesideTheTest:
 
     pairs : of every two antennas; paths : by site, of the log's stations; empty where they are not known
     written : what was put into a catalogue and what not, a sentence each
+    far : what the reference read far off what is predicted
     """
 
     pairs: Sequence[BandResult]
     matrices: Sequence[Matrix]
     paths: Mapping[str, Mapping[str, BenchPath]]
     written: Sequence[str] = ()
+    far: Sequence[FarReading] = ()
 
 
 def write_antenna_test(test: AntennaTest, folder: Path, beside: BesideTheTest) -> list[Path]:
@@ -120,6 +124,7 @@ def antenna_page(test: AntennaTest, pictures: list[str], beside: BesideTheTest) 
         html.section(say("fieldwork.next"), after_antenna_test(test, beside.written)),
         differences_section(beside.pairs, [one for one in told if one not in first]),
         matrix_section(beside.matrices, beside.paths),
+        far_section(beside.far),
         html.section(say("bench.into_catalogue"), beside.written),
         *pictures,
         html.heading(say("bench.page.figures")),

@@ -28,7 +28,10 @@ figcaption{display:grid;gap:.2rem;align-content:start;font-size:.92rem}
 figcaption i{display:inline-block;width:1.1rem;height:1.1rem;border-radius:4px;vertical-align:-.2rem;
 margin-right:.5rem}
 *{print-color-adjust:exact;-webkit-print-color-adjust:exact}
-@media print{.wide{overflow:visible}
+@media print{.wide{overflow:visible}th,td{overflow-wrap:anywhere}
+table.many{font-size:.72rem}table.many th,table.many td{padding:.2rem .25rem}
+table.many th{min-width:3.8em}table.many th:first-child{min-width:4.4em}
+table.many td:nth-child(2){min-width:8em}td.lost{white-space:normal}
 body{margin:0;max-width:none;font-size:11pt}h2{break-after:avoid}tr,figure{break-inside:avoid}}
 @page{size:A4;margin:14mm}
 """
@@ -73,7 +76,8 @@ def table(columns: Sequence[str], rows: Iterable[Sequence[object]], kind: str = 
 
     kind : a class of the style sheet: form (wide answers), field (wide third column) or many (many columns)
     """
-    head = "".join(f"<th>{escape(column)}</th>" for column in columns)
+    # Names of antennas break at their underscores first.
+    head = "".join(f"<th>{escape(column).replace('_', '_<wbr>')}</th>" for column in columns)
     body = "".join("<tr>" + "".join(_cell(value) for value in row) + "</tr>" for row in rows)
     opening = f'<table class="{kind}">' if kind else "<table>"
     whole = f"{opening}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
