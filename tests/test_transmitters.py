@@ -70,6 +70,7 @@ def test_displayed_number_in_the_channel_column_reads_as_promised(tmp_path):
 # each: changed cells, then what stands in the message: where, found, right, next
 CELL_CASES = [
     ({"station_id": ""}, ['column station_id: found ""', "letters, digits", "Correct the cell"]),
+    ({"station_id": "Aux"}, ['column station_id: found "Aux"', "Windows keeps this one", '"Aux-1"']),
     ({"station_id": "a/b"}, ['column station_id: found "a/b"', '("a-b")', "Correct the cell"]),
     ({"service": ""}, ['column service: found ""', "the name of the programme", "Fill the cell"]),
     ({"status": "on_fire"}, ['column status: found "on_fire"', "on_air, planned", "Correct the cell"]),

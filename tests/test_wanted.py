@@ -121,3 +121,16 @@ def test_name_of_a_list_must_be_fit_for_a_folder(tmp_path):
     assert "../up" in message
     assert "letters, digits, - and _" in message
     assert "Rename the table" in message
+
+
+@pytest.mark.parametrize("name", ["con", "NUL", "Com1", "lpt9"])
+def test_name_of_a_list_must_not_be_a_device_of_windows(tmp_path, name):
+    message = refusal(tmp_path, f"[wanted.{name}]\nat_least = 1\n")
+    assert f'"{name}"' in message
+    assert "Windows keeps this one for a device" in message
+
+
+@pytest.mark.parametrize("name", ["console", "com10", "nul-1"])
+def test_names_that_only_begin_like_a_device_are_taken(tmp_path, name):
+    (found,) = wanted_of(tmp_path, f"[wanted.{name}]\nat_least = 1\n")
+    assert found.name == name

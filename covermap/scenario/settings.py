@@ -6,11 +6,12 @@ import re
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from covermap.constants import ITM_CLIMATES
 from covermap.errors import InputError
 from covermap.scenario.coordinates import PAIR_FORMS, read_position
+from covermap.scenario.file_names import list_name
 from covermap.scenario.setting_types import (
     InputPath,
     InputPaths,
@@ -23,7 +24,6 @@ from covermap.scenario.setting_types import (
 from covermap.tables.noise import ENVIRONMENTS
 
 BY_LAND_COVER = "by_land_cover"
-SLUG_PATTERN = r"^[A-Za-z0-9_-]{1,64}$"
 TILE_ADDRESS = r"https://[A-Za-z0-9.-]+(?::\d{1,5})?/[A-Za-z0-9._~/{}?=&%@-]*"
 
 
@@ -333,7 +333,7 @@ class Settings(Section):
     grid: GridSettings = GridSettings()
     terrain: TerrainSettings
     transmitters: TransmitterSettings
-    wanted: dict[Annotated[str, Field(pattern=SLUG_PATTERN)], WantedSettings] = Field(default={})
+    wanted: dict[Annotated[str, AfterValidator(list_name)], WantedSettings] = Field(default={})
     prediction: PredictionSettings = PredictionSettings()
     reception: ReceptionSettings = ReceptionSettings()
     homes: HomesSettings | None = None

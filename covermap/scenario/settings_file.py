@@ -130,7 +130,7 @@ def _wrong_value(error: ErrorDetails) -> str:
     if kind.startswith(("greater_than", "less_than")):
         return f"found {found}. It must be {_bounds(error)}. Change the value."
     if kind == "string_pattern_mismatch":
-        return f"found {found}. {_pattern_words(error['loc'])}"
+        return f'found {found}. It must be "auto" or an EPSG code such as "EPSG:32625". Change the value.'
     if kind == "value_error":
         return (
             f"found {found}. It cannot be a path ({error['msg'].removeprefix('Value error, ')}). Correct it."
@@ -154,15 +154,6 @@ def _bounds(error: ErrorDetails) -> str:
     if low is None or high is None:
         return error["msg"].removeprefix("Input should be ")
     return f"{'from' if 'ge' in limits else 'above'} {low:g} to {high:g}"
-
-
-def _pattern_words(location: tuple[int | str, ...]) -> str:
-    if location[0] == "wanted":
-        return (
-            "The name of a wanted list becomes a folder: letters, digits, - and _, at most 64. "
-            "Rename the table."
-        )
-    return 'It must be "auto" or an EPSG code such as "EPSG:32625". Change the value.'
 
 
 def _choices(expected: str) -> list[str]:

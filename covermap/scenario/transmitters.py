@@ -19,9 +19,10 @@ from covermap.scenario.columns import (
 from covermap.scenario.coordinates import read_place
 from covermap.scenario.csv_dialect import read_csv_table
 from covermap.scenario.datum import to_wgs84
+from covermap.scenario.file_names import is_device, is_slug
 from covermap.scenario.patterns import Patterns, find_pattern, read_patterns
 from covermap.scenario.records import Station
-from covermap.scenario.settings import SLUG_PATTERN, TransmitterSettings
+from covermap.scenario.settings import TransmitterSettings
 from covermap.scenario.station_checks import compare_stations
 from covermap.scenario.systems import System, find_system, own_system, systems
 from covermap.scenario.text_table import Row, TextTable
@@ -167,12 +168,18 @@ def _station_id(row: Row) -> str:
     if "station_id" not in row.cells:
         channel = row.text("rf_channel") or row.text("frequency_mhz")
         return _slug(f"{row.text('mast')}-{row.text('service')}-{channel}")
-    if not re.fullmatch(SLUG_PATTERN, given):
+    if not is_slug(given):
         example = f' ("{_slug(given)}")' if given else ""
         raise row.wrong(
             "station_id",
             f"A station id becomes a file's name: letters, digits, - and _, at most 64{example}. Correct "
             "the cell; service may hold any text.",
+        )
+    if is_device(given):
+        raise row.wrong(
+            "station_id",
+            "A station id becomes a file's name, and Windows keeps this one for a device. Write another, "
+            f'such as "{given}-1".',
         )
     return given
 
