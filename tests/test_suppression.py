@@ -8,7 +8,14 @@ import pytest
 from scipy.optimize import LinearConstraint, milp
 
 from covermap.planning.areas import WholeSummary
-from covermap.planning.suppression import hidden_parts, round_summary, suppress_areas, suppress_counts
+from covermap.planning.suppression import (
+    hidden_parts,
+    round_summary,
+    rounded,
+    suppress_areas,
+    suppress_counts,
+)
+from covermap.wording.words import homes_number
 
 ATOMS = 9  # unknown and tiers 1 to 8
 SUBSETS = np.array(list(itertools.product([0, 1], repeat=ATOMS)), dtype=float)
@@ -140,8 +147,14 @@ def test_zones_lose_small_counts_with_their_ranges():
     assert found.isna().all(axis=1).tolist() == [True, False, True]
 
 
-def test_totals_are_rounded_to_tens():
-    columns = pd.Series({"homes_total": 4804.0, "homes_without": 3.0, "deciding_service": "Alpha"})
+@pytest.mark.parametrize("count", [4849.0, 4850.0, 12_449.0, 994.9, 104.9, 105.0])
+def test_a_total_reads_in_public_as_it_does_elsewhere(count):
+    assert homes_number(rounded(count)) == homes_number(count)
+    assert rounded(rounded(count)) == rounded(count)
+
+
+def test_totals_are_rounded_to_two_figures_and_at_least_to_tens():
+    columns = pd.Series({"homes_total": 4849.0, "homes_without": 3.0, "deciding_service": "Alpha"})
     found = round_summary(WholeSummary(columns, {"Alpha": 47.0}, {"predicted": [5.0, 14.9]}))
     assert found.columns.homes_total == 4800
     assert found.columns.homes_without == 1  # reads 'under 5', never 'none'

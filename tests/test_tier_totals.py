@@ -74,7 +74,9 @@ def test_without_homes_their_column_is_missing(tmp_path):
     assert totals["area_km2"].sum() == pytest.approx(2 * GRID.cells * 0.01)
 
 
-def test_in_public_homes_are_rounded_to_tens(totals):
+def test_in_public_homes_are_rounded_to_two_figures_and_at_least_to_tens(totals):
     shown = public_totals(totals)["homes"].to_numpy(dtype=float)
     assert set(np.unique(shown % 10.0)) <= {0.0, 1.0}  # 1 stands for "under 5"
-    assert (np.abs(shown - totals["homes"].to_numpy(dtype=float)) <= 5.0).all()
+    homes = totals["homes"].to_numpy(dtype=float)
+    assert (np.abs(shown - homes) <= np.maximum(5.0, 0.05 * homes)).all()  # half of a last figure
+    assert (shown[(homes >= 1000) & (homes < 10_000)] % 100 == 0).all()

@@ -23,7 +23,7 @@ class NotPromised:
     by_cause: dict[str, float]
 
     def rounded(self) -> NotPromised:
-        """Return the same with homes rounded to tens, as public totals are."""
+        """Return the same with homes rounded, as public totals are."""
         by_service, by_cause = (
             {name: rounded(count) for name, count in counts.items()}
             for counts in (self.by_service, self.by_cause)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -14,7 +15,8 @@ from covermap.planning.tally import FIRST_ROOFTOP_TIER, HALF, NINETY_PERCENT
 
 SMALLEST = 5.0  # counts below are hidden; common practice, no source
 UNDER_SMALLEST = 1.0  # stands for all of them where a number must stand
-ROUNDED_TO = 10.0  # totals over everything are published so: less a row, they give no count
+ROUNDED_TO = 10.0  # totals over everything are published so or coarser: less a row, they give no count
+FIGURES = 2  # of larger totals, as pages tell homes: rounded once, they read alike everywhere
 _REACHED = {"tier_half_of_homes": HALF, "tier_ninety_percent_of_homes": NINETY_PERCENT}
 LOW, HIGH = range(FIRST_ROOFTOP_TIER), range(FIRST_ROOFTOP_TIER, len(TIER_NUMBERS) + 1)  # 0 is unknown
 
@@ -60,7 +62,7 @@ def suppress_counts(frame: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame
 
 
 def round_summary(summary: WholeSummary) -> WholeSummary:
-    """Return a whole summary with its homes rounded to tens."""
+    """Return a whole summary with its homes rounded as rounded() does."""
     columns = summary.columns.copy()
     for name in columns.index:
         value = columns[name]
@@ -72,11 +74,15 @@ def round_summary(summary: WholeSummary) -> WholeSummary:
 
 
 def rounded(count: float) -> float:
-    """Return a count rounded to tens, halves upwards; one above 0 and under 5 becomes 1: "under 5"."""
+    """Return a count rounded to two figures and at least to tens, halves upwards; under 5 becomes 1.
+
+    That 1 reads "under 5"; 0 stays 0.
+    """
     if 0.0 < count < SMALLEST:
         return UNDER_SMALLEST
     # not round(), which goes to even tens: 25 would be published as 20, 35 as 40
-    return float(np.floor(count / ROUNDED_TO + 0.5) * ROUNDED_TO)
+    step = max(ROUNDED_TO, 10.0 ** (math.floor(math.log10(max(count, 1.0))) + 1 - FIGURES))
+    return float(np.floor(count / step + 0.5) * step)
 
 
 def _counted(areas: pd.DataFrame) -> list[str]:

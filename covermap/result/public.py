@@ -7,11 +7,11 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 
-from covermap.planning.suppression import ROUNDED_TO, rounded, suppress_areas, suppress_counts
+from covermap.planning.suppression import FIGURES, ROUNDED_TO, rounded, suppress_areas, suppress_counts
 
 NOTE = (
     "Made for the public: no homes by cell, counts under 5 and what would reveal them are left blank, "
-    f"totals are rounded to {ROUNDED_TO:g}."
+    f"totals are rounded to {FIGURES} figures, under 100 to {ROUNDED_TO:g}."
 )
 
 
