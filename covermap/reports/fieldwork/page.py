@@ -30,7 +30,7 @@ margin-right:.5rem}
 *{print-color-adjust:exact;-webkit-print-color-adjust:exact}
 @media print{.wide{overflow:visible}th,td{overflow-wrap:anywhere}
 table.many{font-size:.72rem}table.many th,table.many td{padding:.2rem .25rem}
-table.many th{min-width:3.8em}table.many th:first-child{min-width:4.4em}
+table.many th{min-width:3.4em}table.many th:first-child{min-width:4.4em}
 table.many td:nth-child(2){min-width:8em}td.lost{white-space:normal}
 body{margin:0;max-width:none;font-size:11pt}h2{break-after:avoid}tr,figure{break-inside:avoid}}
 @page{size:A4;margin:14mm}
