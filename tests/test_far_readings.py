@@ -4,9 +4,14 @@ import math
 
 import pytest
 
+from covermap.addresses.bench_paths import BenchPath
 from covermap.measurements.antenna_matrix import Matrix, MatrixCell, MatrixRow
 from covermap.measurements.far_readings import Predicted, far_readings
+from covermap.reports.fieldwork.antenna_matrix import matrix_section
 from covermap.reports.fieldwork.far_readings import far_section
+from covermap.scenario.settings import DisplaySettings
+from covermap.tables import read_tiers
+from covermap.wording.tier_names import TALL_MAST_M, mounting_words
 from tests.html_text import visible
 
 
@@ -56,3 +61,24 @@ def test_the_page_says_what_was_read_what_was_predicted_and_what_to_check():
     assert "plugs" in only_less
     assert "amplifier" not in only_less
     assert far_section([]) == ""
+
+
+@pytest.mark.parametrize(
+    ("display", "said"),
+    [
+        (DisplaySettings(), "Hill, 16 km, 253° W"),
+        # by hand: 16 km / 1.609344 = 9.94 miles, and 100 m / 0.3048 = 328.1 feet
+        (DisplaySettings(height="ft", distance="mi"), "Hill, 9.9 mi, 253° W"),
+    ],
+)
+def test_paths_to_the_bench_are_told_in_the_units_of_the_scenario(display, said):
+    path = BenchPath("Hill", 16.0, 253.0, 2, 100.0, 84.0, 7.0)
+    text = visible(matrix_section([matrix(LIFE=-56.0)], {"Quay": {"LIFE": path}}, display))
+    assert said in text
+    assert ("2 (328 ft)" if display.height == "ft" else "2 (100 m)") in text
+
+
+def test_the_tall_mast_is_that_of_the_table_in_either_unit():
+    assert read_tiers()[7].height_m == TALL_MAST_M
+    assert mounting_words(7) == "on a 15 m mast, amplifier at the antenna"
+    assert mounting_words(7, "ft") == "on a 49 ft mast, amplifier at the antenna"  # 15 / 0.3048 = 49.2

@@ -7,6 +7,7 @@ from xml.sax.saxutils import escape
 
 from covermap.wording.language import say
 from covermap.wording.palette import TIERS
+from covermap.wording.tier_names import mounting_words
 
 Entry = tuple[int, str, str]  # value, label, colour
 # GDAL's raster attribute tables: types 0 whole number, 2 text; usages 5 the value, 2 its name, 0 anything
@@ -19,7 +20,7 @@ def tier_attributes(tier_names: Sequence[str], bands: int = 1) -> str:
     """Return the file of a tier raster: category names, and a table with the mountings."""
     indoors = say("raster.columns.yes"), say("raster.columns.no")
     rows = [
-        (look.number, name, say(f"tier.mounting_{look.number}"), indoors[look.number > LAST_INDOORS])
+        (look.number, name, mounting_words(look.number), indoors[look.number > LAST_INDOORS])
         for look, name in zip(TIERS, tier_names, strict=True)
     ]
     categories = {look.number: f"{look.number} {name}" for look, name in zip(TIERS, tier_names, strict=True)}

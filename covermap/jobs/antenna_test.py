@@ -74,7 +74,8 @@ def compare_antennas(
         pairs, sides = every_pair(test, remounted=remounted), matrices(test)
         owned = catalogue if known is None else catalogue or known.settings.reception.antennas
         far = _far_off(test, sides, to_bench, owned)
-        beside = BesideTheTest(pairs, sides, to_bench, update.sentences, far)
+        display = None if known is None else known.settings.display
+        beside = BesideTheTest(pairs, sides, to_bench, update.sentences, far, display)
         if tier_table is not None:
             write_tier_table(test, tier_table, known_gain or {}, candidate, like_tier)
         files = write_antenna_test(test, output or paths[0].parent / "antenna_test", beside)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from covermap.wording.language import ENGLISH, messages, say
+from covermap.wording.tier_names import mounting_words
 
 _COUNTED = re.compile(r"(homes|land)_(expected_)?tier_([1-8])")
 _LAND, _SHORT = "share_of_land_percent_", "land_"
@@ -35,7 +36,7 @@ def _of_class(section: str, counted: re.Match[str]) -> str:
     what, expected, number = counted.groups()
     tier = f"{number} {say(f'tier.name_{number}')}"
     key = f"{section}.{what}{'_expected' if expected else ''}"
-    return say(key, tier=tier, mounting=say(f"tier.mounting_{number}"))
+    return say(key, tier=tier, mounting=mounting_words(int(number)))
 
 
 def _is_known(key: str) -> bool:

@@ -10,6 +10,7 @@ from covermap.constants import BANDS
 from covermap.measurements.antenna_matrix import Matrix, MatrixCell, MatrixRow
 from covermap.measurements.band_result import BandResult, kind_words
 from covermap.reports.fieldwork import page as html
+from covermap.scenario.settings import DisplaySettings
 from covermap.wording.language import say
 from covermap.wording.lists import band_words
 from covermap.wording.words import bearing, distance, height, signed
@@ -32,11 +33,16 @@ def _figures(by_band: BandsOf) -> int:
     return sum(result.mean is not None for result in by_band.values())
 
 
-def matrix_section(matrices: Sequence[Matrix], paths_of: Mapping[str, Mapping[str, BenchPath]]) -> str:
+def matrix_section(
+    matrices: Sequence[Matrix],
+    paths_of: Mapping[str, Mapping[str, BenchPath]],
+    display: DisplaySettings | None = None,
+) -> str:
     """Return the stations by antennas, a table for each site, set and scale.
 
-    paths_of : site -> the log's name of a station -> its path
+    paths_of : site -> the log's name of a station -> its path; display : units of lengths, without it metric
     """
+    display = display or DisplaySettings()
     parts = [html.heading(say("bench.side_by_side"))]
     for matrix in matrices:
         paths = paths_of.get(matrix.site, {})
@@ -45,7 +51,7 @@ def matrix_section(matrices: Sequence[Matrix], paths_of: Mapping[str, Mapping[st
             html.paragraph(_unit_words(matrix)),
             html.table(
                 _headings(with_paths, matrix.antennas),
-                [_row(matrix, row, paths.get(row.station), with_paths) for row in matrix.rows],
+                [_row(matrix, row, paths.get(row.station), with_paths, display) for row in matrix.rows],
                 "many",
             ),
         ]
@@ -144,19 +150,21 @@ def _headings(with_paths: bool, antennas: Sequence[str]) -> list[str]:
     return [*(say(f"bench.{name}") for name in ("station", *of_path)), *antennas]
 
 
-def _row(matrix: Matrix, row: MatrixRow, path: BenchPath | None, with_paths: bool) -> list[str]:
+def _row(
+    matrix: Matrix, row: MatrixRow, path: BenchPath | None, with_paths: bool, display: DisplaySettings
+) -> list[str]:
     cells = [_cell(matrix, row.cells.get(antenna)) for antenna in matrix.antennas]
     name = row.station if row.station == row.channel else f"{row.station}, {row.channel}"
-    return [name, *(_path(path) if with_paths else ()), *cells]
+    return [name, *(_path(path, display) if with_paths else ()), *cells]
 
 
-def _path(path: BenchPath | None) -> list[str]:
+def _path(path: BenchPath | None, display: DisplaySettings) -> list[str]:
     if path is None:
         return [""] * 3
-    way = f"{path.mast}, {distance(path.distance_km)}, {bearing(path.bearing_deg)}"
+    way = f"{path.mast}, {distance(path.distance_km, display.distance)}, {bearing(path.bearing_deg)}"
     hills = "" if path.hills < 0 else str(path.hills)
     if path.hills > 0 and not math.isnan(path.highest_m):
-        hills = f"{path.hills} ({height(path.highest_m)})"
+        hills = f"{path.hills} ({height(path.highest_m, display.height)})"
     field = "" if math.isnan(path.field_dbuvm) else f"{path.field_dbuvm:.0f}"
     return [way, hills, field]
 

@@ -22,6 +22,7 @@ from covermap.reports.fieldwork.next_steps import after_antenna_test
 from covermap.reports.fieldwork.pictures import antenna_picture, as_png, as_svg
 from covermap.reports.fieldwork.tables import write_rows, write_unreadable
 from covermap.result.whole_file import whole_file, write_text
+from covermap.scenario.settings import DisplaySettings
 from covermap.wording.cautions import STANDING
 from covermap.wording.language import say
 from covermap.wording.lists import band_words
@@ -46,7 +47,7 @@ class BesideTheTest:
 
     pairs : of every two antennas; paths : by site, of the log's stations; empty where they are not known
     written : what was put into a catalogue and what not, a sentence each
-    far : what the reference read far off what is predicted
+    far : what the reference read far off what is predicted; display : units of lengths, without it metric
     """
 
     pairs: Sequence[BandResult]
@@ -54,6 +55,7 @@ class BesideTheTest:
     paths: Mapping[str, Mapping[str, BenchPath]]
     written: Sequence[str] = ()
     far: Sequence[FarReading] = ()
+    display: DisplaySettings | None = None
 
 
 def write_antenna_test(test: AntennaTest, folder: Path, beside: BesideTheTest) -> list[Path]:
@@ -123,7 +125,7 @@ def antenna_page(test: AntennaTest, pictures: list[str], beside: BesideTheTest) 
         *(html.paragraph(sentence, "answer") for sentence in first),
         html.section(say("fieldwork.next"), after_antenna_test(test, beside.written)),
         differences_section(beside.pairs, [one for one in told if one not in first]),
-        matrix_section(beside.matrices, beside.paths),
+        matrix_section(beside.matrices, beside.paths, beside.display),
         far_section(beside.far),
         html.section(say("bench.into_catalogue"), beside.written),
         *pictures,

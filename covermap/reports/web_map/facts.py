@@ -35,7 +35,7 @@ from covermap.wording.lists import channel_words, list_words, short_list_words, 
 from covermap.wording.notes import note_words
 from covermap.wording.palette import SURE_GREYS, signal_steps
 from covermap.wording.retold import retold
-from covermap.wording.tier_names import spoken_tier_names
+from covermap.wording.tier_names import mounting_words, spoken_tier_names
 from covermap.wording.verdicts import AMPLIFIER_CODES, PLAN_FLAGS, amplifier_words, plan_note
 
 DEFAULT_DN = 45.0  # N-units/km, where a scenario has no settings
@@ -84,7 +84,7 @@ def page_facts(
         "cautions": retold(coverage.run["cautions"]),
         "grid": {key: value for key, value in grid_facts.items() if key != "outline"},
         "outline": grid_facts["outline"],
-        "tiers": _tiers(run["confidence_percent"], tier_names),
+        "tiers": _tiers(run["confidence_percent"], tier_names, height_unit),
         "lists": [
             {
                 **_wanted_list(wanted, shown, summaries[wanted.name]),
@@ -179,12 +179,14 @@ def _services_steps() -> list[tuple[int | None, str, str]]:
     return list(zip(lowest, said, fills, strict=True))
 
 
-def _tiers(confidence_percent: float, tier_names: Sequence[str] | None) -> list[dict[str, Any]]:
+def _tiers(
+    confidence_percent: float, tier_names: Sequence[str] | None, height_unit: str
+) -> list[dict[str, Any]]:
     tiers = [
         {
             "tier": look.number,
             "name": say(f"tier.name_{look.number}"),
-            "mounting": say(f"tier.mounting_{look.number}") if look.number < TIER_NOT_PROMISED else "",
+            "mounting": mounting_words(look.number, height_unit) if look.number < TIER_NOT_PROMISED else "",
             "fill": look.fill,
             "painted": look.painted,
             "ink": look.ink,
