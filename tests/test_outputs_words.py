@@ -8,6 +8,7 @@ import pytest
 from covermap.reports.address_sheet.wording import aims
 from covermap.wording import words
 from covermap.wording.palette import FILL_OPACITY, RELIEF_FLAT_GREY, TIERS, rgb, tier_look
+from covermap.wording.tier_names import mounting_words
 from covermap.wording.verdicts import expected_of_words
 
 
