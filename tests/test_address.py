@@ -27,6 +27,7 @@ from covermap.measurements.readings import read_readings
 from covermap.reports.address_sheet import address_record, sheet_html
 from covermap.reports.address_sheet.day_sheet import day_sheet_html
 from covermap.reports.address_sheet.files import sheet_names
+from covermap.reports.address_sheet.map_square import cell_sentence
 from covermap.reports.address_sheet.sections import answer_section
 from covermap.reports.address_sheet.table import address_table
 from covermap.scenario.letters import station_letters
@@ -82,6 +83,31 @@ def test_the_cell_beside_is_the_maps_cell(demo, book, behind):
     assert behind.cell.source == "result"
     assert (behind.cell.tier, behind.cell.chance_percent) == (said["tier"], said["chance_percent"])
     assert behind.cell.aim_deg == said["aim_deg_true"]
+
+
+def far_from_the_middle(report, field_db, service):
+    """Return a report whose square has the given field less here, of one service, and all others alike."""
+    stations = [
+        replace(one, cell_field_dbuvm=one.field_dbuvm + (field_db if one.service == service else 1.0))
+        for one in report.stations
+    ]
+    return replace(report, stations=tuple(stations))
+
+
+def test_a_sheet_says_where_the_square_s_middle_is_far_from_it(behind):
+    listed = [one for one in behind.stations if one.on_list]
+    spread_db = listed[0].prediction_sd_db
+    assert 5.0 < spread_db < 20.0
+    assert "answers for its middle" not in cell_sentence(far_from_the_middle(behind, 1.0, ""))
+    within = far_from_the_middle(behind, spread_db - 0.1, listed[0].service)
+    assert "answers for its middle" not in cell_sentence(within)
+    said = cell_sentence(far_from_the_middle(behind, 37.0, listed[0].service))
+    assert f"here {listed[0].service} (" in said
+    assert "arrives 37 dB weaker than there" in said
+    assert f"usually out ({half_up(spread_db)} dB)" in said
+    other_way = far_from_the_middle(behind, -37.0, listed[0].service)
+    assert "arrives 37 dB stronger than there" in cell_sentence(other_way)
+    assert "arrives 37 dB stronger" in visible(answer_section(other_way))
 
 
 def test_a_computed_cell_equals_the_raster(demo, book):

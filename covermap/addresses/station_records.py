@@ -39,7 +39,8 @@ class StationAtSite:
     letter : of covermap.scenario.letters; on_list : carries a service of the wanted list
     status : ok, near (within 250 m), unknown (the path leaves the elevation), out_of_reach, smooth_earth (the
         ground between is not known; computed over flat land)
-    field_dbuvm : at 10 m, half of the time, on the point's own path; cell_field_dbuvm : of the map's cell
+    field_dbuvm : at 10 m, half of the time, on the point's own path; cell_field_dbuvm : of the map's cell;
+        prediction_sd_db : how far a prediction of such a path is usually out
     adjustment_db : added by calibration before the margin is computed
     margin_db, chance_percent : alone, with the stored plan; NaN unknown, a margin of -inf where two combined
         antennas hear it alike
@@ -66,6 +67,7 @@ class StationAtSite:
     field_dbuvm: float
     adjustment_db: float
     cell_field_dbuvm: float
+    prediction_sd_db: float
     margin_db: float
     chance_percent: float
     interference_db: float

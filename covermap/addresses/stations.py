@@ -14,6 +14,7 @@ from covermap.addresses.report import CellValue, TierPlan
 from covermap.addresses.station_records import Interferer, StationAtSite
 from covermap.addresses.strong_signals import WORTH_NAMING_DB
 from covermap.reception import ReceiverRecord, Tier
+from covermap.reception.variability import prediction_sd_db
 from covermap.scenario.letters import station_letters
 
 WORTH_NAMING_PERCENT = 50.0  # chance from which a station that is not on the list is named: may work
@@ -79,6 +80,7 @@ def _station(around: _Around, index: int, path: StationPath, alone: Alone, on_li
         field_dbuvm=path.median_dbuvm[PATH_HEIGHT_M],
         adjustment_db=path.adjustment_db,
         cell_field_dbuvm=around.cell.field_dbuvm.get(station.station_id, math.nan),
+        prediction_sd_db=prediction_sd_db(site.options, blocked.path_class, station.band),
         margin_db=alone.margin_db,
         chance_percent=alone.chance_percent,
         interference_db=alone.interference_db,

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from covermap.addresses.report import AddressReport
 from covermap.reports.address_sheet import wording as words
 from covermap.reports.address_sheet.installed import load_words
+from covermap.reports.address_sheet.map_square import cell_sentence
 from covermap.reports.address_sheet.sections import GAP, head_words
 from covermap.reports.address_sheet.shell import bullets, page, paragraph, square, text
 from covermap.wording.language import say
@@ -71,7 +72,7 @@ def _entry(number: int, report: AddressReport, name: str) -> str:
     parts.append(paragraph(text(decides)) if decides else "")
     parts += [paragraph(text(remark), "note") for remark in words.remarks(report)]
     parts.append(bullets(_by_mast(report)))
-    parts.append(paragraph(text(words.cell_sentence(report)), "soft"))
+    parts.append(paragraph(text(cell_sentence(report)), "soft"))
     parts.append(paragraph(f'<a href="{text(name)}">{text(say("sheet.day.open"))}</a>', "link"))
     return "".join([*parts, "</section>"])
 

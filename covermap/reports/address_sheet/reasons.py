@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from covermap.addresses.report import AddressReport, Amplifier, Change, Ports
 from covermap.addresses.station_records import MastPath, StationAtSite
 from covermap.reports.address_sheet import wording as words
+from covermap.reports.address_sheet.map_square import cell_sentence
 from covermap.reports.address_sheet.pictures import profile_svg
 from covermap.reports.address_sheet.shell import (
     bullets,
@@ -206,7 +207,7 @@ def _rf(station: StationAtSite) -> str:
 
 def basis_section(report: AddressReport, cautions: Sequence[str]) -> str:
     """Return section 9: what it was computed with, and the cautions."""
-    sentences = [*report.basis, words.cell_sentence(report)]
+    sentences = [*report.basis, cell_sentence(report)]
     if any(one.on_list and one.path_class in ("two_ridges", "many_ridges") for one in report.stations):
         sentences.append(say("chance.behind_hills"))
     told = bullets([*retold(cautions), say("sheet.basis_of.typical_roof")])

@@ -10,6 +10,7 @@ from covermap.addresses.station_records import StationAtSite
 from covermap.bearings import FIRST_YEAR, LAST_YEAR
 from covermap.reports.address_sheet import wording as words
 from covermap.reports.address_sheet.installed import buy_words
+from covermap.reports.address_sheet.map_square import cell_sentence
 from covermap.reports.address_sheet.pictures import skyline_svg
 from covermap.reports.address_sheet.shell import (
     letter,
@@ -60,7 +61,7 @@ def answer_section(report: AddressReport) -> str:
     parts.append(paragraph(text(decides.strip())) if decides else "")
     parts += [paragraph(f"<b>{text(buy_words(report, one))}</b>") for one in report.recommended[:1]]
     parts += [paragraph(text(remark), "note") for remark in words.remarks(report)]
-    parts.append(paragraph(text(words.cell_sentence(report)), "soft"))
+    parts.append(paragraph(text(cell_sentence(report)), "soft"))
     parts += [paragraph(text(words.note(report.display, note)), "note") for note in report.notes]
     return section(1, say("sheet.answer"), *parts, whole=True)
 

@@ -226,27 +226,6 @@ def best_station(report: AddressReport, service: str) -> StationAtSite | None:
     return max(known, key=lambda s: (s.chance_percent, s.margin_db), default=None)
 
 
-def cell_sentence(report: AddressReport) -> str:
-    """Return what the map's square says here."""
-    cell = report.cell
-    if cell.status == "outside":
-        return say("sheet.outside_square")
-    if cell.status == "unknown" or cell.tier is None:
-        return say("sheet.unknown_square")
-    two = cell.joined in ("combined", "diplexed")
-    says = built(tier_name(report, cell.tier), 2 if two else 1, cell.needs_filter)
-    aimed = join([true_deg(aim) for aim in cell.aims_deg])
-    says = say("sheet.square_aimed", says=says, aims=aimed) if two else says
-    known = (
-        ("may_overload", cell.may_overload),
-        ("lost_at_night", cell.lost_at_night),
-        ("needs_high_vhf", cell.own_high_vhf),
-    )
-    noted = "".join(f"; {say(f'sheet.{key}')}" for key, holds in known if holds)
-    chance = chance_text(cell.chance_percent, highest=cell.tier >= TIER_COUNT)
-    return say("sheet.square", says=says, chance=chance, noted=noted)
-
-
 def path_words(report: AddressReport, station: StationAtSite) -> str:
     """Return the fact of a path: '2 hills; the higher stands 158 m above the line, 2.6 km from here'."""
     if station.status == "near":
