@@ -15,7 +15,7 @@ import covermap
 from covermap.catalogue import installed
 from covermap.grid.store import Store
 from covermap.inputs.prepare import prepare, store_folder
-from covermap.jobs.from_store import FromStore
+from covermap.jobs.from_store import from_store
 from covermap.jobs.installation_reception import brought, holding
 from covermap.jobs.over_cells import all_cells, answer
 from covermap.jobs.page_antennas import page_antennas
@@ -97,7 +97,7 @@ def test_the_services_of_a_class_are_those_of_its_antenna(demo, prepared):
 
 def test_page_values_are_those_of_the_run_and_there_only_with_a_catalogue(prepared):
     store = Store(store_folder(prepared.scenario, None))
-    found = FromStore(prepared, store, None).answers(prepared.grid).page.antennas
+    found = from_store(prepared, None).answers().page.antennas
     put_up = [installed(key, prepared.catalogue, prepared.tiers) for key in ("like_5", "small")]
     wanted = prepared.scenario.wanted[0]
     expected = holding(prepared, store, [one.tiers for one in put_up], wanted, all_cells(prepared))
@@ -108,7 +108,7 @@ def test_page_values_are_those_of_the_run_and_there_only_with_a_catalogue(prepar
     settings = prepared.scenario.settings
     bare = settings.model_copy(update={"reception": settings.reception.model_copy(update={"antennas": None})})
     without = replace(prepared, scenario=replace(prepared.scenario, settings=bare))
-    answers = FromStore(without, store, None).answers(prepared.grid)
+    answers = from_store(without, None).answers()
     assert answers.page.antennas is None
     assert answers.stock is None
     assert answers.page.alone is not None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -10,7 +10,6 @@ from typing import Any
 
 import pandas as pd
 
-from covermap.grid.frame import Grid
 from covermap.grid.store import Store
 from covermap.inputs.preparation import Preparation
 from covermap.inputs.prepare import store_folder
@@ -20,6 +19,7 @@ from covermap.jobs.page_antennas import page_antennas
 from covermap.jobs.service_tiers import service_tiers
 from covermap.jobs.side_by_side import side_by_side
 from covermap.reports.web_map.page_answers import PageAnswers
+from covermap.result.coarsened import coarsened_grid
 from covermap.result.parts import parts_of
 
 
@@ -31,46 +31,54 @@ class Answers:
     stock: pd.DataFrame | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FromStore:
     """Questions still to be asked of a run's paths.
 
-    workers : threads; None is one a processor. with_stock : whether the stock is asked for
+    workers : threads; None is one a processor. asked : by name
     """
 
     prepared: Preparation
     store: Store
     workers: int | None
-    with_stock: bool = True
+    asked: Mapping[str, Inquiry[Any]]
 
-    def answers(self, grid: Grid) -> Answers:
-        """Ask everything, in one pass over the store; grid : the page's."""
-        prepared = self.prepared
-        asked: dict[str, Inquiry[Any]] = {"alone": service_tiers(prepared, grid)}
-        if prepared.scenario.settings.reception.antennas is not None:
-            asked["antennas"] = page_antennas(prepared, grid)
-            if self.with_stock and prepared.homes is not None and prepared.counted.prices is not None:
-                asked["stock"] = catalogue_stock(prepared)
-        values = answers(prepared, self.store, list(asked.values()), self.workers)
-        told = dict(zip(asked, values, strict=True))
+    def answers(self) -> Answers:
+        """Ask everything, in one pass over the store."""
+        values = answers(self.prepared, self.store, list(self.asked.values()), self.workers)
+        told = dict(zip(self.asked, values, strict=True))
         return Answers(PageAnswers(told["alone"], told.get("antennas")), told.get("stock"))
 
 
 @contextmanager
-def asked_beside(kept: FromStore | None, grid: Grid) -> Iterator[Callable[[], Answers]]:
+def asked_beside(kept: FromStore | None) -> Iterator[Callable[[], Answers]]:
     """Ask everything beside what is done inside, which mostly is Python's: the kernels leave it the lock.
 
-    Gives a function that waits for the answers. grid : the page's
+    Gives a function that waits for the answers.
     """
     with side_by_side(1) as begin:
-        yield Answers if kept is None else begin(kept.answers, grid)
+        yield Answers if kept is None else begin(kept.answers)
 
 
-def from_store(prepared: Preparation, store: Path | None, workers: int | None = None) -> FromStore | None:
-    """Return what the outputs of a run ask; store None: that beside the scenario.
+def from_store(
+    prepared: Preparation, store: Path | None, workers: int | None = None, *, public: bool = False
+) -> FromStore | None:
+    """Return what the outputs of a run ask; store None: that beside the scenario. public : no stock.
 
     Nothing of a map in parts: its page offers no list and no antenna of one's own.
     """
     if len(parts_of(prepared.grid)) > 1:  # the store need not hold more than the paths of one part
         return None
-    return FromStore(prepared, Store(store_folder(prepared.scenario, store)), workers)
+    return FromStore(
+        prepared, Store(store_folder(prepared.scenario, store)), workers, _asked(prepared, public=public)
+    )
+
+
+def _asked(prepared: Preparation, *, public: bool) -> dict[str, Inquiry[Any]]:
+    grid = coarsened_grid(prepared.grid)
+    asked: dict[str, Inquiry[Any]] = {"alone": service_tiers(prepared, grid)}
+    if prepared.scenario.settings.reception.antennas is not None:
+        asked["antennas"] = page_antennas(prepared, grid)
+        if not public and prepared.homes is not None and prepared.counted.prices is not None:
+            asked["stock"] = catalogue_stock(prepared)
+    return asked

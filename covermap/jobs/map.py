@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from covermap.inputs.preparation import Preparation
+    from covermap.jobs.from_store import FromStore
     from covermap.result.coverage import Coverage
     from covermap.scenario.records import Scenario
 
@@ -79,27 +81,29 @@ def map_scenario(
     with new_result(folder, origin) as new:
         # Python is free while kernels work
         with side_by_side(1) as begin, executor_of(workers, scheduler, scheduler_without_tls) as executor:
-            loaded = begin(_load_outputs)
+            outputs = begin(_made_ready, prepared, store, workers, public=public)
             coverage = write_rasters(prepared, new, store, executor, progress, origin=origin, public=public)
-            loaded()
+            kept = outputs()
 
-        from covermap.jobs.from_store import from_store
         from covermap.jobs.write_outputs import write_layers_and_pages
 
-        kept = from_store(prepared, store, workers)
         whole = write_layers_and_pages(prepared, coverage, report, public=public, also=also, kept=kept)
         write_digests(new, made)
     with speaking(scenario.settings.display.language):
         return run_in_words(open_coverage(folder), whole)
 
 
-def _load_outputs() -> None:
-    """Load what writes layers and pages, and the libraries of their pictures."""
+def _made_ready(
+    prepared: Preparation, store: Path | None, workers: int | None, *, public: bool
+) -> FromStore | None:
+    """Load what writes layers and pages, and the libraries of their pictures; return what they will ask."""
     import matplotlib.backends.backend_agg
     import matplotlib.figure  # noqa: F401
 
-    import covermap.jobs.from_store
     import covermap.jobs.write_outputs  # noqa: F401
+    from covermap.jobs.from_store import from_store
+
+    return from_store(prepared, store, workers, public=public)
 
 
 def _kept_in_words(scenario: Scenario, folder: Path) -> str:

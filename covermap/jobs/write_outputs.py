@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -70,8 +69,7 @@ def write_layers_and_pages(
     kept : what is asked of the store's paths; None asks nothing
     """
     started = time.perf_counter()
-    asked = kept and replace(kept, with_stock=not public)
-    with asked_beside(asked, coarsened(coverage).grid) as answers:
+    with asked_beside(kept) as answers:
         whole, told, files = _write_all(prepared, coverage, report, answers, public=public, also=also)
     told["stages_s"] = {"outputs": round(time.perf_counter() - started, 2)}
     update_run_json(coverage.folder, told, files)

@@ -11,6 +11,7 @@ from rasterio.enums import Resampling
 from rasterio.windows import Window
 
 from covermap.errors import InputError
+from covermap.grid.frame import Grid
 from covermap.result.coverage import Cells, Coverage
 from covermap.result.raster_catalogue import layer_of
 from covermap.result.rasters import CACHE_BYTES
@@ -29,10 +30,7 @@ class CoarsenedCoverage(Coverage):
     def __init__(self, coverage: Coverage, factor: int) -> None:
         super().__init__(coverage.folder, coverage.run, coverage._in_memory)
         self.factor = factor
-        fine = coverage.grid
-        self.grid = dataclasses.replace(
-            fine, cell_m=fine.cell_m * factor, rows=fine.rows // factor, cols=fine.cols // factor
-        )
+        self.grid = _with_larger_cells(coverage.grid, factor)
 
     def read(self, name: str, window: Cells = None) -> np.ndarray:
         """Return a raster, or a window of larger cells; as Coverage.read."""
@@ -78,5 +76,20 @@ class CoarsenedCoverage(Coverage):
 
 def coarsened(coverage: Coverage, most_cells: int = MOST_DRAWN_CELLS) -> Coverage:
     """Return the result itself, or with larger cells where it has more than most_cells."""
-    factor = math.ceil(math.sqrt(coverage.grid.cells / most_cells))
+    factor = _factor(coverage.grid, most_cells)
     return coverage if factor <= 1 else CoarsenedCoverage(coverage, factor)
+
+
+def coarsened_grid(grid: Grid) -> Grid:
+    """Return the grid of coarsened() results of a grid."""
+    return _with_larger_cells(grid, max(1, _factor(grid, MOST_DRAWN_CELLS)))
+
+
+def _factor(grid: Grid, most_cells: int) -> int:
+    return math.ceil(math.sqrt(grid.cells / most_cells))
+
+
+def _with_larger_cells(grid: Grid, factor: int) -> Grid:
+    return dataclasses.replace(
+        grid, cell_m=grid.cell_m * factor, rows=grid.rows // factor, cols=grid.cols // factor
+    )
