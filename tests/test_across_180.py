@@ -13,7 +13,10 @@ from covermap.gis_layers.geopackage import write_geopackage
 from covermap.grid.frame import Grid
 from covermap.grid.make_grid import make_grid
 from covermap.grid.one_piece import crosses_180
+from covermap.planning.context import Context
+from covermap.reports.web_map.context import _in_pixels
 from covermap.reports.web_map.page_grid import page_grid
+from covermap.result.exports import write_pmtiles
 from covermap.result.own_map import own_map, tier_picture, tier_place
 from covermap.result.transmitters import transmitters_layer
 from covermap.scenario.settings import GridSettings
@@ -113,3 +116,43 @@ def test_an_area_on_both_sides_of_greenwich_stays_there():
     assert not crosses_180(grid)
     assert grid.cell_at(51.1, 0.1) is not None
     assert grid.cell_at(51.1, -0.1) is not None
+
+
+def test_vector_tiles_stay_on_their_side(coverage, tmp_path):
+    (path,) = write_pmtiles(coverage, tmp_path)
+    tiles = gpd.read_file(path)
+    meridian_m = WORLD_M / 2.0 * (1.0 if crosses_180(coverage.grid) else 174.0 / 180.0)
+    x = shapely.get_coordinates(np.asarray(tiles.geometry.array))[:, 0]
+    # 4 km at 17 degrees south are 4.2 km of web Mercator
+    assert np.abs(np.mod(x, WORLD_M) - meridian_m).max() < 3000.0
+    assert (x > 0).any()
+    assert (x < 0).any() == crosses_180(coverage.grid)
+    areas = coverage.layer("tier_areas")
+    assert set(tiles["patch_id"]) == set(areas["patch_id"])
+    square = np.cos(np.radians(LATITUDE_DEG)) ** 2  # of web Mercator: areas grow by 1/cos^2
+    per_list = tiles.assign(m2=tiles.area * square).groupby("wanted_list")["m2"].sum() / 1e6
+    assert per_list.to_dict() == pytest.approx(
+        areas.groupby("wanted_list")["area_km2"].sum().to_dict(), rel=0.02
+    )
+
+
+def shapes_around(meridian_deg):
+    """Return a road across the meridian, and a boundary far from it on both sides of Greenwich."""
+    turn = 360.0 if meridian_deg == 180.0 else 0.0
+    east = meridian_deg + 0.05 - turn
+    road = shapely.MultiLineString(
+        [[(meridian_deg - 0.05, -17.0), (meridian_deg, -17.0)], [(meridian_deg - turn, -17.0), (east, -17.0)]]
+    )
+    far = shapely.MultiPolygon(
+        [shapely.box(-10.0, -17.005, 10.0, -16.995), shapely.box(170.0, -17.8, 171.0, -17.5)]
+    )
+    return gpd.GeoSeries([road, far], crs=4326)
+
+
+@pytest.mark.parametrize("grid", [ACROSS, BESIDE], ids=["across", "beside"])
+def test_shapes_of_ones_own_are_drawn_where_they_are(grid):
+    pixels, meridian_deg = page_grid(grid), 180.0 if grid is ACROSS else 174.0
+    lines = _in_pixels(Context("boundary", shapes_around(meridian_deg)), pixels)
+    y = shapely.get_coordinates(lines)[:, 1]
+    assert shapely.length(lines).sum() == pytest.approx(1.2 * pixels.shape[1], rel=0.1)  # page and margins
+    assert np.ptp(y) < 1.0  # the road alone

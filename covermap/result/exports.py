@@ -6,19 +6,26 @@ import importlib.util
 import math
 from collections.abc import Collection
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 
 from covermap.errors import InputError
+from covermap.grid.frame import Grid
+from covermap.grid.one_piece import HALF_WORLD_M, crosses_180, web_mercator
 from covermap.result.coverage import GEOPACKAGE_FILE, Coverage
 from covermap.result.whole_file import whole_file
+
+if TYPE_CHECKING:
+    import geopandas as gpd
 
 PARQUET, PMTILES = "parquet", "pmtiles"
 FORMATS = (PARQUET, PMTILES)  # that layers are written in beside the GeoPackage, each in a folder of its name
 TILED_LAYERS = ("tier_areas", "neighbourhoods")
 CELLS_A_TILE = 256  # of the nearest zoom, along each side: a pixel a cell on most screens
 ZOOMS = 7  # below the nearest
-EQUATOR_M = 2.0 * math.pi * 6378137.0  # the width of the world in web Mercator, EPSG:3857
+EQUATOR_M = 2.0 * HALF_WORLD_M  # the width of the world in web Mercator, EPSG:3857
 
 
 def require_formats(formats: Collection[str]) -> None:
@@ -77,7 +84,7 @@ def write_pmtiles(coverage: Coverage, folder: Path) -> list[Path]:
         path = Path(folder) / f"{name}.pmtiles"
         with whole_file(path) as temporary:
             pyogrio.write_dataframe(
-                coverage.layer(name).to_crs("EPSG:3857"),
+                _as_tiled(coverage.layer(name), coverage.grid),
                 temporary,
                 layer=name,
                 driver="PMTiles",
@@ -85,6 +92,23 @@ def write_pmtiles(coverage: Coverage, folder: Path) -> list[Path]:
             )
         written.append(path)
     return written
+
+
+def _as_tiled(frame: gpd.GeoDataFrame, grid: Grid) -> gpd.GeoDataFrame:
+    """Return areas in web Mercator; one across 180 degrees in two rows, either side of it."""
+    import geopandas as gpd
+
+    whole = frame.to_crs(web_mercator(grid))
+    if not crosses_180(grid):
+        return whole
+    # Tiles end at 180 degrees. Two rows and not one of two parts, whose box would be the whole world.
+    sides = [
+        whole.set_geometry(whole.clip_by_rect(west, -HALF_WORLD_M, west + HALF_WORLD_M, HALF_WORLD_M))
+        for west in (0.0, HALF_WORLD_M)
+    ]
+    sides[1] = sides[1].set_geometry(sides[1].translate(-EQUATOR_M))
+    both = pd.concat([side[~side.geometry.is_empty] for side in sides], ignore_index=True)
+    return gpd.GeoDataFrame(both).set_crs("EPSG:3857", allow_override=True)
 
 
 def _nearest_zoom(coverage: Coverage) -> int:

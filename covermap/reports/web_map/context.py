@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from covermap.grid.one_piece import crosses_180
 from covermap.planning.context import Context
 from covermap.reports.web_map.layers import COMPRESSION
 from covermap.reports.web_map.page_grid import PageGrid
@@ -56,7 +57,10 @@ def packed_context(context: Sequence[Context], grid: PageGrid) -> PackedContext:
 def _in_pixels(layer: Context, grid: PageGrid) -> NDArray[Any]:
     """Return the layer's lines and rings in pixels of the page, cut to it and its margin."""
     rows, cols = grid.shape
-    shapes = np.asarray(layer.shapes.to_crs(grid.mercator).array, dtype=object)
+    shapes = layer.shapes
+    if crosses_180(grid.grid):
+        shapes = shapes.map(_off_greenwich)
+    shapes = np.asarray(shapes.to_crs(grid.mercator).array, dtype=object)
     shapes = shapely.transform(
         shapes,
         lambda at: np.stack(
@@ -69,6 +73,18 @@ def _in_pixels(layer: Context, grid: PageGrid) -> NDArray[Any]:
     kind = shapely.get_type_id(single)
     rings = shapely.get_rings(single[kind == shapely.GeometryType.POLYGON])
     return np.concatenate([single[kind == shapely.GeometryType.LINESTRING], rings])
+
+
+def _off_greenwich(shape: Any) -> Any:
+    """Return a shape in degrees without what lies far from 180, where it goes round the world past Greenwich.
+
+    There longitudes from 0 to 360 begin and end, and a line across would cross the whole map.
+    """
+    longitude_deg = shapely.get_coordinates(shape)[:, 0]
+    if np.ptp(longitude_deg % 360.0) <= 180.0:
+        return shape
+    near = [shapely.box(west, -90.0, west + 90.0, 90.0) for west in (-180.0, 90.0)]
+    return shapely.intersection(shapely.make_valid(shape), shapely.MultiPolygon(near))
 
 
 def _as_bytes(lines: NDArray[Any], tolerance_px: float) -> NDArray[np.uint8]:
