@@ -69,7 +69,8 @@ STATIONS = {
     "VSHOP": (19, 503.0), "SK1": (21, 515.0), "RPUB": (24, 533.0), "SK2": (29, 563.0), "LIFE": (33, 587.0),
     "VLOC": (35, 599.0),
 }  # fmt: skip
-# place: position, first reading, bearings, and level of the reference in dBm
+# place: position, first reading, bearings, and level of the reference in dBm, near what the demo's map predicts
+# but for one: Seven Seas at the quay, so that the page has a reading far off to tell of
 PLACES = {
     "Quay yard": (
         (43.9600, -35.6600), "2026-09-05T08:10+00:00",
@@ -79,8 +80,8 @@ PLACES = {
     ),
     "Chapel field": (
         (43.9720, -35.7000), "2026-09-05T13:05+00:00",
-        {"SEAS": (116, -66), "CTV": (36, -58), "MLRN": (252, -71), "MTV": (252, -55), "NEWS": (116, -63),
-         "VSHOP": (89, -77), "SK1": (36, -54), "RPUB": (116, -66), "SK2": (36, -57), "LIFE": (36, -60),
+        {"SEAS": (116, -66), "CTV": (36, -22), "MLRN": (252, -71), "MTV": (252, -55), "NEWS": (116, -63),
+         "VSHOP": (89, -77), "SK1": (36, -24), "RPUB": (116, -66), "SK2": (36, -24), "LIFE": (36, -27),
          "VLOC": (89, -79)},
     ),
 }  # fmt: skip
