@@ -69,8 +69,8 @@ STATIONS = {
     "VSHOP": (19, 503.0), "SK1": (21, 515.0), "RPUB": (24, 533.0), "SK2": (29, 563.0), "LIFE": (33, 587.0),
     "VLOC": (35, 599.0),
 }  # fmt: skip
-# place: position, first reading, bearings, and level of the reference in dBm, near what the demo's map predicts
-# but for one: Seven Seas at the quay, so that the page has a reading far off to tell of
+# place: position, first reading, bearings, and level of the reference in dBm: near what the map of the demo
+# predicts but for Seven Seas at the quay, so that the page has a reading far off to tell of
 PLACES = {
     "Quay yard": (
         (43.9600, -35.6600), "2026-09-05T08:10+00:00",
