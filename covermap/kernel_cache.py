@@ -39,6 +39,8 @@ KERNEL_FILES = (
     "constants.py",
     "linked_kernels.py",
     "numba_arguments.py",
+    "numba_calls.py",
+    "numba_inference.py",
     "numba_items.py",
     "numba_linking.py",
     "numba_passes.py",

@@ -12,9 +12,11 @@ from typing import Any
 
 from llvmlite import ir
 from numba.core import cgutils, types
-from numba.core.ir import UNDEFINED, Expr, StaticSetItem
+from numba.core.ir import UNDEFINED, Arg, Assign, Expr, StaticSetItem
 from numba.core.lowering import Lower
 from numba.np.arrayobj import mark_positive
+
+from covermap.numba_calls import may_fail
 
 INT64 = ir.IntType(64)
 
@@ -23,8 +25,9 @@ class ItemLower(Lower):
     """numba's writing of a kernel's text, with items of arrays and loops over numbers in few words."""
 
     def lower_normal_function(self, fndesc: Any) -> None:
-        """Write a kernel, and take out what it reads for nothing."""
+        """Write a kernel, note whether it may fail, and take out what it reads for nothing."""
         super().lower_normal_function(fndesc)
+        self.library.may_fail = may_fail(self.function)
         _drop_unused(self.function)
 
     def address_of(self, name: str) -> Any:
@@ -56,7 +59,11 @@ class ItemLower(Lower):
 
     def lower_inst(self, inst: Any) -> None:
         """Write an item by a fixed index as one by any; else as numba does."""
-        if not isinstance(inst, StaticSetItem) or not self._is_item(inst.target, inst.index_var):
+        if isinstance(inst, Assign) and not self.flags.debuginfo:  # numba would write each as a sentence, too
+            value = self.lower_assign(self.typeof(inst.target.name), inst)
+            number = inst.value.index + 1 if isinstance(inst.value, Arg) else None
+            self.storevar(value, inst.target.name, argidx=number)
+        elif not isinstance(inst, StaticSetItem) or not self._is_item(inst.target, inst.index_var):
             super().lower_inst(inst)
         else:
             self.lower_setitem(inst.target, inst.index_var, inst.value, self.fndesc.calltypes[inst])

@@ -14,38 +14,54 @@ from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import Compiler, CompilerBase, Flags, _LowerResult
 from numba.core.compiler_machinery import LoweringPass, register_pass
 
+from covermap.numba_calls import plain_call
 from covermap.numba_passes import passes_for
-from covermap.numba_records import RecordLowering, with_records
+from covermap.numba_records import with_records
 from covermap.numba_typing import with_memory
 
 NOT_OF_A_TWIN = ("cache", "inline")  # options of a kernel that say nothing about its text
 
 
-class LinkedLibrary(JITCodeLibrary):
-    """A kernel's own code, to be linked into its callers: neither optimised as a whole nor made native."""
+class KernelLibrary(JITCodeLibrary):
+    """A kernel's code."""
+
+    def _optimize_functions(self, ll_module: Any) -> None:
+        """Optimise the functions of a module one by one; those of others are declared there by the dozen."""
+        ll_module.data_layout = self._codegen._data_layout
+        for function in ll_module.functions:
+            if not function.is_declaration:
+                passes, builder = self._codegen._function_pass_manager()
+                passes.run(function, builder)
+
+
+class LinkedLibrary(KernelLibrary):
+    """A kernel's own code, to be linked into its callers: neither optimised as a whole nor made native.
+
+    may_fail : whether a call of it may end with an error
+    """
+
+    may_fail = True
 
     def finalize(self) -> None:
         """Close the library without optimising or compiling it."""
         self._raise_if_finalized()
         self._finalize_dynamic_globals()
+        for function in self._final_module.functions:
+            if not function.is_declaration and function.linkage == Linkage.external:
+                # not linkonce, which is left out where nothing that was linked so far calls it
+                function.linkage = "weak_odr"
         self._finalized = True
 
     def _get_module_for_linking(self) -> Any:
         self._ensure_finalized()
-        if self._shared_module is None:
-            self._shared_module = self._final_module.clone()
-            for function in self._shared_module.functions:
-                if not function.is_declaration and function.linkage == Linkage.external:
-                    # not linkonce, which is left out where nothing that was linked so far calls it
-                    function.linkage = "weak_odr"
-        return self._shared_module
+        return self._final_module
 
     def get_pointer_to_function(self, name: str) -> int:
         """Return 0: there is no machine code to point to."""
         return 0
 
 
-class EntryLibrary(JITCodeLibrary):
+class EntryLibrary(KernelLibrary):
     """A kernel that Python calls: what it links becomes its own, so that no symbol stands in two modules."""
 
     def _optimize_final_module(self) -> None:
@@ -131,7 +147,10 @@ class ForCallers(LoweringPass):
         library, lowered = state.library, state["cr"]
         key = object()
         needed = dict.fromkeys((library, *library._linking_libraries))
-        state.targetctx.insert_user_function(key, lowered.fndesc, list(needed))
+        if library.may_fail:
+            state.targetctx.insert_user_function(key, lowered.fndesc, list(needed))
+        else:
+            state.targetctx._defns[key].append(plain_call(lowered.fndesc, needed), lowered.fndesc.argtypes)
         state.reload_init.extend(library._reload_init)
         state["cr"] = _LowerResult(lowered.fndesc, lowered.call_helper, cfunc=key, env=lowered.env)
         return True
@@ -151,10 +170,7 @@ class TwinCompiler(CompilerBase):
 
     def define_pipelines(self) -> list[Any]:
         """Return the passes of a kernel with ForCallers behind the writing of the text."""
-        passes = passes_for(self.state)
-        passes.add_pass_after(ForCallers, RecordLowering)
-        passes.finalize()
-        return [passes]
+        return [passes_for(self.state, ForCallers)]
 
 
 def with_twin(decorate: Any, options: dict[str, Any], function: Any) -> Any:
@@ -162,8 +178,8 @@ def with_twin(decorate: Any, options: dict[str, Any], function: Any) -> Any:
     kernel = decorate(function)
     kept = {key: value for key, value in options.items() if key not in NOT_OF_A_TWIN}
     twin = numba.njit(**kept, pipeline_class=TwinCompiler)(function)
-    twin.add_overload = partial(_keep_overload, twin)
-    twin.get_call_template = partial(_template_for_any_number, twin.get_call_template)
+    twin.compile = partial(_compile_twin, twin)
+    twin.get_call_template = partial(_template_for_any_number, twin.get_call_template, {})
     kernel._compiler.pipeline_class = EntryCompiler
     kernel.twin = twin
     kernel.get_call_template = twin.get_call_template
@@ -171,12 +187,22 @@ def with_twin(decorate: Any, options: dict[str, Any], function: Any) -> Any:
     return kernel
 
 
-def _template_for_any_number(template: Any, args: Any, kws: Any) -> Any:
-    """Return what types a call: a number that is known as one that is not, so that one kernel serves both."""
-    general = [types.unliteral(each) if isinstance(each, types.IntegerLiteral) else each for each in args]
-    return template(general, kws)
+def _template_for_any_number(template: Any, found: dict[Any, Any], args: Any, kws: Any) -> Any:
+    """Return what types a call: a number or a yes that is known as one that is not: one kernel serves both.
+
+    found : what was asked before
+    """
+    known = types.IntegerLiteral, types.BooleanLiteral
+    general = tuple(types.unliteral(each) if isinstance(each, known) else each for each in args)
+    if kws:
+        return template(general, kws)
+    if general not in found:
+        found[general] = template(general, kws)
+    return found[general]
 
 
-def _keep_overload(twin: Any, compiled: Any) -> None:
-    """Note a compiled signature of a twin; there is nothing that Python could call."""
-    twin.overloads[tuple(compiled.signature.args)] = compiled
+def _compile_twin(twin: Any, args: Any) -> None:
+    """Compile a twin for some types if it was not; there is nothing that Python could call."""
+    if args not in twin.overloads:
+        compiled = twin._compiler.compile(args, None)
+        twin.overloads[tuple(compiled.signature.args)] = compiled

@@ -7,11 +7,12 @@ references, and has no function of its own inside, needs none of that.
 
 from __future__ import annotations
 
+from functools import cache
 from types import CodeType
 from typing import Any
 
 from numba.core.compiler import DefaultPassBuilder
-from numba.core.compiler_machinery import FunctionPass, PassManager, register_pass
+from numba.core.compiler_machinery import FunctionPass, PassManager, _pass_registry, register_pass
 from numba.core.ir_utils import build_definitions
 from numba.core.ssa import reconstruct_ssa
 from numba.core.transforms import canonicalize_cfg
@@ -19,7 +20,6 @@ from numba.core.typed_passes import (
     AnnotateTypes,
     NativeLowering,
     NoPythonBackend,
-    NopythonTypeInference,
     PreLowerStripPhis,
 )
 from numba.core.untyped_passes import (
@@ -33,6 +33,7 @@ from numba.core.untyped_passes import (
     TranslateByteCode,
 )
 
+from covermap.numba_inference import InferTypes
 from covermap.numba_records import RecordLowering
 
 
@@ -88,7 +89,7 @@ LEAN = (
     InlineInlinables,
     SingleAssignments,
     DeadBranchPrune,
-    NopythonTypeInference,
+    InferTypes,
     WithoutPhis,
     AnnotateTypes,
     RecordLowering,
@@ -96,15 +97,45 @@ LEAN = (
 )
 
 
-def passes_for(state: Any) -> PassManager:
+class KernelPasses(PassManager):
+    """numba's list of passes, run without their events, timings and checks."""
+
+    def __init__(self) -> None:
+        super().__init__("kernel")
+
+    def run(self, state: Any) -> None:
+        """Run the passes one after the other."""
+        for step, _ in self.passes:
+            one = _pass_registry.get(step).pass_inst
+            one.analysis = self._analysis
+            one.run_initialization(state)
+            one.run_pass(state)
+            one.run_finalizer(state)
+
+
+@cache
+def lean_passes(*behind: Any) -> KernelPasses:
+    """Return the passes of kernels that count no references; behind : passes behind the writing of text."""
+    passes = KernelPasses()
+    for step in LEAN:
+        passes.add_pass(step, step.__name__)
+    return _with(passes, behind)
+
+
+def passes_for(state: Any, *behind: Any) -> PassManager:
     """Return the passes that compile a kernel, its lowering ours."""
-    passes = PassManager("kernel")
     if _is_lean(state):
-        for step in LEAN:
-            passes.add_pass(step, step.__name__)
-    else:
-        for step, told in DefaultPassBuilder.define_nopython_pipeline(state).passes:
-            passes.add_pass(RecordLowering if step is NativeLowering else step, told)
+        return lean_passes(*behind)
+    passes = PassManager("kernel")
+    for step, told in DefaultPassBuilder.define_nopython_pipeline(state).passes:
+        passes.add_pass(RecordLowering if step is NativeLowering else step, told)
+    return _with(passes, behind)
+
+
+def _with(passes: Any, behind: Any) -> Any:
+    """Return passes with some more behind the writing of text."""
+    for step in behind:
+        passes.add_pass_after(step, RecordLowering)
     passes.finalize()
     return passes
 

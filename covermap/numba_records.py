@@ -22,6 +22,7 @@ from numba.core.ir import Assign, Expr
 from numba.core.typed_passes import BaseNativeLowering
 
 from covermap.numba_arguments import Address, ArgumentApi
+from covermap.numba_calls import short_name
 from covermap.numba_items import ItemLower
 
 FEWEST_WORDS = 8  # of a record that is passed as an address; fewer stay in registers
@@ -29,6 +30,10 @@ FEWEST_WORDS = 8  # of a record that is passed as an address; fewer stay in regi
 
 class RecordContext(CPUContext):
     """numba's context of this processor, whose kernels take records by their address."""
+
+    def mangler(self, name: str, types: Any, *, abi_tags: Any = (), uid: Any = None) -> str:
+        """Return a kernel's name in LLVM's text."""
+        return short_name(name, types, abi_tags, uid)
 
     def get_python_api(self, builder: Any) -> ArgumentApi:
         """Return what reads arguments that Python hands in."""

@@ -7,6 +7,7 @@ goes through all it knows of the operator each time.
 from __future__ import annotations
 
 import copy
+import operator
 from functools import cache
 from typing import Any, ClassVar
 
@@ -14,8 +15,9 @@ from numba.core import types
 from numba.core.typing import Context
 from numba.core.typing.templates import Signature
 
+ITEM, NEXT = operator.getitem, ("getiter", "iternext")
 PYTHONS_OWN = ("_operator", "builtins", "math")  # modules of operators, of min and max, of sqrt
-PLAIN = (types.Integer, types.Float, types.Boolean, types.Array)
+PLAIN = (types.Integer, types.Float, types.Boolean, types.Array, types.RangeType, types.RangeIteratorType)
 
 
 class RememberingContext(Context):
@@ -28,7 +30,8 @@ class RememberingContext(Context):
         if kws or not _is_pythons(func) or not all(map(_is_plain, args)):
             return super().resolve_function_type(func, args, kws)
         # an index is whole numbers, whether known ones or not
-        general = [types.unliteral(each) if isinstance(each, types.BaseTuple) else each for each in args]
+        known = types.BaseTuple if func is not ITEM else (types.BaseTuple, types.IntegerLiteral)
+        general = [types.unliteral(each) if isinstance(each, known) else each for each in args]
         asked = func, tuple(general)
         if asked not in self._found:
             self._found[asked] = super().resolve_function_type(func, general, kws)
@@ -47,6 +50,9 @@ def with_memory(context: Context) -> Context:
 
 
 def _is_pythons(func: Any) -> bool:
+    """Return whether something is an operator or a function of Python's own."""
+    if func is ITEM or func in NEXT:
+        return True
     return isinstance(func, types.Function) and getattr(func.typing_key, "__module__", "") in PYTHONS_OWN
 
 

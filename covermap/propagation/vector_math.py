@@ -21,12 +21,14 @@ from covermap.linked_kernels import with_twin
 # bits read as a float, in front of which the compiler would move small addends of the caller and lose them
 # (up to 4 dB of a loss). Never "nnan" or "ninf": NaN marks what is unknown.
 VECTOR_FLAGS = {"contract"}
+# Kernels of the sweep make no arrays: references are not counted, which halves the passes of compiling.
 _VECTOR: dict[str, Any] = {
     "cache": True,
     "nogil": True,
     "error_model": "numpy",
     "fastmath": VECTOR_FLAGS,
     "no_cfunc_wrapper": True,
+    "_nrt": False,
 }
 vector_kernel = with_twin(in_own_cache(numba.njit(**_VECTOR)), _VECTOR)
 # For a formula inside a loop: LLVM must inline it or the loop stays scalar, and the sweep of many
