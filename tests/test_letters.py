@@ -25,3 +25,10 @@ def test_a_service_of_two_masts_has_both_letters():
     stations = tuple(make_station(f"s{n}", "Same", mast, 14 + n) for n in range(2))
     scenario = scenario_with(stations, ("main", ("Same",), ((0, 1),)))
     assert service_names(scenario, "main") == {"Same": "Same (A, B)"}
+
+
+def test_a_service_of_a_whole_network_has_no_letters():
+    mast = next(iter({station.mast for station in make_scenario().stations}))
+    stations = tuple(make_station(f"s{n}", "Same", mast, 14 + n) for n in range(7))
+    scenario = scenario_with(stations, ("main", ("Same",), (tuple(range(7)),)))
+    assert service_names(scenario, "main") == {"Same": "Same"}

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from covermap.scenario.records import Scenario
 
 ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+MOST_LETTERS = 6  # behind the name of a service: those of a whole network tell nobody anything
 
 
 def station_letters(scenario: Scenario) -> dict[str, str]:
@@ -29,11 +32,18 @@ def letter(order: int) -> str:
     return (letter(before - 1) if before else "") + ALPHABET[place]
 
 
+def is_lettered(transmitters: Sequence[int]) -> bool:
+    """Return whether a service is told with the letters of its stations, of these indices."""
+    return len(transmitters) <= MOST_LETTERS
+
+
 def service_names(scenario: Scenario, list_name: str) -> dict[str, str]:
     """Return service -> as pages write it, with the letters of its stations: 'Coast TV (A, F)'."""
     letters = station_letters(scenario)
     wanted = next(wanted for wanted in scenario.wanted if wanted.name == list_name)
-    return {
-        service: f"{service} ({', '.join(letters[scenario.stations[index].station_id] for index in group)})"
-        for service, group in zip(wanted.services, wanted.transmitters, strict=True)
-    }
+    names = dict(zip(wanted.services, wanted.services, strict=True))
+    for service, group in zip(wanted.services, wanted.transmitters, strict=True):
+        if is_lettered(group):
+            of_stations = (letters[scenario.stations[index].station_id] for index in group)
+            names[service] = f"{service} ({', '.join(of_stations)})"
+    return names

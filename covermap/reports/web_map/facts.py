@@ -25,7 +25,7 @@ from covermap.reports.web_map.summary import count_facts
 from covermap.result.coverage import Coverage
 from covermap.result.raster_catalogue import FILLED_GROUND_FLAG, NEAR_MAST_FLAG, STEEP_RAY_FLAG
 from covermap.result.station_names import station_names
-from covermap.scenario.letters import station_letters
+from covermap.scenario.letters import is_lettered, station_letters
 from covermap.scenario.records import Scenario, Station, WantedList
 from covermap.scenario.settings import MapSettings
 from covermap.scenario.wanted import ANY_SERVICE
@@ -281,6 +281,7 @@ def _wanted_list(wanted: WantedList, shown: Sequence[int], summary: WholeSummary
         "needed": wanted.needed,
         "words": _list_words(wanted),
         "transmitters": [[order[index] for index in group] for group in wanted.transmitters],
+        "lettered": [is_lettered(group) for group in wanted.transmitters],
         **count_facts(summary.columns),
     }
 

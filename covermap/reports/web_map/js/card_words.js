@@ -79,10 +79,15 @@ function aim_notes(cell) {
   ].filter(Boolean);
 }
 
+// The letters of a service's stations; none where they are too many to be told.
+function service_letters(order) {
+  return page.list.lettered[order] ? page.list.transmitters[order].map((index) => page.facts.stations[index].letter) : [];
+}
+
 // A service with the letters of its stations.
 function service_name(service) {
-  const letters = page.list.transmitters[page.list.services.indexOf(service)].map((index) => page.facts.stations[index].letter);
-  return `${service} (${letters.join(", ")})`;
+  const letters = service_letters(page.list.services.indexOf(service));
+  return letters.length ? `${service} (${letters.join(", ")})` : service;
 }
 
 function class_words(tier) {

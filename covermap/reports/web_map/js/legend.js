@@ -60,7 +60,7 @@ function show_ladder() {
 function mode_ladder() {
   const square = (name, mark, words) => element("div", {}, element("i", { class: name }, mark), element("span", {}, words));
   if (MODES[page.shows].layer) {
-    return kinds_shown().map(({ mark, words }, kind) => square(`kind_${kind % page.facts.kind_tints.length}`, page.shows === "decides" ? mark : "", words));
+    return kinds_shown().map(({ mark, words }, kind) => square(`kind_${kind % page.facts.kind_tints.length}`, page.shows === "decides" && mark !== words ? mark : "", words));
   }
   return steps_of(page.shows).map((step, order) => square(`${page.shows}_${order}`, "", step.words.split(", ").at(-1)));
 }

@@ -79,11 +79,9 @@ function fills() {
   return table;
 }
 
-// What stands on the map and in the key for each kind: letters of the service's stations, or the cause.
+// What stands on the map and in the key for each kind: letters of the service's stations or its name, or the cause.
 function kinds_shown() {
   if (page.shows === "doubt") return page.list.doubts.map((words) => ({ mark: "", words }));
   if (page.shows === "cause") return page.list.causes.map((words, kind) => ({ mark: page.list.cause_marks[kind], words }));
-  return page.list.services.map((service, order) => ({
-    mark: page.list.transmitters[order].map((index) => page.facts.stations[index].letter).join("·"), words: service,
-  }));
+  return page.list.services.map((service, order) => ({ mark: service_letters(order).join("·") || service, words: service }));
 }
