@@ -150,12 +150,16 @@ def _headings(with_paths: bool, antennas: Sequence[str]) -> list[str]:
     return [*(say(f"bench.{name}") for name in ("station", *of_path)), *antennas]
 
 
+def station_words(station: str, channel: str) -> str:
+    """Return a station of a log with its channel, once where it has no other name."""
+    return station if station == channel else f"{station}, {channel}"
+
+
 def _row(
     matrix: Matrix, row: MatrixRow, path: BenchPath | None, with_paths: bool, display: DisplaySettings
 ) -> list[str]:
     cells = [_cell(matrix, row.cells.get(antenna)) for antenna in matrix.antennas]
-    name = row.station if row.station == row.channel else f"{row.station}, {row.channel}"
-    return [name, *(_path(path, display) if with_paths else ()), *cells]
+    return [station_words(row.station, row.channel), *(_path(path, display) if with_paths else ()), *cells]
 
 
 def _path(path: BenchPath | None, display: DisplaySettings) -> list[str]:

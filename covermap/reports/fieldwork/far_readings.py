@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from covermap.measurements.far_readings import FAR_SPREADS, FarReading
 from covermap.reports.fieldwork import page as html
+from covermap.reports.fieldwork.antenna_matrix import station_words
 from covermap.wording.language import say
 from covermap.wording.lists import spelled
 from covermap.wording.words import decimal
@@ -30,7 +31,7 @@ def _side(one: FarReading) -> str:
 
 
 def _sentence(one: FarReading) -> str:
-    name = one.station if one.station == one.channel else f"{one.station}, {one.channel}"
+    name = station_words(one.station, one.channel)
     return say(
         f"bench.far.{_side(one)}",
         station=f"{one.site}: {name}" if one.site else name,
